@@ -1,0 +1,107 @@
+//! The display definition: what the display must show for given data, written down
+//! independently of the code that draws it.
+
+pub mod model;
+
+use std::collections::BTreeMap;
+
+use crate::picture::{Rect, Rgb};
+use crate::recording::inputs::ChannelId;
+use crate::reference::text::{Font, FontId};
+use model::{Channel, DisplayFile, Region};
+
+/// A definition whose names all resolve.
+///
+/// # Guarantees
+/// Every channel, colour and font named in `file` exists, every number is finite and in its
+/// permitted range, and regions lie on the canvas and do not overlap. Look-ups of names that
+/// stand in `file` therefore never fail.
+#[derive(Clone, Debug)]
+pub struct Definition {
+    file: DisplayFile,
+    channels: Vec<(String, Channel)>,
+    palette: BTreeMap<String, Rgb>,
+    fonts: Vec<(String, Font)>,
+}
+
+impl Definition {
+    /// What the file says.
+    #[must_use]
+    pub const fn file(&self) -> &DisplayFile {
+        &self.file
+    }
+
+    /// Canvas width and height, px.
+    #[must_use]
+    pub const fn size(&self) -> (usize, usize) {
+        (self.file.display.width as usize, self.file.display.height as usize)
+    }
+
+    /// Regions in the order of the file.
+    #[must_use]
+    pub fn regions(&self) -> &[Region] {
+        &self.file.region
+    }
+
+    /// Channels with their names, by [`ChannelId`].
+    #[must_use]
+    pub fn channels(&self) -> &[(String, Channel)] {
+        &self.channels
+    }
+
+    /// The channel called `name`.
+    ///
+    /// # Panics
+    /// When `name` does not stand in the file; see the guarantees.
+    #[must_use]
+    pub fn channel(&self, name: &str) -> ChannelId {
+        let found = self.channels.binary_search_by(|(n, _)| n.as_str().cmp(name));
+        ChannelId(found.expect("a checked definition names only channels it has"))
+    }
+
+    /// The colour called `name`.
+    ///
+    /// # Panics
+    /// When `name` does not stand in the file; see the guarantees.
+    #[must_use]
+    pub fn color(&self, name: &str) -> Rgb {
+        self.palette[name]
+    }
+
+    /// Colour of the empty canvas.
+    #[must_use]
+    pub fn background(&self) -> Rgb {
+        self.color(&self.file.display.background)
+    }
+
+    /// The font called `name`.
+    ///
+    /// # Panics
+    /// When `name` does not stand in the file; see the guarantees.
+    #[must_use]
+    pub fn font(&self, name: &str) -> FontId {
+        let found = self.fonts.binary_search_by(|(n, _)| n.as_str().cmp(name));
+        FontId(found.expect("a checked definition names only fonts it has"))
+    }
+
+    /// Fonts with their names, by [`FontId`].
+    #[must_use]
+    pub fn fonts(&self) -> &[(String, Font)] {
+        &self.fonts
+    }
+
+    /// The outlines of a font.
+    #[must_use]
+    pub fn face(&self, font: FontId) -> &Font {
+        &self.fonts[font.0].1
+    }
+}
+
+impl Region {
+    /// The region's pixels.
+    #[must_use]
+    pub const fn area(&self) -> Rect {
+        let [x, y, w, h] = self.rect;
+        Rect::new(x, y, w, h)
+    }
+}

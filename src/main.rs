@@ -1,0 +1,3 @@
+//! Arguments to library calls.
+
+fn main() {}

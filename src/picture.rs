@@ -1,0 +1,329 @@
+//! Pictures as planes of 8-bit levels, and the geometry that every stage shares.
+//!
+//! A [`Picture`] has three planes in one [`Encoding`]: R, G, B, or Y', Cb, Cr. The first
+//! plane always has full resolution; the other two may have half of it in one or both
+//! directions. x grows right, y grows down, (0, 0) is the outer corner of the top left
+//! pixel, so the centre of that pixel lies at (0.5, 0.5).
+
+/// A point in display pixels.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Point {
+    /// Distance from the left edge, px.
+    pub x: f64,
+    /// Distance from the top edge, px.
+    pub y: f64,
+}
+
+impl Point {
+    /// The point at (`x`, `y`), px.
+    #[must_use]
+    pub const fn new(x: f64, y: f64) -> Self {
+        Self { x, y }
+    }
+}
+
+/// A rectangle of whole pixels, half open: it covers `x..x + width` and `y..y + height`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
+pub struct Rect {
+    /// Left edge, px.
+    pub x: i32,
+    /// Top edge, px.
+    pub y: i32,
+    /// Width, px; not negative.
+    pub width: i32,
+    /// Height, px; not negative.
+    pub height: i32,
+}
+
+impl Rect {
+    /// The rectangle with its top left corner at (`x`, `y`).
+    #[must_use]
+    pub const fn new(x: i32, y: i32, width: i32, height: i32) -> Self {
+        Self { x, y, width, height }
+    }
+
+    /// One past the last column.
+    #[must_use]
+    pub const fn right(&self) -> i32 {
+        self.x + self.width
+    }
+
+    /// One past the last row.
+    #[must_use]
+    pub const fn bottom(&self) -> i32 {
+        self.y + self.height
+    }
+
+    /// True when the rectangle covers no pixel.
+    #[must_use]
+    pub const fn is_empty(&self) -> bool {
+        self.width <= 0 || self.height <= 0
+    }
+
+    /// Covered pixels.
+    #[must_use]
+    pub const fn area(&self) -> i64 {
+        if self.is_empty() { 0 } else { self.width as i64 * self.height as i64 }
+    }
+
+    /// What both rectangles cover; empty when they do not meet.
+    #[must_use]
+    pub fn intersection(&self, other: &Self) -> Self {
+        let x = self.x.max(other.x);
+        let y = self.y.max(other.y);
+        let width = (self.right().min(other.right()) - x).max(0);
+        let height = (self.bottom().min(other.bottom()) - y).max(0);
+        Self { x, y, width, height }
+    }
+
+    /// The smallest rectangle that covers both; an empty one adds nothing.
+    #[must_use]
+    pub fn union(&self, other: &Self) -> Self {
+        if self.is_empty() {
+            return *other;
+        }
+        if other.is_empty() {
+            return *self;
+        }
+        let x = self.x.min(other.x);
+        let y = self.y.min(other.y);
+        let width = self.right().max(other.right()) - x;
+        let height = self.bottom().max(other.bottom()) - y;
+        Self { x, y, width, height }
+    }
+
+    /// The rectangle grown by `by` pixels on every side (shrunk when negative).
+    #[must_use]
+    pub const fn grown(&self, by: i32) -> Self {
+        Self { x: self.x - by, y: self.y - by, width: self.width + 2 * by, height: self.height + 2 * by }
+    }
+
+    /// True when (`x`, `y`) is one of the covered pixels.
+    #[must_use]
+    pub const fn contains(&self, x: i32, y: i32) -> bool {
+        x >= self.x && y >= self.y && x < self.right() && y < self.bottom()
+    }
+}
+
+/// One colour as the display names it: gamma-encoded R', G', B', 8 bits each.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Default)]
+pub struct Rgb(pub [u8; 3]);
+
+/// One plane of 8-bit levels, row-major, no padding between rows.
+#[derive(Clone, Debug, PartialEq, Eq, Default)]
+pub struct Plane {
+    width: usize,
+    height: usize,
+    levels: Vec<u8>,
+}
+
+impl Plane {
+    /// A plane filled with one level.
+    #[must_use]
+    pub fn filled(width: usize, height: usize, level: u8) -> Self {
+        Self { width, height, levels: vec![level; width * height] }
+    }
+
+    /// A plane made of `levels`, row by row.
+    ///
+    /// # Panics
+    /// When `levels` does not hold exactly `width * height` levels.
+    #[must_use]
+    pub fn from_levels(width: usize, height: usize, levels: Vec<u8>) -> Self {
+        assert_eq!(levels.len(), width * height, "a plane holds width x height levels");
+        Self { width, height, levels }
+    }
+
+    /// Columns, px.
+    #[must_use]
+    pub const fn width(&self) -> usize {
+        self.width
+    }
+
+    /// Rows, px.
+    #[must_use]
+    pub const fn height(&self) -> usize {
+        self.height
+    }
+
+    /// All levels, row by row.
+    #[must_use]
+    pub fn levels(&self) -> &[u8] {
+        &self.levels
+    }
+
+    /// All levels, row by row, to be changed.
+    pub fn levels_mut(&mut self) -> &mut [u8] {
+        &mut self.levels
+    }
+
+    /// Row `y`.
+    ///
+    /// # Panics
+    /// When there is no row `y`.
+    #[must_use]
+    pub fn row(&self, y: usize) -> &[u8] {
+        &self.levels[y * self.width..(y + 1) * self.width]
+    }
+
+    /// Row `y`, to be changed.
+    ///
+    /// # Panics
+    /// When there is no row `y`.
+    pub fn row_mut(&mut self, y: usize) -> &mut [u8] {
+        &mut self.levels[y * self.width..(y + 1) * self.width]
+    }
+
+    /// The level at (`x`, `y`).
+    ///
+    /// # Panics
+    /// When the plane has no such pixel.
+    #[must_use]
+    pub fn at(&self, x: usize, y: usize) -> u8 {
+        self.levels[y * self.width + x]
+    }
+}
+
+/// Which weights turn R'G'B' into Y'CbCr.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Matrix {
+    /// ITU-R BT.601-7: Kr 0.299, Kb 0.114.
+    Bt601,
+    /// ITU-R BT.709-6: Kr 0.2126, Kb 0.0722.
+    Bt709,
+}
+
+/// Which levels stand for black and white.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Range {
+    /// Luma 16..=235, colour 16..=240 around 128.
+    Limited,
+    /// Luma 0..=255, colour 0..=255 around 128.
+    Full,
+}
+
+/// What the three planes of a [`Picture`] hold.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Encoding {
+    /// R', G', B' levels.
+    Rgb,
+    /// Y', Cb, Cr levels.
+    YCbCr {
+        /// Weights.
+        matrix: Matrix,
+        /// Black and white levels.
+        range: Range,
+    },
+}
+
+/// Resolution of planes 1 and 2 against plane 0.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+pub enum Subsampling {
+    /// 4:4:4, full resolution.
+    #[serde(rename = "4:4:4")]
+    None,
+    /// 4:2:2, half the columns.
+    #[serde(rename = "4:2:2")]
+    Columns,
+    /// 4:2:0, half the columns and half the rows.
+    #[serde(rename = "4:2:0")]
+    Both,
+}
+
+impl Subsampling {
+    /// Columns and rows of a colour plane for a picture of `width` x `height`, rounded up.
+    #[must_use]
+    pub const fn chroma_size(self, width: usize, height: usize) -> (usize, usize) {
+        match self {
+            Self::None => (width, height),
+            Self::Columns => (width.div_ceil(2), height),
+            Self::Both => (width.div_ceil(2), height.div_ceil(2)),
+        }
+    }
+}
+
+/// Three planes in one encoding.
+///
+/// # Guarantees
+/// Plane 0 is `width` x `height`; planes 1 and 2 have [`Subsampling::chroma_size`].
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Picture {
+    planes: [Plane; 3],
+    encoding: Encoding,
+    subsampling: Subsampling,
+}
+
+impl Picture {
+    /// A picture whose planes hold one level each.
+    #[must_use]
+    pub fn filled(width: usize, height: usize, encoding: Encoding, subsampling: Subsampling, levels: [u8; 3]) -> Self {
+        let (cw, ch) = subsampling.chroma_size(width, height);
+        let planes = [
+            Plane::filled(width, height, levels[0]),
+            Plane::filled(cw, ch, levels[1]),
+            Plane::filled(cw, ch, levels[2]),
+        ];
+        Self { planes, encoding, subsampling }
+    }
+
+    /// A picture made of `planes`.
+    ///
+    /// # Panics
+    /// When the sizes of the planes do not fit `subsampling`.
+    #[must_use]
+    pub fn from_planes(planes: [Plane; 3], encoding: Encoding, subsampling: Subsampling) -> Self {
+        let size = subsampling.chroma_size(planes[0].width(), planes[0].height());
+        for plane in &planes[1..] {
+            assert_eq!((plane.width(), plane.height()), size, "colour planes fit the subsampling");
+        }
+        Self { planes, encoding, subsampling }
+    }
+
+    /// Columns of plane 0, px.
+    #[must_use]
+    pub const fn width(&self) -> usize {
+        self.planes[0].width
+    }
+
+    /// Rows of plane 0, px.
+    #[must_use]
+    pub const fn height(&self) -> usize {
+        self.planes[0].height
+    }
+
+    /// What the planes hold.
+    #[must_use]
+    pub const fn encoding(&self) -> Encoding {
+        self.encoding
+    }
+
+    /// Resolution of planes 1 and 2.
+    #[must_use]
+    pub const fn subsampling(&self) -> Subsampling {
+        self.subsampling
+    }
+
+    /// The three planes.
+    #[must_use]
+    pub const fn planes(&self) -> &[Plane; 3] {
+        &self.planes
+    }
+
+    /// The three planes, to be changed.
+    pub const fn planes_mut(&mut self) -> &mut [Plane; 3] {
+        &mut self.planes
+    }
+
+    /// CRC-32 (ISO-HDLC, as in RFC 1952) over planes 0, 1, 2 in this order.
+    #[must_use]
+    pub fn crc32(&self) -> u32 {
+        let mut hasher = crc32fast::Hasher::new();
+        for plane in &self.planes {
+            hasher.update(&plane.levels);
+        }
+        hasher.finalize()
+    }
+}

@@ -1,0 +1,4 @@
+//! The reference renderer: the measuring instrument.
+
+pub mod scene;
+pub mod text;
