@@ -1,6 +1,8 @@
 //! Pixel-level display integrity checking: does the captured picture tell the crew the truth?
 
+pub mod colour;
 pub mod definition;
+pub mod judge;
 pub mod picture;
 pub mod recording;
 pub mod reference;
