@@ -1,6 +1,7 @@
 //! Pixel-level display integrity checking: does the captured picture tell the crew the truth?
 
 pub mod definition;
+pub mod demo;
 pub mod picture;
 pub mod recording;
 pub mod reference;
