@@ -1,7 +1,9 @@
 //! Pixel-level display integrity checking: does the captured picture tell the crew the truth?
 
+pub mod colour;
 pub mod definition;
 pub mod demo;
+pub mod judge;
 pub mod picture;
 pub mod recording;
 pub mod reference;

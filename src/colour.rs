@@ -1,0 +1,1 @@
+//! Colour: picture encodings, and how different two colours look.

@@ -1,0 +1,3 @@
+//! From findings to verdicts, and from verdicts to events.
+
+pub mod persistence;

@@ -1,0 +1,1 @@
+//! How long a fault must last before it counts.
