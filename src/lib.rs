@@ -2,6 +2,7 @@
 
 pub mod colour;
 pub mod definition;
+pub mod demo;
 pub mod judge;
 pub mod picture;
 pub mod recording;

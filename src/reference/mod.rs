@@ -1,4 +1,5 @@
 //! The reference renderer: the measuring instrument.
 
+pub mod raster;
 pub mod scene;
 pub mod text;
