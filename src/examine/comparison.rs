@@ -1,14 +1,13 @@
 //! One region's reference, drawn for some inputs, held against the capture.
 
 use super::agreement::{self, Disagreement, GradientCells, Scratch, Tolerance};
+use super::subject::Subject;
 use super::view::View;
 use crate::definition::Definition;
 use crate::picture::{Picture, Plane, Rect, Subsampling};
 use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{Look, Siting};
-use crate::reference::drawing::Drawing;
-use crate::reference::painter::{Filter, Painter};
-use crate::reference::region_canvas::RegionCanvas;
+use crate::reference::painter::{Filter, Painter, RegionCanvas};
 use crate::reference::scene::Scene;
 
 /// How the capture chain shows a good picture: where reference frames are brought to.
@@ -56,7 +55,7 @@ impl Difference {
 
 /// The reference of one region and the buffers to compare it.
 pub struct Comparison<'d> {
-    drawing: &'d Drawing<'d>,
+    subject: Subject<'d>,
     region: usize,
     chain: ChainLook,
     area: Rect,
@@ -105,21 +104,13 @@ pub fn chroma_area(area: Rect, subsampling: Subsampling) -> Rect {
 
 impl<'d> Comparison<'d> {
     /// Draws the static artwork of region `region` once.
-    pub fn new(drawing: &'d Drawing<'d>, region: usize, chain: &ChainLook, size: (usize, usize), painter: &mut Painter) -> Self {
-        let definition = drawing.definition();
+    pub fn new(subject: Subject<'d>, region: usize, chain: &ChainLook, size: (usize, usize), painter: &mut Painter) -> Self {
+        let definition = subject.definition();
         let area = captured_area(definition.regions()[region].area(), chain, size.0, size.1);
         let mut scene = Scene::default();
-        drawing.region_static(region, &mut scene);
-        let canvas = RegionCanvas::new(
-            area,
-            3,
-            chain.look.clone(),
-            definition.background(),
-            Filter::ALL,
-            painter,
-            definition.fonts(),
-            &scene,
-        );
+        subject.region_static(region, &mut scene);
+        let mut canvas = RegionCanvas::new(area, 3, chain.look, definition.background());
+        canvas.set_fixed(painter, definition.fonts(), &scene, Filter::ALL);
         let c = chroma_area(area, chain.subsampling);
         let chroma = [(); 2].map(|()| Plane::filled(c.width as usize, c.height as usize, 128));
         let mut unchecked = [Vec::new(), Vec::new()];
@@ -137,7 +128,7 @@ impl<'d> Comparison<'d> {
         }
         scene.clear();
         Self {
-            drawing,
+            subject,
             region,
             chain: chain.clone(),
             area,
@@ -154,7 +145,7 @@ impl<'d> Comparison<'d> {
     /// The definition.
     #[must_use]
     pub fn definition(&self) -> &'d Definition {
-        self.drawing.definition()
+        self.subject.definition()
     }
 
     /// The region's pixels in the capture.
@@ -201,8 +192,8 @@ impl<'d> Comparison<'d> {
     /// Draws the region for `inputs`.
     pub fn draw(&mut self, inputs: &Inputs, painter: &mut Painter) {
         self.scene.clear();
-        self.drawing.region_moving(self.region, inputs, &mut self.scene);
-        let fonts = self.drawing.definition().fonts();
+        self.subject.region_moving(self.region, inputs, &mut self.scene);
+        let fonts = self.subject.definition().fonts();
         let whole = Rect::new(0, 0, self.area.width, self.area.height);
         let area = self.area;
         let dirty: Rect = self

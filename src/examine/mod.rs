@@ -14,11 +14,14 @@
 //! moves; ink of less contrast than the tolerance.
 
 pub mod agreement;
+pub mod calibrate;
 pub mod cells;
 pub mod comparison;
 pub mod fit;
 pub mod reader;
 pub mod region;
+pub mod register;
 pub mod signature;
+pub mod subject;
 pub mod view;
 pub mod words;

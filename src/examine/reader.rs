@@ -6,12 +6,11 @@
 
 use super::comparison::ChainLook;
 use super::fit::{self, MOST, Sample};
+use super::subject::Subject;
 use super::view::View;
 use crate::picture::Rect;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
-use crate::reference::drawing::Drawing;
-use crate::reference::painter::{Filter, Painter};
-use crate::reference::region_canvas::RegionCanvas;
+use crate::reference::painter::{Filter, Painter, RegionCanvas};
 use crate::reference::scene::{Scene, Shape};
 use crate::reference::symbols::freedom::{self, Freedom};
 
@@ -52,7 +51,7 @@ struct Group {
 
 /// Fits the freedoms of one region.
 pub struct Reader<'d> {
-    drawing: &'d Drawing<'d>,
+    subject: Subject<'d>,
     region: usize,
     area: Rect,
     freedoms: Vec<Freedom>,
@@ -69,8 +68,8 @@ pub struct Reader<'d> {
 
 impl<'d> Reader<'d> {
     /// Prepares the buffers of region `region`, whose pixels in the capture are `area`.
-    pub fn new(drawing: &'d Drawing<'d>, region: usize, chain: &ChainLook, area: Rect, painter: &mut Painter) -> Self {
-        let definition = drawing.definition();
+    pub fn new(subject: Subject<'d>, region: usize, chain: &ChainLook, area: Rect, painter: &mut Painter) -> Self {
+        let definition = subject.definition();
         let freedoms = freedom::freedoms(definition, region);
         let mut groups: Vec<Group> = Vec::new();
         for (k, f) in freedoms.iter().enumerate() {
@@ -80,23 +79,16 @@ impl<'d> Reader<'d> {
             }
         }
         let mut scene = Scene::default();
-        drawing.region_static(region, &mut scene);
+        subject.region_static(region, &mut scene);
         let mut canvas = || {
-            RegionCanvas::new(
-                area,
-                1,
-                chain.look.clone(),
-                definition.background(),
-                Filter::SHAPES,
-                painter,
-                definition.fonts(),
-                &scene,
-            )
+            let mut canvas = RegionCanvas::new(area, 1, chain.look, definition.background());
+            canvas.set_fixed(painter, definition.fonts(), &scene, Filter::SHAPES);
+            canvas
         };
         let (low, high) = (canvas(), canvas());
         let pixels = (area.width * area.height) as usize;
         Self {
-            drawing,
+            subject,
             region,
             area,
             freedoms,
@@ -121,7 +113,7 @@ impl<'d> Reader<'d> {
     /// Pixels for a unit of freedom `k` at `inputs`.
     #[must_use]
     pub fn px_per_unit(&self, k: usize, inputs: &Inputs) -> f64 {
-        freedom::px_per_unit(self.drawing.definition(), self.region, &self.freedoms[k], inputs)
+        freedom::px_per_unit(self.subject.definition(), self.region, &self.freedoms[k], inputs)
     }
 
     /// Reads all freedoms of `captured`, starting from `start`; `words` are the lines of words of the
@@ -238,7 +230,7 @@ impl<'d> Reader<'d> {
         for (k, (member, value)) in values.iter().enumerate() {
             let f = &self.freedoms[*member];
             let channel = f.channel;
-            scale[k] = freedom::px_per_unit(self.drawing.definition(), self.region, f, &self.altered).max(1e-9);
+            scale[k] = freedom::px_per_unit(self.subject.definition(), self.region, f, &self.altered).max(1e-9);
             let half = HALF_STEP_PX / scale[k];
             let bounds = self.bounds_of(*member);
             self.draw(channel, value - half, false, painter);
@@ -258,7 +250,7 @@ impl<'d> Reader<'d> {
     }
 
     fn bounds_of(&self, member: usize) -> Rect {
-        let b = freedom::bounds(self.drawing.definition(), self.region, &self.freedoms[member]);
+        let b = freedom::bounds(self.subject.definition(), self.region, &self.freedoms[member]);
         let whole = Rect::new(0, 0, self.area.width, self.area.height);
         // Two pixels more than the ink reaches, so that the chain's shift and scale do not matter.
         let x = libm::floor(b.left) as i32 - self.area.x - 2;
@@ -271,8 +263,8 @@ impl<'d> Reader<'d> {
     fn draw(&mut self, channel: ChannelId, value: f64, is_high: bool, painter: &mut Painter) {
         self.altered.values[channel.0] = Value::Number(value);
         self.scene.clear();
-        self.drawing.region_moving(self.region, &self.altered, &mut self.scene);
-        let fonts = self.drawing.definition().fonts();
+        self.subject.region_moving(self.region, &self.altered, &mut self.scene);
+        let fonts = self.subject.definition().fonts();
         let canvas = if is_high { &mut self.high } else { &mut self.low };
         canvas.update(painter, fonts, &self.scene);
     }
@@ -341,7 +333,7 @@ impl<'d> Reader<'d> {
         for (member, value) in self.active(g, start) {
             let f = self.freedoms[member].clone();
             self.altered.clone_from(&best_start);
-            let scale = freedom::px_per_unit(self.drawing.definition(), self.region, &f, start).max(1e-9);
+            let scale = freedom::px_per_unit(self.subject.definition(), self.region, &f, start).max(1e-9);
             let near = (-SCAN_EACH_SIDE..=SCAN_EACH_SIDE).map(|k| value + f64::from(k) * SCAN_STEP_PX / scale);
             let span = f.period.unwrap_or(f.high - f.low);
             let far_step = (span / FAR_CANDIDATES as f64).max(SCAN_STEP_PX / scale);
@@ -379,10 +371,10 @@ impl<'d> Reader<'d> {
 }
 
 /// Boxes of the lines of words of a scene, relative to `area`, two pixels larger than the ink.
-pub fn word_boxes(scene: &Scene, drawing: &Drawing, chain: &ChainLook, area: Rect, out: &mut Vec<Rect>) {
+pub fn word_boxes(scene: &Scene, subject: Subject, chain: &ChainLook, area: Rect, out: &mut Vec<Rect>) {
     for item in scene.items() {
         let Shape::Words(w) = item.shape else { continue };
-        let face = drawing.definition().face(w.font);
+        let face = subject.definition().face(w.font);
         let advance = face.line_advance(scene.words(&w)) * w.size;
         let (c, s) = w.direction;
         let (mut left, mut top, mut right, mut bottom) = (f64::MAX, f64::MAX, f64::MIN, f64::MIN);

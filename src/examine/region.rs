@@ -4,12 +4,12 @@
 use super::comparison::{ChainLook, Comparison, Difference};
 use super::reader::{self, Fitted, RECOGNISED, Reader};
 use super::signature::{self, Signature};
+use super::subject::Subject;
 use super::words::{WordChecker, WrongCell};
 use crate::definition::model::Symbol;
 use crate::picture::{Picture, Rect};
 use crate::recording::Recording;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
-use crate::reference::drawing::Drawing;
 use crate::reference::painter::Painter;
 use crate::reference::scene::Scene;
 use crate::reference::symbols::freedom::Freedom;
@@ -62,7 +62,7 @@ const SCAN_EVERY: u64 = 6;
 
 /// Examines one region, frame after frame.
 pub struct RegionExaminer<'d> {
-    drawing: &'d Drawing<'d>,
+    subject: Subject<'d>,
     region: usize,
     due: Comparison<'d>,
     trial: Comparison<'d>,
@@ -102,26 +102,26 @@ pub struct Moment<'a> {
 
 impl<'d> RegionExaminer<'d> {
     /// Prepares region `region` for frames of `size` pixels.
-    pub fn new(drawing: &'d Drawing<'d>, region: usize, chain: &ChainLook, size: (usize, usize), painter: &mut Painter) -> Self {
-        let definition = drawing.definition();
-        let due = Comparison::new(drawing, region, chain, size, painter);
-        let trial = Comparison::new(drawing, region, chain, size, painter);
+    pub fn new(subject: Subject<'d>, region: usize, chain: &ChainLook, size: (usize, usize), painter: &mut Painter) -> Self {
+        let definition = subject.definition();
+        let due = Comparison::new(subject, region, chain, size, painter);
+        let trial = Comparison::new(subject, region, chain, size, painter);
         let area = due.area();
-        let reader = Reader::new(drawing, region, chain, area, painter);
+        let reader = Reader::new(subject, region, chain, area, painter);
         let mut fixed = Scene::default();
-        drawing.region_static(region, &mut fixed);
+        subject.region_static(region, &mut fixed);
         let mut fixed_words = Vec::new();
-        reader::word_boxes(&fixed, drawing, chain, area, &mut fixed_words);
+        reader::word_boxes(&fixed, subject, chain, area, &mut fixed_words);
         let liveness_period_s = definition.regions()[region].symbol.iter().find_map(|s| match s {
             Symbol::Liveness(l) => Some(l.period_ms / 1000.0),
             _ => None,
         });
         let channels = definition.regions()[region].channels_used().iter().map(|n| definition.channel(n)).collect();
         Self {
-            drawing,
+            subject,
             region,
-            words: WordChecker::new(drawing, chain, area, &fixed),
-            trial_words: WordChecker::new(drawing, chain, area, &fixed),
+            words: WordChecker::new(subject, chain, area, &fixed),
+            trial_words: WordChecker::new(subject, chain, area, &fixed),
             due,
             trial,
             reader,
@@ -195,7 +195,7 @@ impl<'d> RegionExaminer<'d> {
         let agrees = difference.agrees() && wrong_cells.is_empty();
         self.word_boxes.clear();
         self.word_boxes.extend_from_slice(&self.fixed_words);
-        reader::word_boxes(self.due.scene(), self.drawing, &self.chain, self.due.area(), &mut self.word_boxes);
+        reader::word_boxes(self.due.scene(), self.subject, &self.chain, self.due.area(), &mut self.word_boxes);
         let mut readings = Vec::new();
         let captured = self.due.captured(moment.frame)[0];
         let scan = !agrees && self.troubled.is_multiple_of(SCAN_EVERY);
@@ -213,6 +213,22 @@ impl<'d> RegionExaminer<'d> {
         self.inputs = inputs;
         self.last_values.clone_from(&readings);
         Findings { explanation, difference, wrong_cells, readings, liveness, is_unchanged }
+    }
+
+    /// Readings alone, and whether the region agrees: for measuring the chain.
+    pub fn readings_only(&mut self, moment: &Moment, painter: &mut Painter) -> (Vec<Option<Fitted>>, bool) {
+        moment.recording.inputs_at(moment.time_s - moment.latency_s, &mut self.inputs);
+        let inputs = std::mem::take(&mut self.inputs);
+        self.due.draw(&inputs, painter);
+        let agrees = self.due.compare(moment.frame).agrees();
+        self.word_boxes.clear();
+        self.word_boxes.extend_from_slice(&self.fixed_words);
+        reader::word_boxes(self.due.scene(), self.subject, &self.chain, self.due.area(), &mut self.word_boxes);
+        let mut readings = Vec::new();
+        let captured = self.due.captured(moment.frame)[0];
+        self.reader.read(captured, &inputs, &self.word_boxes, false, painter, &mut readings);
+        self.inputs = inputs;
+        (readings, agrees)
     }
 
     /// Which half is lit: the reference of the other phase is drawn when the due one disagrees.

@@ -7,12 +7,12 @@
 
 use nalgebra::{DMatrix, DVector};
 
+use super::subject::Subject;
 use super::view::View;
 use crate::definition::Definition;
 use crate::picture::{Encoding, Picture, Plane, Rect, Subsampling};
 use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{Canvas, ColorMap, Geometry, Look, Siting, subsample};
-use crate::reference::drawing::Drawing;
 use crate::reference::painter::{Filter, Painter};
 use crate::reference::scene::{Layer, Scene, Shape};
 
@@ -45,22 +45,22 @@ impl FrameReference {
     /// Draws all regions for `inputs`.
     #[must_use]
     pub fn draw(
-        definition: &Definition,
-        drawing: &Drawing,
+        subject: Subject,
         inputs: &Inputs,
         look: &Look,
         (subsampling, siting): (Subsampling, Siting),
         size: (usize, usize),
         painter: &mut Painter,
     ) -> Self {
+        let definition = subject.definition();
         let area = Rect::new(0, 0, size.0 as i32, size.1 as i32);
         let mut canvas = Canvas::new(area, 3, look.levels(definition.background()));
         let mut moving = Plane::filled(size.0, size.1, 0);
         let mut scene = Scene::default();
         for k in 0..definition.regions().len() {
             scene.clear();
-            drawing.region_static(definition, k, &mut scene);
-            drawing.region_moving(definition, k, inputs, &mut scene);
+            subject.region_static(k, &mut scene);
+            subject.region_moving(k, inputs, &mut scene);
             let b = look.geometry;
             let r = definition.regions()[k].area();
             let x0 = libm::round(b.sx * f64::from(r.x) + b.tx) as i32;
@@ -177,8 +177,7 @@ fn whole_shift(captured: &Plane, reference: &FrameReference) -> (i32, i32) {
 /// `None` when the static artwork has too few edges in both directions, or they are not found.
 #[must_use]
 pub fn register(
-    definition: &Definition,
-    drawing: &Drawing,
+    subject: Subject,
     inputs: &Inputs,
     look: &Look,
     planes: (Subsampling, Siting),
@@ -191,7 +190,7 @@ pub fn register(
     let mut shift_error_px = [f64::INFINITY; 2];
     let mut edge_px = 0;
     for round in 0..6 {
-        let reference = FrameReference::draw(definition, drawing, inputs, &look, planes, size, painter);
+        let reference = FrameReference::draw(subject, inputs, &look, planes, size, painter);
         if round == 0 {
             let (dx, dy) = whole_shift(luma, &reference);
             if (dx, dy) != (0, 0) {
@@ -247,7 +246,7 @@ pub fn register(
             break;
         }
     }
-    let reference = FrameReference::draw(definition, drawing, inputs, &look, planes, size, painter);
+    let reference = FrameReference::draw(subject, inputs, &look, planes, size, painter);
     let edges = reference.edges();
     let near = edges
         .iter()

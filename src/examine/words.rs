@@ -2,10 +2,10 @@
 
 use super::cells::{self, CERTAIN, LEAST_MATCH, MARGIN};
 use super::comparison::ChainLook;
+use super::subject::Subject;
 use super::view::View;
 use crate::picture::{Point, Rect, Rgb};
 use crate::reference::canvas::Canvas;
-use crate::reference::drawing::Drawing;
 use crate::reference::painter::{Filter, Painter};
 use crate::reference::scene::{Bounds, Scene, Shape, Words};
 
@@ -44,7 +44,7 @@ const LEAST_CAP_PX: f64 = 7.0;
 
 /// Checks the characters of one region.
 pub struct WordChecker<'d> {
-    drawing: &'d Drawing<'d>,
+    subject: Subject<'d>,
     chain: ChainLook,
     area: Rect,
     cells: Vec<Cell>,
@@ -56,9 +56,9 @@ pub struct WordChecker<'d> {
 
 impl<'d> WordChecker<'d> {
     /// For region pixels `area` with the static artwork `fixed`.
-    pub fn new(drawing: &'d Drawing<'d>, chain: &ChainLook, area: Rect, fixed: &Scene) -> Self {
+    pub fn new(subject: Subject<'d>, chain: &ChainLook, area: Rect, fixed: &Scene) -> Self {
         let mut checker = Self {
-            drawing,
+            subject,
             chain: chain.clone(),
             area,
             cells: Vec::new(),
@@ -76,7 +76,7 @@ impl<'d> WordChecker<'d> {
         let whole = Rect::new(0, 0, self.area.width, self.area.height);
         for item in scene.items() {
             let Shape::Words(w) = item.shape else { continue };
-            let face = self.drawing.definition().face(w.font);
+            let face = self.subject.definition().face(w.font);
             let cap = face.cap_height * w.size;
             if cap < LEAST_CAP_PX {
                 continue;
@@ -162,7 +162,7 @@ impl<'d> WordChecker<'d> {
         let (mut shown, mut best) = (cell.due, as_due);
         let area = cell.rect.grown(1);
         let absolute = Rect { x: area.x + self.area.x, y: area.y + self.area.y, ..area };
-        let mut canvas = Canvas::new(absolute, 1, &self.chain.look, Rgb([0, 0, 0]));
+        let mut canvas = Canvas::new(absolute, 1, self.chain.look.levels(Rgb([0, 0, 0])));
         let window = captured.crop(area);
         // What stands round the cell counts too: neighbours reach into the box of slanted words.
         let inner = Rect::new(cell.rect.x - area.x.max(0), cell.rect.y - area.y.max(0), cell.rect.width, cell.rect.height);
@@ -194,14 +194,14 @@ impl<'d> WordChecker<'d> {
     fn drawn_match(&mut self, cell: &Cell, c: char, canvas: &mut Canvas, window: View, inner: Rect, painter: &mut Painter) -> f32 {
         self.scene.clear();
         let mut text = [0; 4];
-        let face = self.drawing.definition().face(cell.words.font);
+        let face = self.subject.definition().face(cell.words.font);
         let w = cell.words;
         // A narrower or wider character stands where the due one begins in a line of equal advances.
         let advance = face.advance(c) * w.size;
         self.scene.words_at(Rgb([255, 255, 255]), w.font, w.size, cell.origin, w.direction, advance, c.encode_utf8(&mut text));
-        canvas.clear(&self.chain.look, Rgb([0, 0, 0]));
         let area = canvas.area();
-        painter.draw(&self.scene, self.drawing.definition().fonts(), &self.chain.look, canvas, Filter::ALL, area);
+        canvas.fill(area, self.chain.look.levels(Rgb([0, 0, 0])));
+        painter.draw(&self.scene, self.subject.definition().fonts(), &self.chain.look, canvas, Filter::ALL, area);
         let drawn = View::whole(&canvas.planes()[0]);
         let mut best = 0.0f32;
         for dy in -1..=1 {

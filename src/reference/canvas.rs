@@ -22,6 +22,18 @@ pub struct Geometry {
 }
 
 impl Geometry {
+    /// Where the column position `x` of the display lies in the picture, px.
+    #[must_use]
+    pub fn x(&self, x: f64) -> f64 {
+        self.sx * x + self.tx
+    }
+
+    /// Where the row position `y` of the display lies in the picture, px.
+    #[must_use]
+    pub fn y(&self, y: f64) -> f64 {
+        self.sy * y + self.ty
+    }
+
     /// Every pixel stays where it is.
     pub const IDENTITY: Self = Self {
         sx: 1.0,

@@ -28,6 +28,11 @@ pub struct Filter {
 }
 
 impl Filter {
+    /// Everything but words.
+    pub const SHAPES: Self = Self {
+        words: false,
+        ..Self::ALL
+    };
     /// Everything.
     pub const ALL: Self = Self {
         background: true,
@@ -225,6 +230,8 @@ pub fn touched_pixels(item: &Item, geometry: &Geometry) -> Rect {
 #[derive(Clone, Debug)]
 pub struct RegionCanvas {
     look: Look,
+    /// What is drawn at all.
+    filter: Filter,
     background: Rgb,
     /// Background colour and layer.
     base: Canvas,
@@ -250,6 +257,7 @@ impl RegionCanvas {
         let base = Canvas::new(area, planes, look.levels(background));
         Self {
             look,
+            filter: Filter::ALL,
             background,
             canvas: base.clone(),
             base,
@@ -259,6 +267,30 @@ impl RegionCanvas {
             order: Vec::new(),
             dirty: Vec::new(),
         }
+    }
+
+    /// Draws the static artwork `fixed` once, and of it and of all scenes to come only what `filter`
+    /// lets through. The scenes given to [`RegionCanvas::update`] from now on hold what lies above.
+    pub fn set_fixed(
+        &mut self,
+        painter: &mut Painter,
+        fonts: &[(String, Font)],
+        fixed: &Scene,
+        filter: Filter,
+    ) {
+        let area = self.canvas.area();
+        self.filter = filter;
+        self.base.fill(area, self.look.levels(self.background));
+        let below = Filter {
+            words: filter.words,
+            shapes: filter.shapes,
+            ..Filter::BACKGROUND
+        };
+        painter.draw(fixed, fonts, &self.look, &mut self.base, below, area);
+        self.canvas.copy(&self.base, area);
+        self.shown.clear();
+        self.shown_order.clear();
+        self.is_drawn = true;
     }
 
     /// The region as last drawn.
@@ -302,7 +334,7 @@ impl RegionCanvas {
         scene: &Scene,
     ) -> &[Rect] {
         self.dirty.clear();
-        drawing_order(scene, &mut self.order);
+        drawing_order(scene, self.filter, &mut self.order);
         let area = self.canvas.area();
         if self.is_drawn && has_same_background(&self.shown, scene) {
             self.find_dirty(scene);
@@ -327,7 +359,11 @@ impl RegionCanvas {
                 fonts,
                 &self.look,
                 &mut self.canvas,
-                Filter::ABOVE_BACKGROUND,
+                Filter {
+                    words: self.filter.words,
+                    shapes: self.filter.shapes,
+                    ..Filter::ABOVE_BACKGROUND
+                },
                 rect,
             );
         }
@@ -404,7 +440,7 @@ fn add_dirty(dirty: &mut Vec<Rect>, mut rect: Rect) {
     dirty.push(rect);
 }
 
-fn drawing_order(scene: &Scene, out: &mut Vec<usize>) {
+fn drawing_order(scene: &Scene, filter: Filter, out: &mut Vec<usize>) {
     out.clear();
     for layer in [Layer::Moving, Layer::Foreground] {
         out.extend(
@@ -412,7 +448,7 @@ fn drawing_order(scene: &Scene, out: &mut Vec<usize>) {
                 .items()
                 .iter()
                 .enumerate()
-                .filter(|(_, i)| i.layer == layer)
+                .filter(|(_, i)| i.layer == layer && filter.has(i))
                 .map(|(k, _)| k),
         );
     }
