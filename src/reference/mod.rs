@@ -1,4 +1,6 @@
 //! The reference renderer: the measuring instrument.
 
+pub mod drawing;
 pub mod scene;
+pub mod symbols;
 pub mod text;
