@@ -12,7 +12,8 @@ use crate::reference::canvas::{Canvas, Look};
 use crate::reference::drawing::Drawing;
 use crate::reference::painter::{Filter, Painter};
 use crate::reference::scene::Scene;
-use crate::reference::{png, svg};
+use crate::reference::png;
+use crate::reference::svg::{self, TextAs};
 
 /// Arguments of `draw`.
 #[derive(clap::Args)]
@@ -102,11 +103,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
                 for (scene, clip) in &scenes {
                     painter.draw(scene, definition.fonts(), &look, &mut canvas, Filter::ALL, *clip);
                 }
-                (format!("frame_{n:06}.png"), png::encode(&canvas)?)
+                (format!("frame_{n:06}.png"), png::png(&canvas)?)
             }
             Format::Svg => {
-                let list: Vec<(&Scene, Rect)> = scenes.iter().map(|(s, r)| (s, *r)).collect();
-                let text = svg::document(&list, definition.fonts(), (width, height), definition.background(), arguments.outline_text);
+                let list: Vec<(Rect, &Scene)> = scenes.iter().map(|(s, r)| (*r, s)).collect();
+                let words = if arguments.outline_text { TextAs::Outlines } else { TextAs::Words };
+                let text = svg::svg((width, height), definition.background(), &list, definition.fonts(), words);
                 (format!("frame_{n:06}.svg"), text.into_bytes())
             }
         };

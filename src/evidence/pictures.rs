@@ -11,7 +11,7 @@ const GAP: u32 = 8;
 /// A Y'CbCr picture as R'G'B' for people.
 #[must_use]
 pub fn to_rgb(picture: &Picture) -> RgbImage {
-    let rgb = colour::to_rgb(picture);
+    let rgb = colour::to_rgb(picture, colour::Upsampling::Bilinear, colour::Siting::Left);
     let [r, g, b] = rgb.planes();
     RgbImage::from_fn(picture.width() as u32, picture.height() as u32, |x, y| {
         let (x, y) = (x as usize, y as usize);

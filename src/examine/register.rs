@@ -361,6 +361,24 @@ impl ColorFit {
         self.squares.map(|s| (s / self.count.max(1.0)).sqrt())
     }
 
+    /// True when `map` leaves little of the difference: the whole picture changed by one rule.
+    #[must_use]
+    pub fn is_explained_by(&self, map: &ColorMap) -> bool {
+        // Residual sum of squares: s'Cs - 2 m'b + m'Nm, with the squares of c - r kept instead of c'c.
+        let (mut before, mut after) = (0.0, 0.0);
+        for k in 0..3 {
+            let m = DVector::from_fn(4, |i, _| if i == 3 { map.0[k][3] / 64.0 } else { map.0[k][i] });
+            let mut unit = DVector::zeros(4);
+            unit[k] = 1.0;
+            // With d = c - r: |c - m r|^2 = |d|^2 - 2 (m - e)'(b - N e) + (m - e)'N(m - e).
+            let change = &m - &unit;
+            let toward = &self.right[k] - &self.normal * &unit;
+            before += self.squares[k];
+            after += self.squares[k] - 2.0 * change.dot(&toward) + (&self.normal * &change).dot(&change);
+        }
+        self.count > 100.0 && after < 0.2 * before
+    }
+
     /// Flat samples seen.
     #[must_use]
     pub const fn count(&self) -> f64 {

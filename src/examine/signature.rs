@@ -89,12 +89,17 @@ fn uniform_share(view: View) -> f64 {
     f64::from(near) / f64::from(total)
 }
 
+/// True when nothing stands out: a blank area would look the same.
+#[must_use]
+pub fn is_uniform(reference: [View; 3]) -> bool {
+    reference.iter().all(|v| uniform_share(*v) >= 1.0 - INK_SHARE)
+}
+
 /// True when the captured area is one colour, or equal vertical bars (a chain's no-signal picture),
 /// and the reference is not.
 #[must_use]
 pub fn is_blank(captured: [View; 3], reference: [View; 3]) -> bool {
-    let has_ink = reference.iter().any(|v| uniform_share(*v) < 1.0 - INK_SHARE);
-    if !has_ink {
+    if is_uniform(reference) {
         return false;
     }
     let is_uniform = captured.iter().all(|v| uniform_share(*v) >= UNIFORM_SHARE);

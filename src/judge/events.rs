@@ -248,7 +248,11 @@ impl<'d> EventLog<'d> {
         for k in 0..self.open.len() {
             let raised = self.open[k].as_ref().is_some_and(|o| o.detected_s.is_some());
             if raised {
-                self.close(k, self.last_time_s);
+                let end_s = match self.persistence[k].finish(self.last_time_s) {
+                    Some(Transition::Ended { end_s, .. }) => end_s,
+                    Some(Transition::Raised { .. }) | None => self.last_time_s,
+                };
+                self.close(k, end_s);
             }
         }
         let mut parts = std::mem::take(&mut self.closed);
