@@ -57,10 +57,7 @@ impl Definition {
     /// Canvas width and height, px.
     #[must_use]
     pub const fn size(&self) -> (usize, usize) {
-        (
-            self.file.display.width as usize,
-            self.file.display.height as usize,
-        )
+        (self.file.display.width as usize, self.file.display.height as usize)
     }
 
     /// Regions in the order of the file.
@@ -81,9 +78,7 @@ impl Definition {
     /// When `name` does not stand in the file; see the guarantees.
     #[must_use]
     pub fn channel(&self, name: &str) -> ChannelId {
-        let found = self
-            .channels
-            .binary_search_by(|(n, _)| n.as_str().cmp(name));
+        let found = self.channels.binary_search_by(|(n, _)| n.as_str().cmp(name));
         ChannelId(found.expect("a checked definition names only channels it has"))
     }
 
@@ -126,25 +121,11 @@ impl Definition {
             let [_, r, g, b] = bits.to_be_bytes();
             Rgb([r, g, b])
         };
-        let face = |f: &model::FontSource| {
-            Font::built_in(f.builtin.as_deref().expect("built in")).expect("a face")
-        };
+        let face = |f: &model::FontSource| Font::built_in(f.builtin.as_deref().expect("built in")).expect("a face");
         Self {
-            channels: file
-                .channels
-                .iter()
-                .map(|(n, c)| (n.clone(), c.clone()))
-                .collect(),
-            palette: file
-                .colors
-                .iter()
-                .map(|(n, hex)| (n.clone(), color(hex)))
-                .collect(),
-            fonts: file
-                .fonts
-                .iter()
-                .map(|(n, f)| (n.clone(), face(f)))
-                .collect(),
+            channels: file.channels.iter().map(|(n, c)| (n.clone(), c.clone())).collect(),
+            palette: file.colors.iter().map(|(n, hex)| (n.clone(), color(hex))).collect(),
+            fonts: file.fonts.iter().map(|(n, f)| (n.clone(), face(f))).collect(),
             file,
         }
     }

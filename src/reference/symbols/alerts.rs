@@ -114,7 +114,6 @@ pub fn draw_moving(
 #[cfg(test)]
 mod tests {
     use super::super::bench;
-    use super::*;
 
     const ALERTS: &str = r##"
         kind = "alerts"

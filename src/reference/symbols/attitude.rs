@@ -178,7 +178,7 @@ fn draw_ladder(
     let visible = ladder.visible_px / model.px_per_deg;
     let low = (pitch - visible - 1.0).max(-ladder.limit);
     let high = (pitch + visible + 1.0).min(ladder.limit);
-    let mut rung = |degrees: f64, half_width: f64, scene: &mut Scene| {
+    let rung = |degrees: f64, half_width: f64, scene: &mut Scene| {
         // A rung is cut where it leaves the visible stretch, so that it does not come and go at once.
         let middle = (pitch - degrees) * model.px_per_deg;
         let top = (middle - model.line_width / 2.0).max(-ladder.visible_px);

@@ -5,7 +5,7 @@
 //! [`ReadoutField`]. Both are listed from the definition alone; whether they are on the picture
 //! for given inputs is asked for separately, since invalid data put up a failure flag instead.
 
-use super::{attitude, dial, has_failed, rose, scale, tape};
+use super::{attitude, has_failed, rose, scale, tape};
 use crate::definition::Definition;
 use crate::definition::model::{
     Attitude, BankFixed, Bar, Dial, DialPointer, Readout, Rose, Slip, Symbol, Tape, Wind,
@@ -130,19 +130,9 @@ pub fn readouts(d: &Definition, region_index: usize) -> Vec<ReadoutField<'_>> {
     let symbols = d.regions()[region_index].symbol.iter().enumerate();
     let mut found = Vec::new();
     for (symbol, model) in symbols {
-        let field = |what, model: &'_ Readout| ReadoutField {
-            symbol,
-            what,
-            channel: d.channel(&model.channel),
-            model,
-        };
+        let field = |what, model| field(d, symbol, what, model);
         match model {
-            Symbol::Readout(m) => found.push(ReadoutField {
-                symbol,
-                what: "readout",
-                channel: d.channel(&m.channel),
-                model: m,
-            }),
+            Symbol::Readout(m) => found.push(field("readout", m)),
             Symbol::Dial(m) => found.extend(m.readout.iter().map(|r| field("readout", r))),
             Symbol::Tape(m) => found.extend(m.window.iter().map(|w| field("window", &w.readout))),
             Symbol::Rose(m) => {
@@ -166,6 +156,20 @@ pub fn readouts(d: &Definition, region_index: usize) -> Vec<ReadoutField<'_>> {
         }
     }
     found
+}
+
+fn field<'a>(
+    d: &Definition,
+    symbol: usize,
+    what: &'static str,
+    model: &'a Readout,
+) -> ReadoutField<'a> {
+    ReadoutField {
+        symbol,
+        what,
+        channel: d.channel(&model.channel),
+        model,
+    }
 }
 
 /// True when the readout's own words stand on the picture (dashes count); false when the
@@ -532,16 +536,20 @@ mod tests {
         let values = [("a", 60.0), ("b", 70.0), ("c", 0.1), ("d", 9.0)];
         for symbol in 0..SYMBOLS.len() {
             let (d, found) = list(symbol);
-            let inputs = bench::inputs(&d, &values);
+            let mut inputs = bench::inputs(&d, &values);
+            if symbol == 0 {
+                // A pitch that has the horizon in view.
+                inputs.values[d.channel("a").0] = Value::Number(5.0);
+            }
             for f in &found {
                 let h = 1e-4;
                 let mut moved = inputs.clone();
                 let v = inputs.value(f.channel).number().expect("a number");
                 moved.values[f.channel.0] = Value::Number(v + h);
-                let radius = if f.what == "roll" {
-                    80.5
-                } else {
-                    f64::INFINITY
+                let radius = match f.what {
+                    "roll" => 80.5,
+                    "pitch" => 150.0,
+                    _ => f64::INFINITY,
                 };
                 let mut a = bench::moving(&d, &inputs);
                 let mut b = bench::moving(&d, &moved);
