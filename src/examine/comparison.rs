@@ -211,7 +211,7 @@ impl<'d> Comparison<'d> {
             s => {
                 let grown = dirty.grown(2).intersection(&whole);
                 for (k, plane) in self.chroma.iter_mut().enumerate() {
-                    crate::reference::canvas::subsample(&planes[k + 1], s, self.chain.siting, grown, plane);
+                    crate::reference::canvas::subsample(&planes[k + 1], (0, 0), s, self.chain.siting, grown, plane);
                 }
                 let c = match s {
                     Subsampling::None => grown,

@@ -91,7 +91,7 @@ impl FrameReference {
                 return canvas.planes()[k].clone();
             }
             let mut out = Plane::filled(cw, ch, 128);
-            subsample(&canvas.planes()[k], subsampling, siting, area, &mut out);
+            subsample(&canvas.planes()[k], (0, 0), subsampling, siting, area, &mut out);
             out
         });
         Self { canvas, moving, chroma, subsampling }
