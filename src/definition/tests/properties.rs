@@ -38,7 +38,10 @@ fn value() -> impl Strategy<Value = String> {
 
 /// Byte ranges of all numbers and strings in the valid file.
 fn values_of(text: &str) -> Vec<std::ops::Range<usize>> {
-    fn gather(value: &toml::Spanned<toml::de::DeValue<'_>>, into: &mut Vec<std::ops::Range<usize>>) {
+    fn gather(
+        value: &toml::Spanned<toml::de::DeValue<'_>>,
+        into: &mut Vec<std::ops::Range<usize>>,
+    ) {
         match value.get_ref() {
             toml::de::DeValue::Array(items) => items.iter().for_each(|v| gather(v, into)),
             toml::de::DeValue::Table(table) => table.values().for_each(|v| gather(v, into)),
@@ -76,7 +79,12 @@ fn read_and_use(text: &str) -> Result<(), String> {
         Err(error) => {
             assert!(!error.problems().is_empty(), "an error names what is wrong");
             let lines = text.split('\n').count();
-            assert!(error.problems().iter().all(|p| (1..=lines).contains(&p.line)));
+            assert!(
+                error
+                    .problems()
+                    .iter()
+                    .all(|p| (1..=lines).contains(&p.line))
+            );
             Err(error.to_string())
         }
     }
@@ -143,7 +151,9 @@ fn deep_nesting_is_refused() {
         format!("a = {}", "{a = ".repeat(50_000)),
         format!("{} = 1", vec!["a"; 50_000].join(".")),
         format!("[{}]", vec!["a"; 50_000].join(".")),
-        (0..2000).map(|k| format!("[{}]\n", vec!["a"; k % 79 + 1].join("."))).collect(),
+        (0..2000)
+            .map(|k| format!("[{}]\n", vec!["a"; k % 79 + 1].join(".")))
+            .collect(),
     ] {
         assert!(read_and_use(&text).is_err());
     }
