@@ -16,12 +16,12 @@ use std::fmt;
 
 use super::Definition;
 use super::model::{
-    Alerts, Align, Attitude, Band, Hazard, Interpolation, NumberFormat, Readout, Region, Rose,
-    Symbol,
+    Alerts, Align, Attitude, Band, Dial, Hazard, Interpolation, NumberFormat, Readout, Region,
+    Rose, Symbol,
 };
 use super::uses::{self, Role, Use};
-use crate::picture::{Rect, Rgb};
-use crate::reference::scene::Bounds;
+use crate::picture::{Point, Rect, Rgb};
+use crate::reference::scene::{Bounds, on_clock};
 
 /// Least travel that a tolerance should have, px.
 pub const LEAST_TRAVEL_PX: f64 = 0.5;
@@ -476,19 +476,24 @@ impl Lint<'_> {
 
     fn region(&mut self, r: &Region) {
         let region = r.id.clone();
-        if r.requirements.is_empty() {
-            self.say(Warning::RegionWithoutRequirement {
-                region: region.clone(),
-            });
-        } else if r.hazard == Hazard::None {
-            self.say(Warning::HazardNoneWithRequirements {
-                region: region.clone(),
-            });
+        let is_left_out = |s: &Symbol| matches!(s, Symbol::Unchecked(_));
+        if r.symbol.is_empty() {
+            self.say(Warning::NothingToCheck { region });
+            return;
         }
-        if r.symbol.iter().all(|s| matches!(s, Symbol::Unchecked(_))) {
-            self.say(Warning::NothingToCheck {
-                region: region.clone(),
-            });
+        if r.symbol.iter().all(is_left_out) {
+            // Said in the file, with a reason: nothing to trace, nothing to resolve.
+            for (index, symbol) in r.symbol.iter().enumerate() {
+                self.extent(r, index, symbol);
+            }
+            return;
+        }
+        if r.requirements.is_empty() {
+            let region = region.clone();
+            self.say(Warning::RegionWithoutRequirement { region });
+        } else if r.hazard == Hazard::None {
+            let region = region.clone();
+            self.say(Warning::HazardNoneWithRequirements { region });
         }
         let latency_ms = r
             .max_latency_ms
@@ -836,9 +841,7 @@ impl Extent<'_> {
         match symbol {
             Symbol::Attitude(a) => self.attitude(a),
             Symbol::Dial(d) => {
-                let pointers = d.pointers.iter().map(|p| p.tip_radius);
-                let reach = pointers.fold(d.radius + d.line_width / 2.0, f64::max);
-                self.circle(d.center, reach);
+                self.dial(d);
                 self.readouts(d.readout.iter());
                 self.rect(d.failure.rect);
             }
@@ -886,6 +889,25 @@ impl Extent<'_> {
             right: x + radius,
             bottom: y + radius,
         });
+    }
+
+    /// The sector that scale and pointers sweep: its ends, and where it crosses up, right, down
+    /// and left, at the outermost and innermost radius.
+    fn dial(&mut self, d: &Dial) {
+        let [x, y] = d.center;
+        let places = d.breakpoints.iter().map(|b| b[1]);
+        let first = places.clone().fold(f64::INFINITY, f64::min);
+        let last = places.fold(f64::NEG_INFINITY, f64::max);
+        let tips = d.pointers.iter().map(|p| p.tip_radius);
+        let outer = tips.fold(d.radius + d.line_width / 2.0, f64::max);
+        let tails = d.pointers.iter().map(|p| p.tail_radius);
+        let inner = tails.fold(d.radius, f64::min);
+        let quarters = (-40..=40).map(|k| f64::from(k) * 90.0);
+        let crossed = quarters.filter(|a| (first..=last).contains(a));
+        for angle in [first, last].into_iter().chain(crossed) {
+            self.ink.include(on_clock(Point::new(x, y), outer, angle));
+            self.ink.include(on_clock(Point::new(x, y), inner, angle));
+        }
     }
 
     fn attitude(&mut self, a: &Attitude) {

@@ -102,11 +102,7 @@ fn travel_per_unit_is_that_of_the_geometry() {
     // The lower stretch has 70 deg for 60 %: 70 / 60 x pi / 180 x radius of the tip.
     assert_eq!(
         shown(3),
-        [
-            (0, "rotor", 1.425),
-            (0, "engine", 1.507),
-            (1, "fuel", 0.5)
-        ]
+        [(0, "rotor", 1.425), (0, "engine", 1.507), (1, "fuel", 0.5)]
     );
 }
 
@@ -240,6 +236,40 @@ fn advice_is_given_once_and_only_where_due() {
         assert_eq!(hits, 1, "{wanted:?} in {texts:#?}");
         assert!(warnings.iter().all(|w| !w.advice().is_empty()));
     }
+}
+
+#[test]
+fn region_that_is_left_out_on_purpose_draws_no_advice() {
+    let rest = "\n[[region]]\nid = \"map\"\nrect = [0, 480, 640, 20]\nhazard = \"none\"\n";
+    let taller = changed("height = 480", "height = 500") + rest;
+    let empty = lint(&read(&taller).unwrap());
+    let region = "map".to_owned();
+    assert_eq!(empty, [Warning::NothingToCheck { region }]);
+    let map =
+        "[[region.symbol]]\nkind = \"unchecked\"\nrect = [0, 480, 640, 20]\nreason = \"map\"\n";
+    assert_eq!(lint(&read(&(taller + map)).unwrap()), []);
+}
+
+#[test]
+fn dial_reaches_only_where_its_scale_runs() {
+    // From -90 to 90 deg the dial stays above its middle, here 10 px above the region's border.
+    let half = changed(
+        "[[0, -130], [60, -60], [120, 130]]",
+        "[[0, -90], [60, -60], [120, 90]]",
+    )
+    .replace("center = [100, 360]", "center = [100, 470]");
+    let is_outside = |w: &Warning| matches!(w, Warning::SymbolOutsideRegion { .. });
+    assert!(!lint(&read(&half).unwrap()).iter().any(is_outside));
+    let whole = changed("center = [100, 360]", "center = [100, 470]");
+    let texts: Vec<_> = lint(&read(&whole).unwrap())
+        .iter()
+        .map(ToString::to_string)
+        .collect();
+    // The lower end, at 130 deg: 91 px x -cos(130 deg) = 58.5 px below the middle.
+    assert_eq!(
+        texts,
+        ["region \"engine\": symbol 0 (dial) reaches 48.5 px over its border"]
+    );
 }
 
 #[test]
