@@ -57,7 +57,10 @@ impl Definition {
     /// Canvas width and height, px.
     #[must_use]
     pub const fn size(&self) -> (usize, usize) {
-        (self.file.display.width as usize, self.file.display.height as usize)
+        (
+            self.file.display.width as usize,
+            self.file.display.height as usize,
+        )
     }
 
     /// Regions in the order of the file.
@@ -78,7 +81,9 @@ impl Definition {
     /// When `name` does not stand in the file; see the guarantees.
     #[must_use]
     pub fn channel(&self, name: &str) -> ChannelId {
-        let found = self.channels.binary_search_by(|(n, _)| n.as_str().cmp(name));
+        let found = self
+            .channels
+            .binary_search_by(|(n, _)| n.as_str().cmp(name));
         ChannelId(found.expect("a checked definition names only channels it has"))
     }
 
