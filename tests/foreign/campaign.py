@@ -72,6 +72,9 @@ def _late(m):
 
 def _blank(color):
     def make(m):
+        # Where nothing should stand, nothing can be absent.
+        if (np.abs(_cut(m.frame, m.rect).astype(int) - m.ground).max(axis=2) > 60).sum() < VISIBLE_PX:
+            return None
         chosen = color or [int(v) for v in m.rng.integers(0, 256, 3)]
         return lambda k, frame, history: faults.blank(frame, m.rect, chosen), {"color": list(chosen)}
 

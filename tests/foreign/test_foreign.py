@@ -109,6 +109,24 @@ class Scoring(unittest.TestCase):
         self.assertIn("k on dial", score.markdown(self.run_with(regions=["tape"])))
 
 
+class Motion(unittest.TestCase):
+    def travel(self, symbol, channel, t1=1):
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "in.csv"
+            path.write_text("t_s,speed,heading\n0,90,350\n1,120,10\n2,150,30\n")
+            display = definition.Definition.__new__(definition.Definition)
+            display.channels = {"speed": {"column": "speed"},
+                                "heading": {"column": "heading", "interpolation": "angular"}}
+            return display.travel_px({"symbol": [symbol | {"channel": channel}]}, Recording(path), 0, t1)
+
+    def test_a_pointer_stops_at_the_end_of_its_bar(self):
+        bar = {"kind": "bar", "rect": [0, 0, 10, 200], "direction": "up", "breakpoints": [[0, 0], [100, 1]]}
+        self.assertAlmostEqual(self.travel(bar, "speed"), 20.0)
+
+    def test_a_rose_turns_the_short_way_round(self):
+        self.assertAlmostEqual(self.travel({"kind": "rose", "radius": 180.0 / np.pi}, "heading", 2), 40.0)
+
+
 class Files(unittest.TestCase):
     def setUp(self):
         folder = tempfile.TemporaryDirectory()
@@ -128,7 +146,6 @@ class Files(unittest.TestCase):
         channel = {"column": "heading_deg", "interpolation": "angular"}
         recording = Recording(path)
         self.assertAlmostEqual(float(recording.at(channel, 0.75)), 5.0)
-        self.assertAlmostEqual(recording.travel(channel, 0, 1), 20.0)
         recording.write_biased(self.folder / "out.csv", "heading_deg", 15.0, 0, 2, True)
         self.assertEqual((self.folder / "out.csv").read_text(), "t_s,heading_deg\n0,5\n1,25\n2,35\n")
 
