@@ -1,7 +1,30 @@
 //! The display definition: what the display must show for given data, written down
 //! independently of the code that draws it.
+//!
+//! *The question*: what does this file say, and can it be true? A file that a person wrote has
+//! slips in it, and a slip here turns into a missed fault or a nuisance trip later, so
+//! everything that can be refused is refused here, with its line and column, all at once.
+//!
+//! *The method*: TOML becomes a tree with byte ranges ([`read`](Definition::from_toml)), the
+//! tree is held against the JSON Schema that the types of [`model`] give ([`schema`]), then
+//! becomes those types, and then their meaning is checked: names, ranges, geometry. serde alone
+//! would be simpler; it stops at the first error and loses the place inside a symbol.
+//!
+//! *What it cannot see*: whether the numbers are those of the real display. [`lint`] gives
+//! advice on what is possible but unwise, above all tolerances that the pixels cannot show.
 
+mod check;
+pub mod error;
+pub mod lint;
 pub mod model;
+mod read;
+pub mod schema;
+mod shape;
+#[cfg(test)]
+mod tests;
+pub mod uses;
+
+pub use error::{Error, Problem};
 
 use std::collections::BTreeMap;
 
