@@ -1,7 +1,30 @@
 //! The display definition: what the display must show for given data, written down
 //! independently of the code that draws it.
+//!
+//! *The question*: what does this file say, and can it be true? A file that a person wrote has
+//! slips in it, and a slip here turns into a missed fault or a nuisance trip later, so
+//! everything that can be refused is refused here, with its line and column, all at once.
+//!
+//! *The method*: TOML becomes a tree with byte ranges ([`read`](Definition::from_toml)), the
+//! tree is held against the JSON Schema that the types of [`model`] give ([`schema`]), then
+//! becomes those types, and then their meaning is checked: names, ranges, geometry. serde alone
+//! would be simpler; it stops at the first error and loses the place inside a symbol.
+//!
+//! *What it cannot see*: whether the numbers are those of the real display. [`lint`] gives
+//! advice on what is possible but unwise, above all tolerances that the pixels cannot show.
 
+mod check;
+pub mod error;
+pub mod lint;
 pub mod model;
+mod read;
+pub mod schema;
+mod shape;
+#[cfg(test)]
+mod tests;
+pub mod uses;
+
+pub use error::{Error, Problem};
 
 use std::collections::BTreeMap;
 
@@ -111,6 +134,26 @@ impl Definition {
     #[must_use]
     pub fn face(&self, font: FontId) -> &Font {
         &self.fonts[font.0].1
+    }
+}
+
+#[cfg(test)]
+impl Definition {
+    /// A definition from plain data, without the checks: only for tests, and until reading stands.
+    pub(crate) fn unchecked_for_tests(file: DisplayFile) -> Self {
+        let channels = file.channels.iter().map(|(n, c)| (n.clone(), c.clone())).collect();
+        let palette = file
+            .colors
+            .iter()
+            .map(|(name, hex)| {
+                let code = u32::from_str_radix(hex.trim_start_matches('#'), 16).expect("a test writes #rrggbb");
+                let [_, r, g, b] = code.to_be_bytes();
+                (name.clone(), Rgb([r, g, b]))
+            })
+            .collect();
+        let face = |s: &model::FontSource| Font::built_in(s.builtin.as_deref().unwrap_or("B612 Regular"));
+        let fonts = file.fonts.iter().map(|(n, s)| (n.clone(), face(s).expect("a test names a face"))).collect();
+        Self { file, channels, palette, fonts }
     }
 }
 

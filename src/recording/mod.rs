@@ -1,3 +1,40 @@
 //! Channels over time: what the bench logged as the display's inputs.
+//!
+//! The question answered here: what did the display know at one instant? A recording is a
+//! table with a time column (`t_s`, seconds, strictly rising) and one column a quantity. Each
+//! channel of the definition binds to a column, and [`Recording::inputs_at`] gives all of
+//! them at any instant.
+//!
+//! # What a cell means
+//! - An empty cell is no sample: the logger wrote the row for another quantity's sake.
+//! - A cell whose validity column says no is a sample without a usable value, and so is a
+//!   value outside the channel's range. An empty validity cell repeats the word above it;
+//!   before the first word nothing is known to be valid. A row that says "invalid" counts
+//!   even when its value cell is empty.
+//! - Anything else that is not a number where one belongs stops the reading with its place.
+//!   A guess here would become a wrong verdict on a good display.
+//!
+//! # Values between samples
+//! Let `a` be the newest sample at or before the instant and `b` the next one.
+//! - No `a`: invalid. `a` not usable: invalid. `a` older than the age limit: invalid.
+//! - Hold and text channels show `a`.
+//! - Linear and angular channels lie between `a` and `b`. When `b` is not usable or does not
+//!   exist they hold `a`, as the display does; a garbage value is never approached.
+//!
+//! Ages are compared with 1 ns in hand, since decimal times are not exact in binary.
+//!
+//! # What it cannot see
+//! Columns that no channel binds to are not read, so nothing in them is checked. Transport
+//! delay between logger and display is not known here; the judge handles it as staleness.
 
+mod alerts;
+pub mod condition;
+mod error;
 pub mod inputs;
+mod read;
+mod sampled;
+mod table;
+
+pub use condition::condition_holds;
+pub use error::Error;
+pub use table::{MissingColumns, Recording};

@@ -1,0 +1,850 @@
+//! Is what a well-formed file says possible? Names resolve, numbers lie in their ranges,
+//! scales rise, regions fit the canvas and each other.
+//!
+//! Every finding is kept, so that one run shows all there is to mend. Places come from walking
+//! the spanned tree along the same keys as the model.
+
+use std::collections::BTreeMap;
+use std::ops::Range;
+use std::path::Path;
+
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+use super::error::{Found, suggestion};
+use super::model::{
+    Alerts, Attitude, Band, Bar, Bug, Channel, ColorRule, Condition, Dial, Direction, DisplayFile,
+    Edge, FailureFlag, Flag, FontSource, Interpolation, Liveness, NumberFormat, Readout, Region,
+    Rose, Symbol, Tape, Ticks,
+};
+use super::uses::{self, Role, Step, Use};
+use crate::picture::{Rect, Rgb};
+use crate::reference::text::Font;
+
+/// A range of numbers with the name that a person would call it.
+struct Limits {
+    name: &'static str,
+    low: f64,
+    /// Whether `low` itself is outside.
+    above: bool,
+    high: f64,
+    unit: &'static str,
+}
+
+impl Limits {
+    const fn new(name: &'static str, low: f64, high: f64, unit: &'static str) -> Self {
+        Self { name, low, above: false, high, unit }
+    }
+
+    const fn above(name: &'static str, low: f64, high: f64, unit: &'static str) -> Self {
+        Self { name, low, above: true, high, unit }
+    }
+
+    fn holds(&self, value: f64) -> bool {
+        (if self.above { value > self.low } else { value >= self.low }) && value <= self.high
+    }
+
+    fn refusal(&self, value: f64) -> String {
+        let Self { name, low, above, high, unit } = self;
+        let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+        let least = if *above { "above" } else { "at least" };
+        format!("{name} {value}{unit}: must be {least} {low} and at most {high}{unit}")
+    }
+}
+
+/// Largest canvas side, px.
+const CANVAS_PX: u32 = 8192;
+const REGIONS: usize = 256;
+const SYMBOLS: usize = 1024;
+/// More marks than this on one scale are a slip in the step, and would only fill memory.
+const TICKS: f64 = 2000.0;
+const FONT_FILE_BYTES: u64 = 32 << 20;
+
+const POSITION: Limits = Limits::new("position", -16384.0, 16384.0, "px");
+const LENGTH: Limits = Limits::new("length", 0.0, 16384.0, "px");
+const SIZE: Limits = Limits::above("size", 0.0, 16384.0, "px");
+const WIDTH: Limits = Limits::above("line width", 0.0, 1024.0, "px");
+const WIDTH_OR_NONE: Limits = Limits::new("line width", 0.0, 1024.0, "px");
+const FONT_SIZE: Limits = Limits::above("font size", 0.0, 1024.0, "px");
+const PX_PER_UNIT: Limits = Limits::above("pixels per unit", 0.0, 1e6, "px");
+const VALUE: Limits = Limits::new("value", -1e12, 1e12, "");
+const STEP: Limits = Limits::above("step", 0.0, 1e12, "");
+const PERIOD: Limits = Limits::above("period", 0.0, 1e12, "");
+const TIME: Limits = Limits::new("time", 0.0, 60_000.0, "ms");
+const TIME_SPAN: Limits = Limits::above("time", 0.0, 60_000.0, "ms");
+const AGE: Limits = Limits::above("age limit", 0.0, 3_600_000.0, "ms");
+const TOLERANCE: Limits = Limits::above("tolerance", 0.0, 1e12, "");
+const READOUT_TOLERANCE: Limits = Limits::new("tolerance", 0.0, 1e12, "");
+const CALM: Limits = Limits::new("calm limit", 0.0, 1e12, "");
+const DECIMALS: Limits = Limits::new("decimals", 0.0, 9.0, "");
+const DIGITS: Limits = Limits::new("digits", 0.0, 12.0, "");
+const SLOTS: Limits = Limits::new("slots", 1.0, 64.0, "");
+const ANGLE: Limits = Limits::new("angle", -3600.0, 3600.0, "deg");
+const FRACTION: Limits = Limits::new("place along the bar", 0.0, 1.0, "");
+const BANK: Limits = Limits::above("bank mark", 0.0, 180.0, "deg");
+const PITCH: Limits = Limits::above("steepest pitch line", 0.0, 90.0, "deg");
+
+/// A place in the tree; the nearest table round it where the file leaves the key out.
+#[derive(Clone)]
+struct At<'t> {
+    span: Range<usize>,
+    value: Option<&'t DeValue<'t>>,
+}
+
+impl<'t> At<'t> {
+    fn of(node: &'t Spanned<DeValue<'t>>) -> Self {
+        Self { span: node.span(), value: Some(node.get_ref()) }
+    }
+
+    fn root(root: &'t DeTable<'t>, key: &str) -> Self {
+        root.get(key).map_or(At { span: 0..0, value: None }, At::of)
+    }
+
+    fn key(&self, key: &str) -> Self {
+        match self.value.and_then(|v| v.get(key)) {
+            Some(node) => At::of(node),
+            None => At { span: self.span.clone(), value: None },
+        }
+    }
+
+    fn index(&self, index: usize) -> Self {
+        match self.value.and_then(|v| v.get(index)) {
+            Some(node) => At::of(node),
+            None => At { span: self.span.clone(), value: None },
+        }
+    }
+
+    fn along(&self, path: &[Step]) -> Self {
+        path.iter().fold(self.clone(), |at, step| match step {
+            Step::Key(key) => at.key(key),
+            Step::Index(index) => at.index(*index),
+        })
+    }
+}
+
+/// What checking makes of the names in a file.
+pub(super) struct Resolved {
+    pub palette: BTreeMap<String, Rgb>,
+    pub fonts: Vec<(String, Font)>,
+}
+
+/// Looks at everything that `file` says; `root` is the tree that it was read from.
+pub(super) fn check(file: &DisplayFile, root: &DeTable<'_>, base_dir: &Path) -> Result<Resolved, Vec<Found>> {
+    let mut check = Check { file, found: Vec::new(), palette: BTreeMap::new(), fonts: BTreeMap::new() };
+    check.colors(&At::root(root, "colors"));
+    check.fonts(&At::root(root, "fonts"), base_dir);
+    check.display(&At::root(root, "display"));
+    check.channels(&At::root(root, "channels"));
+    check.regions(&At::root(root, "region"));
+    if check.found.is_empty() {
+        let fonts = check.fonts.into_iter().filter_map(|(name, font)| Some((name, font?))).collect();
+        Ok(Resolved { palette: check.palette, fonts })
+    } else {
+        Err(check.found)
+    }
+}
+
+struct Check<'f> {
+    file: &'f DisplayFile,
+    found: Vec<Found>,
+    palette: BTreeMap<String, Rgb>,
+    /// `None` for a font that could not be had; it was reported once.
+    fonts: BTreeMap<String, Option<Font>>,
+}
+
+fn color(text: &str) -> Option<Rgb> {
+    let digits = text.strip_prefix('#')?;
+    if digits.len() != 6 || !digits.bytes().all(|b| b.is_ascii_hexdigit()) {
+        return None;
+    }
+    let level = |k: usize| u8::from_str_radix(&digits[k..k + 2], 16).ok();
+    Some(Rgb([level(0)?, level(2)?, level(4)?]))
+}
+
+impl<'f> Check<'f> {
+    fn say(&mut self, at: &At<'_>, message: impl Into<String>) {
+        self.found.push(Found { span: at.span.clone(), message: message.into(), help: None });
+    }
+
+    fn say_with(&mut self, at: &At<'_>, message: impl Into<String>, help: Option<String>) {
+        self.found.push(Found { span: at.span.clone(), message: message.into(), help });
+    }
+
+    fn number(&mut self, at: &At<'_>, value: f64, limits: &Limits) -> bool {
+        let holds = limits.holds(value);
+        if !holds {
+            self.say(at, limits.refusal(value));
+        }
+        holds
+    }
+
+    fn number_if(&mut self, at: &At<'_>, value: Option<f64>, limits: &Limits) {
+        if let Some(value) = value {
+            self.number(at, value, limits);
+        }
+    }
+
+    fn pair(&mut self, at: &At<'_>, pair: [f64; 2], limits: &Limits) {
+        for (k, value) in pair.into_iter().enumerate() {
+            self.number(&at.index(k), value, limits);
+        }
+    }
+
+    fn rect(&mut self, at: &At<'_>, rect: [i32; 4]) -> bool {
+        let [x, y, width, height] = rect.map(f64::from);
+        let mut holds = self.number(&at.index(0), x, &POSITION);
+        holds &= self.number(&at.index(1), y, &POSITION);
+        holds &= self.number(&at.index(2), width, &SIZE);
+        holds & self.number(&at.index(3), height, &SIZE)
+    }
+
+    fn colors(&mut self, at: &At<'_>) {
+        for (name, text) in &self.file.colors {
+            match color(text) {
+                Some(rgb) => {
+                    self.palette.insert(name.clone(), rgb);
+                }
+                None => {
+                    let message = format!("\"{text}\" is not a colour; expected \"#rrggbb\" with six hexadecimal digits");
+                    self.say(&at.key(name), message);
+                }
+            }
+        }
+    }
+
+    fn fonts(&mut self, at: &At<'_>, base_dir: &Path) {
+        for (name, source) in &self.file.fonts {
+            let at = at.key(name);
+            let font = match source {
+                FontSource { builtin: Some(face), file: None } => {
+                    let font = Font::built_in(face);
+                    if font.is_none() {
+                        let message = format!("there is no built-in face \"{face}\"");
+                        self.say_with(&at.key("builtin"), message, suggestion(face, Font::built_in_names()));
+                    }
+                    font
+                }
+                FontSource { builtin: None, file: Some(file) } => match font_file(&base_dir.join(file)) {
+                    Ok(font) => Some(font),
+                    Err(why) => {
+                        let message = format!("cannot use font file \"{file}\": {why}");
+                        let help = "the path is taken from the folder of the definition".to_owned();
+                        self.say_with(&at.key("file"), message, Some(help));
+                        None
+                    }
+                },
+                _ => {
+                    let message = format!("font \"{name}\" must have either \"builtin\" or \"file\"");
+                    let help = Font::built_in_names().collect::<Vec<_>>().join(", ");
+                    self.say_with(&at, message, Some(format!("built-in faces: {help}")));
+                    None
+                }
+            };
+            self.fonts.insert(name.clone(), font);
+        }
+    }
+
+    fn display(&mut self, at: &At<'_>) {
+        let display = &self.file.display;
+        for (key, side) in [("width", display.width), ("height", display.height)] {
+            if side == 0 || side > CANVAS_PX {
+                self.say(&at.key(key), format!("canvas {key} {side} px: must be at least 1 and at most {CANVAS_PX} px"));
+            }
+        }
+        self.color(&at.key("background"), &display.background);
+        self.number(&at.key("max_latency_ms"), display.max_latency_ms, &TIME);
+    }
+
+    fn channels(&mut self, at: &At<'_>) {
+        for (name, channel) in &self.file.channels {
+            let at = at.key(name);
+            if name.is_empty() {
+                self.say(&at, "a channel has an empty name");
+            }
+            if channel.column.is_empty() {
+                self.say(&at.key("column"), format!("channel \"{name}\" names no column"));
+            }
+            self.number(&at.key("max_age_ms"), channel.max_age_ms, &AGE);
+            if let Some(range) = channel.range {
+                self.channel_range(&at.key("range"), name, channel, range);
+            }
+        }
+    }
+
+    fn channel_range(&mut self, at: &At<'_>, name: &str, channel: &Channel, range: [f64; 2]) {
+        let [low, high] = range;
+        if low >= high {
+            self.say(at, format!("range of \"{name}\": low end {low} is not below high end {high}"));
+            return;
+        }
+        match channel.interpolation {
+            Interpolation::Linear | Interpolation::Hold => self.pair(at, range, &VALUE),
+            Interpolation::Angular => {
+                if low < 0.0 || high > 360.0 {
+                    let message = format!(
+                        "range of the angular channel \"{name}\" is {low} to {high}; angles are brought into 0 to 360"
+                    );
+                    self.say_with(at, message, Some("leave the range out, or keep it within 0 to 360".into()));
+                }
+            }
+            Interpolation::Text => self.say(at, format!("\"{name}\" is a text channel; text has no range")),
+        }
+    }
+
+    fn regions(&mut self, at: &At<'_>) {
+        let regions = &self.file.region;
+        if regions.is_empty() {
+            self.say(at, "the display has no [[region]]; there is nothing to check");
+        }
+        if regions.len() > REGIONS {
+            self.say(at, format!("{} regions; at most {REGIONS} are supported", regions.len()));
+            return;
+        }
+        for (k, region) in regions.iter().enumerate() {
+            let at_region = at.index(k);
+            self.region_id(&at_region.key("id"), &region.id, &regions[..k]);
+            self.region_area(&at_region.key("rect"), region, &regions[..k]);
+            self.region(&at_region, region);
+        }
+    }
+
+    fn region_id(&mut self, at: &At<'_>, id: &str, before: &[Region]) {
+        // Ids become parts of file names and of lines in reports.
+        let is_awkward = |c: char| c.is_control() || matches!(c, '/' | '\\' | '"');
+        if id.is_empty() {
+            self.say(at, "region id is empty");
+        } else if id == "*" {
+            self.say(at, "region id \"*\" is kept for the whole frame");
+        } else if id.starts_with('.') || id.contains(is_awkward) {
+            self.say(at, format!("region id {id:?} must not begin with a dot or hold slashes, quotes or control characters"));
+        }
+        if before.iter().any(|r| r.id == id) {
+            self.say(at, format!("region id \"{id}\" is given twice"));
+        }
+    }
+
+    fn region_area(&mut self, at: &At<'_>, region: &Region, before: &[Region]) {
+        if !self.rect(at, region.rect) {
+            return;
+        }
+        let (width, height) = (self.file.display.width, self.file.display.height);
+        if width == 0 || height == 0 || width > CANVAS_PX || height > CANVAS_PX {
+            return;
+        }
+        let area = region.area();
+        let canvas = Rect::new(0, 0, width as i32, height as i32);
+        if area.intersection(&canvas) != area {
+            let message = format!(
+                "region \"{}\" reaches from ({}, {}) to ({}, {}), off the canvas of {width} x {height} px",
+                region.id, area.x, area.y, area.right(), area.bottom()
+            );
+            self.say(at, message);
+        }
+        for other in before {
+            let [x, y, w, h] = other.rect.map(f64::from);
+            let is_sound = POSITION.holds(x) && POSITION.holds(y) && SIZE.holds(w) && SIZE.holds(h);
+            if !is_sound {
+                continue;
+            }
+            let common = area.intersection(&other.area());
+            if !common.is_empty() {
+                let message = format!(
+                    "region \"{}\" overlaps region \"{}\" by {} x {} px at ({}, {})",
+                    region.id, other.id, common.width, common.height, common.x, common.y
+                );
+                self.say(at, message);
+            }
+        }
+    }
+
+    fn region(&mut self, at: &At<'_>, region: &'f Region) {
+        self.number(&at.key("confirm_ms"), region.confirm_ms, &TIME);
+        self.number(&at.key("recover_ms"), region.recover_ms, &TIME);
+        self.number_if(&at.key("max_latency_ms"), region.max_latency_ms, &TIME);
+        for (name, tolerance) in &region.tolerance {
+            let at = at.key("tolerance").key(name);
+            self.number(&at, *tolerance, &TOLERANCE);
+            self.channel(&at, name, Role::Compared);
+        }
+        if region.symbol.len() > SYMBOLS {
+            let count = region.symbol.len();
+            self.say(at, format!("region \"{}\" has {count} symbols; at most {SYMBOLS} are supported", region.id));
+            return;
+        }
+        for (k, symbol) in region.symbol.iter().enumerate() {
+            let at = at.key("symbol").index(k);
+            self.names(&at, region, symbol);
+            self.symbol(&at, symbol);
+        }
+    }
+
+    /// Every name that the symbol gives is one of the file's.
+    fn names(&mut self, at: &At<'_>, region: &'f Region, symbol: &'f Symbol) {
+        let mut named = Vec::new();
+        uses::of_symbol(symbol, &mut |path, what| named.push((at.along(path), what)));
+        for (at, what) in named {
+            match what {
+                Use::Channel { name, role } => {
+                    let is_known = self.channel(&at, name, role);
+                    let is_shown = matches!(role, Role::Moves { .. });
+                    if is_known && is_shown && !region.tolerance.contains_key(name) {
+                        let message = format!(
+                            "region \"{}\" shows \"{name}\" by a {} but gives no tolerance for it",
+                            region.id,
+                            symbol.kind()
+                        );
+                        let unit = &self.file.channels[name].unit;
+                        let help = format!("add the largest permitted error, {name} = ... ({unit}), to the region's tolerance");
+                        self.say_with(&at, message, Some(help.replace(" ()", "")));
+                    }
+                }
+                Use::Color(name) => self.color(&at, name),
+                Use::Font { name, .. } => self.font(&at, name),
+                Use::Words { font, words } => self.characters(&at, font, &words),
+                Use::Number { font, format, channel } => {
+                    let Some(channel) = self.file.channels.get(channel) else { continue };
+                    if channel.interpolation != Interpolation::Text {
+                        let low = channel.range.map(|[low, high]| {
+                            if format.scale < 0.0 { high } else { low }
+                        });
+                        self.characters(&at, font, &uses::written(format, low));
+                    }
+                }
+            }
+        }
+    }
+
+    fn channel(&mut self, at: &At<'_>, name: &str, role: Role) -> bool {
+        let Some(channel) = self.file.channels.get(name) else {
+            let names = self.file.channels.keys().map(String::as_str);
+            let help = suggestion(name, names);
+            self.say_with(at, format!("there is no channel \"{name}\""), help);
+            return false;
+        };
+        let is_text = channel.interpolation == Interpolation::Text;
+        let needs = match role {
+            Role::Written => return true,
+            Role::Compared => "a number is needed here",
+            Role::Chooses => "a flag chooses by a number",
+            Role::Moves { .. } => "only a readout can show text",
+        };
+        if is_text {
+            self.say(at, format!("\"{name}\" is a text channel; {needs}"));
+        }
+        !is_text
+    }
+
+    fn color(&mut self, at: &At<'_>, name: &str) {
+        if self.file.colors.contains_key(name) {
+            return;
+        }
+        let help = if color(name).is_some() {
+            Some("colours are named: give it a name in [colors] and use the name here".into())
+        } else {
+            suggestion(name, self.file.colors.keys().map(String::as_str))
+        };
+        self.say_with(at, format!("there is no colour \"{name}\""), help);
+    }
+
+    fn font(&mut self, at: &At<'_>, name: &str) {
+        if !self.file.fonts.contains_key(name) {
+            let help = suggestion(name, self.file.fonts.keys().map(String::as_str));
+            self.say_with(at, format!("there is no font \"{name}\""), help);
+        }
+    }
+
+    fn characters(&mut self, at: &At<'_>, font: &str, words: &str) {
+        let Some(Some(face)) = self.fonts.get(font) else { return };
+        let mut lacking: Vec<char> = words.chars().filter(|c| face.glyph(*c).is_none()).collect();
+        lacking.sort_unstable();
+        lacking.dedup();
+        if !lacking.is_empty() {
+            let list: Vec<String> = lacking.iter().take(12).map(|c| format!("{c:?}")).collect();
+            self.say(at, format!("font \"{font}\" lacks {}", list.join(", ")));
+        }
+    }
+
+    fn symbol(&mut self, at: &At<'_>, symbol: &Symbol) {
+        match symbol {
+            Symbol::Attitude(a) => self.attitude(at, a),
+            Symbol::Dial(d) => self.dial(at, d),
+            Symbol::Tape(t) => self.tape(at, t),
+            Symbol::Rose(r) => self.rose(at, r),
+            Symbol::Bar(b) => self.bar(at, b),
+            Symbol::Readout(r) => self.readout(at, r),
+            Symbol::Alerts(a) => self.alerts(at, a),
+            Symbol::Flag(f) => self.flag(at, f),
+            Symbol::Text(t) => {
+                if t.text.is_empty() {
+                    self.say(&at.key("text"), "text without words");
+                }
+                self.pair(&at.key("position"), t.position, &POSITION);
+                self.number(&at.key("size"), t.size, &FONT_SIZE);
+            }
+            Symbol::Liveness(l) => self.liveness(at, l),
+            Symbol::Unchecked(u) => {
+                self.rect(&at.key("rect"), u.rect);
+                if u.reason.trim().is_empty() {
+                    self.say(&at.key("reason"), "an unchecked area must say why it cannot be checked");
+                }
+            }
+        }
+    }
+
+    fn attitude(&mut self, at: &At<'_>, a: &Attitude) {
+        self.rect(&at.key("rect"), a.rect);
+        if let Some(center) = a.center {
+            self.pair(&at.key("center"), center, &POSITION);
+        }
+        self.number(&at.key("px_per_deg"), a.px_per_deg, &PX_PER_UNIT);
+        self.number(&at.key("aircraft_span"), a.aircraft_span, &SIZE);
+        self.number(&at.key("line_width"), a.line_width, &WIDTH);
+        if let Some(l) = &a.ladder {
+            let at = at.key("ladder");
+            self.number(&at.key("limit"), l.limit, &PITCH);
+            self.step(&at.key("major_step"), Some(l.major_step), 2.0 * l.limit);
+            self.step(&at.key("minor_step"), l.minor_step, 2.0 * l.limit);
+            self.number(&at.key("major_half_width"), l.major_half_width, &LENGTH);
+            self.number(&at.key("minor_half_width"), l.minor_half_width, &LENGTH);
+            self.number(&at.key("visible_px"), l.visible_px, &SIZE);
+            self.number(&at.key("size"), l.size, &FONT_SIZE);
+        }
+        if let Some(b) = &a.bank {
+            let at = at.key("bank");
+            self.number(&at.key("radius"), b.radius, &SIZE);
+            self.number(&at.key("mark_length"), b.mark_length, &LENGTH);
+            self.number(&at.key("pointer_size"), b.pointer_size, &SIZE);
+            for (k, mark) in b.marks.iter().enumerate() {
+                let at = at.key("marks").index(k);
+                self.number(&at, *mark, &BANK);
+                if b.marks[..k].contains(mark) {
+                    self.say(&at, format!("bank mark {mark} deg is given twice"));
+                }
+            }
+        }
+        if let Some(s) = &a.slip {
+            let at = at.key("slip");
+            self.pair(&at.key("center"), s.center, &POSITION);
+            self.number(&at.key("px_per_unit"), s.px_per_unit, &PX_PER_UNIT);
+            self.number(&at.key("travel"), s.travel, &SIZE);
+            self.pair(&at.key("size"), s.size, &SIZE);
+        }
+        self.failure(at, &a.failure);
+    }
+
+    fn failure(&mut self, at: &At<'_>, f: &FailureFlag) {
+        let at = at.key("failure");
+        self.rect(&at.key("rect"), f.rect);
+        self.number(&at.key("size"), f.size, &FONT_SIZE);
+        if f.text.is_empty() && !f.cross && f.color == f.background {
+            self.say(&at, "a failure flag with neither text nor cross shows nothing");
+        }
+    }
+
+    /// A step of marks along `span` units.
+    fn step(&mut self, at: &At<'_>, step: Option<f64>, span: f64) {
+        let Some(step) = step else { return };
+        if self.number(at, step, &STEP) && span / step > TICKS {
+            let message = format!("step {step} makes more than {TICKS} marks over {span} units");
+            self.say(at, message);
+        }
+    }
+
+    fn ticks(&mut self, at: &At<'_>, t: &Ticks, span: f64) {
+        let at = at.key("ticks");
+        self.step(&at.key("major_step"), Some(t.major_step), span);
+        self.step(&at.key("minor_step"), t.minor_step, span);
+        self.number(&at.key("major_length"), t.major_length, &LENGTH);
+        self.number(&at.key("minor_length"), t.minor_length, &LENGTH);
+        self.number(&at.key("width"), t.width, &WIDTH);
+        if let Some(l) = &t.labels {
+            let at = at.key("labels");
+            self.number(&at.key("size"), l.size, &FONT_SIZE);
+            self.step(&at.key("step"), l.step, span);
+            self.number(&at.key("distance"), l.distance, &POSITION);
+            self.format(&at.key("format"), &l.format);
+        }
+    }
+
+    fn format(&mut self, at: &At<'_>, f: &NumberFormat) {
+        self.number(&at.key("scale"), f.scale, &VALUE);
+        if f.scale == 0.0 {
+            self.say(&at.key("scale"), "scale 0 makes every number the same");
+        }
+        self.number(&at.key("offset"), f.offset, &VALUE);
+        self.number_if(&at.key("quantum"), f.quantum, &STEP);
+        self.number_if(&at.key("wrap"), f.wrap, &PERIOD);
+        self.number(&at.key("decimals"), f64::from(f.decimals), &DECIMALS);
+        self.number(&at.key("digits"), f64::from(f.digits), &DIGITS);
+        if f.zero_as_wrap && f.wrap.is_none() {
+            self.say(&at.key("zero_as_wrap"), "zero_as_wrap needs \"wrap\"");
+        }
+    }
+
+    fn bands(&mut self, at: &At<'_>, bands: &[Band]) {
+        for (k, band) in bands.iter().enumerate() {
+            let at = at.key("bands").index(k);
+            self.number(&at.key("from"), band.from, &VALUE);
+            self.number(&at.key("to"), band.to, &VALUE);
+            if band.from >= band.to {
+                self.say(&at.key("from"), format!("band: low end {} is not below high end {}", band.from, band.to));
+            }
+        }
+    }
+
+    fn rules(&mut self, at: &At<'_>, rules: &[ColorRule]) {
+        for (k, rule) in rules.iter().enumerate() {
+            self.conditions(&at.key("color_rules").index(k), &rule.when);
+        }
+    }
+
+    fn conditions(&mut self, at: &At<'_>, when: &[Condition]) {
+        let at = at.key("when");
+        if when.is_empty() {
+            self.say(&at, "\"when\" has no condition, so it would always hold");
+        }
+        for (k, c) in when.iter().enumerate() {
+            let at = at.index(k);
+            match (c.below, c.at_least, c.equals) {
+                (None, None, None) => {
+                    let message = format!("condition on \"{}\" compares with nothing", c.channel);
+                    let help = "give at least one of below, at_least, equals".to_owned();
+                    self.say_with(&at, message, Some(help));
+                }
+                (Some(below), Some(least), _) if least >= below => {
+                    let message = format!("condition can never hold: nothing is at least {least} and below {below}");
+                    self.say(&at, message);
+                }
+                _ => {}
+            }
+            for (key, value) in [("below", c.below), ("at_least", c.at_least), ("equals", c.equals)] {
+                self.number_if(&at.key(key), value, &VALUE);
+            }
+        }
+    }
+
+    /// At least two points, values rising, places running one way.
+    fn breakpoints(&mut self, at: &At<'_>, points: &[[f64; 2]], places: &Limits, may_fall: bool) {
+        let at = at.key("breakpoints");
+        if points.len() < 2 {
+            self.say(&at, format!("{} breakpoints; a scale needs at least two", points.len()));
+        }
+        for (k, [value, place]) in points.iter().enumerate() {
+            self.number(&at.index(k).index(0), *value, &VALUE);
+            self.number(&at.index(k).index(1), *place, places);
+        }
+        let falls = may_fall && points.len() > 1 && points[1][1] < points[0][1];
+        for (k, w) in points.windows(2).enumerate() {
+            let [[value, place], [next_value, next_place]] = [w[0], w[1]];
+            let at = at.index(k + 1);
+            if next_value <= value {
+                self.say(&at.index(0), format!("breakpoints must rise: value {next_value} follows {value}"));
+            }
+            if (falls && next_place >= place) || (!falls && next_place <= place) {
+                let message = format!(
+                    "the scale must run one way: {} {next_place} follows {place}", places.name
+                );
+                self.say(&at.index(1), message);
+            }
+        }
+    }
+
+    fn dial(&mut self, at: &At<'_>, d: &Dial) {
+        self.pair(&at.key("center"), d.center, &POSITION);
+        self.number(&at.key("radius"), d.radius, &SIZE);
+        self.breakpoints(at, &d.breakpoints, &ANGLE, true);
+        self.number(&at.key("line_width"), d.line_width, &WIDTH_OR_NONE);
+        self.ticks(at, &d.ticks, span(&d.breakpoints));
+        self.bands(at, &d.bands);
+        self.number(&at.key("band_width"), d.band_width, &WIDTH);
+        for (k, limit) in d.limits.iter().enumerate() {
+            self.number(&at.key("limits").index(k).key("at"), limit.at, &VALUE);
+        }
+        if d.pointers.is_empty() {
+            self.say(&at.key("pointers"), "a dial needs at least one pointer");
+        }
+        for (k, p) in d.pointers.iter().enumerate() {
+            let at = at.key("pointers").index(k);
+            self.number(&at.key("tip_radius"), p.tip_radius, &SIZE);
+            self.number(&at.key("tail_radius"), p.tail_radius, &POSITION);
+            self.number(&at.key("width"), p.width, &WIDTH);
+            if p.tip_radius == p.tail_radius {
+                self.say(&at.key("tail_radius"), "pointer has no length: tip and tail have the same radius");
+            }
+            self.rules(&at, &p.color_rules);
+        }
+        if let Some(r) = &d.readout {
+            self.readout(&at.key("readout"), r);
+        }
+        self.failure(at, &d.failure);
+    }
+
+    /// Marks start from an edge that lies along the scale.
+    fn edge(&mut self, at: &At<'_>, direction: Direction, edge: Edge) {
+        let (is_upright, wanted) = match direction {
+            Direction::Up | Direction::Down => (true, "left or right"),
+            Direction::Left | Direction::Right => (false, "top or bottom"),
+        };
+        if is_upright != matches!(edge, Edge::Left | Edge::Right) {
+            self.say(&at.key("edge"), format!("this edge lies across the scale; expected {wanted}"));
+        }
+    }
+
+    fn tape(&mut self, at: &At<'_>, t: &Tape) {
+        let is_sound = self.rect(&at.key("rect"), t.rect);
+        self.edge(at, t.direction, t.edge);
+        self.number_if(&at.key("reference"), t.reference, &POSITION);
+        let has_scale = self.number(&at.key("px_per_unit"), t.px_per_unit, &PX_PER_UNIT);
+        self.number(&at.key("min"), t.min, &VALUE);
+        self.number(&at.key("max"), t.max, &VALUE);
+        if t.min >= t.max {
+            self.say(&at.key("min"), format!("scale: low end {} is not below high end {}", t.min, t.max));
+        }
+        self.number_if(&at.key("period"), t.period, &PERIOD);
+        // A repeating scale is drawn as far as it is seen, however short its period is.
+        let [_, _, width, height] = t.rect.map(f64::from);
+        let seen = if is_sound && has_scale { width.max(height) / t.px_per_unit } else { 0.0 };
+        self.ticks(at, &t.ticks, t.period.map_or(t.max - t.min, |p| p.max(seen)));
+        self.bands(at, &t.bands);
+        self.number(&at.key("band_width"), t.band_width, &WIDTH);
+        self.bugs(at, &t.bugs);
+        if let Some(w) = &t.window {
+            let at = at.key("window");
+            self.rect(&at.key("rect"), w.rect);
+            self.number(&at.key("border_width"), w.border_width, &WIDTH_OR_NONE);
+            self.readout(&at.key("readout"), &w.readout);
+        }
+        self.failure(at, &t.failure);
+    }
+
+    fn bugs(&mut self, at: &At<'_>, bugs: &[Bug]) {
+        for (k, bug) in bugs.iter().enumerate() {
+            self.pair(&at.key("bugs").index(k).key("size"), bug.size, &SIZE);
+        }
+    }
+
+    fn rose(&mut self, at: &At<'_>, r: &Rose) {
+        self.pair(&at.key("center"), r.center, &POSITION);
+        self.number(&at.key("radius"), r.radius, &SIZE);
+        self.number(&at.key("mark_length"), r.mark_length, &LENGTH);
+        if r.mark_length > r.radius {
+            self.say(&at.key("mark_length"), format!("marks of {} px reach past the middle of a card of radius {} px", r.mark_length, r.radius));
+        }
+        self.number(&at.key("mark_width"), r.mark_width, &WIDTH);
+        self.number(&at.key("size"), r.size, &FONT_SIZE);
+        self.number(&at.key("label_radius"), r.label_radius, &LENGTH);
+        self.number(&at.key("lubber_length"), r.lubber_length, &LENGTH);
+        self.bugs(at, &r.bugs);
+        if let Some(w) = &r.wind {
+            let at = at.key("wind");
+            self.pair(&at.key("center"), w.center, &POSITION);
+            self.number(&at.key("length"), w.length, &SIZE);
+            self.number(&at.key("width"), w.width, &WIDTH);
+            self.number(&at.key("calm_below"), w.calm_below, &CALM);
+            for (key, readout) in [("direction_readout", &w.direction_readout), ("speed_readout", &w.speed_readout)] {
+                if let Some(r) = readout {
+                    self.readout(&at.key(key), r);
+                }
+            }
+        }
+        if let Some(readout) = &r.readout {
+            self.readout(&at.key("readout"), readout);
+        }
+        self.number_if(&at.key("aircraft_span"), r.aircraft_span, &SIZE);
+        self.failure(at, &r.failure);
+    }
+
+    fn bar(&mut self, at: &At<'_>, b: &Bar) {
+        self.rect(&at.key("rect"), b.rect);
+        self.edge(at, b.direction, b.edge);
+        self.breakpoints(at, &b.breakpoints, &FRACTION, false);
+        if let (Some(origin), [first, .., last]) = (b.origin, &b.breakpoints[..]) {
+            if origin < first[0] || origin > last[0] {
+                self.say(&at.key("origin"), format!("origin {origin} lies outside the scale, {} to {}", first[0], last[0]));
+            }
+        }
+        self.rules(at, &b.color_rules);
+        if let Some(ticks) = &b.ticks {
+            self.ticks(at, ticks, span(&b.breakpoints));
+        }
+        self.bands(at, &b.bands);
+        self.number(&at.key("band_width"), b.band_width, &WIDTH);
+        for (k, limit) in b.limits.iter().enumerate() {
+            self.number(&at.key("limits").index(k).key("at"), limit.at, &VALUE);
+        }
+        self.failure(at, &b.failure);
+    }
+
+    fn readout(&mut self, at: &At<'_>, r: &Readout) {
+        self.pair(&at.key("position"), r.position, &POSITION);
+        self.number(&at.key("size"), r.size, &FONT_SIZE);
+        self.rules(at, &r.color_rules);
+        self.format(&at.key("format"), &r.format);
+        self.number(&at.key("tolerance"), r.tolerance, &READOUT_TOLERANCE);
+    }
+
+    fn alerts(&mut self, at: &At<'_>, a: &Alerts) {
+        self.pair(&at.key("position"), a.position, &POSITION);
+        self.number(&at.key("line_height"), a.line_height, &SIZE);
+        self.number(&at.key("slots"), a.slots as f64, &SLOTS);
+        self.number(&at.key("size"), a.size, &FONT_SIZE);
+        if let Some(position) = a.advice_position {
+            self.pair(&at.key("advice_position"), position, &POSITION);
+        }
+        self.number_if(&at.key("advice_size"), a.advice_size, &FONT_SIZE);
+        if a.alert.is_empty() {
+            self.say(&at.key("alert"), "an alert list needs at least one alert");
+        }
+        for (k, alert) in a.alert.iter().enumerate() {
+            let at = at.key("alert").index(k);
+            if alert.text.is_empty() {
+                self.say(&at.key("text"), "alert without words");
+            }
+            self.conditions(&at, &alert.when);
+        }
+    }
+
+    fn flag(&mut self, at: &At<'_>, f: &Flag) {
+        self.rect(&at.key("rect"), f.rect);
+        self.number(&at.key("size"), f.size, &FONT_SIZE);
+        if f.state.is_empty() {
+            self.say(&at.key("state"), "a flag needs at least one state");
+        }
+        for (k, state) in f.state.iter().enumerate() {
+            if f.state[..k].iter().any(|s| s.value == state.value) {
+                self.say(&at.key("state").index(k).key("value"), format!("state value {} is given twice", state.value));
+            }
+        }
+    }
+
+    fn liveness(&mut self, at: &At<'_>, l: &Liveness) {
+        self.rect(&at.key("rect"), l.rect);
+        let is_sound = self.number(&at.key("period_ms"), l.period_ms, &TIME_SPAN);
+        if self.number(&at.key("max_hold_ms"), l.max_hold_ms, &TIME_SPAN) && is_sound && l.max_hold_ms < l.period_ms {
+            let message = format!("max_hold_ms {} is shorter than period_ms {}: a healthy mark would fail", l.max_hold_ms, l.period_ms);
+            self.say(&at.key("max_hold_ms"), message);
+        }
+        if l.on == l.off {
+            self.say(&at.key("off"), "both halves have the same colour, so no change could be seen");
+        }
+    }
+}
+
+fn span(breakpoints: &[[f64; 2]]) -> f64 {
+    match breakpoints {
+        [first, .., last] => last[0] - first[0],
+        _ => 0.0,
+    }
+}
+
+fn font_file(path: &Path) -> Result<Font, String> {
+    let about = std::fs::metadata(path).map_err(|e| e.to_string())?;
+    if !about.is_file() {
+        return Err("it is not a file".into());
+    }
+    if about.len() > FONT_FILE_BYTES {
+        return Err(format!("it is larger than {} MiB", FONT_FILE_BYTES >> 20));
+    }
+    let bytes = std::fs::read(path).map_err(|e| e.to_string())?;
+    Font::from_true_type(&bytes).map_err(|e| format!("it is not a TrueType or OpenType font ({e})"))
+}

@@ -1,0 +1,96 @@
+//! From TOML to a checked [`Definition`].
+//!
+//! Three passes, each over the same spanned tree, each reporting all it finds: syntax, shape
+//! ([`super::shape`]), meaning ([`super::check`]). A later pass runs only on what the earlier
+//! ones let through, so that one slip is not reported three times.
+
+use std::io::Read as _;
+use std::path::Path;
+
+use serde::Deserialize as _;
+use toml::de::DeTable;
+
+use super::check::{Resolved, check};
+use super::error::{Error, Found, Places};
+use super::model::DisplayFile;
+use super::{Definition, shape};
+
+/// Longest definition, bytes. Far beyond any display written by hand.
+const FILE_BYTES: usize = 16 << 20;
+
+impl Definition {
+    /// Reads the definition at `path`. Font files are looked for from its folder.
+    ///
+    /// # Errors
+    /// [`Error::Unreadable`] when there is no such file or the system refuses it;
+    /// [`Error::Wrong`] with everything that is wrong in it.
+    pub fn load(path: &Path) -> Result<Self, Error> {
+        let unreadable = |source| Error::Unreadable { path: path.to_owned(), source };
+        let mut bytes = Vec::new();
+        let file = std::fs::File::open(path).map_err(unreadable)?;
+        let limit = FILE_BYTES as u64 + 1;
+        file.take(limit).read_to_end(&mut bytes).map_err(unreadable)?;
+        let origin = path.display().to_string();
+        let base_dir = path.parent().unwrap_or(Path::new(""));
+        match str::from_utf8(&bytes) {
+            Ok(text) => Self::from_toml(text, &origin, base_dir),
+            Err(why) => {
+                // The damaged byte stands where the valid part ends.
+                let shown = String::from_utf8_lossy(&bytes);
+                let at = why.valid_up_to();
+                let message = "not UTF-8 text; a definition is TOML in UTF-8".to_owned();
+                let found = Found { span: at..at + 1, message, help: None };
+                Err(Places::new(&shown, &origin).error(vec![found]))
+            }
+        }
+    }
+
+    /// Reads a definition from `text`. `origin` is what messages call the file; font files are
+    /// looked for from `base_dir`.
+    ///
+    /// # Errors
+    /// [`Error::Wrong`] with everything that is wrong in it.
+    ///
+    /// # Examples
+    /// ```
+    /// use framevouch::definition::Definition;
+    /// use std::path::Path;
+    ///
+    /// let text = "[display]\nname = \"strip\"\nwidth = 480\nheight = 0\nbackground = \"blak\"\n[colors]\nblack = \"#000000\"\n";
+    /// let wrong = Definition::from_toml(text, "strip.toml", Path::new("")).unwrap_err();
+    /// assert_eq!(wrong.problems().len(), 3);
+    /// assert!(wrong.to_string().contains("did you mean \"black\"?"));
+    /// ```
+    pub fn from_toml(text: &str, origin: &str, base_dir: &Path) -> Result<Self, Error> {
+        let places = Places::new(text, origin);
+        if text.len() > FILE_BYTES {
+            let message = format!("the file is larger than {} MiB", FILE_BYTES >> 20);
+            return Err(places.error(vec![Found { span: 0..0, message, help: None }]));
+        }
+        let (root, errors) = DeTable::parse_recoverable(text);
+        if !errors.is_empty() {
+            let found = errors.iter().map(|e| syntax(e, text)).collect();
+            return Err(places.error(found));
+        }
+        let deviations = shape::deviations(root.get_ref());
+        if !deviations.is_empty() {
+            return Err(places.error(deviations));
+        }
+        let file = DisplayFile::deserialize(toml::de::Deserializer::from(root.clone()))
+            .map_err(|e| places.error(vec![syntax(&e, text)]))?;
+        let Resolved { palette, fonts } =
+            check(&file, root.get_ref(), base_dir).map_err(|found| places.error(found))?;
+        let channels = file.channels.clone().into_iter().collect();
+        Ok(Self { file, channels, palette, fonts })
+    }
+}
+
+/// The TOML reader's own finding.
+fn syntax(error: &toml::de::Error, text: &str) -> Found {
+    let span = error.span().unwrap_or(text.len()..text.len());
+    let help = (error.message() == "duplicate key").then(|| {
+        let name = text.get(span.clone()).unwrap_or("");
+        format!("{name} is already given in this table")
+    });
+    Found { span, message: error.message().to_owned(), help }
+}
