@@ -1,8 +1,13 @@
 //! Pixel-level display integrity checking: does the captured picture tell the crew the truth?
 
+pub mod capture;
+pub mod check;
+pub mod cli;
 pub mod colour;
 pub mod definition;
 pub mod demo;
+pub mod evidence;
+pub mod examine;
 pub mod judge;
 pub mod picture;
 pub mod recording;

@@ -1,3 +1,7 @@
-//! Arguments to library calls.
+//! The program: arguments to library calls, and an exit status.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    framevouch::cli::main()
+}

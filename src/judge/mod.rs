@@ -1,3 +1,13 @@
-//! From findings to verdicts, and from verdicts to events.
+//! Is the picture a fault, which, and since when?
+//!
+//! A region's verdict follows from what was found in it ([`crate::examine`]) and its recent past
+//! ([`region`]): readings against the span of inputs that a healthy display may show, a cumulative sum
+//! for readings that are held ([`freeze`]), and the story that wrong readings tell over a stretch
+//! ([`story`]). Verdicts become events when they persist ([`persistence`], [`events`]).
 
+pub mod events;
+pub mod freeze;
 pub mod persistence;
+pub mod region;
+pub mod story;
+pub mod verdict;

@@ -26,7 +26,10 @@ pub(super) fn of_definition(definition: &Definition) -> Vec<Activation> {
         .flatten()
         .map(|alert| {
             let resolved = |c: &Condition| (definition.channel(&c.channel), c.clone());
-            Activation { conditions: alert.when.iter().map(resolved).collect(), runs: Vec::new() }
+            Activation {
+                conditions: alert.when.iter().map(resolved).collect(),
+                runs: Vec::new(),
+            }
         })
         .collect()
 }
@@ -37,7 +40,9 @@ impl Activation {
     where
         F: FnMut(ChannelId) -> std::borrow::Cow<'v, Value>,
     {
-        self.conditions.iter().all(|(channel, c)| value_meets(c, &value(*channel)))
+        self.conditions
+            .iter()
+            .all(|(channel, c)| value_meets(c, &value(*channel)))
     }
 
     /// Notes that the alert is active at `row`; rows come in rising order.

@@ -56,8 +56,13 @@ impl<R: BufRead> Lines<'_, R> {
             self.bytes.clear();
             self.number += 1;
             let limit = MAX_LINE_BYTES as u64 + 2;
-            let taken = self.reader.by_ref().take(limit).read_until(b'\n', &mut self.bytes);
-            let taken = taken.map_err(|e| Error::of_line(self.origin, self.number, Kind::Read(e)))?;
+            let taken = self
+                .reader
+                .by_ref()
+                .take(limit)
+                .read_until(b'\n', &mut self.bytes);
+            let taken =
+                taken.map_err(|e| Error::of_line(self.origin, self.number, Kind::Read(e)))?;
             if taken == 0 {
                 return Ok(None);
             }
@@ -74,17 +79,26 @@ impl<R: BufRead> Lines<'_, R> {
                 break;
             }
         }
-        let text = std::str::from_utf8(&self.bytes)
-            .map_err(|_| Error::of_line(self.origin, self.number, Kind::NotUtf8 { is_utf16: false }))?;
+        let text = std::str::from_utf8(&self.bytes).map_err(|_| {
+            Error::of_line(self.origin, self.number, Kind::NotUtf8 { is_utf16: false })
+        })?;
         if text.contains('\r') {
-            return Err(Error::of_line(self.origin, self.number, Kind::LoneCarriageReturn));
+            return Err(Error::of_line(
+                self.origin,
+                self.number,
+                Kind::LoneCarriageReturn,
+            ));
         }
         Ok(Some(text))
     }
 
     fn drop_byte_order_mark(&mut self) -> Result<(), Error> {
         if self.bytes.starts_with(&[0xff, 0xfe]) || self.bytes.starts_with(&[0xfe, 0xff]) {
-            return Err(Error::of_line(self.origin, 1, Kind::NotUtf8 { is_utf16: true }));
+            return Err(Error::of_line(
+                self.origin,
+                1,
+                Kind::NotUtf8 { is_utf16: true },
+            ));
         }
         if self.bytes.starts_with(&[0xef, 0xbb, 0xbf]) {
             self.bytes.drain(..3);
@@ -115,7 +129,12 @@ impl Fields {
             }
             return true;
         }
-        if !line.bytes().filter(|b| *b == b'"').count().is_multiple_of(2) {
+        if !line
+            .bytes()
+            .filter(|b| *b == b'"')
+            .count()
+            .is_multiple_of(2)
+        {
             return false;
         }
         self.unquoted.clear();
@@ -142,7 +161,11 @@ impl Fields {
 
     /// Field `k` of the line that was split.
     fn get<'a>(&'a self, line: &'a str, k: usize) -> &'a str {
-        let text = if self.is_unquoted { &self.unquoted } else { line };
+        let text = if self.is_unquoted {
+            &self.unquoted
+        } else {
+            line
+        };
         text[self.ranges[k].clone()].trim()
     }
 }
@@ -154,12 +177,21 @@ pub(super) fn read(
     definition: &Definition,
     missing: MissingColumns,
 ) -> Result<Columns, Error> {
-    let mut lines = Lines { reader, origin, bytes: Vec::new(), number: 0 };
+    let mut lines = Lines {
+        reader,
+        origin,
+        bytes: Vec::new(),
+        number: 0,
+    };
     let header = read_header(&mut lines)?;
     let header_line = lines.number;
     let time_column = find_time(&header, origin, header_line)?;
-    let Bound { mut bindings, by_channel, missing, missing_validity } =
-        bind(&header, definition, missing, origin, header_line)?;
+    let Bound {
+        mut bindings,
+        by_channel,
+        missing,
+        missing_validity,
+    } = bind(&header, definition, missing, origin, header_line)?;
 
     let mut times_s: Vec<f64> = Vec::new();
     let mut words = BTreeSet::new();
@@ -176,12 +208,19 @@ pub(super) fn read(
             return Err(Error::of_line(origin, number, Kind::OpenQuote));
         }
         if fields.len() != header.len() {
-            let kind = Kind::FieldCount { found: fields.len(), expected: header.len() };
+            let kind = Kind::FieldCount {
+                found: fields.len(),
+                expected: header.len(),
+            };
             return Err(Error::of_line(origin, number, kind));
         }
         let row = times_s.len();
-        let time_s = parse_time(fields.get(line, time_column), times_s.last().copied(), line_before)
-            .map_err(|kind| Error::of_cell(origin, number, TIME_COLUMN, kind))?;
+        let time_s = parse_time(
+            fields.get(line, time_column),
+            times_s.last().copied(),
+            line_before,
+        )
+        .map_err(|kind| Error::of_cell(origin, number, TIME_COLUMN, kind))?;
         times_s.push(time_s);
         line_before = number;
         for binding in &mut bindings {
@@ -200,8 +239,16 @@ pub(super) fn read(
             Some(binding.sampled)
         })
         .collect();
-    let channels = by_channel.into_iter().map(|binding| binding.and_then(|k| sampled[k].take())).collect();
-    Ok(Columns { times_s, channels, missing, missing_validity })
+    let channels = by_channel
+        .into_iter()
+        .map(|binding| binding.and_then(|k| sampled[k].take()))
+        .collect();
+    Ok(Columns {
+        times_s,
+        channels,
+        missing,
+        missing_validity,
+    })
 }
 
 /// Column names of the first line.
@@ -215,24 +262,43 @@ fn read_header(lines: &mut Lines<'_, impl BufRead>) -> Result<Vec<String>, Error
     if !fields.split(&line) {
         return Err(Error::of_line(origin, number, Kind::OpenQuote));
     }
-    let names: Vec<String> = (0..fields.len()).map(|k| fields.get(&line, k).to_owned()).collect();
+    let names: Vec<String> = (0..fields.len())
+        .map(|k| fields.get(&line, k).to_owned())
+        .collect();
     if !names.iter().any(|name| name == TIME_COLUMN) {
         for separator in [';', '\t', '|'] {
-            let has_time = line.split(separator).any(|name| name.trim().trim_matches('"') == TIME_COLUMN);
+            let has_time = line
+                .split(separator)
+                .any(|name| name.trim().trim_matches('"') == TIME_COLUMN);
             if line.contains(separator) && (has_time || names.len() == 1) {
                 return Err(Error::of_line(origin, number, Kind::Separator(separator)));
             }
         }
     }
     let is_number = |name: &&String| name.parse::<f64>().is_ok();
-    if names.iter().filter(|name| !name.is_empty()).all(|name| is_number(&name)) {
-        return Err(Error::of_line(origin, number, Kind::NoHeader { found: line }));
+    if names
+        .iter()
+        .filter(|name| !name.is_empty())
+        .all(|name| is_number(&name))
+    {
+        return Err(Error::of_line(
+            origin,
+            number,
+            Kind::NoHeader { found: line },
+        ));
     }
     // Spreadsheets and data-frame tools write unnamed columns; nothing binds to them.
     let mut seen = std::collections::BTreeMap::new();
-    for (k, name) in names.iter().enumerate().filter(|(_, name)| !name.is_empty()) {
+    for (k, name) in names
+        .iter()
+        .enumerate()
+        .filter(|(_, name)| !name.is_empty())
+    {
         if let Some(first) = seen.insert(name, k) {
-            let kind = Kind::DuplicateColumn { first: first + 1, second: k + 1 };
+            let kind = Kind::DuplicateColumn {
+                first: first + 1,
+                second: k + 1,
+            };
             return Err(Error::of_cell(origin, number, name, kind));
         }
     }
@@ -240,12 +306,28 @@ fn read_header(lines: &mut Lines<'_, impl BufRead>) -> Result<Vec<String>, Error
 }
 
 fn find_time(header: &[String], origin: &str, line: usize) -> Result<usize, Error> {
-    header.iter().position(|name| name == TIME_COLUMN).ok_or_else(|| {
-        const USUAL: [&str; 8] = ["t", "time", "time_s", "t_sec", "seconds", "timestamp", "t_ms", "time_ms"];
-        let usual = |name: &&String| USUAL.contains(&name.to_lowercase().as_str());
-        let nearest = header.iter().find(usual).cloned().or_else(|| nearest_name(TIME_COLUMN, header));
-        Error::of_line(origin, line, Kind::NoTimeColumn { nearest })
-    })
+    header
+        .iter()
+        .position(|name| name == TIME_COLUMN)
+        .ok_or_else(|| {
+            const USUAL: [&str; 8] = [
+                "t",
+                "time",
+                "time_s",
+                "t_sec",
+                "seconds",
+                "timestamp",
+                "t_ms",
+                "time_ms",
+            ];
+            let usual = |name: &&String| USUAL.contains(&name.to_lowercase().as_str());
+            let nearest = header
+                .iter()
+                .find(usual)
+                .cloned()
+                .or_else(|| nearest_name(TIME_COLUMN, header));
+            Error::of_line(origin, line, Kind::NoTimeColumn { nearest })
+        })
 }
 
 /// The name that is most like `wanted`, when any is.
@@ -253,7 +335,10 @@ fn nearest_name(wanted: &str, names: &[String]) -> Option<String> {
     const LIKE: f64 = 0.5;
     let wanted = wanted.to_lowercase();
     let mut best: Option<(f64, &String)> = None;
-    for name in names.iter().filter(|name| !name.is_empty() && *name != TIME_COLUMN && name.len() <= 200) {
+    for name in names
+        .iter()
+        .filter(|name| !name.is_empty() && *name != TIME_COLUMN && name.len() <= 200)
+    {
         let likeness = strsim::normalized_damerau_levenshtein(&wanted, &name.to_lowercase());
         if likeness >= LIKE && best.is_none_or(|(b, _)| likeness > b) {
             best = Some((likeness, name));
@@ -278,17 +363,33 @@ fn bind(
     origin: &str,
     line: usize,
 ) -> Result<Bound, Error> {
-    let position = |column: &String| header.iter().position(|name| !name.is_empty() && name == column.trim());
-    let mut bound =
-        Bound { bindings: Vec::new(), by_channel: Vec::new(), missing: Vec::new(), missing_validity: Vec::new() };
+    let position = |column: &String| {
+        header
+            .iter()
+            .position(|name| !name.is_empty() && name == column.trim())
+    };
+    let mut bound = Bound {
+        bindings: Vec::new(),
+        by_channel: Vec::new(),
+        missing: Vec::new(),
+        missing_validity: Vec::new(),
+    };
     let mut lacking = Vec::new();
     let mut note = |column: &String, channel: &String, is_validity| {
         let nearest = nearest_name(column, header);
-        lacking.push(MissingColumn { column: column.clone(), channel: channel.clone(), is_validity, nearest });
+        lacking.push(MissingColumn {
+            column: column.clone(),
+            channel: channel.clone(),
+            is_validity,
+            nearest,
+        });
     };
     for (name, channel) in definition.channels() {
         let column = position(&channel.column);
-        let validity = channel.validity_column.as_ref().map(|column| (column, position(column)));
+        let validity = channel
+            .validity_column
+            .as_ref()
+            .map(|column| (column, position(column)));
         if column.is_none() {
             note(&channel.column, name, false);
             bound.missing.push(name.clone());
@@ -302,7 +403,12 @@ fn bind(
         bound.by_channel.push(column.map(|column| {
             let validity = validity.and_then(|(_, found)| found);
             let sampled = Sampled::new(channel);
-            bound.bindings.push(Binding { column, validity, is_valid: validity.is_none(), sampled });
+            bound.bindings.push(Binding {
+                column,
+                validity,
+                is_valid: validity.is_none(),
+                sampled,
+            });
             bound.bindings.len() - 1
         }));
     }
@@ -380,12 +486,20 @@ fn parse_validity(cell: &str) -> Result<bool, Kind> {
 fn parse_number(cell: &str) -> Result<f64, Kind> {
     match cell.parse::<f64>() {
         Ok(value) if value.is_finite() => Ok(value),
-        Ok(_) if cell.bytes().any(|b| b.is_ascii_digit()) => Err(Kind::Overflow { found: cell.into() }),
+        Ok(_) if cell.bytes().any(|b| b.is_ascii_digit()) => {
+            Err(Kind::Overflow { found: cell.into() })
+        }
         Ok(_) => Err(Kind::NotFinite { found: cell.into() }),
         Err(_) => {
-            let is_decimal_comma =
-                cell.matches(',').count() == 1 && cell.replace(',', ".").parse::<f64>().is_ok_and(f64::is_finite);
-            Err(Kind::NotANumber { found: cell.into(), is_decimal_comma })
+            let is_decimal_comma = cell.matches(',').count() == 1
+                && cell
+                    .replace(',', ".")
+                    .parse::<f64>()
+                    .is_ok_and(f64::is_finite);
+            Err(Kind::NotANumber {
+                found: cell.into(),
+                is_decimal_comma,
+            })
         }
     }
 }
@@ -400,7 +514,11 @@ fn parse_time(cell: &str, before_s: Option<f64>, before_line: usize) -> Result<f
     }
     match before_s {
         Some(before_s) if time_s == before_s => Err(Kind::TimeRepeats { time_s }),
-        Some(before_s) if time_s < before_s => Err(Kind::TimeFalls { time_s, before_s, before_line }),
+        Some(before_s) if time_s < before_s => Err(Kind::TimeFalls {
+            time_s,
+            before_s,
+            before_line,
+        }),
         _ => Ok(time_s),
     }
 }

@@ -61,7 +61,9 @@ impl Sampled {
     pub(super) fn new(channel: &Channel) -> Self {
         let samples = match channel.interpolation {
             Interpolation::Text => Samples::Words(Vec::new()),
-            Interpolation::Linear | Interpolation::Angular | Interpolation::Hold => Samples::Numbers(Vec::new()),
+            Interpolation::Linear | Interpolation::Angular | Interpolation::Hold => {
+                Samples::Numbers(Vec::new())
+            }
         };
         Self {
             interpolation: channel.interpolation,
@@ -90,12 +92,19 @@ impl Sampled {
     /// Adds a number; rows rise from call to call.
     pub(super) fn push_number(&mut self, row: usize, value: f64) {
         self.note_row(row);
-        let is_inside = |v: f64| self.range.is_none_or(|[low, high]| (low..=high).contains(&v));
+        let is_inside = |v: f64| {
+            self.range
+                .is_none_or(|[low, high]| (low..=high).contains(&v))
+        };
         let kept = match self.interpolation {
             // A source may count -180..180 where the range says 0..360, or the other way.
             Interpolation::Angular => {
                 let angle = angle_in_turn(value);
-                if is_inside(value) || is_inside(angle) { angle } else { f64::NAN }
+                if is_inside(value) || is_inside(angle) {
+                    angle
+                } else {
+                    f64::NAN
+                }
             }
             Interpolation::Linear | Interpolation::Hold | Interpolation::Text => {
                 if is_inside(value) { value } else { f64::NAN }
@@ -136,7 +145,9 @@ impl Sampled {
             None => (row, row + 1),
             Some(rows) => {
                 let next = rows.partition_point(|r| *r <= row);
-                let Some(sample) = next.checked_sub(1) else { return Value::Invalid };
+                let Some(sample) = next.checked_sub(1) else {
+                    return Value::Invalid;
+                };
                 (sample, rows.get(next).copied().unwrap_or(times_s.len()))
             }
         };
@@ -153,7 +164,9 @@ impl Sampled {
                     return Value::Invalid;
                 }
                 let b = numbers.get(sample + 1).copied().filter(|b| !b.is_nan());
-                let (Some(b), Some(next_s)) = (b, times_s.get(row_of_next)) else { return Value::Number(a) };
+                let (Some(b), Some(next_s)) = (b, times_s.get(row_of_next)) else {
+                    return Value::Number(a);
+                };
                 let share = since_s / (next_s - times_s[row_of_sample]);
                 Value::Number(match self.interpolation {
                     Interpolation::Linear => on_line(a, b, share),

@@ -43,7 +43,11 @@ impl Recording {
     /// # Errors
     /// When the file cannot be read or holds what a recording may not contain. The text names
     /// the file, line and column, what was expected and the way out.
-    pub fn load(path: &Path, definition: &Definition, missing: MissingColumns) -> Result<Self, Error> {
+    pub fn load(
+        path: &Path,
+        definition: &Definition,
+        missing: MissingColumns,
+    ) -> Result<Self, Error> {
         let origin = path.display().to_string();
         let file = File::open(path).map_err(|e| Error::of_file(&origin, Kind::Open(e)))?;
         Self::from_reader(file, &origin, definition, missing)
@@ -59,7 +63,12 @@ impl Recording {
         definition: &Definition,
         missing: MissingColumns,
     ) -> Result<Self, Error> {
-        let columns = read::read(BufReader::with_capacity(1 << 16, reader), origin, definition, missing)?;
+        let columns = read::read(
+            BufReader::with_capacity(1 << 16, reader),
+            origin,
+            definition,
+            missing,
+        )?;
         let mut recording = Self {
             times_s: columns.times_s,
             channels: columns.channels,
@@ -97,16 +106,23 @@ impl Recording {
     /// the first row of the unbroken stretch of rows where they hold, or, when they hold only
     /// between two rows so far, since `time_s` itself.
     pub fn inputs_at(&self, time_s: f64, out: &mut Inputs) {
-        let row = self.times_s.partition_point(|t| *t <= time_s).checked_sub(1);
+        let row = self
+            .times_s
+            .partition_point(|t| *t <= time_s)
+            .checked_sub(1);
         out.time_s = time_s;
         out.values.clear();
-        out.values.extend((0..self.channels.len()).map(|channel| self.value(channel, row, time_s)));
+        out.values
+            .extend((0..self.channels.len()).map(|channel| self.value(channel, row, time_s)));
         out.active_since_s.clear();
         let values = &out.values;
         out.active_since_s.extend(self.alerts.iter().map(|alert| {
             alert
                 .holds(|channel| Cow::Borrowed(&values[channel.0]))
-                .then(|| row.and_then(|row| alert.run_start(row)).map_or(time_s, |first| self.times_s[first]))
+                .then(|| {
+                    row.and_then(|row| alert.run_start(row))
+                        .map_or(time_s, |first| self.times_s[first])
+                })
         }));
     }
 

@@ -1,5 +1,16 @@
 //! The reference renderer: the measuring instrument.
+//!
+//! Inputs become a scene ([`drawing`], [`symbols`]), and a scene becomes pixels ([`raster`],
+//! [`painter`]) or SVG ([`svg`]). Both show the same shapes. Coverage is the exact area of a shape
+//! in a pixel, since sub-sampled anti-aliasing biases readings by up to a tenth of a pixel.
 
+pub mod canvas;
+pub mod drawing;
+pub mod glyphs;
+pub mod painter;
+pub mod png;
 pub mod raster;
 pub mod scene;
+pub mod svg;
+pub mod symbols;
 pub mod text;

@@ -50,10 +50,12 @@ pub struct Raster {
     words_per_row: usize,
     /// Columns left of this are not given out, counted from `x`.
     crop_left: usize,
-    /// Clip, px from (`x`, `y`).
+    /// Sides of the clip, px from `x`.
     left: f64,
-    top: f64,
     right: f64,
+    /// Top and bottom of the clip and window. Not counted from `y`, which follows the window:
+    /// differences to it would be rounded in another way for every window.
+    top: f64,
     bottom: f64,
     /// Whether the right side of the clip cuts through a pixel.
     is_right_cut: bool,
@@ -90,9 +92,9 @@ impl Raster {
         (self.width, self.height) = ((right - x) as usize, (bottom - y) as usize);
         self.crop_left = (window.x - self.x).max(0) as usize;
         self.left = clip.left.max(-FAR_PX) - x;
-        self.top = clip.top - y;
         self.right = clip.right.min(FAR_PX) - x;
-        self.bottom = clip.bottom - y;
+        self.top = clip.top.max(y);
+        self.bottom = clip.bottom.min(bottom);
         self.is_right_cut = self.right < self.width as f64;
         self.words_per_row = self.width.div_ceil(64);
         let cells = self.width * self.height;
@@ -111,10 +113,11 @@ impl Raster {
         if self.height == 0 {
             return;
         }
-        let (x, y) = (f64::from(self.x), f64::from(self.y));
-        let mut points = points.into_iter().filter(|p| p.x.is_finite() && p.y.is_finite()).map(|p| {
-            Point::new(p.x.clamp(-FAR_PX, FAR_PX) - x, p.y.clamp(-FAR_PX, FAR_PX) - y)
-        });
+        let x = f64::from(self.x);
+        let mut points = points
+            .into_iter()
+            .filter(|p| p.x.is_finite() && p.y.is_finite())
+            .map(|p| Point::new(p.x.clamp(-FAR_PX, FAR_PX) - x, p.y.clamp(-FAR_PX, FAR_PX)));
         let Some(first) = points.next() else { return };
         let mut from = first;
         for to in points {
@@ -125,9 +128,13 @@ impl Raster {
     }
 
     fn edge(&mut self, from: Point, to: Point) {
-        let (sign, a, b) = if from.y < to.y { (1.0, from, to) } else { (-1.0, to, from) };
-        let top = a.y.max(self.top).max(0.0);
-        let bottom = b.y.min(self.bottom).min(self.height as f64);
+        let (sign, a, b) = if from.y < to.y {
+            (1.0, from, to)
+        } else {
+            (-1.0, to, from)
+        };
+        let top = a.y.max(self.top);
+        let bottom = b.y.min(self.bottom);
         if top >= bottom {
             return;
         }
@@ -135,12 +142,14 @@ impl Raster {
         if low >= self.right && !self.is_right_cut {
             return;
         }
-        let (first, last) = (top as usize, (bottom.ceil() as usize).min(self.height));
+        let first = top.floor();
+        let mut row = (first as i32 - self.y) as usize;
         if low == high || high <= self.left || low >= self.right {
             let x = low.clamp(self.left, self.right);
-            for row in first..last {
-                let height = bottom.min((row + 1) as f64) - top.max(row as f64);
-                self.upright(row, x, sign * height);
+            let mut y = first;
+            while y < bottom {
+                self.upright(row, x, sign * (bottom.min(y + 1.0) - top.max(y)));
+                (y, row) = (y + 1.0, row + 1);
             }
             return;
         }
@@ -155,12 +164,12 @@ impl Raster {
                 (a.x + (y - a.y) * slope).clamp(low, high)
             }
         };
-        let mut x0 = x_at(top);
-        for row in first..last {
-            let (y0, y1) = (top.max(row as f64), bottom.min((row + 1) as f64));
+        let (mut x0, mut y) = (x_at(top), first);
+        while y < bottom {
+            let (y0, y1) = (top.max(y), bottom.min(y + 1.0));
             let x1 = x_at(y1);
             self.piece(row, x0.min(x1), x0.max(x1), sign * (y1 - y0));
-            x0 = x1;
+            (x0, y, row) = (x1, y + 1.0, row + 1);
         }
     }
 
@@ -209,7 +218,11 @@ impl Raster {
         let start = low - first as f64;
         let end = {
             let whole = high as usize;
-            if whole as f64 == high { whole } else { whole + 1 }
+            if whole as f64 == high {
+                whole
+            } else {
+                whole + 1
+            }
         };
         if end <= first + 1 {
             let middle = 0.5 * (low + high) - first as f64;
@@ -253,7 +266,11 @@ impl Raster {
             self.spans.clear();
             let cells = &mut self.cells[row * self.width..(row + 1) * self.width];
             let words = &mut self.touched[row * self.words_per_row..(row + 1) * self.words_per_row];
-            let mut out = RowSpans { spans: &mut self.spans, x: self.x, crop_left: self.crop_left };
+            let mut out = RowSpans {
+                spans: &mut self.spans,
+                x: self.x,
+                crop_left: self.crop_left,
+            };
             let (mut sum, mut coverage, mut done) = (0.0f32, 0u8, 0usize);
             for (k, word) in words.iter_mut().enumerate() {
                 let mut bits = std::mem::take(word);
@@ -306,16 +323,31 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    const EVERYWHERE: Bounds = Bounds { left: -1e9, top: -1e9, right: 1e9, bottom: 1e9 };
+    const EVERYWHERE: Bounds = Bounds {
+        left: -1e9,
+        top: -1e9,
+        right: 1e9,
+        bottom: 1e9,
+    };
 
     fn points(list: &[(f64, f64)]) -> Vec<Point> {
         list.iter().map(|&(x, y)| Point::new(x, y)).collect()
     }
 
-    fn coverage_in(raster: &mut Raster, contours: &[Vec<Point>], clip: Bounds, window: Rect) -> Vec<u8> {
+    fn coverage_in(
+        raster: &mut Raster,
+        contours: &[Vec<Point>],
+        clip: Bounds,
+        window: Rect,
+    ) -> Vec<u8> {
         let mut grid = vec![0u8; window.area() as usize];
         // As the painter does it: the work space starts at the window's left or further right.
-        let clip = clip.intersection(&Bounds::from_rect([window.x, window.y, window.width, window.height]));
+        let clip = clip.intersection(&Bounds::from_rect([
+            window.x,
+            window.y,
+            window.width,
+            window.height,
+        ]));
         raster.begin(clip, window);
         for contour in contours {
             raster.contour(contour.iter().copied());
@@ -323,7 +355,10 @@ mod tests {
         raster.finish(|y, spans| {
             let mut end = i32::MIN;
             for s in spans {
-                assert!(s.x >= end && s.len > 0 && s.coverage > 0, "spans rise and are not empty");
+                assert!(
+                    s.x >= end && s.len > 0 && s.coverage > 0,
+                    "spans rise and are not empty"
+                );
                 end = s.x + s.len;
                 for x in s.x..end {
                     assert!(window.contains(x, y));
@@ -335,7 +370,12 @@ mod tests {
     }
 
     fn coverage(contours: &[Vec<Point>], clip: Bounds, width: i32, height: i32) -> Vec<u8> {
-        coverage_in(&mut Raster::new(), contours, clip, Rect::new(0, 0, width, height))
+        coverage_in(
+            &mut Raster::new(),
+            contours,
+            clip,
+            Rect::new(0, 0, width, height),
+        )
     }
 
     /// Sutherland-Hodgman against one side: keeps where `inside` is not negative.
@@ -381,7 +421,10 @@ mod tests {
             for x in 0..width {
                 let slow = slow_area(contours, clip, x, y) * 255.0;
                 let got = f64::from(fast[(y * width + x) as usize]);
-                assert!((got - slow).abs() <= 0.51, "pixel ({x}, {y}): {got} against {slow}");
+                assert!(
+                    (got - slow).abs() <= 0.51,
+                    "pixel ({x}, {y}): {got} against {slow}"
+                );
             }
         }
     }
@@ -434,7 +477,12 @@ mod tests {
     #[test]
     fn the_clip_cuts_pixels() {
         let square = points(&[(-9.0, -9.0), (9.0, -9.0), (9.0, 9.0), (-9.0, 9.0)]);
-        let clip = Bounds { left: 0.5, top: 0.5, right: 2.25, bottom: 2.0 };
+        let clip = Bounds {
+            left: 0.5,
+            top: 0.5,
+            right: 2.25,
+            bottom: 2.0,
+        };
         #[rustfmt::skip]
         assert_eq!(coverage(&[square], clip, 4, 3), [
             64, 128,  32, 0,
@@ -445,7 +493,12 @@ mod tests {
 
     #[test]
     fn tiny_canvases_and_far_outlines_are_fine() {
-        let huge = points(&[(-1e300, -1e300), (1e300, -1e300), (1e300, 1e300), (-1e300, 1e300)]);
+        let huge = points(&[
+            (-1e300, -1e300),
+            (1e300, -1e300),
+            (1e300, 1e300),
+            (-1e300, 1e300),
+        ]);
         assert_eq!(coverage(&[huge], EVERYWHERE, 1, 1), [255]);
         for shift in [-1e6, 1e6] {
             for (dx, dy) in [(shift, 0.0), (0.0, shift)] {
@@ -460,12 +513,30 @@ mod tests {
     #[test]
     fn degenerate_outlines_draw_nothing_and_bad_points_are_left_out() {
         let nan = f64::NAN;
-        for list in [&[][..], &[(1.0, 1.0)], &[(0.0, 0.0), (2.0, 2.0)], &[(nan, 0.0), (0.0, nan)]] {
+        for list in [
+            &[][..],
+            &[(1.0, 1.0)],
+            &[(0.0, 0.0), (2.0, 2.0)],
+            &[(nan, 0.0), (0.0, nan)],
+        ] {
             assert_eq!(coverage(&[points(list)], EVERYWHERE, 2, 2), [0; 4]);
         }
-        let square = [(0.0, 0.0), (2.0, 0.0), (nan, 1.0), (2.0, 1.0), (f64::INFINITY, 1.0), (0.0, 1.0)];
-        assert_eq!(coverage(&[points(&square)], EVERYWHERE, 2, 2), [255, 255, 0, 0]);
-        let empty = Bounds { left: nan, ..EVERYWHERE };
+        let square = [
+            (0.0, 0.0),
+            (2.0, 0.0),
+            (nan, 1.0),
+            (2.0, 1.0),
+            (f64::INFINITY, 1.0),
+            (0.0, 1.0),
+        ];
+        assert_eq!(
+            coverage(&[points(&square)], EVERYWHERE, 2, 2),
+            [255, 255, 0, 0]
+        );
+        let empty = Bounds {
+            left: nan,
+            ..EVERYWHERE
+        };
         let mut raster = Raster::new();
         raster.begin(empty, Rect::new(0, 0, 2, 2));
         raster.contour(points(&square));
@@ -498,11 +569,20 @@ mod tests {
             path.line_to(6.0, bottom as f32);
             path.line_to(-2.0, bottom as f32);
             path.close();
-            let paint = tiny_skia::Paint { anti_alias: true, ..tiny_skia::Paint::default() };
+            let paint = tiny_skia::Paint {
+                anti_alias: true,
+                ..tiny_skia::Paint::default()
+            };
             let path = path.finish().expect("four points make a path");
             let fill = tiny_skia::FillRule::Winding;
             map.fill_path(&path, &paint, fill, tiny_skia::Transform::identity(), None);
-            let read = map.pixels().iter().map(|p| f64::from(p.alpha())).sum::<f64>() / 255.0 / 4.0;
+            let read = map
+                .pixels()
+                .iter()
+                .map(|p| f64::from(p.alpha()))
+                .sum::<f64>()
+                / 255.0
+                / 4.0;
             theirs = theirs.max((read - bottom).abs());
         }
         assert!(ours <= 0.5 / 255.0 + 1e-6, "ours: {ours} px");
@@ -510,17 +590,23 @@ mod tests {
     }
 
     fn contour() -> impl Strategy<Value = Vec<Point>> {
-        let coordinate = prop_oneof![-4.0..16.0f64, (-8..40i32).prop_map(|k| f64::from(k) / 2.0), -1e4..1e4f64];
+        let coordinate = prop_oneof![
+            -4.0..16.0f64,
+            (-8..40i32).prop_map(|k| f64::from(k) / 2.0),
+            -1e4..1e4f64
+        ];
         prop::collection::vec((coordinate.clone(), coordinate), 0..7)
             .prop_map(|list| list.into_iter().map(|(x, y)| Point::new(x, y)).collect())
     }
 
     fn clip() -> impl Strategy<Value = Bounds> {
-        (-2.0..8.0f64, -2.0..8.0f64, 0.0..14.0f64, 0.0..14.0f64).prop_map(|(left, top, w, h)| Bounds {
-            left,
-            top,
-            right: left + w,
-            bottom: top + h,
+        (-2.0..8.0f64, -2.0..8.0f64, 0.0..14.0f64, 0.0..14.0f64).prop_map(|(left, top, w, h)| {
+            Bounds {
+                left,
+                top,
+                right: left + w,
+                bottom: top + h,
+            }
         })
     }
 

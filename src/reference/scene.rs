@@ -142,6 +142,16 @@ impl Scene {
         self.clip = None;
     }
 
+    /// Becomes a copy of `other`, in the buffers that it has.
+    pub fn copy_from(&mut self, other: &Self) {
+        self.points.clone_from(&other.points);
+        self.ends.clone_from(&other.ends);
+        self.text.clone_from(&other.text);
+        self.items.clone_from(&other.items);
+        self.layer = other.layer;
+        self.clip = other.clip;
+    }
+
     /// Items in the order they were added.
     #[must_use]
     pub fn items(&self) -> &[Item] {

@@ -1,0 +1,469 @@
+//! Just enough of the NUT container to take raw pictures with their times from `ffmpeg`.
+//!
+//! One video stream of uncompressed frames is read: the main header (for the frame codes and
+//! the time base), the stream header (for the size), and then frames and sync points. Info and
+//! index packets are skipped. Checksums are not verified: the bytes come through a pipe from a
+//! process that we started.
+//!
+//! # Source
+//! "NUT Open Container Format Specification", MPlayer and FFmpeg, version 3 (nut.txt, 2008):
+//! syntax of main header, stream header, syncpoint and frame; variable length numbers `v` and
+//! `s`, `coded_pts`. Version 4 adds `minor_version`, `main_flags` and side data.
+
+use std::io::{self, Read};
+
+const FILE_ID: &[u8; 25] = b"nut/multimedia container\0";
+const MAIN: u64 = start_code(b'M', 0x7A56_1F5F_04AD);
+const STREAM: u64 = start_code(b'S', 0x1140_5BF2_F9DB);
+const SYNCPOINT: u64 = start_code(b'K', 0xE4AD_EECA_4569);
+
+const fn start_code(letter: u8, tail: u64) -> u64 {
+    tail + (((b'N' as u64) << 8) + letter as u64) * (1 << 48)
+}
+
+const FLAG_CODED_PTS: u64 = 1 << 3;
+const FLAG_STREAM_ID: u64 = 1 << 4;
+const FLAG_SIZE_MSB: u64 = 1 << 5;
+const FLAG_CHECKSUM: u64 = 1 << 6;
+const FLAG_RESERVED: u64 = 1 << 7;
+const FLAG_SM_DATA: u64 = 1 << 8;
+const FLAG_HEADER_IDX: u64 = 1 << 10;
+const FLAG_MATCH_TIME: u64 = 1 << 11;
+const FLAG_CODED: u64 = 1 << 12;
+const FLAG_INVALID: u64 = 1 << 13;
+
+/// Largest header packet that is read, bytes. Those of `ffmpeg` have some hundred.
+const PACKET_MAX: u64 = 1 << 20;
+
+/// What a frame code stands for.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct FrameCode {
+    flags: u64,
+    pts_delta: i64,
+    size_mul: u64,
+    size_lsb: u64,
+    reserved_count: u64,
+    header_idx: u64,
+}
+
+/// The start of a frame: its bytes come next.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FrameStart {
+    /// Presentation time, s.
+    pub time_s: f64,
+    /// Bytes of the frame.
+    pub size: u64,
+}
+
+/// Reads a NUT stream with one video stream.
+#[derive(Debug)]
+pub struct NutReader<R> {
+    reader: R,
+    codes: Vec<FrameCode>,
+    elision_lengths: Vec<u64>,
+    time_bases: Vec<(u64, u64)>,
+    time_base: usize,
+    msb_pts_shift: u32,
+    last_pts: i64,
+    time_offset_s: i64,
+    size: (u64, u64),
+    packet: Vec<u8>,
+}
+
+fn damaged(what: &str) -> io::Error {
+    io::Error::new(io::ErrorKind::InvalidData, format!("the pictures from ffmpeg are not a NUT stream: {what}"))
+}
+
+impl<R: Read> NutReader<R> {
+    /// Reads the headers. Times are told less `time_offset_s`, taken off without rounding.
+    ///
+    /// # Errors
+    /// `InvalidData` for a stream that is not NUT, `UnexpectedEof` for one that ends, and what
+    /// the reader reports.
+    pub fn open(reader: R, time_offset_s: i64) -> io::Result<Self> {
+        let mut nut = Self {
+            reader,
+            codes: Vec::new(),
+            elision_lengths: Vec::new(),
+            time_bases: Vec::new(),
+            time_base: 0,
+            msb_pts_shift: 0,
+            last_pts: 0,
+            time_offset_s,
+            size: (0, 0),
+            packet: Vec::new(),
+        };
+        let mut id = [0; FILE_ID.len()];
+        nut.reader.read_exact(&mut id)?;
+        if &id != FILE_ID {
+            return Err(damaged("it does not start as one"));
+        }
+        while nut.size == (0, 0) {
+            let first = nut.byte()?;
+            if first != b'N' {
+                return Err(damaged("a frame comes before the headers"));
+            }
+            nut.read_packet(first)?;
+        }
+        Ok(nut)
+    }
+
+    /// Width and height of the pictures, px.
+    pub const fn size(&self) -> (u64, u64) {
+        self.size
+    }
+
+    /// Goes to the next frame; `None` at a clean end. The caller then reads exactly the frame's
+    /// bytes from [`NutReader::reader`].
+    ///
+    /// # Errors
+    /// As [`NutReader::open`].
+    pub fn next_frame(&mut self) -> io::Result<Option<FrameStart>> {
+        loop {
+            let mut code = [0];
+            match self.reader.read(&mut code) {
+                Ok(0) => return Ok(None),
+                Ok(_) if code[0] == b'N' => self.read_packet(code[0])?,
+                Ok(_) => return self.read_frame_header(code[0]).map(Some),
+                Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
+                Err(e) => return Err(e),
+            }
+        }
+    }
+
+    /// The stream, to take a frame's bytes from.
+    pub const fn reader(&mut self) -> &mut R {
+        &mut self.reader
+    }
+
+    fn byte(&mut self) -> io::Result<u8> {
+        let mut byte = [0];
+        self.reader.read_exact(&mut byte)?;
+        Ok(byte[0])
+    }
+
+    fn read_packet(&mut self, first: u8) -> io::Result<()> {
+        let mut code = [first; 8];
+        self.reader.read_exact(&mut code[1..])?;
+        let length = number(&mut self.reader)?;
+        if length > PACKET_MAX {
+            return Err(damaged("a header is too long"));
+        }
+        if length > 4096 {
+            self.reader.read_exact(&mut [0; 4])?;
+        }
+        self.packet.clear();
+        (&mut self.reader).take(length).read_to_end(&mut self.packet)?;
+        if self.packet.len() as u64 != length {
+            return Err(io::ErrorKind::UnexpectedEof.into());
+        }
+        let packet = std::mem::take(&mut self.packet);
+        let body = &mut &packet[..];
+        // A header that ends early is damage, not the end of the stream.
+        let read = match u64::from_be_bytes(code) {
+            MAIN => self.read_main_header(body),
+            STREAM => self.read_stream_header(body),
+            SYNCPOINT => self.read_syncpoint(body),
+            _ => Ok(()),
+        };
+        self.packet = packet;
+        read.map_err(|e| match e.kind() {
+            io::ErrorKind::UnexpectedEof => damaged("a header is too short"),
+            _ => e,
+        })
+    }
+
+    fn read_main_header(&mut self, body: &mut &[u8]) -> io::Result<()> {
+        let version = number(body)?;
+        if !(2..=4).contains(&version) {
+            return Err(damaged(&format!("version {version}")));
+        }
+        if version > 3 {
+            number(body)?;
+        }
+        if number(body)? != 1 {
+            return Err(damaged("it has more than one stream"));
+        }
+        number(body)?;
+        let count = number(body)?;
+        self.time_bases.clear();
+        for _ in 0..count {
+            let base = (number(body)?, number(body)?);
+            if base.0 == 0 || base.1 == 0 {
+                return Err(damaged("a time base is zero"));
+            }
+            self.time_bases.push(base);
+        }
+        self.read_frame_codes(body)?;
+        self.elision_lengths = vec![0];
+        let more = number(body)?;
+        for _ in 0..more {
+            let length = number(body)?;
+            skip(body, length)?;
+            self.elision_lengths.push(length);
+        }
+        Ok(())
+    }
+
+    fn read_frame_codes(&mut self, body: &mut &[u8]) -> io::Result<()> {
+        self.codes = vec![FrameCode { flags: FLAG_INVALID, ..FrameCode::default() }; 256];
+        let (mut pts_delta, mut size_mul, mut header_idx) = (0, 1, 0);
+        let mut at = 0;
+        while at < 256 {
+            let flags = number(body)?;
+            let fields = number(body)?;
+            let mut optional = |place: u64| if fields > place { number(body) } else { Ok(0) };
+            if fields > 0 {
+                pts_delta = signed(optional(0)?);
+            }
+            if fields > 1 {
+                size_mul = optional(1)?;
+            }
+            optional(2)?;
+            let size_lsb = optional(3)?;
+            let reserved_count = optional(4)?;
+            let count = if fields > 5 { optional(5)? } else { size_mul.wrapping_sub(size_lsb) };
+            optional(6)?;
+            if fields > 7 {
+                header_idx = optional(7)?;
+            }
+            for place in 8..fields {
+                optional(place)?;
+            }
+            if count == 0 {
+                // Allowed, and means nothing.
+                continue;
+            }
+            let mut done = 0;
+            while done < count && at < 256 {
+                // 'N' starts the other packets, so it stands for no frame.
+                if at != usize::from(b'N') {
+                    let size_lsb = size_lsb.wrapping_add(done);
+                    self.codes[at] = FrameCode { flags, pts_delta, size_mul, size_lsb, reserved_count, header_idx };
+                    done += 1;
+                }
+                at += 1;
+            }
+        }
+        Ok(())
+    }
+
+    fn read_stream_header(&mut self, body: &mut &[u8]) -> io::Result<()> {
+        let id = number(body)?;
+        let class = number(body)?;
+        if (id, class) != (0, 0) {
+            return Err(damaged("its stream is not video"));
+        }
+        let length = number(body)?;
+        skip(body, length)?;
+        let base = number(body)?;
+        self.time_base = usize::try_from(base).unwrap_or(usize::MAX);
+        if self.time_base >= self.time_bases.len() {
+            return Err(damaged("its time base is not among those told"));
+        }
+        self.msb_pts_shift = match number(body)? {
+            shift @ 0..=31 => shift as u32,
+            _ => return Err(damaged("a time is cut too short")),
+        };
+        for _ in 0..3 {
+            number(body)?;
+        }
+        let length = number(body)?;
+        skip(body, length)?;
+        self.size = (number(body)?, number(body)?);
+        if self.size.0 == 0 || self.size.1 == 0 {
+            return Err(damaged("its pictures have no size"));
+        }
+        Ok(())
+    }
+
+    fn read_syncpoint(&mut self, body: &mut &[u8]) -> io::Result<()> {
+        let coded = number(body)?;
+        let count = self.time_bases.len() as u64;
+        if count == 0 {
+            return Err(damaged("a time comes before the headers"));
+        }
+        let (ticks, base) = (coded / count, self.time_bases[(coded % count) as usize]);
+        let own = self.time_bases[self.time_base];
+        // Ticks of the one base to ticks of the other, rounded down as the format says.
+        let scaled = u128::from(ticks)
+            .checked_mul(u128::from(base.0) * u128::from(own.1))
+            .map(|v| v / (u128::from(base.1) * u128::from(own.0)));
+        self.last_pts = scaled.and_then(|v| i64::try_from(v).ok()).ok_or_else(|| damaged("a time is too large"))?;
+        Ok(())
+    }
+
+    fn read_frame_header(&mut self, code: u8) -> io::Result<FrameStart> {
+        let code = self.codes[usize::from(code)];
+        let reader = &mut self.reader;
+        let mut flags = code.flags;
+        if flags & FLAG_INVALID != 0 {
+            return Err(damaged("a frame starts with an unknown code"));
+        }
+        if flags & FLAG_CODED != 0 {
+            flags ^= number(reader)?;
+        }
+        if flags & FLAG_STREAM_ID != 0 && number(reader)? != 0 {
+            return Err(damaged("a frame belongs to no stream"));
+        }
+        let pts = if flags & FLAG_CODED_PTS != 0 {
+            full_pts(number(reader)?, self.last_pts, self.msb_pts_shift)
+        } else {
+            self.last_pts.checked_add(code.pts_delta)
+        };
+        self.last_pts = pts.ok_or_else(|| damaged("a time is too large"))?;
+        let msb = if flags & FLAG_SIZE_MSB != 0 { number(reader)? } else { 0 };
+        if flags & FLAG_MATCH_TIME != 0 {
+            number(reader)?;
+        }
+        let header_idx = if flags & FLAG_HEADER_IDX != 0 { number(reader)? } else { code.header_idx };
+        let reserved_count = if flags & FLAG_RESERVED != 0 { number(reader)? } else { code.reserved_count };
+        for _ in 0..reserved_count {
+            number(reader)?;
+        }
+        if flags & FLAG_CHECKSUM != 0 {
+            reader.read_exact(&mut [0; 4])?;
+        }
+        let is_elided = usize::try_from(header_idx)
+            .ok()
+            .and_then(|k| self.elision_lengths.get(k))
+            .is_none_or(|length| *length != 0);
+        // Neither is written for large frames without side data.
+        if is_elided || flags & FLAG_SM_DATA != 0 {
+            return Err(damaged("a frame is stored in a way that raw pictures have no use for"));
+        }
+        let size = msb.checked_mul(code.size_mul).and_then(|v| v.checked_add(code.size_lsb));
+        let size = size.ok_or_else(|| damaged("a frame is too large"))?;
+        Ok(FrameStart { time_s: self.seconds(self.last_pts), size })
+    }
+
+    fn seconds(&self, pts: i64) -> f64 {
+        let (numerator, denominator) = self.time_bases[self.time_base];
+        let ticks = i128::from(pts) * i128::from(numerator) - i128::from(self.time_offset_s) * i128::from(denominator);
+        ticks as f64 / denominator as f64
+    }
+}
+
+/// The time whose low bits are coded, nearest to the last one; or a full time.
+fn full_pts(coded: u64, last_pts: i64, shift: u32) -> Option<i64> {
+    let span = 1_i64 << shift;
+    let coded = i64::try_from(coded).ok()?;
+    if coded >= span {
+        return Some(coded - span);
+    }
+    let delta = last_pts.checked_sub((span - 1) / 2)?;
+    (coded.wrapping_sub(delta) & (span - 1)).checked_add(delta)
+}
+
+/// A number in groups of seven bits, most significant first, the last without the top bit.
+fn number(reader: &mut impl Read) -> io::Result<u64> {
+    let mut value = 0_u64;
+    loop {
+        let mut byte = [0];
+        reader.read_exact(&mut byte)?;
+        if value >> 57 != 0 {
+            return Err(damaged("a number is too large"));
+        }
+        value = (value << 7) | u64::from(byte[0] & 0x7F);
+        if byte[0] & 0x80 == 0 {
+            return Ok(value);
+        }
+    }
+}
+
+/// The sign of a number coded as `s`: 0, 1, -1, 2, -2, ...
+const fn signed(coded: u64) -> i64 {
+    let half = (coded.wrapping_add(1) >> 1) as i64;
+    if coded & 1 == 0 { -half } else { half }
+}
+
+fn skip(body: &mut &[u8], length: u64) -> io::Result<()> {
+    let length = usize::try_from(length).unwrap_or(usize::MAX);
+    *body = body.get(length..).ok_or(io::ErrorKind::UnexpectedEof)?;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    /// The start of what ffmpeg 5.1 writes for 1024x768 yuv420p, time base 1/720720000, first
+    /// time 86400 s, byte by byte.
+    const FFMPEG_5_1: &[u8] = &[
+        0x4e, 0x4d, 0x7a, 0x56, 0x1f, 0x5f, 0x04, 0xad, 0x4c, 0x03, 0x01, 0x81, 0xff, 0x7f, 0x01, 0x01, 0x82, 0xd7,
+        0xd5, 0xa1, 0x00, 0xc0, 0x00, 0x06, 0x00, 0x00, 0x00, 0x00, 0x00, 0x01, 0xa0, 0x00, 0x02, 0x01, 0x01, 0x28,
+        0x01, 0x00, 0x29, 0x00, 0x21, 0x01, 0xee, 0x00, 0x20, 0x02, 0xee, 0x00, 0x81, 0x79, 0xc0, 0x00, 0x06, 0x00,
+        0x00, 0x00, 0x00, 0x00, 0x01, 0x06, 0x03, 0x00, 0x00, 0x01, 0x04, 0x00, 0x00, 0x01, 0xb6, 0x02, 0xff, 0xfa,
+        0x02, 0xff, 0xfb, 0x02, 0xff, 0xfc, 0x02, 0xff, 0xfd, 0x25, 0x64, 0x84, 0x57, 0x4e, 0x53, 0x11, 0x40, 0x5b,
+        0xf2, 0xf9, 0xdb, 0x1c, 0x00, 0x00, 0x04, 0x49, 0x34, 0x32, 0x30, 0x00, 0x0e, 0x82, 0xd7, 0xd5, 0xa1, 0x00,
+        0x00, 0x00, 0x00, 0x88, 0x00, 0x86, 0x00, 0x01, 0x01, 0x00, 0xc0, 0xfc, 0x5f, 0x4c, 0x4e, 0x4b, 0xe4, 0xad,
+        0xee, 0xca, 0x45, 0x69, 0x0c, 0x8e, 0x94, 0xa6, 0xcd, 0x83, 0x80, 0x00, 0x00, 0x1c, 0x47, 0x4d, 0x5f, 0x01,
+        0x69, 0x00, 0xc8, 0x80, 0x00, 0x00, 0x57, 0xb1, 0xe2, 0x4a,
+    ];
+
+    fn stream() -> Vec<u8> {
+        [&FILE_ID[..], FFMPEG_5_1].concat()
+    }
+
+    #[test]
+    fn start_codes_are_those_of_the_specification() {
+        assert_eq!(MAIN, 0x4E4D_7A56_1F5F_04AD);
+        assert_eq!(STREAM, 0x4E53_1140_5BF2_F9DB);
+        assert_eq!(SYNCPOINT, 0x4E4B_E4AD_EECA_4569);
+    }
+
+    #[test]
+    fn what_ffmpeg_writes_is_understood() {
+        let bytes = stream();
+        let mut nut = NutReader::open(&bytes[..], 86_400).unwrap();
+        assert_eq!(nut.size(), (1024, 768));
+        let frame = nut.next_frame().unwrap().unwrap();
+        assert_eq!(frame, FrameStart { time_s: 0.0, size: 1024 * 768 * 3 / 2 });
+    }
+
+    #[test]
+    fn numbers_are_those_of_the_specification() {
+        assert_eq!(number(&mut &[0x81, 0x00][..]).unwrap(), 128);
+        assert_eq!([0, 1, 2, 3, 4].map(signed), [0, 1, -1, 2, -2]);
+        assert!(number(&mut &[0xFF; 12][..]).is_err());
+    }
+
+    #[test]
+    fn short_times_are_completed_near_the_last_one() {
+        assert_eq!(full_pts(5, 1000, 7), Some(1029));
+        assert_eq!(full_pts(1029 % 128, 1029, 7), Some(1029));
+        assert_eq!(full_pts(128 + 77, 1000, 7), Some(77));
+    }
+
+    #[test]
+    fn headers_cut_anywhere_are_an_error() {
+        let whole = stream();
+        let header = FILE_ID.len() + 128;
+        for length in 0..header {
+            assert!(NutReader::open(&whole[..length], 0).is_err(), "cut at {length}");
+        }
+        for length in header..whole.len() {
+            let end = NutReader::open(&whole[..length], 0).and_then(|mut nut| nut.next_frame());
+            assert!(matches!(end, Err(_) | Ok(None)), "cut at {length}: {end:?}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn changed_bytes_never_panic(at in 0_usize..180, value in any::<u8>(), tail in proptest::collection::vec(any::<u8>(), 0..64)) {
+            let mut bytes = stream();
+            let at = at % bytes.len();
+            bytes[at] = value;
+            bytes.extend(tail);
+            if let Ok(mut nut) = NutReader::open(&bytes[..], 86_400) {
+                for _ in 0..4 {
+                    if !matches!(nut.next_frame(), Ok(Some(_))) {
+                        break;
+                    }
+                }
+            }
+        }
+    }
+}

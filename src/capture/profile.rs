@@ -1,0 +1,150 @@
+//! What the capture chain does to a good picture, as measured, kept as a file.
+
+use std::path::Path;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::picture::{Encoding, Subsampling};
+use crate::reference::canvas::{ColorMap, Geometry, Look, Siting};
+
+/// Version of the file. Readers refuse files of a later version; files of an earlier one are read.
+pub const PROFILE_VERSION: u32 = 1;
+
+/// What the capture chain does to a good picture.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Profile {
+    /// Version of the file.
+    pub profile_version: u32,
+    /// Width of captured frames, px.
+    pub width: usize,
+    /// Height of captured frames, px.
+    pub height: usize,
+    /// Encoding of captured frames.
+    pub encoding: Encoding,
+    /// Resolution of the colour planes.
+    pub subsampling: Subsampling,
+    /// Where colour samples lie.
+    pub siting: Siting,
+    /// Scale of x and y.
+    pub scale: [f64; 2],
+    /// Shift of x and y, px: captured = scale * display + shift.
+    pub shift_px: [f64; 2],
+    /// Captured levels from the reference's: three rows of weights of Y', Cb, Cr and an offset.
+    pub color: [[f64; 4]; 3],
+    /// Root mean square noise of flat areas, levels: Y', Cb, Cr.
+    pub noise: [f64; 3],
+    /// Usual staleness of the display, s.
+    pub latency_s: f64,
+    /// Its standard error, s; absent when nothing moved enough to measure it.
+    pub latency_se_s: Option<f64>,
+    /// Frames that were measured.
+    pub frames: u64,
+}
+
+/// What is wrong with a profile file.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// It cannot be read.
+    #[error("cannot read profile \"{path}\"")]
+    Io {
+        /// The file.
+        path: String,
+        /// The system's words.
+        source: std::io::Error,
+    },
+    /// It is not a profile.
+    #[error("profile \"{path}\", line {line}, column {column}: {what}; write it anew with `framevouch calibrate`")]
+    Json {
+        /// The file.
+        path: String,
+        /// Line, from 1.
+        line: usize,
+        /// Column, from 1.
+        column: usize,
+        /// What was found.
+        what: String,
+    },
+    /// It holds a value that cannot be.
+    #[error("profile \"{path}\": {what}; write it anew with `framevouch calibrate`")]
+    Value {
+        /// The file.
+        path: String,
+        /// What was found and allowed.
+        what: String,
+    },
+}
+
+impl Profile {
+    /// Reads a profile.
+    ///
+    /// # Errors
+    /// When the file cannot be read, is not a profile, or holds values that cannot be.
+    pub fn load(path: &Path) -> Result<Self, Error> {
+        let name = path.display().to_string();
+        let text =
+            std::fs::read_to_string(path).map_err(|source| Error::Io { path: name.clone(), source })?;
+        Self::from_json(&text, &name)
+    }
+
+    /// Reads a profile from its text.
+    ///
+    /// # Errors
+    /// See [`Profile::load`].
+    pub fn from_json(text: &str, name: &str) -> Result<Self, Error> {
+        let profile: Self = serde_json::from_str(text).map_err(|e| Error::Json {
+            path: name.to_owned(),
+            line: e.line(),
+            column: e.column(),
+            what: e.to_string(),
+        })?;
+        profile.check().map_err(|what| Error::Value { path: name.to_owned(), what })?;
+        Ok(profile)
+    }
+
+    fn check(&self) -> Result<(), String> {
+        if self.profile_version > PROFILE_VERSION {
+            return Err(format!(
+                "version {} is later than {PROFILE_VERSION}, the latest that this program reads",
+                self.profile_version
+            ));
+        }
+        let is_good = |v: f64, low: f64, high: f64| v.is_finite() && (low..=high).contains(&v);
+        for (name, v) in [("x", self.scale[0]), ("y", self.scale[1])] {
+            if !is_good(v, 0.5, 2.0) {
+                return Err(format!("scale of {name} is {v}, allowed 0.5 to 2"));
+            }
+        }
+        for v in self.shift_px {
+            if !is_good(v, -64.0, 64.0) {
+                return Err(format!("shift_px is {v}, allowed -64 to 64"));
+            }
+        }
+        if self.color.iter().flatten().any(|v| !is_good(*v, -300.0, 300.0)) {
+            return Err("color holds a value outside -300 to 300".into());
+        }
+        if self.noise.iter().any(|v| !is_good(*v, 0.0, 128.0)) {
+            return Err("noise holds a value outside 0 to 128".into());
+        }
+        if !is_good(self.latency_s, -10.0, 10.0) {
+            return Err(format!("latency_s is {}, allowed -10 to 10", self.latency_s));
+        }
+        Ok(())
+    }
+
+    /// How the reference is brought to this chain.
+    #[must_use]
+    pub const fn look(&self) -> Look {
+        Look {
+            encoding: self.encoding,
+            geometry: Geometry {
+                sx: self.scale[0],
+                sy: self.scale[1],
+                tx: self.shift_px[0],
+                ty: self.shift_px[1],
+            },
+            color: ColorMap(self.color),
+        }
+    }
+}

@@ -1,0 +1,211 @@
+//! Reading and decoding in a thread beside the checking.
+//!
+//! A fixed number of frames goes round: the thread fills empty ones, the caller gives one back
+//! for each that it takes. So memory is bounded, nothing is allocated per frame, and frames
+//! come in the order of the capture, whatever the threads do.
+
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::thread::JoinHandle;
+
+use super::error::Error;
+use super::frame::CapturedFrame;
+use super::info::StreamInfo;
+use super::open::{Capture, Stopper};
+
+enum Message {
+    Frame(CapturedFrame),
+    End,
+    Failed(Error),
+}
+
+/// A capture that is read in a thread of its own.
+///
+/// When it is dropped, the thread stops and a decoder that runs is ended. A thread that waits
+/// for the other end of a pipe cannot be stopped; it is left to end with the pipe.
+pub struct ReadAhead {
+    info: StreamInfo,
+    ready: Option<Receiver<Message>>,
+    empty: Option<SyncSender<CapturedFrame>>,
+    thread: Option<JoinHandle<()>>,
+    stopper: Stopper,
+    is_ended: bool,
+    failed_at: Option<(String, u64)>,
+}
+
+impl ReadAhead {
+    /// Frames that are read ahead when nothing else is wanted.
+    pub const DEPTH_DEFAULT: usize = 4;
+
+    /// Starts to read `capture`, at most `depth` frames ahead (at least 1).
+    #[must_use]
+    pub fn start(capture: Capture, depth: usize) -> Self {
+        let depth = depth.max(1);
+        let info = capture.info().clone();
+        let stopper = capture.stopper();
+        let (ready_in, ready) = sync_channel(depth + 1);
+        let (empty, empty_out) = sync_channel(depth + 1);
+        for _ in 0..depth {
+            // There is room, and the other end is held here.
+            let _ = empty.send(CapturedFrame::new());
+        }
+        let thread = std::thread::spawn(move || read_all(capture, &empty_out, &ready_in));
+        Self {
+            info,
+            ready: Some(ready),
+            empty: Some(empty),
+            thread: Some(thread),
+            stopper,
+            is_ended: false,
+            failed_at: None,
+        }
+    }
+
+    /// What is known of the capture beforehand.
+    #[must_use]
+    pub const fn info(&self) -> &StreamInfo {
+        &self.info
+    }
+
+    /// Puts the next frame into `frame` and takes its old memory to read into. `Ok(false)` at a
+    /// clean end, again and again.
+    ///
+    /// # Errors
+    /// As [`Capture::next_into`], after all frames before the damage.
+    ///
+    /// # Panics
+    /// When the reading thread panicked, with its message.
+    pub fn next_into(&mut self, frame: &mut CapturedFrame) -> Result<bool, Error> {
+        if self.is_ended {
+            return match &self.failed_at {
+                None => Ok(false),
+                Some((name, frame)) => Err(Error::Ended { name: name.clone(), frame: *frame }),
+            };
+        }
+        let ready = self.ready.as_ref().expect("it is taken away only on drop");
+        match ready.recv() {
+            Ok(Message::Frame(mut next)) => {
+                std::mem::swap(frame, &mut next);
+                // The thread may have ended after the last frame; then the memory is not needed.
+                let _ = self.empty.as_ref().expect("it is taken away only on drop").send(next);
+                Ok(true)
+            }
+            Ok(Message::End) => {
+                self.is_ended = true;
+                Ok(false)
+            }
+            Ok(Message::Failed(error)) => {
+                self.is_ended = true;
+                self.failed_at = Some((self.info.source.clone(), error.frame().unwrap_or(0)));
+                Err(error)
+            }
+            Err(_) => {
+                let thread = self.thread.take().expect("it is joined at most once");
+                match thread.join() {
+                    Err(panic) => std::panic::resume_unwind(panic),
+                    Ok(()) => unreachable!("the thread ends with a message"),
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+impl ReadAhead {
+    pub(super) fn stopper_for_test(&self) -> Stopper {
+        self.stopper.clone()
+    }
+}
+
+fn read_all(mut capture: Capture, empty: &Receiver<CapturedFrame>, ready: &SyncSender<Message>) {
+    while let Ok(mut frame) = empty.recv() {
+        let message = match capture.next_into(&mut frame) {
+            Ok(true) => Message::Frame(frame),
+            Ok(false) => Message::End,
+            Err(error) => Message::Failed(error),
+        };
+        let is_last = !matches!(message, Message::Frame(_));
+        if ready.send(message).is_err() || is_last {
+            return;
+        }
+    }
+}
+
+impl Drop for ReadAhead {
+    fn drop(&mut self) {
+        // Without the channels the thread ends after the frame that it is at.
+        self.ready = None;
+        self.empty = None;
+        match &self.stopper {
+            Stopper::Child(child) => child.kill(),
+            Stopper::NotNeeded => {}
+            Stopper::Impossible => return,
+        }
+        if let Some(thread) = self.thread.take() {
+            // A panic there was ours to report on the next frame, which nobody asked for.
+            let _ = thread.join();
+        }
+    }
+}
+
+impl std::fmt::Debug for ReadAhead {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("ReadAhead").field("info", &self.info).field("is_ended", &self.is_ended).finish_non_exhaustive()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::Cursor;
+
+    use super::*;
+    use crate::capture::{OpenOptions, RawFormat};
+
+    fn capture(bytes: Vec<u8>) -> Capture {
+        let raw = Some(RawFormat { width: 1, height: 1, fps: 10.0 });
+        let options = OpenOptions { raw, ..OpenOptions::default() };
+        Capture::from_reader(Box::new(Cursor::new(bytes)), "pixels", &options).unwrap()
+    }
+
+    fn bytes(count: u8) -> Vec<u8> {
+        (0..count).flat_map(|v| [v; 3]).collect()
+    }
+
+    #[test]
+    fn frames_come_in_order_and_are_those_of_the_capture() {
+        for depth in [0, 1, 4, 300] {
+            let mut direct = capture(bytes(200));
+            let mut ahead = ReadAhead::start(capture(bytes(200)), depth);
+            let (mut a, mut b) = (CapturedFrame::new(), CapturedFrame::new());
+            while direct.next_into(&mut a).unwrap() {
+                assert!(ahead.next_into(&mut b).unwrap());
+                assert_eq!(a, b);
+            }
+            assert!(!ahead.next_into(&mut b).unwrap());
+            assert!(!ahead.next_into(&mut b).unwrap());
+        }
+    }
+
+    #[test]
+    fn the_error_comes_after_the_frames_before_it() {
+        let mut cut = bytes(5);
+        cut.pop();
+        let mut ahead = ReadAhead::start(capture(cut), 3);
+        let mut frame = CapturedFrame::new();
+        for _ in 0..4 {
+            assert!(ahead.next_into(&mut frame).unwrap());
+        }
+        assert_eq!(ahead.next_into(&mut frame).unwrap_err().frame(), Some(4));
+        assert!(matches!(ahead.next_into(&mut frame), Err(Error::Ended { frame: 4, .. })));
+    }
+
+    #[test]
+    fn it_can_be_dropped_at_any_moment() {
+        for taken in 0..4 {
+            let mut ahead = ReadAhead::start(capture(bytes(100)), 2);
+            let mut frame = CapturedFrame::new();
+            for _ in 0..taken {
+                assert!(ahead.next_into(&mut frame).unwrap());
+            }
+        }
+    }
+}

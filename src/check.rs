@@ -1,0 +1,639 @@
+//! The line from a definition, a recording and a capture to verdicts and events.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use crate::capture::Error as CaptureError;
+use crate::capture::CapturedFrame;
+use crate::capture::StreamInfo;
+use crate::capture::profile::Profile;
+use crate::definition::Definition;
+use crate::evidence::records::{
+    CAUTION, FrameRecord, ReadingRecord, RECORDS_VERSION, RegionRecord, Summary, rounded,
+};
+use crate::examine::calibrate::{self, Measured};
+use crate::examine::comparison::ChainLook;
+use crate::examine::region::{Explanation, Findings, Moment, RegionExaminer};
+use crate::examine::register::{self, FrameReference};
+use crate::examine::signature::Signature;
+use crate::examine::subject::Subject;
+use crate::judge::events::{Action, Event, EventLog, action, name};
+use crate::judge::region::{RegionJudge, RegionVerdict};
+use crate::judge::verdict::{self, Verdict};
+use crate::picture::Picture;
+use crate::recording::Recording;
+use crate::recording::inputs::Inputs;
+use crate::reference::painter::Painter;
+
+/// Recording time = capture time + offset.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Offset {
+    /// As given, s.
+    Given(f64),
+    /// Found from the material.
+    Auto,
+    /// 0 when the picture agrees with it, else found from the material.
+    Usual,
+}
+
+/// How a check is run.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Settings {
+    /// The time offset.
+    pub offset: Offset,
+    /// The capture profile; measured from the first stretch when absent.
+    pub profile: Option<Profile>,
+}
+
+/// Where frames come from; `Ok(false)` at the end.
+pub trait FrameSource {
+    /// Reads the next frame into `frame`.
+    ///
+    /// # Errors
+    /// When the capture is damaged here; frames before are good.
+    fn next_into(&mut self, frame: &mut CapturedFrame) -> Result<bool, CaptureError>;
+    /// What is known of the stream.
+    fn info(&self) -> &StreamInfo;
+}
+
+/// Takes what a check finds, as it goes.
+pub trait Sink {
+    /// A frame was judged.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    fn frame(&mut self, record: &FrameRecord) -> std::io::Result<()>;
+    /// An event of region `region` that began at `first_frame` has ended; `picture` shows it best.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    fn snapshot(&mut self, snapshot: &Snapshot) -> std::io::Result<()>;
+}
+
+/// The frame that shows a region's event best.
+#[derive(Clone, Debug)]
+pub struct Snapshot {
+    /// The frame's number.
+    pub frame: u64,
+    /// The captured picture.
+    pub captured: Arc<Picture>,
+    /// Recording time of the inputs that were due, s.
+    pub due_time_s: f64,
+}
+
+/// What stops a check.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// The capture.
+    #[error(transparent)]
+    Capture(#[from] CaptureError),
+    /// The chain is not the one of the profile, or changed on the way.
+    #[error("{0}")]
+    Chain(String),
+    /// Results cannot be written.
+    #[error("cannot write results")]
+    Write(#[from] std::io::Error),
+}
+
+/// What a check found.
+#[derive(Debug)]
+pub struct Outcome {
+    /// The events.
+    pub events: Vec<Event>,
+    /// The run.
+    pub summary: Summary,
+    /// What stopped it early.
+    pub error: Option<Error>,
+}
+
+impl Outcome {
+    /// 0 all judged and agreeing, 1 at least one event, 2 could not be judged.
+    #[must_use]
+    pub fn exit_status(&self) -> u8 {
+        match (&self.error, self.events.is_empty()) {
+            (Some(_), _) => 2,
+            (None, false) => 1,
+            (None, true) if self.summary.not_judged.len() == self.summary.region_verdicts.len() => 2,
+            (None, true) => 0,
+        }
+    }
+}
+
+/// Frames that the chain is measured from, at most; and the stretch that they cover, s.
+const FIRST_FRAMES: usize = 48;
+const FIRST_STRETCH_S: f64 = 1.6;
+/// Share of regions that must agree for a stretch to count as good.
+const GOOD_SHARE: f64 = 0.6;
+/// Frames in a row in which nearly all regions disagree, after which the chain is looked at.
+const CHAIN_SUSPECT: u32 = 8;
+/// Share of regions with ink that make it nearly all.
+const CHAIN_SHARE: f64 = 0.7;
+/// Shift that counts as a changed chain, px.
+const CHAIN_SHIFT_PX: f64 = 0.4;
+/// Colour change that counts as a changed chain, levels.
+const CHAIN_LEVELS: f64 = 8.0;
+
+struct Regions<'d> {
+    examiners: Vec<RegionExaminer<'d>>,
+    judges: Vec<RegionJudge>,
+}
+
+/// Measures the chain from the first stretch of a capture: what `check` does without a profile.
+///
+/// # Errors
+/// When the capture cannot be read, or is empty.
+pub fn first_stretch(source: &mut dyn FrameSource) -> Result<(Vec<CapturedFrame>, Option<CaptureError>), Error> {
+    let mut frames: Vec<CapturedFrame> = Vec::new();
+    while frames.len() < FIRST_FRAMES {
+        let mut frame = CapturedFrame::new();
+        match source.next_into(&mut frame) {
+            Ok(true) => {
+                let covered = frame.time_s - frames.first().map_or(frame.time_s, |f| f.time_s);
+                frames.push(frame);
+                if covered >= FIRST_STRETCH_S {
+                    break;
+                }
+            }
+            Ok(false) => break,
+            Err(e) if frames.is_empty() => return Err(e.into()),
+            Err(e) => return Ok((frames, Some(e))),
+        }
+    }
+    Ok((frames, None))
+}
+
+/// Finds the offset that `settings` asks for: offset, where it comes from.
+pub fn settle_offset(
+    subject: Subject,
+    recording: &Recording,
+    frames: &[CapturedFrame],
+    offset: Offset,
+    painter: &mut Painter,
+) -> (f64, String) {
+    let list: Vec<&CapturedFrame> = frames.iter().collect();
+    if let Offset::Given(offset_s) = offset {
+        return (offset_s, "given".into());
+    }
+    if offset == Offset::Usual {
+        let at_zero = calibrate::measure(subject, recording, &list, None, 0.0, painter);
+        if at_zero.agreeing >= GOOD_SHARE {
+            return (0.0, "0, at which the first stretch agrees".into());
+        }
+    }
+    let found = calibrate::find_offset(subject, recording, &list, painter);
+    let confidence = if found.runner_up.is_finite() {
+        format!(
+            "found from the material: mean difference {:.2} levels, {:.2} at the next best",
+            found.distance, found.runner_up
+        )
+    } else {
+        format!("found from the material: mean difference {:.2} levels, no other candidate", found.distance)
+    };
+    (found.offset_s, confidence)
+}
+
+/// Checks a whole capture.
+///
+/// # Errors
+/// Only what prevents any judgement; what happens later ends the check early and stands in the outcome.
+pub fn check(
+    definition: &Definition,
+    subject: Subject,
+    recording: &Recording,
+    source: &mut dyn FrameSource,
+    settings: &Settings,
+    sink: &mut dyn Sink,
+) -> Result<Outcome, Error> {
+    let mut painter = Painter::new();
+    let (frames, mut ended) = first_stretch(source)?;
+    let info = source.info().clone();
+    let list: Vec<&CapturedFrame> = frames.iter().collect();
+    let (offset_s, offset_from) = settle_offset(subject, recording, &frames, settings.offset, &mut painter);
+    let siting = info.siting.and_then(|s| match s {
+        crate::capture::Siting::Left => Some(crate::reference::canvas::Siting::Left),
+        crate::capture::Siting::Center => Some(crate::reference::canvas::Siting::Center),
+        crate::capture::Siting::TopLeft => None,
+    });
+    let mut notes = info.notes.clone();
+    let measured = calibrate::measure(subject, recording, &list, siting, offset_s, &mut painter);
+    let (profile, profile_from) = settle_profile(definition, settings, measured, &mut notes)?;
+    let chain = calibrate::chain_look(&profile);
+    let size = (profile.width, profile.height);
+    let mut run = Run::new(definition, subject, recording, &chain, size, offset_s, profile.latency_s, painter);
+    let mut error = None;
+    let mut buffered = frames.into_iter();
+    let mut frame = CapturedFrame::new();
+    loop {
+        if let Some(next) = buffered.next() {
+            frame = next;
+        } else if let Some(e) = ended.take() {
+            error = Some(Error::Capture(e));
+            break;
+        } else {
+            match source.next_into(&mut frame) {
+                Ok(true) => {}
+                Ok(false) => break,
+                Err(e) => {
+                    error = Some(e.into());
+                    break;
+                }
+            }
+        }
+        match run.frame(&frame, sink) {
+            Ok(()) => {}
+            Err(e) => {
+                error = Some(e);
+                break;
+            }
+        }
+    }
+    Ok(run.finish(info, profile, profile_from, (offset_s, offset_from), notes, error, recording))
+}
+
+/// The profile to judge with, and where it comes from.
+fn settle_profile(
+    definition: &Definition,
+    settings: &Settings,
+    measured: Measured,
+    notes: &mut Vec<String>,
+) -> Result<(Profile, String), Error> {
+    let Some(given) = &settings.profile else {
+        notes.extend(measured.notes);
+        let from = if measured.agreeing >= GOOD_SHARE {
+            format!("measured from the first {} frames of this capture, no profile was given", measured.profile.frames)
+        } else {
+            notes.push(format!(
+                "only {:.0} % of the regions agree in the first stretch: the chain measured there may be wrong; make a profile with `framevouch calibrate` from a stretch that is known to be good",
+                100.0 * measured.agreeing
+            ));
+            "measured from the first stretch of this capture, which does not agree".into()
+        };
+        return Ok((measured.profile, from));
+    };
+    let found = &measured.profile;
+    if (given.width, given.height) != (found.width, found.height) {
+        return Err(Error::Chain(format!(
+            "the profile is for frames of {}x{}, the capture has {}x{}; calibrate this chain anew",
+            given.width, given.height, found.width, found.height
+        )));
+    }
+    if (given.encoding, given.subsampling) != (found.encoding, found.subsampling) {
+        return Err(Error::Chain(format!(
+            "the profile is for {:?} {:?}, the capture has {:?} {:?}; calibrate this chain anew, or set matrix and range as they were",
+            given.encoding, given.subsampling, found.encoding, found.subsampling
+        )));
+    }
+    if measured.agreeing >= GOOD_SHARE {
+        if let Some(what) = chain_change(definition, given, found) {
+            return Err(Error::Chain(format!(
+                "the capture chain is not the one of the profile: {what}; calibrate it anew"
+            )));
+        }
+    }
+    notes.extend(measured.notes.into_iter().filter(|n| n.contains("data")));
+    Ok((given.clone(), "given".into()))
+}
+
+/// In what `found` differs from `given`, in words.
+fn chain_change(definition: &Definition, given: &Profile, found: &Profile) -> Option<String> {
+    for (axis, k, length) in [("x", 0, given.width), ("y", 1, given.height)] {
+        let at = |p: &Profile, v: f64| p.scale[k] * v + p.shift_px[k];
+        for place in [0.0, length as f64] {
+            let moved = at(found, place) - at(given, place);
+            if moved.abs() > CHAIN_SHIFT_PX {
+                return Some(format!("the picture is displaced by {moved:.2} px in {axis} at {place:.0} px"));
+            }
+        }
+    }
+    let (a, b) = (given.look(), found.look());
+    for color in definition.file().colors.keys() {
+        let rgb = definition.color(color);
+        let (a, b) = (a.levels(rgb), b.levels(rgb));
+        for k in 0..3 {
+            let change = f64::from(a[k].abs_diff(b[k]));
+            if change > CHAIN_LEVELS {
+                return Some(format!("colour \"{color}\" differs by {change:.0} levels over the whole picture"));
+            }
+        }
+    }
+    None
+}
+
+struct Run<'d> {
+    definition: &'d Definition,
+    subject: Subject<'d>,
+    recording: &'d Recording,
+    chain: ChainLook,
+    regions: Regions<'d>,
+    log: EventLog<'d>,
+    painter: Painter,
+    offset_s: f64,
+    latency_s: f64,
+    last_time_s: Option<f64>,
+    first_time_s: f64,
+    interval_s: f64,
+    frames: u64,
+    inputs: Inputs,
+    on_time: Vec<f64>,
+    counts: Vec<BTreeMap<String, u64>>,
+    frame_counts: BTreeMap<String, u64>,
+    blind_s: Vec<f64>,
+    best: BTreeMap<usize, Snapshot>,
+    suspect: u32,
+    reverted_at_s: Option<f64>,
+}
+
+impl<'d> Run<'d> {
+    #[expect(clippy::too_many_arguments, reason = "called once, with all that a run needs")]
+    fn new(
+        definition: &'d Definition,
+        subject: Subject<'d>,
+        recording: &'d Recording,
+        chain: &ChainLook,
+        size: (usize, usize),
+        offset_s: f64,
+        latency_s: f64,
+        mut painter: Painter,
+    ) -> Self {
+        let count = definition.regions().len();
+        let examiners: Vec<RegionExaminer> =
+            (0..count).map(|k| RegionExaminer::new(subject, k, chain, size, &mut painter)).collect();
+        let judges = examiners
+            .iter()
+            .enumerate()
+            .map(|(k, e)| RegionJudge::new(definition, k, e.freedoms(), e.channels()))
+            .collect();
+        let freedoms = examiners.iter().map(|e| e.freedoms().to_vec()).collect();
+        Self {
+            definition,
+            subject,
+            recording,
+            chain: chain.clone(),
+            regions: Regions { examiners, judges },
+            log: EventLog::new(definition, freedoms),
+            painter,
+            offset_s,
+            latency_s,
+            last_time_s: None,
+            first_time_s: 0.0,
+            interval_s: 0.04,
+            frames: 0,
+            inputs: Inputs::default(),
+            on_time: vec![f64::NEG_INFINITY; count],
+            counts: vec![BTreeMap::new(); count],
+            frame_counts: BTreeMap::new(),
+            blind_s: vec![0.0; count],
+            best: BTreeMap::new(),
+            suspect: 0,
+            reverted_at_s: None,
+        }
+    }
+
+    fn frame(&mut self, frame: &CapturedFrame, sink: &mut dyn Sink) -> Result<(), Error> {
+        if let Some(last) = self.last_time_s {
+            self.interval_s = (frame.time_s - last).clamp(0.001, 0.2);
+        } else {
+            self.first_time_s = frame.time_s;
+        }
+        self.last_time_s = Some(frame.time_s);
+        let moment = Moment {
+            frame: &frame.picture,
+            recording: self.recording,
+            time_s: frame.time_s + self.offset_s,
+            latency_s: self.latency_s,
+            interval_s: self.interval_s,
+        };
+        self.recording.inputs_at(moment.time_s - self.latency_s, &mut self.inputs);
+        let count = self.regions.examiners.len();
+        let mut verdicts: Vec<RegionVerdict> = Vec::with_capacity(count);
+        let mut sizes = vec![0.0; count];
+        let mut has_ink = vec![true; count];
+        let mut wrong = 0usize;
+        let mut with_ink = 0usize;
+        for k in 0..count {
+            let is_missing = self.regions.examiners[k].channels().iter().any(|c| {
+                *self.inputs.value(*c) == crate::recording::inputs::Value::Missing
+            });
+            let findings = if is_missing {
+                not_judged()
+            } else {
+                self.regions.examiners[k].examine(&moment, &mut self.painter)
+            };
+            let others_on_time =
+                self.on_time.iter().enumerate().any(|(j, t)| j != k && frame.time_s - t < 0.3);
+            let v = self.regions.judges[k].judge(&moment, &findings, &self.inputs, others_on_time);
+            if v.verdict == Verdict::Agrees && !self.regions.examiners[k].freedoms().is_empty() {
+                self.on_time[k] = frame.time_s;
+            }
+            sizes[k] = findings.difference.size() as f64;
+            if !is_missing {
+                let drawn = self.regions.examiners[k].due().reference();
+                has_ink[k] = !crate::examine::signature::is_uniform(drawn);
+                with_ink += usize::from(has_ink[k]);
+                wrong += usize::from(
+                    has_ink[k]
+                        && matches!(findings.explanation, Explanation::Nothing { signature: Signature::Readable }),
+                );
+            }
+            verdicts.push(v);
+        }
+        self.watch_chain(frame, wrong, with_ink)?;
+        let whole = verdict::of_frame(verdicts.iter().map(|v| v.verdict));
+        *self.frame_counts.entry(name(whole).to_owned()).or_default() += 1;
+        for (k, v) in verdicts.iter().enumerate() {
+            *self.counts[k].entry(name(v.verdict).to_owned()).or_default() += 1;
+            if v.verdict == Verdict::Blind {
+                self.blind_s[k] += self.interval_s;
+            }
+        }
+        let was_raised: Vec<usize> = self.log.raised().collect();
+        let open_before = was_raised.len();
+        let improved = self.log.push(frame.index, frame.time_s, &verdicts, &has_ink, &sizes);
+        if !improved.is_empty() {
+            let shared = Arc::new(frame.picture.clone());
+            for s in improved {
+                let snapshot = Snapshot {
+                    frame: frame.index,
+                    captured: Arc::clone(&shared),
+                    due_time_s: moment.time_s - self.latency_s,
+                };
+                self.best.insert(s.region, snapshot);
+            }
+        }
+        let now_raised: Vec<usize> = self.log.raised().collect();
+        if now_raised.len() > open_before && self.reverted_at_s.is_none() {
+            let reverts =
+                now_raised.iter().any(|k| action(self.definition.regions()[*k].hazard) == Action::Revert);
+            if reverts {
+                self.reverted_at_s = Some(frame.time_s);
+            }
+        }
+        for k in was_raised {
+            if !now_raised.contains(&k) {
+                if let Some(s) = self.best.remove(&k) {
+                    sink.snapshot(&s)?;
+                }
+            }
+        }
+        let record = self.record(frame, whole, &verdicts);
+        sink.frame(&record)?;
+        self.frames += 1;
+        Ok(())
+    }
+
+    /// When nearly all regions disagree for a while: is it the chain?
+    fn watch_chain(&mut self, frame: &CapturedFrame, wrong: usize, with_ink: usize) -> Result<(), Error> {
+        let is_suspect = with_ink >= 2 && wrong as f64 >= CHAIN_SHARE * with_ink as f64;
+        self.suspect = if is_suspect { self.suspect + 1 } else { 0 };
+        if self.suspect != CHAIN_SUSPECT {
+            return Ok(());
+        }
+        let planes = (self.chain.subsampling, self.chain.siting);
+        let look = self.chain.look;
+        let found =
+            register::register(self.subject, &self.inputs, &look, planes, &frame.picture, &mut self.painter);
+        let first = frame.index + 1 - u64::from(CHAIN_SUSPECT);
+        if let Some(r) = found {
+            let (g, h) = (r.geometry, look.geometry);
+            let size = (frame.picture.width() as f64, frame.picture.height() as f64);
+            let moved_x = [g.x(0.0) - h.x(0.0), g.x(size.0) - h.x(size.0)];
+            let moved_y = [g.y(0.0) - h.y(0.0), g.y(size.1) - h.y(size.1)];
+            if moved_x.iter().chain(&moved_y).any(|v| v.abs() > CHAIN_SHIFT_PX) {
+                return Err(Error::Chain(format!(
+                    "the capture chain changed at frame {first}: the whole picture is displaced by up to {:.2} px in x and {:.2} px in y; frames {first}.. are not judged",
+                    moved_x.iter().fold(0.0f64, |m, v| m.max(v.abs())),
+                    moved_y.iter().fold(0.0f64, |m, v| m.max(v.abs())),
+                )));
+            }
+            let size = (frame.picture.width(), frame.picture.height());
+            let reference =
+                FrameReference::draw(self.subject, &self.inputs, &look, planes, size, &mut self.painter);
+            let mut fit = register::ColorFit::default();
+            fit.add(&frame.picture, &reference);
+            let map = fit.map();
+            let change = register::largest_change(&map, self.definition, look.encoding);
+            if change > CHAIN_LEVELS && fit.is_explained_by(&map) {
+                return Err(Error::Chain(format!(
+                    "the capture chain changed at frame {first}: the colours of the whole picture differ by up to {change:.0} levels (matrix, range or gain); frames {first}.. are not judged"
+                )));
+            }
+        }
+        Ok(())
+    }
+
+    fn record(&self, frame: &CapturedFrame, whole: Verdict, verdicts: &[RegionVerdict]) -> FrameRecord {
+        let regions = self.definition.regions();
+        let channels = self.definition.channels();
+        FrameRecord {
+            frame: frame.index,
+            time_s: rounded(frame.time_s),
+            crc32: frame.crc32,
+            verdict: whole,
+            regions: verdicts
+                .iter()
+                .enumerate()
+                .map(|(k, v)| {
+                    let freedoms = self.regions.examiners[k].freedoms();
+                    let readings = v
+                        .readings
+                        .iter()
+                        .map(|r| {
+                            let f = &freedoms[r.freedom];
+                            let (channel, model) = &channels[f.channel.0];
+                            ReadingRecord {
+                                channel: channel.clone(),
+                                what: f.what.to_owned(),
+                                displayed: rounded(r.displayed),
+                                expected: rounded(r.expected),
+                                error: rounded(r.error),
+                                standard_error: rounded(r.standard_error),
+                                unit: model.unit.clone(),
+                                px_per_unit: Some(rounded(r.px_per_unit)),
+                            }
+                        })
+                        .collect();
+                    let record = RegionRecord {
+                        verdict: v.verdict,
+                        staleness_ms: v.staleness_s.map(|s| rounded(s * 1000.0)),
+                        staleness_se_ms: v.staleness_se_s.map(|s| rounded(s * 1000.0)),
+                        readings,
+                    };
+                    (regions[k].id.clone(), record)
+                })
+                .collect(),
+        }
+    }
+
+    #[expect(clippy::too_many_arguments, reason = "called once, with all that the summary holds")]
+    fn finish(
+        self,
+        info: StreamInfo,
+        profile: Profile,
+        profile_from: String,
+        (offset_s, offset_from): (f64, String),
+        notes: Vec<String>,
+        error: Option<Error>,
+        recording: &Recording,
+    ) -> Outcome {
+        let regions = self.definition.regions();
+        let missing = recording.missing_channels();
+        let not_judged: BTreeMap<String, String> = regions
+            .iter()
+            .filter_map(|r| {
+                let lacks: Vec<&str> =
+                    r.channels_used().into_iter().filter(|c| missing.iter().any(|m| m == c)).collect();
+                (!lacks.is_empty())
+                    .then(|| (r.id.clone(), format!("the recording lacks {}", lacks.join(", "))))
+            })
+            .collect();
+        let span_s = self.last_time_s.map(|last| [rounded(self.first_time_s), rounded(last)]);
+        let events = self.log.finish();
+        let mut by_class: BTreeMap<String, u64> = BTreeMap::new();
+        for e in &events {
+            *by_class.entry(name(e.class).to_owned()).or_default() += 1;
+        }
+        let all_not_judged = not_judged.len() == regions.len();
+        let result = if !events.is_empty() {
+            "faults found"
+        } else if error.is_some() || all_not_judged {
+            "not judged"
+        } else {
+            "agrees"
+        };
+        let summary = Summary {
+            records_version: RECORDS_VERSION,
+            tool: format!("framevouch {}", env!("CARGO_PKG_VERSION")),
+            caution: CAUTION.into(),
+            display: self.definition.file().display.name.clone(),
+            result: result.into(),
+            frames: self.frames,
+            span_s,
+            events: by_class,
+            frame_verdicts: self.frame_counts,
+            region_verdicts: regions.iter().zip(self.counts).map(|(r, c)| (r.id.clone(), c)).collect(),
+            blind_s: regions.iter().zip(&self.blind_s).map(|(r, s)| (r.id.clone(), rounded(*s))).collect(),
+            not_judged,
+            unchecked_px: crate::definition::lint::uncovered_px(self.definition),
+            offset_s: rounded(offset_s),
+            offset_from,
+            profile,
+            profile_from,
+            capture: info,
+            reverted_at_s: self.reverted_at_s.map(rounded),
+            error: error.as_ref().map(ToString::to_string),
+            notes,
+        };
+        Outcome { events, summary, error }
+    }
+}
+
+fn not_judged() -> Findings {
+    Findings {
+        explanation: Explanation::Due,
+        difference: Default::default(),
+        wrong_cells: Vec::new(),
+        readings: Vec::new(),
+        liveness: None,
+        is_unchanged: true,
+    }
+}

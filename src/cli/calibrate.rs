@@ -1,0 +1,87 @@
+//! `framevouch calibrate`: what the capture chain does to a good picture.
+
+use std::path::PathBuf;
+
+use super::check::parse_offset;
+use super::{CaptureArguments, Failure, InputArguments, write_file};
+use crate::capture::{CapturedFrame, ReadAhead};
+use crate::check::{self, Offset};
+use crate::examine::calibrate;
+use crate::examine::subject::Subject;
+use crate::reference::canvas::Siting;
+use crate::reference::drawing::Drawing;
+use crate::reference::painter::Painter;
+
+/// Arguments of `calibrate`.
+#[derive(clap::Args)]
+pub struct Arguments {
+    #[command(flatten)]
+    input: InputArguments,
+    #[command(flatten)]
+    capture: CaptureArguments,
+    /// File for the profile.
+    #[arg(long, value_name = "profile.json")]
+    out: PathBuf,
+    /// Recording time = capture time + SECONDS; `auto` finds it from the material.
+    #[arg(long, value_name = "SECONDS|auto", value_parser = parse_offset, allow_hyphen_values = true)]
+    offset: Option<Offset>,
+}
+
+/// Frames that are measured: evenly spread, in memory at once.
+const MEASURED_FRAMES: usize = 48;
+
+/// Runs `calibrate`.
+pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    let (definition, recording) = arguments.input.load()?;
+    let drawing = Drawing::new(&definition);
+    let subject = Subject::new(&definition, &drawing);
+    let mut source = ReadAhead::start(arguments.capture.open(&definition)?, 4);
+    // Runs of neighbouring frames, so that motion from frame to frame can be measured; the stride
+    // doubles as the capture turns out longer.
+    let mut frames: Vec<CapturedFrame> = Vec::new();
+    let mut stride = 1u64;
+    let mut frame = CapturedFrame::new();
+    while source.next_into(&mut frame)? {
+        if frame.index % stride != 0 {
+            continue;
+        }
+        frames.push(frame.clone());
+        if frames.len() == 2 * MEASURED_FRAMES {
+            let mut k = 0;
+            frames.retain(|_| {
+                k += 1;
+                k % 2 == 1
+            });
+            stride *= 2;
+        }
+    }
+    let siting = source.info().siting.and_then(|s| match s {
+        crate::capture::Siting::Left => Some(Siting::Left),
+        crate::capture::Siting::Center => Some(Siting::Center),
+        crate::capture::Siting::TopLeft => None,
+    });
+    let mut painter = Painter::new();
+    let offset = arguments.offset.unwrap_or(Offset::Usual);
+    let (offset_s, offset_from) = check::settle_offset(subject, &recording, &frames, offset, &mut painter);
+    let list: Vec<&CapturedFrame> = frames.iter().collect();
+    let measured = calibrate::measure(subject, &recording, &list, siting, offset_s, &mut painter);
+    let p = &measured.profile;
+    println!("time offset   {offset_s:.3} s ({offset_from})");
+    println!("shift         {:.3} px, {:.3} px", p.shift_px[0], p.shift_px[1]);
+    println!("scale         {:.6}, {:.6}", p.scale[0], p.scale[1]);
+    println!("noise         {:.2}, {:.2}, {:.2} levels", p.noise[0], p.noise[1], p.noise[2]);
+    match p.latency_se_s {
+        Some(se) => println!("latency       {:.1} ms, standard error {:.1} ms", p.latency_s * 1e3, se * 1e3),
+        None => println!("latency       not measured: nothing moved enough"),
+    }
+    println!("agreement     {:.0} % of the regions", 100.0 * measured.agreeing);
+    for note in &measured.notes {
+        println!("note          {note}");
+    }
+    if measured.agreeing < 0.6 {
+        return Err("the capture does not agree with the recording well enough to measure the chain; use a stretch that is known to be good, and check offset, definition and recording".into());
+    }
+    let text = serde_json::to_string_pretty(p)? + "\n";
+    write_file(&arguments.out, text.as_bytes())?;
+    Ok(super::EXIT_AGREES)
+}

@@ -1,0 +1,120 @@
+//! `framevouch draw`: the pictures that the display should show.
+
+use std::fmt::Write as _;
+use std::path::PathBuf;
+
+use clap::ValueEnum;
+
+use super::{Failure, InputArguments, make_folder, write_file};
+use crate::picture::Rect;
+use crate::recording::inputs::Inputs;
+use crate::reference::canvas::{Canvas, Look};
+use crate::reference::drawing::Drawing;
+use crate::reference::painter::{Filter, Painter};
+use crate::reference::scene::Scene;
+use crate::reference::png;
+use crate::reference::svg::{self, TextAs};
+
+/// Arguments of `draw`.
+#[derive(clap::Args)]
+pub struct Arguments {
+    #[command(flatten)]
+    input: InputArguments,
+    /// Frames a second.
+    #[arg(long, value_name = "F", value_parser = parse_rate)]
+    fps: f64,
+    /// Recording time of the first frame, s; the first row's when absent.
+    #[arg(long, value_name = "S", allow_hyphen_values = true)]
+    from: Option<f64>,
+    /// No frame after this recording time, s; the last row's when absent.
+    #[arg(long, value_name = "S", allow_hyphen_values = true)]
+    to: Option<f64>,
+    /// Pixels, or shapes.
+    #[arg(long)]
+    format: Format,
+    /// Write words as outlines, so that another rasteriser draws the same shapes.
+    #[arg(long)]
+    outline_text: bool,
+    /// Folder for the frames.
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum Format {
+    Png,
+    Svg,
+}
+
+fn parse_rate(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(v) if v > 0.0 && v <= 1000.0 => Ok(v),
+        _ => Err(format!("\"{text}\" is not a frame rate; give a number above 0, at most 1000")),
+    }
+}
+
+/// Most frames of one run.
+const MOST_FRAMES: f64 = 999_999.0;
+
+/// Runs `draw`.
+pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    let (definition, recording) = arguments.input.load()?;
+    let (begin_s, end_s) = recording.span_s();
+    let from_s = arguments.from.unwrap_or(begin_s);
+    let to_s = arguments.to.unwrap_or(end_s);
+    if !(from_s.is_finite() && to_s.is_finite() && from_s <= to_s) {
+        return Err(format!("--from {from_s} is not before --to {to_s}; give recording times, s").into());
+    }
+    if from_s > end_s || to_s < begin_s {
+        return Err(format!("nothing to draw from {from_s} s to {to_s} s: the recording holds {begin_s} s to {end_s} s").into());
+    }
+    let count = libm::floor((to_s - from_s) * arguments.fps + 1e-6) + 1.0;
+    if count > MOST_FRAMES {
+        return Err(format!("{count:.0} frames are more than {MOST_FRAMES:.0}; draw a shorter stretch").into());
+    }
+    make_folder(&arguments.out)?;
+    let drawing = Drawing::new(&definition);
+    let regions = definition.regions();
+    let mut fixed = vec![Scene::default(); regions.len()];
+    for (k, scene) in fixed.iter_mut().enumerate() {
+        drawing.region_static(&definition, k, scene);
+    }
+    let mut table = String::from("file,time_s\n");
+    let mut painter = Painter::new();
+    let mut inputs = Inputs::default();
+    let (width, height) = definition.size();
+    let area = Rect::new(0, 0, width as i32, height as i32);
+    let look = Look::rgb();
+    for n in 0..count as usize {
+        let time_s = from_s + n as f64 / arguments.fps;
+        recording.inputs_at(time_s, &mut inputs);
+        let scenes: Vec<(Scene, Rect)> = regions
+            .iter()
+            .enumerate()
+            .map(|(k, r)| {
+                let mut scene = fixed[k].clone();
+                drawing.region_moving(&definition, k, &inputs, &mut scene);
+                (scene, r.area())
+            })
+            .collect();
+        let (name, bytes) = match arguments.format {
+            Format::Png => {
+                let mut canvas = Canvas::new(area, 3, look.levels(definition.background()));
+                for (scene, clip) in &scenes {
+                    painter.draw(scene, definition.fonts(), &look, &mut canvas, Filter::ALL, *clip);
+                }
+                (format!("frame_{n:06}.png"), png::png(&canvas)?)
+            }
+            Format::Svg => {
+                let list: Vec<(Rect, &Scene)> = scenes.iter().map(|(s, r)| (*r, s)).collect();
+                let words = if arguments.outline_text { TextAs::Outlines } else { TextAs::Words };
+                let text = svg::svg((width, height), definition.background(), &list, definition.fonts(), words);
+                (format!("frame_{n:06}.svg"), text.into_bytes())
+            }
+        };
+        write_file(&arguments.out.join(&name), &bytes)?;
+        writeln!(table, "{name},{time_s:.6}")?;
+    }
+    write_file(&arguments.out.join("times.csv"), table.as_bytes())?;
+    Ok(super::EXIT_AGREES)
+}

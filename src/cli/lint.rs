@@ -1,0 +1,59 @@
+//! `framevouch lint`: a display definition and what its pixels can show.
+
+use std::path::PathBuf;
+
+use super::Failure;
+use crate::definition::Definition;
+use crate::definition::lint;
+use crate::recording::{MissingColumns, Recording};
+
+/// Arguments of `lint`.
+#[derive(clap::Args)]
+pub struct Arguments {
+    /// Display definition (TOML).
+    #[arg(long, value_name = "D.toml")]
+    display: PathBuf,
+    /// Recording of the display's inputs (CSV), to see which channels it has.
+    #[arg(long, value_name = "R.csv")]
+    inputs: Option<PathBuf>,
+}
+
+/// Runs `lint`. Warnings leave the exit status at 0; an invalid definition gives 2.
+pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    let definition = Definition::load(&arguments.display)?;
+    let recording = arguments
+        .inputs
+        .as_deref()
+        .map(|path| Recording::load(path, &definition, MissingColumns::Allow))
+        .transpose()?;
+    let (width, height) = definition.size();
+    println!("{}: {width} x {height}, {} regions", definition.file().display.name, definition.regions().len());
+    println!("channels:");
+    for source in lint::channel_sources(&definition) {
+        let is_missing =
+            recording.as_ref().is_some_and(|r| r.missing_channels().iter().any(|m| m == source.channel));
+        let state = match (&recording, is_missing) {
+            (None, _) => "",
+            (Some(_), true) => "  MISSING in the recording",
+            (Some(_), false) => "  present",
+        };
+        println!(
+            "  {:<22} column {:<24} {:<8} in {}{state}",
+            source.channel,
+            source.column,
+            source.unit,
+            source.regions.join(", ")
+        );
+    }
+    let uncovered = lint::uncovered_px(&definition);
+    if uncovered > 0 {
+        println!("unchecked: {uncovered} px of the display lie in no region or in unchecked areas");
+    }
+    let warnings = lint::lint(&definition);
+    for w in &warnings {
+        println!("warning: {w}");
+        println!("  advice: {}", w.advice());
+    }
+    println!("{} warnings", warnings.len());
+    Ok(super::EXIT_AGREES)
+}

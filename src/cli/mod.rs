@@ -1,0 +1,200 @@
+//! The commands, one file each. Only this part of the crate prints.
+
+mod calibrate;
+mod check;
+mod demo;
+mod draw;
+mod lint;
+
+use std::error::Error as StdError;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand, ValueEnum};
+
+use crate::capture::{Capture, OpenOptions, RawFormat};
+use crate::definition::Definition;
+use crate::picture::{Matrix, Range};
+use crate::recording::{MissingColumns, Recording};
+
+/// All judged, and everything agrees.
+pub const EXIT_AGREES: u8 = 0;
+/// At least one event.
+pub const EXIT_FAULTS: u8 = 1;
+/// Could not be judged: bad input, bad definition, changed chain.
+pub const EXIT_NOT_JUDGED: u8 = 2;
+
+/// Checks captured video of a cockpit display against the recorded inputs: does the picture tell the crew
+/// the truth?
+///
+/// Prototype of a monitor's logic and a bench evidence tool: not airborne software, not a qualified tool.
+/// Results defer to the programme's safety assessment, the applicable regulations and the
+/// approving authority.
+#[derive(Parser)]
+#[command(name = "framevouch", version)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Check a capture against the recorded inputs.
+    Check(check::Arguments),
+    /// Measure what the capture chain does to a good picture.
+    Calibrate(calibrate::Arguments),
+    /// Draw the pictures that the display should show.
+    Draw(draw::Arguments),
+    /// Check a display definition and what its pixels can show.
+    Lint(lint::Arguments),
+    /// Write the bundled scenario, check it, and compare what was found with what was seeded.
+    Demo(demo::Arguments),
+}
+
+/// Runs the program with the arguments of the process.
+#[must_use]
+pub fn main() -> ExitCode {
+    let arguments = match Arguments::try_parse() {
+        Ok(a) => a,
+        Err(e) => {
+            // Help and version go to standard output and are no failure.
+            let status = if e.use_stderr() { EXIT_NOT_JUDGED } else { EXIT_AGREES };
+            let _ = e.print();
+            return ExitCode::from(status);
+        }
+    };
+    let done = match arguments.command {
+        Command::Check(a) => check::run(&a),
+        Command::Calibrate(a) => calibrate::run(&a),
+        Command::Draw(a) => draw::run(&a),
+        Command::Lint(a) => lint::run(&a),
+        Command::Demo(a) => demo::run(&a),
+    };
+    match done {
+        Ok(status) => ExitCode::from(status),
+        Err(e) => {
+            complain(e.as_ref());
+            ExitCode::from(EXIT_NOT_JUDGED)
+        }
+    }
+}
+
+type Failure = Box<dyn StdError>;
+
+/// Prints an error with its causes.
+fn complain(error: &dyn StdError) {
+    eprintln!("error: {error}");
+    let mut cause = error.source();
+    while let Some(e) = cause {
+        eprintln!("  because: {e}");
+        cause = e.source();
+    }
+}
+
+/// The capture and how to read it.
+#[derive(clap::Args)]
+struct CaptureArguments {
+    /// Folder of PNGs, YUV4MPEG2 file, any video that ffmpeg reads, or - for standard input.
+    #[arg(long, value_name = "V")]
+    capture: PathBuf,
+    /// Frame rate of captures that carry no times, 1/s.
+    #[arg(long, value_name = "F")]
+    fps: Option<f64>,
+    /// Standard input holds raw R'G'B' frames of 8 bits, three bytes a pixel, of this size.
+    #[arg(long, value_name = "WxH", value_parser = parse_size)]
+    raw: Option<(usize, usize)>,
+    /// Matrix of the stream, where its own mark is wrong or absent.
+    #[arg(long)]
+    matrix: Option<MatrixName>,
+    /// Range of the stream, where its own mark is wrong or absent.
+    #[arg(long)]
+    range: Option<RangeName>,
+    /// The ffmpeg program.
+    #[arg(long, value_name = "PROGRAM", default_value = "ffmpeg")]
+    ffmpeg: String,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum MatrixName {
+    Bt601,
+    Bt709,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum RangeName {
+    Limited,
+    Full,
+}
+
+fn parse_size(text: &str) -> Result<(usize, usize), String> {
+    let sides = text.split_once(['x', 'X']).and_then(|(w, h)| Some((w.parse().ok()?, h.parse().ok()?)));
+    match sides {
+        Some((w, h)) if (1..=16384).contains(&w) && (1..=16384).contains(&h) => Ok((w, h)),
+        _ => Err(format!("\"{text}\" is not a size; write it as 1024x768, sides from 1 to 16384")),
+    }
+}
+
+impl CaptureArguments {
+    fn open(&self, definition: &Definition) -> Result<Capture, Failure> {
+        let options = OpenOptions {
+            size: Some(definition.size()),
+            matrix: self.matrix.map(|m| match m {
+                MatrixName::Bt601 => Matrix::Bt601,
+                MatrixName::Bt709 => Matrix::Bt709,
+            }),
+            range: self.range.map(|r| match r {
+                RangeName::Limited => Range::Limited,
+                RangeName::Full => Range::Full,
+            }),
+            raw: self.raw.map(|(width, height)| RawFormat { width, height, fps: self.fps.unwrap_or(30.0) }),
+            fps: self.fps,
+            ffmpeg: self.ffmpeg.clone(),
+        };
+        Ok(Capture::open(&self.capture, &options)?)
+    }
+}
+
+/// The definition and the recording.
+#[derive(clap::Args)]
+struct InputArguments {
+    /// Display definition (TOML).
+    #[arg(long, value_name = "D.toml")]
+    display: PathBuf,
+    /// Recording of the display's inputs (CSV).
+    #[arg(long, value_name = "R.csv")]
+    inputs: PathBuf,
+    /// Accept a recording that lacks channels; regions that need them are not judged.
+    #[arg(long)]
+    allow_missing: bool,
+}
+
+impl InputArguments {
+    fn load(&self) -> Result<(Definition, Recording), Failure> {
+        let definition = Definition::load(&self.display)?;
+        let missing = if self.allow_missing { MissingColumns::Allow } else { MissingColumns::Refuse };
+        let recording = Recording::load(&self.inputs, &definition, missing)?;
+        Ok((definition, recording))
+    }
+}
+
+/// A file or folder that cannot be written.
+#[derive(Debug, thiserror::Error)]
+#[error("cannot write \"{path}\"")]
+struct WriteError {
+    path: String,
+    source: std::io::Error,
+}
+
+fn cannot_write(path: &Path) -> impl FnOnce(std::io::Error) -> WriteError + '_ {
+    move |source| WriteError { path: path.display().to_string(), source }
+}
+
+fn make_folder(path: &Path) -> Result<(), Failure> {
+    std::fs::create_dir_all(path).map_err(cannot_write(path))?;
+    Ok(())
+}
+
+fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    std::fs::write(path, bytes).map_err(cannot_write(path))?;
+    Ok(())
+}

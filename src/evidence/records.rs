@@ -1,0 +1,121 @@
+//! The records that a check writes.
+
+use std::collections::BTreeMap;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::capture::StreamInfo;
+use crate::capture::profile::Profile;
+use crate::judge::verdict::Verdict;
+
+/// Version of the records. A reader of version n reads every file of version n or lower; fields may be
+/// added without a new version, so readers skip fields that they do not know.
+pub const RECORDS_VERSION: u32 = 1;
+
+/// One line of `frames.jsonl`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct FrameRecord {
+    /// Number of the frame, from 0.
+    pub frame: u64,
+    /// Capture time, s.
+    pub time_s: f64,
+    /// CRC-32 (RFC 1952) of the captured pixels as delivered.
+    pub crc32: u32,
+    /// Verdict on the frame.
+    pub verdict: Verdict,
+    /// By region id.
+    pub regions: BTreeMap<String, RegionRecord>,
+}
+
+/// One region in a line of `frames.jsonl`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RegionRecord {
+    /// Verdict on the region.
+    pub verdict: Verdict,
+    /// Age of the data shown, ms; null when it could not be measured.
+    pub staleness_ms: Option<f64>,
+    /// Its standard error, ms.
+    pub staleness_se_ms: Option<f64>,
+    /// What the symbols show.
+    pub readings: Vec<ReadingRecord>,
+}
+
+/// One reading.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ReadingRecord {
+    /// Channel.
+    pub channel: String,
+    /// What was read: `pointer`, `scale`, `readout`, ...
+    pub what: String,
+    /// Value shown.
+    pub displayed: f64,
+    /// Value that is due.
+    pub expected: f64,
+    /// Shown minus due, the short way round for angles.
+    pub error: f64,
+    /// Standard error of the value shown; half the last digit over the square root of 3 for digits.
+    pub standard_error: f64,
+    /// Unit of all four.
+    pub unit: String,
+    /// Pixels for a unit; absent for digits.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub px_per_unit: Option<f64>,
+}
+
+/// `summary.json`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Summary {
+    /// Version of the records.
+    pub records_version: u32,
+    /// Program and version.
+    pub tool: String,
+    /// Caution that goes with every result.
+    pub caution: String,
+    /// The display's name.
+    pub display: String,
+    /// `agrees`, `faults found` or `not judged`.
+    pub result: String,
+    /// Frames judged.
+    pub frames: u64,
+    /// Capture time of the first and last frame, s.
+    pub span_s: Option<[f64; 2]>,
+    /// Number of events by class.
+    pub events: BTreeMap<String, u64>,
+    /// Frames by verdict.
+    pub frame_verdicts: BTreeMap<String, u64>,
+    /// By region: frames by verdict.
+    pub region_verdicts: BTreeMap<String, BTreeMap<String, u64>>,
+    /// By region: time in which a freeze could not have been seen, s.
+    pub blind_s: BTreeMap<String, f64>,
+    /// Regions that were not judged, and why.
+    pub not_judged: BTreeMap<String, String>,
+    /// Pixels of the display that no region checks.
+    pub unchecked_px: i64,
+    /// Recording time = capture time + offset, s.
+    pub offset_s: f64,
+    /// Where the offset comes from.
+    pub offset_from: String,
+    /// The capture chain as it was judged.
+    pub profile: Profile,
+    /// Where the chain comes from.
+    pub profile_from: String,
+    /// The stream.
+    pub capture: StreamInfo,
+    /// First time a reversion was called for, s.
+    pub reverted_at_s: Option<f64>,
+    /// Why the check ended early, when it did.
+    pub error: Option<String>,
+    /// What the reader should know.
+    pub notes: Vec<String>,
+}
+
+/// The caution that goes with every result.
+pub const CAUTION: &str = "Prototype of a monitor's logic and a bench evidence tool. Not airborne software and not a qualified tool. Results defer to the programme's safety assessment, the applicable local regulations and the approving authority.";
+
+/// Rounds to a micro-unit, so that records stay short and equal on every machine.
+#[must_use]
+pub fn rounded(v: f64) -> f64 {
+    let r = (v * 1e6).round() / 1e6;
+    if r == 0.0 { 0.0 } else { r }
+}

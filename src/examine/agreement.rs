@@ -1,0 +1,417 @@
+//! Agreement: which ink the capture lacks, and which it has beyond the reference.
+//!
+//! Two rasterisers never give the same bytes, and a codec adds ringing, so equality is not
+//! the question. A pixel agrees when its level lies inside the envelope of the other
+//! picture's 3 x 3 neighbourhood, widened by a tolerance that grows with the contrast of that
+//! neighbourhood; this is asked both ways round. A line that is missing, or one too many, leaves
+//! the envelope by its whole contrast, while half a pixel of displacement stays inside. Pixels
+//! that leave it count only in company (two neighbours that leave it the same way), so
+//! scattered noise adds up to nothing.
+//!
+//! Looking at every pixel's neighbourhood is too dear for every frame, so a first pass sums
+//! squared differences over cells of 8 x 8 pixels and holds them against the gradient
+//! energy of the reference; the envelope is asked only in cells where the ratio is suspicious. A
+//! displacement of e pixels gives a ratio of about e^2 / [`GRADIENT_SHARE`].
+//!
+//! What it cannot see: changes below the tolerance, displacements below about a pixel (the readings
+//! are for these), and strokes of small digits (read cell by cell).
+
+use super::view::View;
+use crate::picture::Rect;
+
+/// Side of a cell, px.
+pub const CELL: usize = 8;
+
+/// Share of the reference's squared gradient that a harmless difference of rasteriser, registration
+/// and codec may have as squared difference. Displacement of 0.25 px gives 0.06.
+const GRADIENT_SHARE: f32 = 0.06;
+
+/// Limits of the test; levels are codes of 8 bits.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tolerance {
+    /// Mean squared difference on flat ground that needs no second look.
+    pub flat_energy: f32,
+    /// Difference beyond the envelope that is allowed on flat ground, levels.
+    pub flat: i32,
+    /// Additional allowance as a share of the contrast in the neighbourhood.
+    pub contrast_share: f32,
+}
+
+/// Gradient energy of the reference in cells, kept between frames for what did not change.
+#[derive(Clone, Debug, Default)]
+pub struct GradientCells {
+    columns: usize,
+    rows: usize,
+    energy: Vec<f32>,
+}
+
+impl GradientCells {
+    /// Recomputes the cells that `dirty`, relative to the view, touches.
+    pub fn update(&mut self, reference: View, dirty: Rect) {
+        let (columns, rows) = (reference.width().div_ceil(CELL), reference.height().div_ceil(CELL));
+        let mut area = dirty.grown(1).intersection(&Rect::new(
+            0,
+            0,
+            reference.width() as i32,
+            reference.height() as i32,
+        ));
+        if (columns, rows) != (self.columns, self.rows) {
+            self.columns = columns;
+            self.rows = rows;
+            self.energy.clear();
+            self.energy.resize(columns * rows, 0.0);
+            area = Rect::new(0, 0, reference.width() as i32, reference.height() as i32);
+        }
+        if area.is_empty() {
+            return;
+        }
+        let (c0, c1) = (area.x as usize / CELL, (area.right() as usize).div_ceil(CELL));
+        let (r0, r1) = (area.y as usize / CELL, (area.bottom() as usize).div_ceil(CELL));
+        for r in r0..r1 {
+            let line = &mut self.energy[r * columns + c0..r * columns + c1];
+            line.fill(0.0);
+            for y in r * CELL..((r + 1) * CELL).min(reference.height()) {
+                let here = reference.row(y);
+                let below = reference.row((y + 1).min(reference.height() - 1));
+                for (k, sum) in line.iter_mut().enumerate() {
+                    let x0 = (c0 + k) * CELL;
+                    let x1 = (x0 + CELL).min(here.len());
+                    *sum += gradient_energy(here, below, x0, x1) as f32;
+                }
+            }
+        }
+    }
+}
+
+fn gradient_energy(here: &[u8], below: &[u8], x0: usize, x1: usize) -> i32 {
+    let square = |a: u8, b: u8| {
+        let d = i32::from(a) - i32::from(b);
+        d * d
+    };
+    let mut sum = 0;
+    if x1 - x0 == CELL && x1 < here.len() {
+        // Fixed lengths let the compiler use vector code.
+        let (a, b, c): (&[u8; CELL], &[u8; CELL], &[u8; CELL]) = (
+            here[x0..x1].try_into().expect("a cell is 8 wide"),
+            here[x0 + 1..=x1].try_into().expect("a cell is 8 wide"),
+            below[x0..x1].try_into().expect("a cell is 8 wide"),
+        );
+        for k in 0..CELL {
+            sum += square(a[k], b[k]) + square(a[k], c[k]);
+        }
+    } else {
+        for x in x0..x1 {
+            sum += square(here[x], here[(x + 1).min(here.len() - 1)]) + square(here[x], below[x]);
+        }
+    }
+    sum
+}
+
+/// What disagrees in one plane of a region.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub struct Disagreement {
+    /// Pixels whose ink the reference has and the capture lacks.
+    pub missing_px: u32,
+    /// Pixels whose ink the capture has and the reference lacks.
+    pub foreign_px: u32,
+    /// The most disagreeing pixels in any window of 2 x 2 cells.
+    pub densest_px: u32,
+    /// Sum of what the disagreeing pixels exceed their envelope by, levels.
+    pub excess: u64,
+    /// Bounds of the disagreeing pixels, relative to the view.
+    pub bounds: Rect,
+}
+
+impl Disagreement {
+    /// All disagreeing pixels.
+    #[must_use]
+    pub const fn px(&self) -> u32 {
+        self.missing_px + self.foreign_px
+    }
+}
+
+/// Scratch of [`compare`]; one per thread or region.
+#[derive(Clone, Debug, Default)]
+pub struct Scratch {
+    energy: Vec<u32>,
+    hot: Vec<bool>,
+    counts: Vec<u32>,
+    /// Sign of what each pixel of the cell row leaves its envelope by: -1, 0, 1.
+    marks: Vec<i8>,
+}
+
+/// Compares `captured` with `reference` outside `unchecked` (rectangles relative to the views).
+///
+/// `background` says what counts as ink: a pixel of the reference that differs from its
+/// surroundings' mean is not needed; missing and foreign are told apart by which picture has
+/// more contrast in the neighbourhood.
+///
+/// # Panics
+/// When the views differ in size, or `gradients` belongs to a view of another size.
+pub fn compare(
+    captured: View,
+    reference: View,
+    gradients: &GradientCells,
+    tolerance: &Tolerance,
+    unchecked: &[Rect],
+    scratch: &mut Scratch,
+) -> Disagreement {
+    assert_eq!((captured.width(), captured.height()), (reference.width(), reference.height()));
+    let (columns, rows) = (captured.width().div_ceil(CELL), captured.height().div_ceil(CELL));
+    assert_eq!((columns, rows), (gradients.columns, gradients.rows), "gradients of the same view");
+    sum_energy(captured, reference, columns, rows, &mut scratch.energy);
+    let any_hot = mark_hot(columns, rows, gradients, tolerance, scratch);
+    let mut found = Disagreement::default();
+    if !any_hot {
+        return found;
+    }
+    scratch.counts.clear();
+    scratch.counts.resize(columns * rows, 0);
+    scratch.marks.clear();
+    scratch.marks.resize(captured.width() * captured.height(), 0);
+    for k in 0..columns * rows {
+        if scratch.hot[k] {
+            let (c, r) = (k % columns, k / columns);
+            mark_cell(captured, reference, c, r, tolerance, unchecked, &mut scratch.marks);
+        }
+    }
+    count_company(captured, reference, columns, scratch, &mut found);
+    for r in 0..rows {
+        for c in 0..columns {
+            let at = |c: usize, r: usize| if c < columns && r < rows { scratch.counts[r * columns + c] } else { 0 };
+            let window = at(c, r) + at(c + 1, r) + at(c, r + 1) + at(c + 1, r + 1);
+            found.densest_px = found.densest_px.max(window);
+        }
+    }
+    found
+}
+
+/// Sum of squared differences by cell.
+fn sum_energy(captured: View, reference: View, columns: usize, rows: usize, energy: &mut Vec<u32>) {
+    energy.clear();
+    energy.resize(columns * rows, 0);
+    let full = captured.width() / CELL;
+    for y in 0..captured.height() {
+        let (a, b) = (captured.row(y), reference.row(y));
+        let line = &mut energy[y / CELL * columns..][..columns];
+        for (sum, (a, b)) in line.iter_mut().zip(a.chunks_exact(CELL).zip(b.chunks_exact(CELL))) {
+            let mut s = 0;
+            for k in 0..CELL {
+                let d = i32::from(a[k]) - i32::from(b[k]);
+                s += (d * d) as u32;
+            }
+            *sum += s;
+        }
+        if full < columns {
+            for x in full * CELL..captured.width() {
+                let d = i32::from(a[x]) - i32::from(b[x]);
+                line[full] += (d * d) as u32;
+            }
+        }
+    }
+}
+
+/// Marks the cells that need the envelope; a suspicious cell takes its neighbours with it.
+fn mark_hot(
+    columns: usize,
+    rows: usize,
+    gradients: &GradientCells,
+    tolerance: &Tolerance,
+    scratch: &mut Scratch,
+) -> bool {
+    let mut any = false;
+    scratch.hot.clear();
+    scratch.hot.resize(columns * rows, false);
+    let flat = tolerance.flat_energy * (CELL * CELL) as f32;
+    for k in 0..columns * rows {
+        let (energy, gradient) = (scratch.energy[k] as f32, gradients.energy[k]);
+        if energy > flat + GRADIENT_SHARE * gradient {
+            any = true;
+            let (c, r) = (k % columns, k / columns);
+            for r in r.saturating_sub(1)..(r + 2).min(rows) {
+                for c in c.saturating_sub(1)..(c + 2).min(columns) {
+                    scratch.hot[r * columns + c] = true;
+                }
+            }
+        }
+    }
+    any
+}
+
+/// Lowest and highest level of the 3 x 3 neighbourhood, cut at the view's edge.
+fn envelope(view: View, x: usize, y: usize) -> (i32, i32) {
+    let (x0, x1) = (x.saturating_sub(1), (x + 2).min(view.width()));
+    let (mut low, mut high) = (255, 0);
+    for y in y.saturating_sub(1)..(y + 2).min(view.height()) {
+        for &level in &view.row(y)[x0..x1] {
+            low = low.min(level);
+            high = high.max(level);
+        }
+    }
+    (i32::from(low), i32::from(high))
+}
+
+/// How far `level` lies outside `low..=high` widened by the tolerance; signed, 0 inside.
+fn beyond(level: i32, (low, high): (i32, i32), tolerance: &Tolerance) -> i32 {
+    let allowed = tolerance.flat + ((high - low) as f32 * tolerance.contrast_share) as i32;
+    if level > high + allowed {
+        level - high - allowed
+    } else if level < low - allowed {
+        level - low + allowed
+    } else {
+        0
+    }
+}
+
+const FOREIGN: i8 = 1;
+const MISSING: i8 = 2;
+
+fn mark_cell(
+    captured: View,
+    reference: View,
+    c: usize,
+    r: usize,
+    tolerance: &Tolerance,
+    unchecked: &[Rect],
+    marks: &mut [i8],
+) {
+    for y in r * CELL..((r + 1) * CELL).min(captured.height()) {
+        let (cap, refe) = (captured.row(y), reference.row(y));
+        for x in c * CELL..((c + 1) * CELL).min(captured.width()) {
+            let (a, b) = (i32::from(cap[x]), i32::from(refe[x]));
+            if (a - b).abs() <= tolerance.flat {
+                continue;
+            }
+            let foreign = beyond(a, envelope(reference, x, y), tolerance);
+            let missing = beyond(b, envelope(captured, x, y), tolerance);
+            if foreign == 0 && missing == 0 {
+                continue;
+            }
+            if unchecked.iter().any(|u| u.contains(x as i32, y as i32)) {
+                continue;
+            }
+            // Both can hold (a shifted line): the larger step out of the envelope names it. The sign
+            // tells neighbours apart that leave it in opposite directions.
+            let (kind, step) = if foreign.abs() >= missing.abs() { (FOREIGN, foreign) } else { (MISSING, missing) };
+            marks[y * captured.width() + x] = if step > 0 { kind } else { -kind };
+        }
+    }
+}
+
+/// Counts marked pixels that have at least two marked neighbours.
+fn count_company(captured: View, reference: View, columns: usize, scratch: &mut Scratch, found: &mut Disagreement) {
+    let (width, height) = (captured.width(), captured.height());
+    let mut bounds = Rect::default();
+    for (k, &hot) in scratch.hot.iter().enumerate() {
+        if !hot {
+            continue;
+        }
+        let (c, r) = (k % columns, k / columns);
+        for y in r * CELL..((r + 1) * CELL).min(height) {
+            for x in c * CELL..((c + 1) * CELL).min(width) {
+                let mark = scratch.marks[y * width + x];
+                if mark == 0 {
+                    continue;
+                }
+                let mut company = 0;
+                for yy in y.saturating_sub(1)..(y + 2).min(height) {
+                    for xx in x.saturating_sub(1)..(x + 2).min(width) {
+                        company += u32::from(scratch.marks[yy * width + xx] != 0);
+                    }
+                }
+                // The pixel itself is one of them.
+                if company < 3 {
+                    continue;
+                }
+                scratch.counts[k] += 1;
+                if mark.abs() == FOREIGN {
+                    found.foreign_px += 1;
+                } else {
+                    found.missing_px += 1;
+                }
+                found.excess += u64::from(captured.at(x, y).abs_diff(reference.at(x, y)));
+                bounds = bounds.union(&Rect::new(x as i32, y as i32, 1, 1));
+            }
+        }
+    }
+    found.bounds = bounds;
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::picture::Plane;
+
+    const LUMA: Tolerance = Tolerance { flat_energy: 30.0, flat: 24, contrast_share: 0.25 };
+
+    fn compared(captured: &Plane, reference: &Plane) -> Disagreement {
+        let mut gradients = GradientCells::default();
+        gradients.update(View::whole(reference), Rect::default());
+        compare(
+            View::whole(captured),
+            View::whole(reference),
+            &gradients,
+            &LUMA,
+            &[],
+            &mut Scratch::default(),
+        )
+    }
+
+    /// A vertical line two pixels wide at column `x`, from row 4 to row 28.
+    fn with_line(x: usize) -> Plane {
+        let mut plane = Plane::filled(40, 32, 20);
+        for y in 4..28 {
+            plane.row_mut(y)[x..x + 2].fill(220);
+        }
+        plane
+    }
+
+    #[test]
+    fn a_picture_agrees_with_itself() {
+        assert_eq!(compared(&with_line(12), &with_line(12)), Disagreement::default());
+    }
+
+    #[test]
+    fn one_pixel_aside_agrees_and_three_do_not() {
+        assert_eq!(compared(&with_line(13), &with_line(12)).px(), 0);
+        assert!(compared(&with_line(15), &with_line(12)).densest_px > 20);
+    }
+
+    #[test]
+    fn a_missing_line_is_missing_and_an_extra_line_is_foreign() {
+        let empty = Plane::filled(40, 32, 20);
+        let missing = compared(&empty, &with_line(12));
+        assert!(missing.missing_px >= 40 && missing.foreign_px == 0, "{missing:?}");
+        assert_eq!(missing.bounds, Rect::new(12, 4, 2, 24));
+        let foreign = compared(&with_line(12), &empty);
+        assert!(foreign.foreign_px >= 40 && foreign.missing_px == 0, "{foreign:?}");
+    }
+
+    #[test]
+    fn scattered_pixels_add_up_to_nothing() {
+        let mut noisy = Plane::filled(40, 32, 20);
+        for y in (1..32).step_by(4) {
+            for x in (1..40).step_by(4) {
+                noisy.row_mut(y)[x] = 200;
+            }
+        }
+        assert_eq!(compared(&noisy, &Plane::filled(40, 32, 20)).px(), 0);
+    }
+
+    #[test]
+    fn nothing_is_asked_of_unchecked_areas() {
+        let empty = Plane::filled(40, 32, 20);
+        let reference = with_line(12);
+        let mut gradients = GradientCells::default();
+        gradients.update(View::whole(&reference), Rect::default());
+        let found = compare(
+            View::whole(&empty),
+            View::whole(&reference),
+            &gradients,
+            &LUMA,
+            &[Rect::new(10, 0, 8, 32)],
+            &mut Scratch::default(),
+        );
+        assert_eq!(found.px(), 0);
+    }
+}

@@ -1,0 +1,414 @@
+//! Measures the capture chain from frames that agree, and finds the time offset.
+//!
+//! The order matters: time first (a frame compared with the inputs of another moment teaches nothing of
+//! the chain), then geometry, colours and siting, then the display's usual latency from the readings.
+
+use super::comparison::ChainLook;
+use super::agreement::Tolerance;
+use super::region::{Moment, RegionExaminer};
+use super::register::{self, ColorFit, FrameReference};
+use super::subject::Subject;
+use crate::capture::CapturedFrame;
+use crate::capture::profile::{PROFILE_VERSION, Profile};
+use crate::picture::{Encoding, Picture, Subsampling};
+use crate::recording::Recording;
+use crate::recording::inputs::Inputs;
+use crate::reference::canvas::{ColorMap, Look, Siting};
+use crate::reference::painter::Painter;
+use crate::reference::symbols::scale::half_period;
+
+/// What was measured.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Measured {
+    /// The chain.
+    pub profile: Profile,
+    /// Share of the regions that agree with it, in the frame that agrees best.
+    pub agreeing: f64,
+    /// What the user should know.
+    pub notes: Vec<String>,
+}
+
+/// How the chain's picture is compared, given its profile.
+#[must_use]
+pub fn chain_look(profile: &Profile) -> ChainLook {
+    let noise = |k: usize| profile.noise[k];
+    let tolerance = |sigma: f64, flat: i32| Tolerance {
+        flat_energy: (30.0 + 6.0 * sigma * sigma) as f32,
+        flat: flat + (3.0 * sigma) as i32,
+        contrast_share: 0.25,
+    };
+    ChainLook {
+        look: profile.look(),
+        subsampling: profile.subsampling,
+        siting: profile.siting,
+        luma: tolerance(noise(0), 24),
+        chroma: tolerance(noise(1).max(noise(2)), 16),
+    }
+}
+
+/// The chain that changes nothing.
+#[must_use]
+pub fn plain_profile(size: (usize, usize), encoding: Encoding, subsampling: Subsampling, siting: Siting) -> Profile {
+    Profile {
+        profile_version: PROFILE_VERSION,
+        width: size.0,
+        height: size.1,
+        encoding,
+        subsampling,
+        siting,
+        scale: [1.0; 2],
+        shift_px: [0.0; 2],
+        color: ColorMap::IDENTITY.0,
+        noise: [0.0; 3],
+        latency_s: 0.0,
+        latency_se_s: None,
+        frames: 0,
+    }
+}
+
+/// Colour changes below this are rounding, levels.
+const COLOR_CHANGE: f64 = 3.0;
+/// Geometry below this is measurement error, px.
+const SHIFT_PX: f64 = 0.02;
+
+/// Measures the chain from `frames`, given the time offset (recording time = capture time + offset).
+#[must_use]
+pub fn measure(
+    subject: Subject,
+    recording: &Recording,
+    frames: &[&CapturedFrame],
+    siting: Option<Siting>,
+    offset_s: f64,
+    painter: &mut Painter,
+) -> Measured {
+    let definition = subject.definition();
+    let first = &frames[0].picture;
+    let size = (first.width(), first.height());
+    let mut profile = plain_profile(size, first.encoding(), first.subsampling(), siting.unwrap_or(Siting::Left));
+    let mut notes = Vec::new();
+    let mut inputs = Inputs::default();
+    // Geometry: the median of a few frames, so that one bad frame does not spoil it.
+    let mut geometries = Vec::new();
+    let mut best_agreement = 0.0f64;
+    let picked: Vec<&CapturedFrame> = spread(frames, 5);
+    for f in &picked {
+        recording.inputs_at(f.time_s + offset_s, &mut inputs);
+        let planes = (profile.subsampling, profile.siting);
+        if let Some(r) = register::register(subject, &inputs, &profile.look(), planes, &f.picture, painter) {
+            best_agreement = best_agreement.max(r.agreement);
+            geometries.push(r.geometry);
+        }
+    }
+    if geometries.is_empty() {
+        notes.push(
+            "the static artwork was not found well enough to measure shift and scale; none is assumed".to_owned(),
+        );
+    } else {
+        let median = |pick: fn(&crate::reference::canvas::Geometry) -> f64| {
+            let mut v: Vec<f64> = geometries.iter().map(pick).collect();
+            v.sort_by(f64::total_cmp);
+            v[v.len() / 2]
+        };
+        let (sx, sy, tx, ty) = (median(|g| g.sx), median(|g| g.sy), median(|g| g.tx), median(|g| g.ty));
+        let reach = |s: f64, t: f64, length: usize| t.abs().max((t + (s - 1.0) * length as f64).abs());
+        if reach(sx, tx, size.0) > SHIFT_PX || reach(sy, ty, size.1) > SHIFT_PX {
+            profile.scale = [sx, sy];
+            profile.shift_px = [tx, ty];
+        }
+    }
+    // Siting of the colour samples, where the stream does not say.
+    if siting.is_none() && profile.subsampling != Subsampling::None {
+        let distance = |s: Siting, inputs: &mut Inputs, painter: &mut Painter| -> f64 {
+            picked
+                .iter()
+                .map(|f| {
+                    recording.inputs_at(f.time_s + offset_s, inputs);
+                    let planes = (profile.subsampling, s);
+                    let r = FrameReference::draw(subject, inputs, &profile.look(), planes, size, painter);
+                    chroma_distance(&r.picture(profile.encoding), &f.picture)
+                })
+                .sum()
+        };
+        let left = distance(Siting::Left, &mut inputs, painter);
+        let center = distance(Siting::Center, &mut inputs, painter);
+        profile.siting = if center < left { Siting::Center } else { Siting::Left };
+    }
+    // Colours.
+    let mut fit = ColorFit::default();
+    for f in &picked {
+        recording.inputs_at(f.time_s + offset_s, &mut inputs);
+        let planes = (profile.subsampling, profile.siting);
+        let look = Look { color: ColorMap::IDENTITY, ..profile.look() };
+        let reference = FrameReference::draw(subject, &inputs, &look, planes, size, painter);
+        fit.add(&f.picture, &reference);
+    }
+    let map = fit.map();
+    let change = register::largest_change(&map, definition, profile.encoding);
+    if change > COLOR_CHANGE {
+        profile.color = map.0;
+        notes.push(format!(
+            "the chain changes the whole picture's colours by up to {change:.0} of 255 levels (matrix, range or gain); this is a fault of the chain, not of an instrument, and is taken out"
+        ));
+        if let Some(better) = better_encoding(&picked, subject, recording, &profile, offset_s, painter) {
+            notes.push(format!("the colours fit {better} better than what the stream declares"));
+        }
+    }
+    profile.noise = residual_noise(&picked, subject, recording, &profile, offset_s, painter);
+    // Latency and agreement, from the readings.
+    let (latency, agreeing) = latency(subject, recording, frames, &profile, offset_s, painter);
+    let limit_s = definition.file().display.max_latency_ms / 1000.0;
+    if let Some((latency_s, standard_error_s)) = latency {
+        if standard_error_s < 0.03 {
+            if (-0.05..=limit_s).contains(&latency_s) {
+                profile.latency_s = latency_s.max(0.0);
+                profile.latency_se_s = Some(standard_error_s);
+            } else {
+                notes.push(format!(
+                    "the first stretch shows data {:.0} ms old, outside the permitted 0 to {:.0} ms; no usual latency is assumed",
+                    latency_s * 1000.0,
+                    limit_s * 1000.0
+                ));
+            }
+        }
+    }
+    profile.frames = frames.len() as u64;
+    Measured { profile, agreeing, notes }
+}
+
+/// Up to `count` of the frames, evenly spread.
+fn spread<'f>(frames: &[&'f CapturedFrame], count: usize) -> Vec<&'f CapturedFrame> {
+    let n = frames.len();
+    (0..count.min(n)).map(|k| frames[k * (n - 1) / (count.min(n) - 1).max(1)]).collect()
+}
+
+fn chroma_distance(a: &Picture, b: &Picture) -> f64 {
+    let mut sum = 0u64;
+    for k in 1..3 {
+        for (x, y) in a.planes()[k].levels().iter().zip(b.planes()[k].levels()) {
+            sum += u64::from(x.abs_diff(*y).min(64));
+        }
+    }
+    sum as f64
+}
+
+/// Which other matrix and range explains the colours without a map, in words.
+fn better_encoding(
+    frames: &[&CapturedFrame],
+    subject: Subject,
+    recording: &Recording,
+    profile: &Profile,
+    offset_s: f64,
+    painter: &mut Painter,
+) -> Option<String> {
+    use crate::picture::{Matrix, Range};
+    let size = (profile.width, profile.height);
+    let mut inputs = Inputs::default();
+    let mut found = None;
+    for matrix in [Matrix::Bt601, Matrix::Bt709] {
+        for range in [Range::Limited, Range::Full] {
+            let encoding = Encoding::YCbCr { matrix, range };
+            if encoding == profile.encoding {
+                continue;
+            }
+            let mut fit = ColorFit::default();
+            for f in frames.iter().take(2) {
+                recording.inputs_at(f.time_s + offset_s, &mut inputs);
+                let look = Look { encoding, color: ColorMap::IDENTITY, ..profile.look() };
+                let planes = (profile.subsampling, profile.siting);
+                let reference = FrameReference::draw(subject, &inputs, &look, planes, size, painter);
+                fit.add(&f.picture, &reference);
+            }
+            let worst = fit.deviation().into_iter().fold(0.0, f64::max);
+            if fit.count() > 100.0 && worst < 3.0 {
+                let m = if matrix == Matrix::Bt601 { "BT.601" } else { "BT.709" };
+                let r = if range == Range::Full { "full" } else { "limited" };
+                found = Some(format!("{m}, {r} range,"));
+            }
+        }
+    }
+    found
+}
+
+/// Robust noise of flat areas, by plane: 1.4826 times the median size of what remains.
+fn residual_noise(
+    frames: &[&CapturedFrame],
+    subject: Subject,
+    recording: &Recording,
+    profile: &Profile,
+    offset_s: f64,
+    painter: &mut Painter,
+) -> [f64; 3] {
+    let size = (profile.width, profile.height);
+    let mut inputs = Inputs::default();
+    let mut counts = [[0u64; 256]; 3];
+    for f in frames.iter().take(3) {
+        recording.inputs_at(f.time_s + offset_s, &mut inputs);
+        let planes = (profile.subsampling, profile.siting);
+        let reference = FrameReference::draw(subject, &inputs, &profile.look(), planes, size, painter);
+        let drawn = reference.picture(profile.encoding);
+        for k in 0..3 {
+            for (a, b) in f.picture.planes()[k].levels().iter().zip(drawn.planes()[k].levels()) {
+                counts[k][usize::from(a.abs_diff(*b))] += 1;
+            }
+        }
+    }
+    counts.map(|c| {
+        let total: u64 = c.iter().sum();
+        // The median of whole levels is too coarse for small noise: the mean of the lower nine tenths
+        // of the sizes, which is 0.626 sigma for a Gaussian.
+        let (mut seen, mut sum) = (0u64, 0u64);
+        for (level, count) in (0u64..).zip(c) {
+            let take = count.min((total * 9 / 10).saturating_sub(seen));
+            seen += take;
+            sum += take * level;
+        }
+        (sum as f64 / seen.max(1) as f64) / 0.626
+    })
+}
+
+/// Latency with standard error, s, over all regions, and the largest share of agreeing regions.
+fn latency(
+    subject: Subject,
+    recording: &Recording,
+    frames: &[&CapturedFrame],
+    profile: &Profile,
+    offset_s: f64,
+    painter: &mut Painter,
+) -> (Option<(f64, f64)>, f64) {
+    let chain = chain_look(profile);
+    let size = (profile.width, profile.height);
+    let count = subject.definition().regions().len();
+    let mut latency_s = 0.0;
+    let mut result = None;
+    let mut agreeing = 0.0f64;
+    for _ in 0..3 {
+        let (mut numerator, mut information) = (0.0, 0.0);
+        let mut shares = vec![(0usize, 0usize); frames.len()];
+        for k in 0..count {
+            let mut examiner = RegionExaminer::new(subject, k, &chain, size, painter);
+            let mut inputs = Inputs::default();
+            let mut before = Inputs::default();
+            let mut last_s: Option<f64> = None;
+            for (n, f) in frames.iter().enumerate() {
+                let interval_s = last_s.map_or(0.04, |t| f.time_s - t);
+                last_s = Some(f.time_s);
+                let moment =
+                    Moment { frame: &f.picture, recording, time_s: f.time_s + offset_s, latency_s, interval_s };
+                let readings = examiner.readings_only(&moment, painter);
+                shares[n].0 += usize::from(readings.1);
+                shares[n].1 += 1;
+                recording.inputs_at(moment.time_s - latency_s, &mut inputs);
+                recording.inputs_at(moment.time_s - latency_s - 0.02, &mut before);
+                for (freedom, fitted) in examiner.freedoms().iter().zip(&readings.0) {
+                    let Some(fitted) = fitted.filter(|f| f.misfit < 0.4) else { continue };
+                    let (Some(v), Some(u)) =
+                        (inputs.value(freedom.channel).number(), before.value(freedom.channel).number())
+                    else {
+                        continue;
+                    };
+                    let wrap = |d: f64| freedom.period.map_or(d, |p| half_period(d, p));
+                    let speed = wrap(v - u) * fitted.px_per_unit / 0.02;
+                    let behind = -wrap(fitted.value - v) * fitted.px_per_unit;
+                    // Errors of a symbol are correlated from frame to frame: a tenth of a pixel of bias.
+                    if behind.abs() > 40.0 {
+                        continue;
+                    }
+                    numerator += speed * behind / 0.04;
+                    information += speed * speed / 0.04;
+                }
+            }
+        }
+        agreeing =
+            shares.iter().map(|(a, n)| *a as f64 / (*n).max(1) as f64).fold(agreeing, f64::max);
+        if information < 1.0 {
+            break;
+        }
+        let step = numerator / information;
+        latency_s += step;
+        result = Some((latency_s, 1.0 / information.sqrt()));
+        if step.abs() < 0.002 {
+            break;
+        }
+    }
+    (result, agreeing)
+}
+
+/// A time offset that was found, and how clearly.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FoundOffset {
+    /// Recording time = capture time + offset, s.
+    pub offset_s: f64,
+    /// Mean difference of luma at the best offset, levels.
+    pub distance: f64,
+    /// The same at the best offset elsewhere (more than a second away); infinite when the recording is
+    /// not longer.
+    pub runner_up: f64,
+}
+
+/// Most offsets that are tried in the first pass.
+const MOST_OFFSETS: usize = 4000;
+
+/// Finds the offset at which the frames agree with the recording best.
+#[must_use]
+pub fn find_offset(
+    subject: Subject,
+    recording: &Recording,
+    frames: &[&CapturedFrame],
+    painter: &mut Painter,
+) -> FoundOffset {
+    let first = &frames[0].picture;
+    let size = (first.width(), first.height());
+    let look = Look::new(first.encoding());
+    let planes = (first.subsampling(), Siting::Left);
+    let (begin_s, end_s) = recording.span_s();
+    let picked = spread(frames, 6);
+    let low = begin_s - picked[0].time_s;
+    let high = (end_s - picked[picked.len() - 1].time_s).max(low);
+    let step_s = ((high - low) / MOST_OFFSETS as f64).max(0.1);
+    let mut inputs = Inputs::default();
+    let mut score = |offset_s: f64, list: &[&CapturedFrame], painter: &mut Painter| -> f64 {
+        list.iter()
+            .map(|f| {
+                recording.inputs_at(f.time_s + offset_s, &mut inputs);
+                FrameReference::draw(subject, &inputs, &look, planes, size, painter).distance(&f.picture, 3)
+            })
+            .sum::<f64>()
+            / list.len() as f64
+    };
+    let count = ((high - low) / step_s) as usize;
+    let mut coarse: Vec<(f64, f64)> = (0..=count)
+        .map(|k| {
+            let offset_s = low + step_s * k as f64;
+            (score(offset_s, &picked[..1], painter), offset_s)
+        })
+        .collect();
+    coarse.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    coarse.truncate(24);
+    let mut fine: Vec<(f64, f64)> = Vec::new();
+    for (_, around) in coarse {
+        let mut best = (f64::INFINITY, around);
+        for k in -10..=10 {
+            let offset_s = around + step_s * f64::from(k) / 10.0;
+            let s = score(offset_s, &picked, painter);
+            if s < best.0 {
+                best = (s, offset_s);
+            }
+        }
+        fine.push(best);
+    }
+    fine.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    let (mut distance, mut offset_s) = fine[0];
+    let mut reach_s = step_s / 10.0;
+    while reach_s > 0.001 {
+        for o in [offset_s - reach_s, offset_s + reach_s, offset_s - reach_s / 2.0, offset_s + reach_s / 2.0] {
+            let s = score(o, &picked, painter);
+            if s < distance {
+                (distance, offset_s) = (s, o);
+            }
+        }
+        reach_s /= 2.0;
+    }
+    let runner_up =
+        fine.iter().filter(|(_, o)| (o - offset_s).abs() > 1.0).map(|(s, _)| *s).fold(f64::INFINITY, f64::min);
+    FoundOffset { offset_s, distance, runner_up }
+}

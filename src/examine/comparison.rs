@@ -1,0 +1,262 @@
+//! One region's reference, drawn for some inputs, held against the capture.
+
+use super::agreement::{self, Disagreement, GradientCells, Scratch, Tolerance};
+use super::subject::Subject;
+use super::view::View;
+use crate::definition::Definition;
+use crate::picture::{Picture, Plane, Rect, Subsampling};
+use crate::recording::inputs::Inputs;
+use crate::reference::canvas::{Look, Siting};
+use crate::reference::painter::{Filter, Painter, RegionCanvas};
+use crate::reference::scene::Scene;
+
+/// How the capture chain shows a good picture: where reference frames are brought to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ChainLook {
+    /// Encoding, geometry and colours.
+    pub look: Look,
+    /// Resolution of the colour planes.
+    pub subsampling: Subsampling,
+    /// Where colour samples sit.
+    pub siting: Siting,
+    /// Limits for luma.
+    pub luma: Tolerance,
+    /// Limits for colour.
+    pub chroma: Tolerance,
+}
+
+/// What disagrees in a region.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub struct Difference {
+    /// In luma.
+    pub luma: Disagreement,
+    /// In colour, the worse of both planes.
+    pub chroma: Disagreement,
+}
+
+/// Disagreeing luma pixels in a window of 16 x 16 that make a difference.
+pub const LUMA_PX: u32 = 6;
+/// Disagreeing colour samples in a window of 16 x 16 samples that make a difference.
+pub const CHROMA_PX: u32 = 4;
+
+impl Difference {
+    /// True when the pictures agree.
+    #[must_use]
+    pub const fn agrees(&self) -> bool {
+        self.luma.densest_px < LUMA_PX && self.chroma.densest_px < CHROMA_PX
+    }
+
+    /// A figure that is smaller the better the pictures agree.
+    #[must_use]
+    pub const fn size(&self) -> u64 {
+        self.luma.excess + self.chroma.excess + (self.luma.px() + self.chroma.px()) as u64
+    }
+}
+
+/// The reference of one region and the buffers to compare it.
+pub struct Comparison<'d> {
+    subject: Subject<'d>,
+    region: usize,
+    chain: ChainLook,
+    area: Rect,
+    scene: Scene,
+    canvas: RegionCanvas,
+    chroma: [Plane; 2],
+    gradients: [GradientCells; 3],
+    scratch: Scratch,
+    unchecked: [Vec<Rect>; 2],
+    is_fresh: bool,
+}
+
+/// The region's pixels in the capture: its rectangle through the chain's geometry, inwards to whole
+/// colour samples.
+#[must_use]
+pub fn captured_area(rect: Rect, chain: &ChainLook, width: usize, height: usize) -> Rect {
+    let g = &chain.look.geometry;
+    let inwards_low = |v: f64| libm::ceil(v - 0.01) as i32;
+    let inwards_high = |v: f64| libm::floor(v + 0.01) as i32;
+    let (mut x0, mut x1) = (inwards_low(g.x(f64::from(rect.x))), inwards_high(g.x(f64::from(rect.right()))));
+    let (mut y0, mut y1) = (inwards_low(g.y(f64::from(rect.y))), inwards_high(g.y(f64::from(rect.bottom()))));
+    (x0, y0) = (x0.max(0), y0.max(0));
+    (x1, y1) = (x1.min(width as i32), y1.min(height as i32));
+    let even_up = |v: i32| v + (v & 1);
+    let even_down = |v: i32| v - (v & 1);
+    match chain.subsampling {
+        Subsampling::None => {}
+        Subsampling::Columns => (x0, x1) = (even_up(x0), even_down(x1)),
+        Subsampling::Both => {
+            (x0, x1) = (even_up(x0), even_down(x1));
+            (y0, y1) = (even_up(y0), even_down(y1));
+        }
+    }
+    Rect::new(x0, y0, (x1 - x0).max(0), (y1 - y0).max(0))
+}
+
+/// The colour samples of `area`, an area of whole colour samples.
+#[must_use]
+pub fn chroma_area(area: Rect, subsampling: Subsampling) -> Rect {
+    match subsampling {
+        Subsampling::None => area,
+        Subsampling::Columns => Rect::new(area.x / 2, area.y, area.width / 2, area.height),
+        Subsampling::Both => Rect::new(area.x / 2, area.y / 2, area.width / 2, area.height / 2),
+    }
+}
+
+impl<'d> Comparison<'d> {
+    /// Draws the static artwork of region `region` once.
+    pub fn new(subject: Subject<'d>, region: usize, chain: &ChainLook, size: (usize, usize), painter: &mut Painter) -> Self {
+        let definition = subject.definition();
+        let area = captured_area(definition.regions()[region].area(), chain, size.0, size.1);
+        let mut scene = Scene::default();
+        subject.region_static(region, &mut scene);
+        let mut canvas = RegionCanvas::new(area, 3, chain.look, definition.background());
+        canvas.set_fixed(painter, definition.fonts(), &scene, Filter::ALL);
+        let c = chroma_area(area, chain.subsampling);
+        let chroma = [(); 2].map(|()| Plane::filled(c.width as usize, c.height as usize, 128));
+        let mut unchecked = [Vec::new(), Vec::new()];
+        for rect in definition.unchecked() {
+            let r = captured_outwards(rect, chain).intersection(&area);
+            if !r.is_empty() {
+                let local = Rect { x: r.x - area.x, y: r.y - area.y, ..r };
+                unchecked[0].push(local);
+                unchecked[1].push(match chain.subsampling {
+                    Subsampling::None => local,
+                    Subsampling::Columns => Rect::new(local.x / 2, local.y, local.width / 2 + 1, local.height),
+                    Subsampling::Both => Rect::new(local.x / 2, local.y / 2, local.width / 2 + 1, local.height / 2 + 1),
+                });
+            }
+        }
+        scene.clear();
+        Self {
+            subject,
+            region,
+            chain: chain.clone(),
+            area,
+            scene,
+            canvas,
+            chroma,
+            gradients: Default::default(),
+            scratch: Scratch::default(),
+            unchecked,
+            is_fresh: true,
+        }
+    }
+
+    /// The definition.
+    #[must_use]
+    pub fn definition(&self) -> &'d Definition {
+        self.subject.definition()
+    }
+
+    /// The region's pixels in the capture.
+    #[must_use]
+    pub const fn area(&self) -> Rect {
+        self.area
+    }
+
+    /// What moves, as last drawn.
+    #[must_use]
+    pub const fn scene(&self) -> &Scene {
+        &self.scene
+    }
+
+    /// Areas that are not judged, relative to the region.
+    #[must_use]
+    pub fn unchecked(&self) -> &[Rect] {
+        &self.unchecked[0]
+    }
+
+    /// Reference planes as last drawn: luma, Cb, Cr.
+    #[must_use]
+    pub fn reference(&self) -> [View<'_>; 3] {
+        let luma = View::whole(&self.canvas.canvas().planes()[0]);
+        match self.chain.subsampling {
+            Subsampling::None => {
+                let p = self.canvas.canvas().planes();
+                [luma, View::whole(&p[1]), View::whole(&p[2])]
+            }
+            Subsampling::Columns | Subsampling::Both => {
+                [luma, View::whole(&self.chroma[0]), View::whole(&self.chroma[1])]
+            }
+        }
+    }
+
+    /// The region's part of a captured frame: luma, Cb, Cr.
+    #[must_use]
+    pub fn captured<'p>(&self, frame: &'p Picture) -> [View<'p>; 3] {
+        let c = chroma_area(self.area, self.chain.subsampling);
+        let p = frame.planes();
+        [View::new(&p[0], self.area), View::new(&p[1], c), View::new(&p[2], c)]
+    }
+
+    /// Draws the region for `inputs`.
+    pub fn draw(&mut self, inputs: &Inputs, painter: &mut Painter) {
+        self.scene.clear();
+        self.subject.region_moving(self.region, inputs, &mut self.scene);
+        let fonts = self.subject.definition().fonts();
+        let whole = Rect::new(0, 0, self.area.width, self.area.height);
+        let area = self.area;
+        let dirty: Rect = self
+            .canvas
+            .update(painter, fonts, &self.scene)
+            .iter()
+            .fold(Rect::default(), |sum, r| sum.union(&Rect { x: r.x - area.x, y: r.y - area.y, ..*r }));
+        let dirty = if std::mem::take(&mut self.is_fresh) { whole } else { dirty.intersection(&whole) };
+        if dirty.is_empty() {
+            return;
+        }
+        let planes = self.canvas.canvas().planes();
+        let chroma_dirty = match self.chain.subsampling {
+            Subsampling::None => dirty,
+            s => {
+                let grown = dirty.grown(2).intersection(&whole);
+                for (k, plane) in self.chroma.iter_mut().enumerate() {
+                    crate::reference::canvas::subsample(&planes[k + 1], (0, 0), s, self.chain.siting, grown, plane);
+                }
+                let c = match s {
+                    Subsampling::None => grown,
+                    Subsampling::Columns => Rect::new(grown.x / 2, grown.y, grown.width / 2 + 1, grown.height),
+                    Subsampling::Both => {
+                        Rect::new(grown.x / 2, grown.y / 2, grown.width / 2 + 1, grown.height / 2 + 1)
+                    }
+                };
+                c.grown(1)
+            }
+        };
+        let views = {
+            let luma = View::whole(&planes[0]);
+            match self.chain.subsampling {
+                Subsampling::None => [luma, View::whole(&planes[1]), View::whole(&planes[2])],
+                _ => [luma, View::whole(&self.chroma[0]), View::whole(&self.chroma[1])],
+            }
+        };
+        for (k, view) in views.into_iter().enumerate() {
+            self.gradients[k].update(view, if k == 0 { dirty } else { chroma_dirty });
+        }
+    }
+
+    /// Compares what was last drawn with a captured frame.
+    pub fn compare(&mut self, frame: &Picture) -> Difference {
+        let captured = self.captured(frame);
+        let mut scratch = std::mem::take(&mut self.scratch);
+        let reference = self.reference();
+        let mut found = [Disagreement::default(); 3];
+        for k in 0..3 {
+            let (tolerance, unchecked) =
+                if k == 0 { (&self.chain.luma, &self.unchecked[0]) } else { (&self.chain.chroma, &self.unchecked[1]) };
+            found[k] =
+                agreement::compare(captured[k], reference[k], &self.gradients[k], tolerance, unchecked, &mut scratch);
+        }
+        self.scratch = scratch;
+        let chroma = if found[1].densest_px >= found[2].densest_px { found[1] } else { found[2] };
+        Difference { luma: found[0], chroma }
+    }
+}
+
+/// `rect` through the chain's geometry, outwards to whole pixels.
+fn captured_outwards(rect: Rect, chain: &ChainLook) -> Rect {
+    let g = &chain.look.geometry;
+    let (x0, x1) = (libm::floor(g.x(f64::from(rect.x))) as i32, libm::ceil(g.x(f64::from(rect.right()))) as i32);
+    let (y0, y1) = (libm::floor(g.y(f64::from(rect.y))) as i32, libm::ceil(g.y(f64::from(rect.bottom()))) as i32);
+    Rect::new(x0, y0, x1 - x0, y1 - y0)
+}

@@ -1,0 +1,190 @@
+//! The numeric core of a reading: one Gauss-Newton step on the pixels that move.
+//!
+//! The reference is drawn a little below and a little above the value; where both differ, the
+//! difference is the derivative and the capture against their mean is the residual. Only these
+//! pixels enter, as a list of samples, so a step costs as much as the symbol has moving edges, not as
+//! its area. Words are left out by the caller: they drift with the unit's rounding rules and are
+//! judged by themselves.
+//!
+//! An offset is always free (black level); gain is not, since the capture profile has taken it out.
+//! Once the step is small, samples are weighted by Tukey's biweight so that a label, another
+//! symbol's edge or a codec block does not pull the value.
+
+use nalgebra::{DMatrix, DVector};
+
+/// Most freedoms that are solved for at once.
+pub const MOST: usize = 6;
+
+/// One pixel that moves.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Sample {
+    /// Change of the level for a pixel of motion of each freedom.
+    pub slope: [f32; MOST],
+    /// Captured level minus reference level.
+    pub residual: f32,
+}
+
+/// What the samples say.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Step {
+    /// Motion that explains the residuals, px, by freedom.
+    pub motion_px: Vec<f64>,
+    /// Standard error of the motion, px, by freedom; infinite when the samples do not bear on it.
+    pub standard_error_px: Vec<f64>,
+    /// Root mean square of what remains, over that of a pixel of motion; below about 0.3 the
+    /// picture was recognised.
+    pub misfit: f64,
+}
+
+/// Levels of noise that the weights always allow.
+const LEAST_SCALE: f64 = 4.0;
+/// Tukey's constant: 95 % efficiency on Gaussian noise (Huber, Robust Statistics, 1981; from memory).
+const TUKEY: f64 = 4.685;
+/// Steps below this are weighted, px.
+const WEIGHTED_BELOW_PX: f64 = 0.7;
+
+/// Solves for the motion of `freedoms` freedoms; `None` when the samples determine nothing.
+#[must_use]
+pub fn solve(samples: &[Sample], freedoms: usize) -> Option<Step> {
+    if samples.len() < 2 * (freedoms + 1) {
+        return None;
+    }
+    let mut step = weighted(samples, freedoms, |_| 1.0)?;
+    let largest = step.0.iter().take(freedoms).fold(0.0f64, |m, v| m.max(v.abs()));
+    if largest < WEIGHTED_BELOW_PX {
+        for _ in 0..2 {
+            let scale = deviation(samples, &step.0, freedoms).max(LEAST_SCALE);
+            let (solution, limit) = (step.0.clone(), TUKEY * scale);
+            let again = weighted(samples, freedoms, |s| {
+                let u = remaining(s, &solution, freedoms) / limit;
+                if u.abs() < 1.0 { (1.0 - u * u) * (1.0 - u * u) } else { 0.0 }
+            });
+            match again {
+                Some(next) => step = next,
+                None => break,
+            }
+        }
+    }
+    let (solution, variance) = step;
+    let (mut left, mut unit) = (0.0, 0.0);
+    for s in samples {
+        let r = remaining(s, &solution, freedoms);
+        left += r * r;
+        unit += s.slope[..freedoms].iter().map(|&v| f64::from(v) * f64::from(v)).sum::<f64>();
+    }
+    Some(Step {
+        motion_px: solution.iter().take(freedoms).copied().collect(),
+        standard_error_px: variance.iter().take(freedoms).map(|v| v.sqrt()).collect(),
+        misfit: (left / unit.max(1e-9)).sqrt(),
+    })
+}
+
+fn remaining(s: &Sample, solution: &[f64], freedoms: usize) -> f64 {
+    let explained: f64 = (0..freedoms).map(|k| f64::from(s.slope[k]) * solution[k]).sum();
+    f64::from(s.residual) - explained - solution[freedoms]
+}
+
+/// Robust deviation of the residuals: 1.4826 times the median of their sizes (of a fixed sub-sample).
+fn deviation(samples: &[Sample], solution: &[f64], freedoms: usize) -> f64 {
+    let stride = (samples.len() / 512).max(1);
+    let mut sizes: Vec<f64> =
+        samples.iter().step_by(stride).map(|s| remaining(s, solution, freedoms).abs()).collect();
+    let middle = sizes.len() / 2;
+    let (_, median, _) = sizes.select_nth_unstable_by(middle, f64::total_cmp);
+    1.4826 * *median
+}
+
+/// Weighted least squares: solution (motions, offset) and variances of the solution.
+fn weighted(samples: &[Sample], freedoms: usize, weight: impl Fn(&Sample) -> f64) -> Option<(Vec<f64>, Vec<f64>)> {
+    let n = freedoms + 1;
+    let mut normal = [[0.0f64; MOST + 1]; MOST + 1];
+    let mut right = [0.0f64; MOST + 1];
+    let (mut squares, mut total) = (0.0, 0.0);
+    for s in samples {
+        let w = weight(s);
+        if w <= 0.0 {
+            continue;
+        }
+        let mut row = [1.0f64; MOST + 1];
+        for k in 0..freedoms {
+            row[k] = f64::from(s.slope[k]);
+        }
+        for i in 0..n {
+            for j in 0..=i {
+                normal[i][j] += w * row[i] * row[j];
+            }
+            right[i] += w * row[i] * f64::from(s.residual);
+        }
+        squares += w * f64::from(s.residual) * f64::from(s.residual);
+        total += w;
+    }
+    let matrix = DMatrix::from_fn(n, n, |i, j| if j <= i { normal[i][j] } else { normal[j][i] });
+    let vector = DVector::from_fn(n, |i, _| right[i]);
+    let inverse = matrix.cholesky()?.inverse();
+    let solution = &inverse * &vector;
+    let left = (squares - solution.dot(&vector)).max(0.0);
+    // Rounding to codes alone leaves a variance of 1/12 on each side.
+    let sigma2 = (left / (total - n as f64).max(1.0)).max(1.0 / 6.0);
+    let variance = (0..n).map(|k| inverse[(k, k)].max(0.0) * sigma2).collect();
+    Some((solution.iter().copied().collect(), variance))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::{Rng, SeedableRng};
+
+    /// Edges of contrast 100 over two pixels, moved by `motion`, with Gaussian noise.
+    fn samples(motion: f64, sigma: f64, seed: u64, count: usize) -> Vec<Sample> {
+        let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+        let mut gauss = || {
+            let (u, v): (f64, f64) = (random.random_range(1e-12..1.0), random.random());
+            (-2.0 * u.ln()).sqrt() * (std::f64::consts::TAU * v).cos()
+        };
+        (0..count)
+            .map(|k| {
+                let mut slope = [0.0; MOST];
+                slope[0] = if k % 2 == 0 { 50.0 } else { -50.0 };
+                Sample { slope, residual: (f64::from(slope[0]) * motion + sigma * gauss()) as f32 }
+            })
+            .collect()
+    }
+
+    /// The bound is the inverse of Fisher's information: sigma^2 / sum of slope^2
+    /// (Kay, Fundamentals of Statistical Signal Processing vol. 1, 1993, ch. 3; from memory).
+    #[test]
+    fn reaches_the_cramer_rao_bound() {
+        let (sigma, count, runs) = (5.0, 400, 400);
+        let bound = sigma / (count as f64 * 2500.0).sqrt();
+        let mut squares = 0.0;
+        for seed in 0..runs {
+            let step = solve(&samples(0.2, sigma, seed, count), 1).expect("determined");
+            squares += (step.motion_px[0] - 0.2).powi(2);
+        }
+        let ratio = (squares / runs as f64).sqrt() / bound;
+        assert!((0.85..1.1).contains(&ratio), "RMS is {ratio} times the bound");
+    }
+
+    #[test]
+    fn states_its_own_error() {
+        let step = solve(&samples(-0.3, 5.0, 1, 400), 1).expect("determined");
+        let bound = 5.0 / (400.0f64 * 2500.0).sqrt();
+        assert!((step.standard_error_px[0] / bound - 1.0).abs() < 0.2, "{step:?}");
+    }
+
+    #[test]
+    fn outliers_do_not_pull_the_value() {
+        let mut list = samples(0.1, 2.0, 7, 400);
+        for s in list.iter_mut().step_by(12) {
+            s.residual += 120.0;
+        }
+        let step = solve(&list, 1).expect("determined");
+        assert!((step.motion_px[0] - 0.1).abs() < 0.02, "{step:?}");
+    }
+
+    #[test]
+    fn nothing_moves_nothing_is_read() {
+        assert_eq!(solve(&[], 1), None);
+        assert_eq!(solve(&[Sample::default(); 50], 1), None);
+    }
+}

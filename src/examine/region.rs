@@ -1,0 +1,374 @@
+//! One region in one frame: does it agree, what does it show, and if it disagrees, which data or values
+//! explain the picture.
+
+use super::comparison::{ChainLook, Comparison, Difference};
+use super::reader::{self, Fitted, RECOGNISED, Reader};
+use super::signature::{self, Signature};
+use super::subject::Subject;
+use super::words::{WordChecker, WrongCell};
+use crate::definition::model::Symbol;
+use crate::picture::{Picture, Rect};
+use crate::recording::Recording;
+use crate::recording::inputs::{ChannelId, Inputs, Value};
+use crate::reference::painter::Painter;
+use crate::reference::scene::Scene;
+use crate::reference::symbols::freedom::Freedom;
+use crate::reference::symbols::scale::half_period;
+
+/// What explains the picture of a region.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Explanation {
+    /// The inputs that are due.
+    Due,
+    /// The inputs of another moment: recording time, s.
+    OtherTime {
+        /// Recording time of the inputs that are shown, s.
+        data_time_s: f64,
+    },
+    /// The inputs that are due, with the channels that are read replaced by their readings.
+    Values,
+    /// Nothing: the picture is wrong in itself.
+    Nothing {
+        /// What kind of wrong it is.
+        signature: Signature,
+    },
+}
+
+/// What was found in one region of one frame.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Findings {
+    /// What explains the picture.
+    pub explanation: Explanation,
+    /// What differs from the reference that is due (all zero when it agrees).
+    pub difference: Difference,
+    /// Characters that are not those that are due.
+    pub wrong_cells: Vec<WrongCell>,
+    /// Readings by freedom; `None` where nothing could be read.
+    pub readings: Vec<Option<Fitted>>,
+    /// For a liveness cell: which half is lit, when that can be said.
+    pub liveness: Option<bool>,
+    /// True when what moves was drawn the same as in the frame before.
+    pub is_unchanged: bool,
+}
+
+/// How far back the data of a stale picture are looked for, s.
+pub const OLDEST_S: f64 = 2.5;
+/// Standard error that readings have at least against other rasterisers, px.
+const READING_PX: f64 = 0.15;
+/// Most different pictures of other times that are tried in a frame.
+const MOST_TRIALS: usize = 8;
+/// Frames between scans for far values while nothing explains the picture.
+const SCAN_EVERY: u64 = 6;
+
+/// Examines one region, frame after frame.
+pub struct RegionExaminer<'d> {
+    subject: Subject<'d>,
+    region: usize,
+    due: Comparison<'d>,
+    trial: Comparison<'d>,
+    reader: Reader<'d>,
+    words: WordChecker<'d>,
+    trial_words: WordChecker<'d>,
+    fixed_words: Vec<Rect>,
+    word_boxes: Vec<Rect>,
+    inputs: Inputs,
+    trial_inputs: Inputs,
+    chain: ChainLook,
+    liveness_period_s: Option<f64>,
+    channels: Vec<ChannelId>,
+    /// Data time that explained the picture last, and the staleness it had then.
+    last_data_time_s: Option<f64>,
+    last_staleness_s: f64,
+    last_values: Vec<Option<Fitted>>,
+    troubled: u64,
+    previous_scene: Scene,
+    tried: Vec<Scene>,
+}
+
+/// What is the same for all regions of a frame.
+#[derive(Clone, Copy)]
+pub struct Moment<'a> {
+    /// The captured frame.
+    pub frame: &'a Picture,
+    /// The inputs.
+    pub recording: &'a Recording,
+    /// Recording time of the frame, s: capture time plus offset.
+    pub time_s: f64,
+    /// Staleness that the display usually has, s.
+    pub latency_s: f64,
+    /// Time to the frame before, s.
+    pub interval_s: f64,
+}
+
+impl<'d> RegionExaminer<'d> {
+    /// Prepares region `region` for frames of `size` pixels.
+    pub fn new(subject: Subject<'d>, region: usize, chain: &ChainLook, size: (usize, usize), painter: &mut Painter) -> Self {
+        let definition = subject.definition();
+        let due = Comparison::new(subject, region, chain, size, painter);
+        let trial = Comparison::new(subject, region, chain, size, painter);
+        let area = due.area();
+        let reader = Reader::new(subject, region, chain, area, painter);
+        let mut fixed = Scene::default();
+        subject.region_static(region, &mut fixed);
+        let mut fixed_words = Vec::new();
+        reader::word_boxes(&fixed, subject, chain, area, &mut fixed_words);
+        let liveness_period_s = definition.regions()[region].symbol.iter().find_map(|s| match s {
+            Symbol::Liveness(l) => Some(l.period_ms / 1000.0),
+            _ => None,
+        });
+        let channels = definition.regions()[region].channels_used().iter().map(|n| definition.channel(n)).collect();
+        Self {
+            subject,
+            region,
+            words: WordChecker::new(subject, chain, area, &fixed),
+            trial_words: WordChecker::new(subject, chain, area, &fixed),
+            due,
+            trial,
+            reader,
+            fixed_words,
+            word_boxes: Vec::new(),
+            inputs: Inputs::default(),
+            trial_inputs: Inputs::default(),
+            chain: chain.clone(),
+            liveness_period_s,
+            channels,
+            last_data_time_s: None,
+            last_staleness_s: 0.0,
+            last_values: Vec::new(),
+            troubled: 0,
+            previous_scene: Scene::default(),
+            tried: Vec::new(),
+        }
+    }
+
+    /// The freedoms whose readings [`Findings::readings`] holds.
+    #[must_use]
+    pub fn freedoms(&self) -> &[Freedom] {
+        self.reader.freedoms()
+    }
+
+    /// Channels that the region shows.
+    #[must_use]
+    pub fn channels(&self) -> &[ChannelId] {
+        &self.channels
+    }
+
+    /// The region's pixels in the capture.
+    #[must_use]
+    pub const fn area(&self) -> Rect {
+        self.due.area()
+    }
+
+    /// The reference that is due, as last drawn.
+    #[must_use]
+    pub const fn due(&self) -> &Comparison<'d> {
+        &self.due
+    }
+
+    /// Pixels for a unit of freedom `k` at the inputs that are due.
+    #[must_use]
+    pub fn px_per_unit(&self, k: usize) -> f64 {
+        self.reader.px_per_unit(k, &self.inputs)
+    }
+
+    /// Examines the region in one frame.
+    pub fn examine(&mut self, moment: &Moment, painter: &mut Painter) -> Findings {
+        moment.recording.inputs_at(moment.time_s - moment.latency_s, &mut self.inputs);
+        let inputs = std::mem::take(&mut self.inputs);
+        self.due.draw(&inputs, painter);
+        let is_unchanged = self.due.scene() == &self.previous_scene;
+        if !is_unchanged {
+            self.previous_scene.clone_from(self.due.scene());
+        }
+        let mut difference = self.due.compare(moment.frame);
+        let mut liveness = None;
+        if let Some(period_s) = self.liveness_period_s {
+            liveness = self.liveness(moment, &inputs, period_s, &mut difference, painter);
+        }
+        let wrong_cells = self.words.check(
+            self.due.captured(moment.frame)[0],
+            self.due.reference()[0],
+            self.due.scene(),
+            self.troubled > 0,
+            painter,
+        );
+        let agrees = difference.agrees() && wrong_cells.is_empty();
+        self.word_boxes.clear();
+        self.word_boxes.extend_from_slice(&self.fixed_words);
+        reader::word_boxes(self.due.scene(), self.subject, &self.chain, self.due.area(), &mut self.word_boxes);
+        let mut readings = Vec::new();
+        let captured = self.due.captured(moment.frame)[0];
+        let scan = !agrees && self.troubled.is_multiple_of(SCAN_EVERY);
+        self.reader.read(captured, &inputs, &self.word_boxes, scan, painter, &mut readings);
+        let explanation = if agrees {
+            self.troubled = 0;
+            self.last_data_time_s = Some(moment.time_s - moment.latency_s);
+            self.last_staleness_s = moment.latency_s;
+            Explanation::Due
+        } else {
+            let found = self.explain(moment, &inputs, &mut readings, painter);
+            self.troubled += 1;
+            found
+        };
+        self.inputs = inputs;
+        self.last_values.clone_from(&readings);
+        Findings { explanation, difference, wrong_cells, readings, liveness, is_unchanged }
+    }
+
+    /// Readings alone, and whether the region agrees: for measuring the chain.
+    pub fn readings_only(&mut self, moment: &Moment, painter: &mut Painter) -> (Vec<Option<Fitted>>, bool) {
+        moment.recording.inputs_at(moment.time_s - moment.latency_s, &mut self.inputs);
+        let inputs = std::mem::take(&mut self.inputs);
+        self.due.draw(&inputs, painter);
+        let agrees = self.due.compare(moment.frame).agrees();
+        self.word_boxes.clear();
+        self.word_boxes.extend_from_slice(&self.fixed_words);
+        reader::word_boxes(self.due.scene(), self.subject, &self.chain, self.due.area(), &mut self.word_boxes);
+        let mut readings = Vec::new();
+        let captured = self.due.captured(moment.frame)[0];
+        self.reader.read(captured, &inputs, &self.word_boxes, false, painter, &mut readings);
+        self.inputs = inputs;
+        (readings, agrees)
+    }
+
+    /// Which half is lit: the reference of the other phase is drawn when the due one disagrees.
+    fn liveness(&mut self, moment: &Moment, inputs: &Inputs, period_s: f64, difference: &mut Difference, painter: &mut Painter) -> Option<bool> {
+        let is_first = |t: f64| (libm::floor(t / period_s) as i64).rem_euclid(2) == 0;
+        if difference.agrees() {
+            return Some(is_first(inputs.time_s));
+        }
+        let mut other = inputs.clone();
+        other.time_s += period_s;
+        self.due.draw(&other, painter);
+        let second = self.due.compare(moment.frame);
+        if second.agrees() {
+            *difference = second;
+            return Some(is_first(other.time_s));
+        }
+        self.due.draw(inputs, painter);
+        None
+    }
+
+    /// True when the region, drawn for the trial inputs, agrees with the frame.
+    fn trial_agrees(&mut self, moment: &Moment, painter: &mut Painter) -> bool {
+        self.trial.draw(&self.trial_inputs, painter);
+        if self.tried.iter().any(|s| s == self.trial.scene()) {
+            return false;
+        }
+        self.tried.push(self.trial.scene().clone());
+        self.trial.compare(moment.frame).agrees()
+            && self
+                .trial_words
+                .check(
+                    self.trial.captured(moment.frame)[0],
+                    self.trial.reference()[0],
+                    self.trial.scene(),
+                    true,
+                    painter,
+                )
+                .is_empty()
+    }
+
+    fn agrees_at(&mut self, data_time_s: f64, moment: &Moment, painter: &mut Painter) -> bool {
+        moment.recording.inputs_at(data_time_s, &mut self.trial_inputs);
+        if let Some(period_s) = self.liveness_period_s {
+            // Its phase has been dealt with.
+            self.trial_inputs.time_s = self.inputs.time_s;
+            let _ = period_s;
+        }
+        self.trial_agrees(moment, painter)
+    }
+
+    fn explain(&mut self, moment: &Moment, inputs: &Inputs, readings: &mut Vec<Option<Fitted>>, painter: &mut Painter) -> Explanation {
+        self.tried.clear();
+        self.tried.push(self.due.scene().clone());
+        let captured = self.due.captured(moment.frame);
+        if signature::is_blank(captured, self.due.reference()) {
+            readings.iter_mut().for_each(|r| *r = None);
+            return Explanation::Nothing { signature: Signature::Blank };
+        }
+        // The picture of the last frame that was explained, still standing; then as stale as it was.
+        if let Some(held) = self.last_data_time_s {
+            for data_time_s in [held, moment.time_s - self.last_staleness_s] {
+                if self.agrees_at(data_time_s, moment, painter) {
+                    return self.stale(data_time_s, moment, inputs, readings, painter);
+                }
+            }
+        }
+        let has_readings = readings.iter().flatten().any(|f| f.misfit <= RECOGNISED);
+        if has_readings {
+            if let Some(data_time_s) = self.time_of(readings, moment) {
+                for shift in [0.0, -moment.interval_s, moment.interval_s] {
+                    if self.agrees_at(data_time_s + shift, moment, painter) {
+                        return self.stale(data_time_s + shift, moment, inputs, readings, painter);
+                    }
+                }
+            }
+            self.trial_inputs.clone_from(inputs);
+            for (f, r) in self.reader.freedoms().iter().zip(readings.iter()) {
+                if let Some(r) = r.filter(|r| r.misfit <= RECOGNISED) {
+                    self.trial_inputs.values[f.channel.0] = Value::Number(r.value);
+                }
+            }
+            if self.trial_agrees(moment, painter) {
+                return Explanation::Values;
+            }
+        } else {
+            // Nothing to measure a time by: pictures of earlier moments, newest first.
+            let step_s = moment.interval_s.max(0.005);
+            let mut age_s = 0.0;
+            while age_s < OLDEST_S && self.tried.len() < MOST_TRIALS {
+                let data_time_s = moment.time_s - age_s;
+                if self.agrees_at(data_time_s, moment, painter) {
+                    return self.stale(data_time_s, moment, inputs, readings, painter);
+                }
+                age_s += step_s;
+            }
+        }
+        let captured = self.due.captured(moment.frame);
+        let signature = signature::signature(captured, self.due.reference());
+        if signature != Signature::Readable {
+            readings.iter_mut().for_each(|r| *r = None);
+        }
+        Explanation::Nothing { signature }
+    }
+
+    fn stale(&mut self, data_time_s: f64, moment: &Moment, inputs: &Inputs, readings: &mut Vec<Option<Fitted>>, painter: &mut Painter) -> Explanation {
+        self.last_data_time_s = Some(data_time_s);
+        self.last_staleness_s = moment.time_s - data_time_s;
+        // Read again from the values that are shown, so that readings far from the due ones settle.
+        let is_lost = readings.iter().any(|r| r.is_none_or(|f| f.misfit > RECOGNISED));
+        if is_lost && !readings.is_empty() {
+            let mut start = inputs.clone();
+            start.values.clone_from(&self.trial_inputs.values);
+            let captured = self.due.captured(moment.frame)[0];
+            self.reader.read(captured, &start, &self.word_boxes, false, painter, readings);
+        }
+        Explanation::OtherTime { data_time_s }
+    }
+
+    /// Recording time whose inputs fit the readings best, within [`OLDEST_S`].
+    fn time_of(&mut self, readings: &[Option<Fitted>], moment: &Moment) -> Option<f64> {
+        let mut best: Option<(f64, f64)> = None;
+        let step_s = (moment.interval_s / 2.0).clamp(0.004, 0.05);
+        let count = (OLDEST_S / step_s) as usize;
+        for k in 0..count {
+            let at_s = moment.time_s - step_s * k as f64;
+            moment.recording.inputs_at(at_s, &mut self.trial_inputs);
+            let mut cost = 0.0;
+            let mut used = 0;
+            for (f, r) in self.reader.freedoms().iter().zip(readings) {
+                let Some(r) = r.filter(|r| r.misfit <= RECOGNISED) else { continue };
+                let Some(v) = self.trial_inputs.value(f.channel).number() else { continue };
+                let off = f.period.map_or(r.value - v, |p| half_period(r.value - v, p));
+                let sigma = READING_PX + r.standard_error * r.px_per_unit;
+                cost += (off * r.px_per_unit / sigma).powi(2);
+                used += 1;
+            }
+            if used > 0 && best.is_none_or(|(c, _)| cost < c) {
+                best = Some((cost, at_s));
+            }
+        }
+        best.filter(|(cost, _)| *cost < 400.0).map(|(_, t)| t)
+    }
+}

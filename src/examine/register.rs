@@ -1,0 +1,409 @@
+//! What the capture chain does to a good picture, measured once for the whole frame.
+//!
+//! Geometry (shift and scale of each axis) comes from the edges of static artwork by Gauss-Newton
+//! on the whole frame: registering symbol by symbol would let the values of moving symbols leak
+//! into the geometry. Words are left out, since units place them by rules of their own. Colours
+//! come from flat areas, by least squares from the reference's levels to the captured ones.
+
+use nalgebra::{DMatrix, DVector};
+
+use super::subject::Subject;
+use super::view::View;
+use crate::definition::Definition;
+use crate::picture::{Encoding, Picture, Plane, Rect, Subsampling};
+use crate::recording::inputs::Inputs;
+use crate::reference::canvas::{Canvas, ColorMap, Geometry, Look, Siting, subsample};
+use crate::reference::painter::{Filter, Painter};
+use crate::reference::scene::{Layer, Scene, Shape};
+
+/// What was measured of the chain on one frame.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Registration {
+    /// Shift and scale.
+    pub geometry: Geometry,
+    /// Standard errors of the shifts, px.
+    pub shift_error_px: [f64; 2],
+    /// Pixels that bear on the geometry.
+    pub edge_px: usize,
+    /// Share of the static edges that agree with the result.
+    pub agreement: f64,
+}
+
+/// A whole reference frame, luma and colour at the capture's resolution, with what moves marked.
+pub struct FrameReference {
+    canvas: Canvas,
+    /// 1 where what moves or words may have touched.
+    moving: Plane,
+    chroma: [Plane; 2],
+    subsampling: Subsampling,
+}
+
+/// Farthest whole-frame shift that is looked for, px.
+const FARTHEST_PX: i32 = 8;
+
+impl FrameReference {
+    /// Draws all regions for `inputs`.
+    #[must_use]
+    pub fn draw(
+        subject: Subject,
+        inputs: &Inputs,
+        look: &Look,
+        (subsampling, siting): (Subsampling, Siting),
+        size: (usize, usize),
+        painter: &mut Painter,
+    ) -> Self {
+        let definition = subject.definition();
+        let area = Rect::new(0, 0, size.0 as i32, size.1 as i32);
+        let mut canvas = Canvas::new(area, 3, look.levels(definition.background()));
+        let mut moving = Plane::filled(size.0, size.1, 0);
+        let mut scene = Scene::default();
+        for k in 0..definition.regions().len() {
+            scene.clear();
+            subject.region_static(k, &mut scene);
+            subject.region_moving(k, inputs, &mut scene);
+            let b = look.geometry;
+            let r = definition.regions()[k].area();
+            let x0 = libm::round(b.sx * f64::from(r.x) + b.tx) as i32;
+            let y0 = libm::round(b.sy * f64::from(r.y) + b.ty) as i32;
+            let x1 = libm::round(b.sx * f64::from(r.right()) + b.tx) as i32;
+            let y1 = libm::round(b.sy * f64::from(r.bottom()) + b.ty) as i32;
+            let clip = Rect::new(x0, y0, x1 - x0, y1 - y0);
+            painter.draw(&scene, definition.fonts(), look, &mut canvas, Filter::ALL, clip);
+            for item in scene.items() {
+                if item.layer == Layer::Moving || matches!(item.shape, Shape::Words(_)) {
+                    let touched = crate::reference::painter::touched_pixels(item, &look.geometry).grown(2);
+                    let touched = touched.intersection(&area);
+                    for y in touched.y..touched.bottom() {
+                        moving.row_mut(y as usize)[touched.x as usize..touched.right() as usize].fill(1);
+                    }
+                }
+            }
+            for rect in definition.unchecked() {
+                let touched = rect.grown(4).intersection(&area);
+                for y in touched.y..touched.bottom() {
+                    moving.row_mut(y as usize)[touched.x as usize..touched.right() as usize].fill(1);
+                }
+            }
+        }
+        let (cw, ch) = subsampling.chroma_size(size.0, size.1);
+        let chroma = [1, 2].map(|k| {
+            if subsampling == Subsampling::None {
+                return canvas.planes()[k].clone();
+            }
+            let mut out = Plane::filled(cw, ch, 128);
+            subsample(&canvas.planes()[k], (0, 0), subsampling, siting, area, &mut out);
+            out
+        });
+        Self { canvas, moving, chroma, subsampling }
+    }
+
+    /// The luma plane.
+    #[must_use]
+    pub fn luma(&self) -> &Plane {
+        &self.canvas.planes()[0]
+    }
+
+    /// Levels at the capture's resolution.
+    #[must_use]
+    pub fn picture(&self, encoding: Encoding) -> Picture {
+        let [a, b] = self.chroma.clone();
+        Picture::from_planes([self.luma().clone(), a, b], encoding, self.subsampling)
+    }
+
+    /// Static edge pixels: position, slopes along x and y.
+    fn edges(&self) -> Vec<(usize, usize, f64, f64)> {
+        let luma = self.luma();
+        let mut out = Vec::new();
+        for y in 1..luma.height() - 1 {
+            let (up, here, down) = (luma.row(y - 1), luma.row(y), luma.row(y + 1));
+            let free = self.moving.row(y);
+            for x in 1..luma.width() - 1 {
+                if free[x] != 0 {
+                    continue;
+                }
+                let gx = (f64::from(here[x + 1]) - f64::from(here[x - 1])) / 2.0;
+                let gy = (f64::from(down[x]) - f64::from(up[x])) / 2.0;
+                if gx * gx + gy * gy > 144.0 {
+                    out.push((x, y, gx, gy));
+                }
+            }
+        }
+        out
+    }
+
+    /// Mean difference of luma from `captured`, cut at 64 levels, on a grid of every `step`th pixel.
+    #[must_use]
+    pub fn distance(&self, captured: &Picture, step: usize) -> f64 {
+        let (a, b) = (&captured.planes()[0], self.luma());
+        let (mut sum, mut count) = (0u64, 0u64);
+        for y in (0..b.height()).step_by(step) {
+            let (a, b) = (a.row(y), b.row(y));
+            for x in (0..b.len()).step_by(step) {
+                sum += u64::from(a[x].abs_diff(b[x]).min(64));
+                count += 1;
+            }
+        }
+        sum as f64 / count.max(1) as f64
+    }
+}
+
+/// Whole-pixel shift that brings static edges together best.
+fn whole_shift(captured: &Plane, reference: &FrameReference) -> (i32, i32) {
+    let edges = reference.edges();
+    let stride = (edges.len() / 4000).max(1);
+    let (width, height) = (captured.width() as i32, captured.height() as i32);
+    let mut best = (u64::MAX, (0, 0));
+    let mut order: Vec<(i32, i32)> = (-FARTHEST_PX..=FARTHEST_PX)
+        .flat_map(|dy| (-FARTHEST_PX..=FARTHEST_PX).map(move |dx| (dx, dy)))
+        .collect();
+    // The smallest shift wins a tie.
+    order.sort_by_key(|(x, y)| (x * x + y * y, *x, *y));
+    for (dx, dy) in order {
+        let mut sum = 0u64;
+        for (x, y, _, _) in edges.iter().step_by(stride) {
+            let (cx, cy) = ((*x as i32 + dx).clamp(0, width - 1), (*y as i32 + dy).clamp(0, height - 1));
+            let d = captured.at(cx as usize, cy as usize).abs_diff(reference.luma().at(*x, *y));
+            sum += u64::from(d.min(80));
+        }
+        if sum < best.0 {
+            best = (sum, (dx, dy));
+        }
+    }
+    best.1
+}
+
+/// Measures shift and scale of `captured` against the definition drawn for `inputs`.
+///
+/// `None` when the static artwork has too few edges in both directions, or they are not found.
+#[must_use]
+pub fn register(
+    subject: Subject,
+    inputs: &Inputs,
+    look: &Look,
+    planes: (Subsampling, Siting),
+    captured: &Picture,
+    painter: &mut Painter,
+) -> Option<Registration> {
+    let size = (captured.width(), captured.height());
+    let luma = &captured.planes()[0];
+    let mut look = *look;
+    let mut shift_error_px = [f64::INFINITY; 2];
+    let mut edge_px = 0;
+    for round in 0..6 {
+        let reference = FrameReference::draw(subject, inputs, &look, planes, size, painter);
+        if round == 0 {
+            let (dx, dy) = whole_shift(luma, &reference);
+            if (dx, dy) != (0, 0) {
+                look.geometry.tx += f64::from(dx);
+                look.geometry.ty += f64::from(dy);
+                continue;
+            }
+        }
+        let edges = reference.edges();
+        edge_px = edges.len();
+        if edge_px < 200 {
+            return None;
+        }
+        let (cx, cy) = (size.0 as f64 / 2.0, size.1 as f64 / 2.0);
+        let mut normal = DMatrix::<f64>::zeros(6, 6);
+        let mut right = DVector::<f64>::zeros(6);
+        let (mut squares, mut total) = (0.0, 0.0);
+        for &(x, y, gx, gy) in &edges {
+            let r = f64::from(luma.at(x, y)) - f64::from(reference.luma().at(x, y));
+            let limit = 60.0;
+            let u = r / limit;
+            if u.abs() >= 1.0 {
+                continue;
+            }
+            let w = (1.0 - u * u) * (1.0 - u * u);
+            // Columns are of like size: scale counts in pixels at the edge of the frame.
+            let (fx, fy) = ((x as f64 + 0.5 - cx) / cx, (y as f64 + 0.5 - cy) / cy);
+            let row = [-gx, -gy, -gx * fx, -gy * fy, f64::from(reference.luma().at(x, y)) / 64.0, 1.0];
+            for i in 0..6 {
+                for j in 0..6 {
+                    normal[(i, j)] += w * row[i] * row[j];
+                }
+                right[i] += w * row[i] * r;
+            }
+            squares += w * r * r;
+            total += w;
+        }
+        let inverse = normal.cholesky()?.inverse();
+        let step = &inverse * &right;
+        let sigma2 = ((squares - step.dot(&right)) / (total - 6.0).max(1.0)).max(0.1);
+        shift_error_px = [(inverse[(0, 0)] * sigma2).sqrt(), (inverse[(1, 1)] * sigma2).sqrt()];
+        let cut = |v: f64| v.clamp(-1.5, 1.5);
+        let (sx, sy) = (cut(step[2]) / cx, cut(step[3]) / cy);
+        // A motion of (a + b f) at frame position f, on top of the geometry so far.
+        let g = look.geometry;
+        look.geometry = Geometry {
+            sx: g.sx * (1.0 + sx),
+            tx: g.tx * (1.0 + sx) + cut(step[0]) - sx * cx,
+            sy: g.sy * (1.0 + sy),
+            ty: g.ty * (1.0 + sy) + cut(step[1]) - sy * cy,
+        };
+        if step.iter().take(4).all(|v| v.abs() < 0.004) {
+            break;
+        }
+    }
+    let reference = FrameReference::draw(subject, inputs, &look, planes, size, painter);
+    let edges = reference.edges();
+    let near = edges
+        .iter()
+        .filter(|(x, y, gx, gy)| {
+            let d = luma.at(*x, *y).abs_diff(reference.luma().at(*x, *y));
+            f64::from(d) < 16.0 + 0.5 * (gx * gx + gy * gy).sqrt()
+        })
+        .count();
+    let agreement = near as f64 / edges.len().max(1) as f64;
+    (agreement > 0.6).then_some(Registration { geometry: look.geometry, shift_error_px, edge_px, agreement })
+}
+
+/// Least-squares colours from flat areas: captured = map of reference levels.
+#[derive(Clone, Debug)]
+pub struct ColorFit {
+    normal: DMatrix<f64>,
+    right: [DVector<f64>; 3],
+    count: f64,
+    squares: [f64; 3],
+}
+
+impl Default for ColorFit {
+    fn default() -> Self {
+        Self {
+            normal: DMatrix::zeros(4, 4),
+            right: [DVector::zeros(4), DVector::zeros(4), DVector::zeros(4)],
+            count: 0.0,
+            squares: [0.0; 3],
+        }
+    }
+}
+
+/// Contrast of the neighbourhood up to which a pixel is flat, levels.
+const FLAT: u8 = 3;
+
+impl ColorFit {
+    /// Adds the flat colour samples of a frame. `reference` is drawn for the same inputs, without a
+    /// colour map. Samples far from the reference (above 90 levels) are some fault's, and left out.
+    pub fn add(&mut self, captured: &Picture, reference: &FrameReference) {
+        let sub = reference.subsampling;
+        let (fx, fy) = match sub {
+            Subsampling::None => (1, 1),
+            Subsampling::Columns => (2, 1),
+            Subsampling::Both => (2, 2),
+        };
+        let luma = reference.luma();
+        let chroma = &reference.chroma;
+        for cy in (2..chroma[0].height().saturating_sub(2)).step_by(2) {
+            for cx in (2..chroma[0].width().saturating_sub(2)).step_by(2) {
+                let (x, y) = (cx * fx, cy * fy);
+                if x + 4 >= luma.width() || y + 4 >= luma.height() || x < 4 || y < 4 {
+                    continue;
+                }
+                let is_flat = |p: &Plane, x: usize, y: usize, reach: usize| {
+                    let here = p.at(x, y);
+                    (y - reach..=y + reach)
+                        .all(|yy| p.row(yy)[x - reach..=x + reach].iter().all(|v| v.abs_diff(here) <= FLAT))
+                };
+                if !is_flat(luma, x, y, 3) || !is_flat(&chroma[0], cx, cy, 2) || !is_flat(&chroma[1], cx, cy, 2) {
+                    continue;
+                }
+                let r = [luma.at(x, y), chroma[0].at(cx, cy), chroma[1].at(cx, cy)].map(f64::from);
+                let p = captured.planes();
+                let c = [p[0].at(x, y), p[1].at(cx, cy), p[2].at(cx, cy)].map(f64::from);
+                if (0..3).any(|k| (c[k] - r[k]).abs() > 90.0) {
+                    continue;
+                }
+                let row = [r[0], r[1], r[2], 64.0];
+                for i in 0..4 {
+                    for j in 0..4 {
+                        self.normal[(i, j)] += row[i] * row[j];
+                    }
+                    for k in 0..3 {
+                        self.right[k][i] += row[i] * c[k];
+                    }
+                }
+                self.count += 1.0;
+                for k in 0..3 {
+                    self.squares[k] += (c[k] - r[k]).powi(2);
+                }
+            }
+        }
+    }
+
+    /// The colour map; the identity when nothing flat was seen. A weak pull to the identity decides what
+    /// the colours of the display leave open.
+    #[must_use]
+    pub fn map(&self) -> ColorMap {
+        if self.count < 100.0 {
+            return ColorMap::IDENTITY;
+        }
+        let pull = 0.002 * self.count;
+        let scales = [64.0, 64.0, 64.0, 64.0];
+        let mut normal = self.normal.clone();
+        for i in 0..4 {
+            normal[(i, i)] += pull * scales[i] * scales[i];
+        }
+        let Some(cholesky) = normal.cholesky() else { return ColorMap::IDENTITY };
+        let mut out = [[0.0; 4]; 3];
+        for k in 0..3 {
+            let mut right = self.right[k].clone();
+            right[k] += pull * scales[k] * scales[k];
+            let solution = cholesky.solve(&right);
+            out[k] = [solution[0], solution[1], solution[2], solution[3] * 64.0];
+        }
+        ColorMap(out)
+    }
+
+    /// Root mean square difference of flat samples from the reference, by plane, levels.
+    #[must_use]
+    pub fn deviation(&self) -> [f64; 3] {
+        self.squares.map(|s| (s / self.count.max(1.0)).sqrt())
+    }
+
+    /// True when `map` leaves little of the difference: the whole picture changed by one rule.
+    #[must_use]
+    pub fn is_explained_by(&self, map: &ColorMap) -> bool {
+        // Residual sum of squares: s'Cs - 2 m'b + m'Nm, with the squares of c - r kept instead of c'c.
+        let (mut before, mut after) = (0.0, 0.0);
+        for k in 0..3 {
+            let m = DVector::from_fn(4, |i, _| if i == 3 { map.0[k][3] / 64.0 } else { map.0[k][i] });
+            let mut unit = DVector::zeros(4);
+            unit[k] = 1.0;
+            // With d = c - r: |c - m r|^2 = |d|^2 - 2 (m - e)'(b - N e) + (m - e)'N(m - e).
+            let change = &m - &unit;
+            let toward = &self.right[k] - &self.normal * &unit;
+            before += self.squares[k];
+            after += self.squares[k] - 2.0 * change.dot(&toward) + (&self.normal * &change).dot(&change);
+        }
+        self.count > 100.0 && after < 0.2 * before
+    }
+
+    /// Flat samples seen.
+    #[must_use]
+    pub const fn count(&self) -> f64 {
+        self.count
+    }
+}
+
+/// Largest difference that a colour map makes on the colours of a definition, levels.
+#[must_use]
+pub fn largest_change(map: &ColorMap, definition: &Definition, encoding: Encoding) -> f64 {
+    let plain = Look::new(encoding);
+    let mapped = Look { color: *map, ..plain };
+    let mut largest = 0.0f64;
+    for color in definition.file().colors.keys() {
+        let rgb = definition.color(color);
+        let (a, b) = (plain.levels(rgb), mapped.levels(rgb));
+        for k in 0..3 {
+            largest = largest.max(f64::from(a[k].abs_diff(b[k])));
+        }
+    }
+    largest
+}
+
+/// A view of the whole luma plane, for callers that compare frames.
+#[must_use]
+pub fn luma_view(picture: &Picture) -> View<'_> {
+    View::whole(&picture.planes()[0])
+}

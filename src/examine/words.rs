@@ -1,0 +1,224 @@
+//! Which characters of a region are wrong, found cell by cell ([`super::cells`]).
+
+use super::cells::{self, CERTAIN, LEAST_MATCH, MARGIN};
+use super::comparison::ChainLook;
+use super::subject::Subject;
+use super::view::View;
+use crate::picture::{Point, Rect, Rgb};
+use crate::reference::canvas::Canvas;
+use crate::reference::painter::{Filter, Painter};
+use crate::reference::scene::{Bounds, Scene, Shape, Words};
+
+/// One character of the reference.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Cell {
+    /// The character that is due.
+    pub due: char,
+    /// Its box, relative to the region, a pixel larger than the ink.
+    pub rect: Rect,
+    /// Its line, for drawing other characters in its place.
+    pub words: Words,
+    /// Left end of its base line, display px.
+    pub origin: Point,
+}
+
+/// A character that is not the one that is due.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WrongCell {
+    /// The character that is due.
+    pub due: char,
+    /// The character that is shown.
+    pub shown: char,
+    /// How much better the shown one matches.
+    pub margin: f32,
+    /// Its box, relative to the region.
+    pub rect: Rect,
+}
+
+/// Cells that are matched with every character per frame, besides those that were wrong before.
+const MATCHED_A_FRAME: usize = 3;
+/// Suspects that are matched again in every frame.
+const MOST_SUSPECTS: usize = 6;
+/// Height of capitals below which characters are not told apart, px.
+const LEAST_CAP_PX: f64 = 7.0;
+
+/// Checks the characters of one region.
+pub struct WordChecker<'d> {
+    subject: Subject<'d>,
+    chain: ChainLook,
+    area: Rect,
+    cells: Vec<Cell>,
+    fixed_cells: usize,
+    turn: usize,
+    suspects: Vec<(i32, i32)>,
+    scene: Scene,
+}
+
+impl<'d> WordChecker<'d> {
+    /// For region pixels `area` with the static artwork `fixed`.
+    pub fn new(subject: Subject<'d>, chain: &ChainLook, area: Rect, fixed: &Scene) -> Self {
+        let mut checker = Self {
+            subject,
+            chain: chain.clone(),
+            area,
+            cells: Vec::new(),
+            fixed_cells: 0,
+            turn: 0,
+            suspects: Vec::new(),
+            scene: Scene::default(),
+        };
+        checker.add(fixed);
+        checker.fixed_cells = checker.cells.len();
+        checker
+    }
+
+    fn add(&mut self, scene: &Scene) {
+        let whole = Rect::new(0, 0, self.area.width, self.area.height);
+        for item in scene.items() {
+            let Shape::Words(w) = item.shape else { continue };
+            let face = self.subject.definition().face(w.font);
+            let cap = face.cap_height * w.size;
+            if cap < LEAST_CAP_PX {
+                continue;
+            }
+            let g = &self.chain.look.geometry;
+            let (c, s) = w.direction;
+            let mut along = 0.0;
+            for due in scene.words(&w).chars() {
+                let advance = face.advance(due) * w.size;
+                let origin = Point::new(w.origin.x + along * c, w.origin.y + along * s);
+                along += advance;
+                if cells::alternatives(due).is_empty() {
+                    continue;
+                }
+                let (mut left, mut top, mut right, mut bottom) = (f64::MAX, f64::MAX, f64::MIN, f64::MIN);
+                for (a, d) in [(0.0, 0.0), (advance, 0.0), (0.0, -cap), (advance, -cap)] {
+                    let (x, y) = (g.x(origin.x + a * c - d * s), g.y(origin.y + a * s + d * c));
+                    (left, right) = (left.min(x), right.max(x));
+                    (top, bottom) = (top.min(y), bottom.max(y));
+                }
+                let x0 = libm::floor(left) as i32 - self.area.x;
+                let y0 = libm::floor(top) as i32 - 1 - self.area.y;
+                let x1 = libm::ceil(right) as i32 - self.area.x;
+                let y1 = libm::ceil(bottom) as i32 + 1 - self.area.y;
+                let rect = Rect::new(x0, y0, x1 - x0, y1 - y0);
+                // Cut cells (labels that leave the scale) are judged by their ink alone.
+                let seen = item.clip.map_or(whole, |b| whole.intersection(&local(b, &self.chain, self.area)));
+                if rect.intersection(&seen) == rect {
+                    self.cells.push(Cell { due, rect, words: w, origin });
+                }
+            }
+        }
+    }
+
+    /// Characters of `captured` that are not those of the reference. `moving` is the scene that
+    /// `reference` shows besides the static artwork. With `all`, every doubtful cell is matched.
+    pub fn check(&mut self, captured: View, reference: View, moving: &Scene, all: bool, painter: &mut Painter) -> Vec<WrongCell> {
+        self.cells.truncate(self.fixed_cells);
+        self.add(moving);
+        let mut wrong = Vec::new();
+        let mut doubtful: Vec<usize> = Vec::new();
+        for (k, cell) in self.cells.iter().enumerate() {
+            if cells::correlation(captured, reference, cell.rect, 0, 0) < CERTAIN {
+                doubtful.push(k);
+            }
+        }
+        if doubtful.is_empty() {
+            self.suspects.clear();
+            return wrong;
+        }
+        let position = |c: &Cell| (c.rect.x, c.rect.y);
+        let suspects = std::mem::take(&mut self.suspects);
+        let is_suspect = |c: &Cell| {
+            let (x, y) = position(c);
+            suspects.iter().any(|(sx, sy)| (sx - x).abs() <= 3 && (sy - y).abs() <= 3)
+        };
+        let mut chosen: Vec<usize> =
+            doubtful.iter().copied().filter(|k| is_suspect(&self.cells[*k])).take(MOST_SUSPECTS).collect();
+        self.turn = self.turn.wrapping_add(MATCHED_A_FRAME);
+        let count = if all { doubtful.len() } else { MATCHED_A_FRAME.min(doubtful.len()) };
+        for k in 0..count {
+            let next = doubtful[(self.turn + k) % doubtful.len()];
+            if !chosen.contains(&next) {
+                chosen.push(next);
+            }
+        }
+        for k in chosen {
+            let cell = self.cells[k];
+            if let Some(found) = self.match_cell(captured, reference, &cell, painter) {
+                self.suspects.push(position(&cell));
+                wrong.push(found);
+            }
+        }
+        wrong
+    }
+
+    /// Matches a cell with every character that could stand there.
+    fn match_cell(&mut self, captured: View, reference: View, cell: &Cell, painter: &mut Painter) -> Option<WrongCell> {
+        let as_due = cells::best_correlation(captured, reference, cell.rect, 1);
+        if as_due >= CERTAIN {
+            return None;
+        }
+        let (mut shown, mut best) = (cell.due, as_due);
+        let area = cell.rect.grown(1);
+        let absolute = Rect { x: area.x + self.area.x, y: area.y + self.area.y, ..area };
+        let mut canvas = Canvas::new(absolute, 1, self.chain.look.levels(Rgb([0, 0, 0])));
+        let window = captured.crop(area);
+        // What stands round the cell counts too: neighbours reach into the box of slanted words.
+        let inner = Rect::new(cell.rect.x - area.x.max(0), cell.rect.y - area.y.max(0), cell.rect.width, cell.rect.height);
+        if (window.width() as i32, window.height() as i32) != (area.width, area.height) {
+            return None;
+        }
+        let due_alone = self.drawn_match(cell, cell.due, &mut canvas, window, inner, painter);
+        // Scene and single character differ where something else crosses the cell: no judgement then.
+        if (due_alone - as_due).abs() > 0.25 {
+            return None;
+        }
+        let as_due = as_due.max(due_alone);
+        best = best.max(as_due);
+        for c in cells::alternatives(cell.due).chars().filter(|c| *c != cell.due) {
+            let r = self.drawn_match(cell, c, &mut canvas, window, inner, painter);
+            if r > best {
+                (shown, best) = (c, r);
+            }
+        }
+        (shown != cell.due && best > LEAST_MATCH && best - as_due > MARGIN).then(|| WrongCell {
+            due: cell.due,
+            shown,
+            margin: best - as_due,
+            rect: cell.rect,
+        })
+    }
+
+    /// How well `c`, alone in the cell, matches; signed contrast does not matter.
+    fn drawn_match(&mut self, cell: &Cell, c: char, canvas: &mut Canvas, window: View, inner: Rect, painter: &mut Painter) -> f32 {
+        self.scene.clear();
+        let mut text = [0; 4];
+        let face = self.subject.definition().face(cell.words.font);
+        let w = cell.words;
+        // A narrower or wider character stands where the due one begins in a line of equal advances.
+        let advance = face.advance(c) * w.size;
+        self.scene.words_at(Rgb([255, 255, 255]), w.font, w.size, cell.origin, w.direction, advance, c.encode_utf8(&mut text));
+        let area = canvas.area();
+        canvas.fill(area, self.chain.look.levels(Rgb([0, 0, 0])));
+        painter.draw(&self.scene, self.subject.definition().fonts(), &self.chain.look, canvas, Filter::ALL, area);
+        let drawn = View::whole(&canvas.planes()[0]);
+        let mut best = 0.0f32;
+        for dy in -1..=1 {
+            for dx in -1..=1 {
+                best = best.max(cells::correlation(window, drawn, inner, dx, dy).abs());
+            }
+        }
+        best
+    }
+}
+
+/// Clip bounds as pixels relative to the region, inwards.
+fn local(b: Bounds, chain: &ChainLook, area: Rect) -> Rect {
+    let g = &chain.look.geometry;
+    let x0 = libm::floor(g.x(b.left) + 0.01) as i32 - area.x;
+    let y0 = libm::floor(g.y(b.top) + 0.01) as i32 - area.y;
+    let x1 = libm::ceil(g.x(b.right) - 0.01) as i32 - area.x;
+    let y1 = libm::ceil(g.y(b.bottom) - 0.01) as i32 - area.y;
+    Rect::new(x0, y0, x1 - x0, y1 - y0)
+}

@@ -1,0 +1,405 @@
+//! Runs of faulty verdicts as events: class, onset, detection, end, worst error, action.
+//!
+//! A region's event is raised after its confirmation time and ended after its recovery time. While it is
+//! open, every other region is asked whether it contradicts: a region that agrees, and in which
+//! the fault would have shown, is not part of it. When the run is over, events of the same class that
+//! overlap become one; when no region contradicts, it concerns the whole frame (`*`), and whatever
+//! else the regions said at that time is a remark.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::persistence::{Persistence, Transition};
+use super::region::RegionVerdict;
+use super::verdict::Verdict;
+use crate::definition::Definition;
+use crate::definition::model::Hazard;
+use crate::reference::symbols::freedom::Freedom;
+
+/// What the monitor does about an event.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Action {
+    /// Write it down.
+    Note,
+    /// Flag the region to the crew.
+    FlagRegion,
+    /// Remove the picture and put up the reversionary display; it stays until reset.
+    Revert,
+}
+
+/// The action for a hazard class.
+#[must_use]
+pub const fn action(hazard: Hazard) -> Action {
+    match hazard {
+        Hazard::Catastrophic | Hazard::Hazardous => Action::Revert,
+        Hazard::Major => Action::FlagRegion,
+        Hazard::Minor | Hazard::None => Action::Note,
+    }
+}
+
+/// The largest error of a value that an event saw.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct WorstError {
+    /// Channel.
+    pub channel: String,
+    /// Value shown.
+    pub displayed: f64,
+    /// Value that was due.
+    pub expected: f64,
+    /// Unit of both.
+    pub unit: String,
+}
+
+/// A run of faulty verdicts that persisted past the confirmation time. Times are capture times, s.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Event {
+    /// What kind of fault.
+    pub class: Verdict,
+    /// Regions concerned; `["*"]` for the whole frame.
+    pub regions: Vec<String>,
+    /// First faulty frame.
+    pub onset_s: f64,
+    /// When it was confirmed.
+    pub detected_s: f64,
+    /// First frame that agrees again, or the last frame of the capture.
+    pub end_s: f64,
+    /// Index of the first faulty frame.
+    pub first_frame: u64,
+    /// Index of the last faulty frame.
+    pub last_frame: u64,
+    /// The most severe hazard class of the regions.
+    pub hazard: Hazard,
+    /// What the monitor does.
+    pub action: Action,
+    /// Largest error of a value against its tolerance, where values could be read.
+    pub worst_error: Option<WorstError>,
+    /// Requirement ids of the regions, separated by commas.
+    pub requirement: String,
+    /// What else the regions said in this time.
+    pub remarks: Vec<String>,
+    /// The frame that shows the fault best.
+    pub best_frame: u64,
+}
+
+const CLASSES: [Verdict; 5] =
+    [Verdict::Blank, Verdict::Garbled, Verdict::Late, Verdict::Frozen, Verdict::Misleading];
+
+/// An event of one region while it lasts.
+#[derive(Clone, Debug)]
+struct Open {
+    region: usize,
+    onset_s: f64,
+    detected_s: Option<f64>,
+    end_s: f64,
+    first_frame: u64,
+    last_frame: u64,
+    best_frame: u64,
+    best_size: f64,
+    /// Verdicts so far, newest first in weight: each frame counts one more than the one before.
+    weights: [f64; CLASSES.len()],
+    frames: u32,
+    worst: Option<(f64, WorstError)>,
+    /// By region: frames in which it contradicted.
+    contradictions: Vec<u32>,
+}
+
+impl Open {
+    fn class(&self) -> Verdict {
+        let mut best = 0;
+        for k in 1..CLASSES.len() {
+            if self.weights[k] >= self.weights[best] {
+                best = k;
+            }
+        }
+        CLASSES[best]
+    }
+}
+
+/// Follows all regions of a run.
+pub struct EventLog<'d> {
+    definition: &'d Definition,
+    freedoms: Vec<Vec<Freedom>>,
+    persistence: Vec<Persistence>,
+    open: Vec<Option<Open>>,
+    closed: Vec<Open>,
+    last_time_s: f64,
+    has_ink: Vec<bool>,
+}
+
+/// What an event's picture would show: the region and the frame just seen.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Snapshot {
+    /// Index of the region.
+    pub region: usize,
+    /// First frame of the region's event, which names it.
+    pub first_frame: u64,
+}
+
+impl<'d> EventLog<'d> {
+    /// For the regions of `definition`, whose freedoms are `freedoms`.
+    #[must_use]
+    pub fn new(definition: &'d Definition, freedoms: Vec<Vec<Freedom>>) -> Self {
+        let regions = definition.regions();
+        Self {
+            definition,
+            persistence: regions.iter().map(|r| Persistence::new(r.confirm_ms, r.recover_ms)).collect(),
+            open: vec![None; regions.len()],
+            closed: Vec::new(),
+            last_time_s: 0.0,
+            has_ink: vec![true; regions.len()],
+            freedoms,
+        }
+    }
+
+    /// Takes the verdicts of a frame. `has_ink` says which regions would look different when blank, `sizes`
+    /// how much each disagrees. Returns the regions whose picture in this frame is the best of
+    /// their event so far.
+    pub fn push(
+        &mut self,
+        frame: u64,
+        time_s: f64,
+        verdicts: &[RegionVerdict],
+        has_ink: &[bool],
+        sizes: &[f64],
+    ) -> Vec<Snapshot> {
+        self.last_time_s = time_s;
+        self.has_ink.copy_from_slice(has_ink);
+        let mut snapshots = Vec::new();
+        for (k, v) in verdicts.iter().enumerate() {
+            let is_faulty = v.verdict.is_faulty();
+            let transition = self.persistence[k].push(time_s, is_faulty);
+            if is_faulty {
+                let count = verdicts.len();
+                let open = self.open[k].get_or_insert_with(|| Open {
+                    region: k,
+                    onset_s: time_s,
+                    detected_s: None,
+                    end_s: time_s,
+                    first_frame: frame,
+                    last_frame: frame,
+                    best_frame: frame,
+                    best_size: -1.0,
+                    weights: [0.0; CLASSES.len()],
+                    frames: 0,
+                    worst: None,
+                    contradictions: vec![0; count],
+                });
+                open.frames += 1;
+                open.last_frame = frame;
+                open.end_s = time_s;
+                let class = CLASSES.iter().position(|c| *c == v.verdict).unwrap_or(0);
+                open.weights[class] += f64::from(open.frames);
+                let worst = worst_error(self.definition, k, &self.freedoms[k], v);
+                let size = worst.as_ref().map_or(0.0, |w| w.0.min(1e6)) * 1e3 + sizes[k];
+                if size > open.best_size * 1.25 + 1.0 {
+                    open.best_size = size;
+                    open.best_frame = frame;
+                    snapshots.push(Snapshot { region: k, first_frame: open.first_frame });
+                }
+                if let Some(new) = worst {
+                    if open.worst.as_ref().is_none_or(|old| new.0 > old.0) {
+                        open.worst = Some(new);
+                    }
+                }
+            }
+            match transition {
+                Some(Transition::Raised { detected_s, .. }) => {
+                    if let Some(open) = &mut self.open[k] {
+                        open.detected_s = Some(detected_s);
+                    }
+                }
+                Some(Transition::Ended { end_s, .. }) => self.close(k, end_s),
+                None => {
+                    // A short fault that was never raised is forgotten once a clean frame ends it.
+                    if !is_faulty && self.open[k].as_ref().is_some_and(|o| o.detected_s.is_none()) {
+                        self.open[k] = None;
+                    }
+                }
+            }
+        }
+        for open in self.open.iter_mut().flatten() {
+            for (k, v) in verdicts.iter().enumerate() {
+                let is_contrary = v.verdict == Verdict::Agrees
+                    || (v.verdict == Verdict::Blind && has_ink[k] && open.class() == Verdict::Blank);
+                if is_contrary && verdicts[open.region].verdict.is_faulty() {
+                    open.contradictions[k] += 1;
+                }
+            }
+        }
+        snapshots
+    }
+
+    fn close(&mut self, k: usize, end_s: f64) {
+        if let Some(mut open) = self.open[k].take() {
+            open.end_s = end_s;
+            self.closed.push(open);
+        }
+    }
+
+    /// Regions whose event is open and confirmed.
+    pub fn raised(&self) -> impl Iterator<Item = usize> {
+        self.open.iter().flatten().filter(|o| o.detected_s.is_some()).map(|o| o.region)
+    }
+
+    /// Ends what is open and returns all events, by onset.
+    #[must_use]
+    pub fn finish(mut self) -> Vec<Event> {
+        for k in 0..self.open.len() {
+            let raised = self.open[k].as_ref().is_some_and(|o| o.detected_s.is_some());
+            if raised {
+                let end_s = match self.persistence[k].finish(self.last_time_s) {
+                    Some(Transition::Ended { end_s, .. }) => end_s,
+                    Some(Transition::Raised { .. }) | None => self.last_time_s,
+                };
+                self.close(k, end_s);
+            }
+        }
+        let mut parts = std::mem::take(&mut self.closed);
+        parts.retain(|o| o.detected_s.is_some());
+        parts.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s).then(a.region.cmp(&b.region)));
+        let mut events = Vec::new();
+        let mut used = vec![false; parts.len()];
+        for k in 0..parts.len() {
+            if used[k] {
+                continue;
+            }
+            let members = self.group(&parts, &used, k);
+            let is_whole = self.is_whole(&parts, &members);
+            for &m in &members {
+                used[m] = true;
+            }
+            let mut remarks = Vec::new();
+            if is_whole {
+                self.absorb(&parts, &members, &mut used, &mut remarks);
+            }
+            events.push(self.event(&parts, &members, is_whole, remarks));
+        }
+        events.sort_by(|a: &Event, b| a.onset_s.total_cmp(&b.onset_s).then_with(|| a.regions.cmp(&b.regions)));
+        events
+    }
+
+    /// Events that belong with `parts[first]`: the same class, overlapping in time. Wrong pictures stand
+    /// for themselves.
+    fn group(&self, parts: &[Open], used: &[bool], first: usize) -> Vec<usize> {
+        let class = parts[first].class();
+        let mut members = vec![first];
+        if class == Verdict::Misleading {
+            return members;
+        }
+        let (begin, mut end) = (parts[first].onset_s, parts[first].end_s);
+        for (k, part) in parts.iter().enumerate().skip(first + 1) {
+            if !used[k] && part.class() == class && part.onset_s <= end && part.end_s >= begin {
+                members.push(k);
+                end = end.max(part.end_s);
+            }
+        }
+        members
+    }
+
+    fn is_whole(&self, parts: &[Open], members: &[usize]) -> bool {
+        let class = parts[members[0]].class();
+        let mut concerned: Vec<usize> = members.iter().map(|m| parts[*m].region).collect();
+        concerned.sort_unstable();
+        concerned.dedup();
+        let count = self.open.len();
+        if class == Verdict::Misleading || (count > 1 && concerned.len() < 2) {
+            return false;
+        }
+        let longest = members.iter().map(|m| &parts[*m]).max_by_key(|o| o.frames).expect("a group has members");
+        let contrary =
+            (0..count).filter(|k| !concerned.contains(k) && longest.contradictions[*k] * 3 > longest.frames).count();
+        match class {
+            // Noise and torn lines need not touch every region.
+            Verdict::Garbled => concerned.len() * 2 > count || contrary == 0,
+            _ => contrary == 0,
+        }
+    }
+
+    /// Takes the other events of a whole-frame event's time into its remarks.
+    fn absorb(&self, parts: &[Open], members: &[usize], used: &mut [bool], remarks: &mut Vec<String>) {
+        let begin = members.iter().map(|m| parts[*m].onset_s).fold(f64::INFINITY, f64::min);
+        let end = members.iter().map(|m| parts[*m].end_s).fold(f64::NEG_INFINITY, f64::max);
+        for (k, part) in parts.iter().enumerate() {
+            let recover_s = self.definition.regions()[part.region].recover_ms / 1000.0;
+            if !used[k] && part.onset_s >= begin - 0.5 && part.onset_s <= end && part.end_s <= end + recover_s + 0.5 {
+                used[k] = true;
+                let id = &self.definition.regions()[part.region].id;
+                remarks.push(format!("{id}: {} from {:.3} s to {:.3} s", name(part.class()), part.onset_s, part.end_s));
+            }
+        }
+    }
+
+    fn event(&self, parts: &[Open], members: &[usize], is_whole: bool, remarks: Vec<String>) -> Event {
+        let of = |f: fn(&Open) -> f64| members.iter().map(move |m| f(&parts[*m]));
+        let mut regions: Vec<usize> = members.iter().map(|m| parts[*m].region).collect();
+        regions.sort_unstable();
+        regions.dedup();
+        let models = self.definition.regions();
+        let concerned: Vec<usize> = if is_whole { (0..models.len()).collect() } else { regions.clone() };
+        let hazard = concerned.iter().map(|k| models[*k].hazard).min().unwrap_or(Hazard::None);
+        let mut ids: Vec<&str> =
+            concerned.iter().flat_map(|k| models[*k].requirements.iter().map(String::as_str)).collect();
+        ids.sort_unstable();
+        ids.dedup();
+        let worst = members
+            .iter()
+            .filter_map(|m| parts[*m].worst.as_ref())
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(_, w)| w.clone());
+        let shown = members.iter().map(|m| &parts[*m]).max_by(|a, b| a.best_size.total_cmp(&b.best_size));
+        Event {
+            class: parts[members[0]].class(),
+            regions: if is_whole {
+                vec!["*".into()]
+            } else {
+                regions.iter().map(|k| models[*k].id.clone()).collect()
+            },
+            onset_s: of(|o| o.onset_s).fold(f64::INFINITY, f64::min),
+            detected_s: of(|o| o.detected_s.unwrap_or(f64::INFINITY)).fold(f64::INFINITY, f64::min),
+            end_s: of(|o| o.end_s).fold(f64::NEG_INFINITY, f64::max),
+            first_frame: members.iter().map(|m| parts[*m].first_frame).min().unwrap_or(0),
+            last_frame: members.iter().map(|m| parts[*m].last_frame).max().unwrap_or(0),
+            hazard,
+            action: action(hazard),
+            worst_error: worst,
+            requirement: ids.join(", "),
+            remarks,
+            best_frame: shown.map_or(0, |o| o.best_frame),
+        }
+    }
+}
+
+/// The word for a verdict in reports.
+#[must_use]
+pub const fn name(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::NotJudged => "not judged",
+        Verdict::Agrees => "agrees",
+        Verdict::Blind => "blind",
+        Verdict::Blank => "blank",
+        Verdict::Garbled => "garbled",
+        Verdict::Late => "late",
+        Verdict::Frozen => "frozen",
+        Verdict::Misleading => "misleading",
+    }
+}
+
+/// The reading with the largest error against its tolerance.
+fn worst_error(definition: &Definition, region: usize, freedoms: &[Freedom], v: &RegionVerdict) -> Option<(f64, WorstError)> {
+    v.readings
+        .iter()
+        .map(|r| {
+            let (channel, model) = &definition.channels()[freedoms[r.freedom].channel.0];
+            let tolerance = definition.regions()[region].tolerance.get(channel).copied().unwrap_or(f64::INFINITY);
+            let share = r.error.abs() / tolerance;
+            let worst = WorstError {
+                channel: channel.clone(),
+                displayed: r.displayed,
+                expected: r.expected,
+                unit: model.unit.clone(),
+            };
+            (share, worst)
+        })
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+}

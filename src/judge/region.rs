@@ -1,0 +1,446 @@
+//! The verdict on one region, from what was found in it and its recent past.
+
+use std::collections::VecDeque;
+
+use super::freeze::{self, ALARM, Assumptions, FreezeTest};
+use super::story::{self, Point, Series, Story};
+use super::verdict::Verdict;
+use crate::definition::Definition;
+use crate::examine::reader::{Fitted, RECOGNISED};
+use crate::examine::region::{Explanation, Findings, Moment};
+use crate::examine::signature::Signature;
+use crate::recording::Recording;
+use crate::recording::inputs::{ChannelId, Inputs, Value};
+use crate::reference::symbols::freedom::Freedom;
+use crate::reference::symbols::scale::half_period;
+
+/// What a channel's symbol shows against what it should.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// Index into the region's freedoms.
+    pub freedom: usize,
+    /// Value shown.
+    pub displayed: f64,
+    /// Value of the inputs that are due.
+    pub expected: f64,
+    /// Shown minus due, the short way round.
+    pub error: f64,
+    /// Standard error of the value shown.
+    pub standard_error: f64,
+    /// Pixels for a unit.
+    pub px_per_unit: f64,
+    /// True when the value lies outside the span of permitted inputs by more than the tolerance.
+    pub is_outside: bool,
+}
+
+/// What is said of a region in one frame.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RegionVerdict {
+    /// The verdict.
+    pub verdict: Verdict,
+    /// Age of the data shown, s.
+    pub staleness_s: Option<f64>,
+    /// Its standard error, s.
+    pub staleness_se_s: Option<f64>,
+    /// Readings of the continuous symbols.
+    pub readings: Vec<Reading>,
+    /// For a freeze: time of the first held frame (recording time), s.
+    pub since_s: Option<f64>,
+}
+
+/// Frames whose motion gives the staleness.
+const STALENESS_FRAMES: usize = 15;
+/// Longest stretch that a story is told from, frames.
+const STORY_FRAMES: usize = 150;
+/// Stretch in which motion must show for a freeze to be seen, s.
+const ALLOWED_BLIND_S: f64 = 1.0;
+/// Error of a reading against another rasteriser that is always allowed, px.
+const READING_PX: f64 = 0.12;
+/// Systematic error of a rasteriser that is never held against a reading, px.
+const DEAD_BAND_PX: f64 = 0.08;
+
+struct Past {
+    time_s: f64,
+    due: Vec<Option<f64>>,
+    shown: Vec<Option<f64>>,
+    px_per_unit: Vec<f64>,
+    is_faulty: bool,
+    data_time_s: Option<f64>,
+}
+
+/// Judges one region, frame after frame.
+pub struct RegionJudge {
+    channels: Vec<ChannelId>,
+    freedoms: Vec<Freedom>,
+    tolerances: Vec<f64>,
+    max_latency_s: f64,
+    liveness_hold_s: Option<f64>,
+    liveness: Option<(bool, f64)>,
+    is_static: bool,
+    tests: Vec<FreezeTest>,
+    due_px: Vec<f64>,
+    past: VecDeque<Past>,
+    changed_s: f64,
+    story: Option<(Story, u32)>,
+}
+
+impl RegionJudge {
+    /// For region `region` of `definition`, with the freedoms that its examiner reads.
+    #[must_use]
+    pub fn new(definition: &Definition, region: usize, freedoms: &[Freedom], channels: &[ChannelId]) -> Self {
+        let model = &definition.regions()[region];
+        let tolerance = |f: &Freedom| {
+            let name = &definition.channels()[f.channel.0].0;
+            model.tolerance.get(name).copied().unwrap_or(f64::INFINITY)
+        };
+        let liveness_hold_s = model.symbol.iter().find_map(|s| match s {
+            crate::definition::model::Symbol::Liveness(l) => Some(l.max_hold_ms / 1000.0),
+            _ => None,
+        });
+        Self {
+            channels: channels.to_vec(),
+            tolerances: freedoms.iter().map(tolerance).collect(),
+            freedoms: freedoms.to_vec(),
+            max_latency_s: model.max_latency_ms.unwrap_or(definition.file().display.max_latency_ms) / 1000.0,
+            is_static: channels.is_empty() && liveness_hold_s.is_none(),
+            liveness_hold_s,
+            liveness: None,
+            tests: vec![FreezeTest::default(); freedoms.len()],
+            due_px: vec![0.0; freedoms.len()],
+            past: VecDeque::new(),
+            changed_s: f64::NEG_INFINITY,
+            story: None,
+        }
+    }
+
+    /// Judges what was found in a frame. `inputs` are those that are due; `others_on_time` says that
+    /// other regions are known to show current data.
+    pub fn judge(&mut self, moment: &Moment, findings: &Findings, inputs: &Inputs, others_on_time: bool) -> RegionVerdict {
+        if self.channels.iter().any(|c| *inputs.value(*c) == Value::Missing) {
+            return RegionVerdict {
+                verdict: Verdict::NotJudged,
+                staleness_s: None,
+                staleness_se_s: None,
+                readings: Vec::new(),
+                since_s: None,
+            };
+        }
+        if !findings.is_unchanged {
+            self.changed_s = moment.time_s;
+        }
+        let readings = self.readings(moment, findings, inputs);
+        self.remember(moment, findings, inputs);
+        self.test_freeze(moment, findings, inputs);
+        let (staleness_s, staleness_se_s) = self.staleness(moment, findings);
+        let frozen = self.tests.iter().filter(|t| t.is_frozen()).map(FreezeTest::since_s).reduce(f64::min);
+        let is_outside = readings.iter().any(|r| r.is_outside);
+        let liveness_stuck = self.liveness_is_stuck(moment, findings);
+        let mut since_s = None;
+        let verdict = match &findings.explanation {
+            Explanation::Nothing { signature } => match signature {
+                Signature::Blank => Verdict::Blank,
+                Signature::Noise | Signature::LostLines | Signature::Torn => Verdict::Garbled,
+                Signature::Readable => Verdict::Misleading,
+            },
+            Explanation::Due | Explanation::Values if frozen.is_some() => {
+                since_s = frozen;
+                Verdict::Frozen
+            }
+            Explanation::Due | Explanation::Values => {
+                if is_outside {
+                    self.told(moment, others_on_time)
+                } else {
+                    self.harmless(moment, liveness_stuck)
+                }
+            }
+            Explanation::OtherTime { data_time_s } => {
+                let staleness_s = moment.time_s - data_time_s;
+                let permitted = staleness_s <= self.max_latency_s + moment.interval_s / 2.0;
+                if let Some(since) = frozen {
+                    since_s = Some(since);
+                    Verdict::Frozen
+                } else if permitted && !is_outside {
+                    self.harmless(moment, liveness_stuck)
+                } else if self.has_readings() {
+                    self.told(moment, others_on_time)
+                } else {
+                    self.stale_picture(*data_time_s)
+                }
+            }
+        };
+        if let Some(last) = self.past.back_mut() {
+            last.is_faulty = verdict.is_faulty();
+        }
+        if !verdict.is_faulty() {
+            self.story = None;
+        }
+        RegionVerdict { verdict, staleness_s, staleness_se_s, readings, since_s }
+    }
+
+    fn has_readings(&self) -> bool {
+        self.past.back().is_some_and(|p| p.shown.iter().any(Option::is_some))
+    }
+
+    fn harmless(&self, moment: &Moment, liveness_stuck: Option<bool>) -> Verdict {
+        match liveness_stuck {
+            Some(true) => return Verdict::Frozen,
+            Some(false) => return Verdict::Agrees,
+            None => {}
+        }
+        if self.is_static || self.visibility(moment) >= ALARM { Verdict::Agrees } else { Verdict::Blind }
+    }
+
+    /// How clearly a freeze in the last second would have shown.
+    fn visibility(&self, moment: &Moment) -> f64 {
+        if self.freedoms.is_empty() {
+            let seen = moment.time_s - self.changed_s <= ALLOWED_BLIND_S;
+            return if seen { ALARM } else { 0.0 };
+        }
+        let Some(newest) = self.past.back() else { return 0.0 };
+        let assumed = self.assumptions(None);
+        let mut sum = 0.0;
+        for (k, f) in self.freedoms.iter().enumerate() {
+            let Some(now) = newest.due[k].filter(|_| newest.shown[k].is_some()) else { continue };
+            let moves = self
+                .past
+                .iter()
+                .rev()
+                .skip(1)
+                .take_while(|p| moment.time_s - p.time_s <= ALLOWED_BLIND_S)
+                .filter_map(|p| p.due[k])
+                .map(|v| f.period.map_or(now - v, |p| half_period(now - v, p)) * newest.px_per_unit[k]);
+            sum += freeze::visibility(moves, assumed);
+        }
+        sum
+    }
+
+    fn assumptions(&self, fitted: Option<&Fitted>) -> Assumptions {
+        let own = fitted.map_or(0.0, |f| f.standard_error * f.px_per_unit);
+        Assumptions { sigma_px: (READING_PX * READING_PX + own * own).sqrt(), dead_band_px: DEAD_BAND_PX }
+    }
+
+    fn readings(&self, moment: &Moment, findings: &Findings, inputs: &Inputs) -> Vec<Reading> {
+        let mut span = vec![[f64::INFINITY, f64::NEG_INFINITY]; self.freedoms.len()];
+        self.spans(moment, inputs, [self.max_latency_s, 0.01], &mut span);
+        let mut out = Vec::new();
+        for (k, f) in self.freedoms.iter().enumerate() {
+            let (Some(fitted), Some(due)) = (findings.readings[k], inputs.value(f.channel).number()) else { continue };
+            if fitted.misfit > RECOGNISED {
+                continue;
+            }
+            let due = if f.period.is_some() { due } else { due.clamp(f.low, f.high) };
+            let error = f.period.map_or(fitted.value - due, |p| half_period(fitted.value - due, p));
+            let outside = (span[k][0] - error).max(error - span[k][1]).max(0.0);
+            let allowed = self.tolerances[k] + 3.0 * fitted.standard_error + READING_PX / fitted.px_per_unit;
+            out.push(Reading {
+                freedom: k,
+                displayed: fitted.value,
+                expected: due,
+                error,
+                standard_error: fitted.standard_error,
+                px_per_unit: fitted.px_per_unit,
+                is_outside: outside > allowed,
+            });
+        }
+        out
+    }
+
+    /// Lowest and highest value of each freedom's channel, as a difference from the due value, between
+    /// `reach[0]` before and `reach[1]` after the frame.
+    fn spans(&self, moment: &Moment, inputs: &Inputs, reach: [f64; 2], out: &mut [[f64; 2]]) {
+        let mut other = Inputs::default();
+        const SAMPLES: usize = 8;
+        for s in 0..=SAMPLES {
+            let at_s = moment.time_s - reach[0] + (reach[0] + reach[1]) * s as f64 / SAMPLES as f64;
+            moment.recording.inputs_at(at_s, &mut other);
+            for (k, f) in self.freedoms.iter().enumerate() {
+                let (Some(v), Some(due)) = (other.value(f.channel).number(), inputs.value(f.channel).number()) else {
+                    continue;
+                };
+                let d = match f.period {
+                    Some(p) => half_period(v - due, p),
+                    None => v.clamp(f.low, f.high) - due.clamp(f.low, f.high),
+                };
+                out[k] = [out[k][0].min(d), out[k][1].max(d)];
+            }
+        }
+        for pair in out.iter_mut().filter(|p| p[0] > p[1]) {
+            *pair = [0.0, 0.0];
+        }
+    }
+
+    fn remember(&mut self, moment: &Moment, findings: &Findings, inputs: &Inputs) {
+        let number = |f: &Freedom| {
+            let v = inputs.value(f.channel).number()?;
+            Some(if f.period.is_some() { v } else { v.clamp(f.low, f.high) })
+        };
+        let due: Vec<Option<f64>> = self.freedoms.iter().map(number).collect();
+        // Unwrapped position of the due value, px, from the motion since the frame before.
+        let scale: Vec<f64> = findings.readings.iter().map(|r| r.map_or(0.0, |f| f.px_per_unit)).collect();
+        if let Some(last) = self.past.back() {
+            for (k, f) in self.freedoms.iter().enumerate() {
+                if let (Some(now), Some(before)) = (due[k], last.due[k]) {
+                    let d = f.period.map_or(now - before, |p| half_period(now - before, p));
+                    self.due_px[k] += d * if scale[k] > 0.0 { scale[k] } else { last.px_per_unit[k] };
+                }
+            }
+        }
+        let px_per_unit = scale
+            .iter()
+            .enumerate()
+            .map(|(k, s)| if *s > 0.0 { *s } else { self.past.back().map_or(0.0, |p| p.px_per_unit[k]) })
+            .collect();
+        let readable = !matches!(
+            findings.explanation,
+            Explanation::Nothing { signature: Signature::Blank | Signature::Noise | Signature::LostLines | Signature::Torn }
+        );
+        let shown = findings
+            .readings
+            .iter()
+            .map(|r| r.filter(|f| readable && f.misfit <= RECOGNISED).map(|f| f.value))
+            .collect();
+        let data_time_s = match findings.explanation {
+            Explanation::OtherTime { data_time_s } => Some(data_time_s),
+            _ => None,
+        };
+        self.past.push_back(Past { time_s: moment.time_s, due, shown, px_per_unit, is_faulty: false, data_time_s });
+        if self.past.len() > STORY_FRAMES {
+            self.past.pop_front();
+        }
+    }
+
+    fn test_freeze(&mut self, moment: &Moment, findings: &Findings, inputs: &Inputs) {
+        let mut span = vec![[f64::INFINITY, f64::NEG_INFINITY]; self.freedoms.len()];
+        let before = moment.latency_s + 2.0 * moment.interval_s;
+        self.spans(moment, inputs, [before, moment.interval_s - moment.latency_s], &mut span);
+        let newest = self.past.back().expect("a frame was just remembered");
+        for (k, f) in self.freedoms.iter().enumerate() {
+            let (Some(shown), Some(due)) = (newest.shown[k], newest.due[k]) else {
+                self.tests[k].reset();
+                continue;
+            };
+            let error = f.period.map_or(shown - due, |p| half_period(shown - due, p));
+            let scale = newest.px_per_unit[k];
+            let at = self.due_px[k];
+            let assumed = self.assumptions(findings.readings[k].as_ref());
+            self.tests[k].push(
+                moment.time_s,
+                at + error * scale,
+                [at + span[k][0] * scale, at + span[k][1] * scale],
+                assumed,
+            );
+        }
+    }
+
+    /// Staleness by least squares on the motion of the last frames, and its standard error.
+    fn staleness(&self, moment: &Moment, findings: &Findings) -> (Option<f64>, Option<f64>) {
+        if let Explanation::OtherTime { data_time_s } = findings.explanation {
+            return (Some(moment.time_s - data_time_s), Some(moment.interval_s / 12f64.sqrt()));
+        }
+        if !matches!(findings.explanation, Explanation::Due | Explanation::Values) {
+            return (None, None);
+        }
+        let (mut numerator, mut information) = (0.0, 0.0);
+        let recent = self.past.len().saturating_sub(STALENESS_FRAMES);
+        for (a, b) in self.past.iter().zip(self.past.iter().skip(1)).skip(recent.saturating_sub(1)) {
+            let interval_s = b.time_s - a.time_s;
+            if interval_s <= 0.0 {
+                continue;
+            }
+            for (k, f) in self.freedoms.iter().enumerate() {
+                let (Some(before), Some(due), Some(shown)) = (a.due[k], b.due[k], b.shown[k]) else { continue };
+                let wrap = |d: f64| f.period.map_or(d, |p| half_period(d, p));
+                let speed = wrap(due - before) * b.px_per_unit[k] / interval_s;
+                let behind = -wrap(shown - due) * b.px_per_unit[k];
+                numerator += speed * behind / (READING_PX * READING_PX);
+                information += speed * speed / (READING_PX * READING_PX);
+            }
+        }
+        if information < 1e-9 {
+            return (None, None);
+        }
+        let standard_error_s = 1.0 / information.sqrt();
+        if standard_error_s > 2.0 {
+            return (None, None);
+        }
+        (Some(moment.latency_s + numerator / information), Some(standard_error_s))
+    }
+
+    /// For a liveness cell: true when it has not changed for too long. `None` without one.
+    fn liveness_is_stuck(&mut self, moment: &Moment, findings: &Findings) -> Option<bool> {
+        let hold_s = self.liveness_hold_s?;
+        if let Some(lit) = findings.liveness {
+            if self.liveness.is_none_or(|(before, _)| before != lit) {
+                self.liveness = Some((lit, moment.time_s));
+            }
+        }
+        Some(self.liveness.is_some_and(|(_, since)| moment.time_s - since > hold_s))
+    }
+
+    /// Tells the story of the readings since they went wrong; told anew every few frames.
+    fn told(&mut self, moment: &Moment, others_on_time: bool) -> Verdict {
+        let story = match self.story {
+            Some((story, age)) if age % 4 != 0 => {
+                self.story = Some((story, age + 1));
+                story
+            }
+            other => {
+                let story = story::tell(&self.series(), moment.recording, moment.interval_s, others_on_time);
+                self.story = Some((story, other.map_or(1, |(_, age)| age + 1)));
+                story
+            }
+        };
+        match story {
+            Story::Held => Verdict::Frozen,
+            Story::Late { staleness_s } if staleness_s > self.max_latency_s => Verdict::Late,
+            Story::Late { .. } | Story::Wrong => Verdict::Misleading,
+        }
+    }
+
+    /// Readings since the region became faulty.
+    fn series(&self) -> Vec<Series> {
+        // The newest frame is not marked yet.
+        let faulty = self.past.iter().rev().skip(1).take_while(|p| p.is_faulty).count();
+        let begin = self.past.len().saturating_sub(faulty + 1);
+        self.freedoms
+            .iter()
+            .enumerate()
+            .map(|(k, f)| Series {
+                channel: f.channel,
+                period: f.period,
+                points: self
+                    .past
+                    .iter()
+                    .skip(begin)
+                    .filter_map(|p| {
+                        Some(Point {
+                            time_s: p.time_s,
+                            shown: p.shown[k]?,
+                            due: p.due[k]?,
+                            px_per_unit: p.px_per_unit[k],
+                        })
+                    })
+                    .collect(),
+            })
+            .collect()
+    }
+
+    /// A stale picture without readings: frozen until it is seen to move on while still stale.
+    fn stale_picture(&self, data_time_s: f64) -> Verdict {
+        let first = self
+            .past
+            .iter()
+            .rev()
+            .skip(1)
+            .take_while(|p| p.is_faulty)
+            .filter_map(|p| p.data_time_s)
+            .last()
+            .unwrap_or(data_time_s);
+        if data_time_s > first + 1e-6 { Verdict::Late } else { Verdict::Frozen }
+    }
+}
+
+/// The inputs that are due in a frame.
+pub fn due_inputs(recording: &Recording, moment: &Moment, out: &mut Inputs) {
+    recording.inputs_at(moment.time_s - moment.latency_s, out);
+}

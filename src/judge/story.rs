@@ -1,0 +1,130 @@
+//! Which story do wrong readings tell: held, late, or wrong?
+//!
+//! The same picture can be wrong in three ways that look alike in one frame: its values stand still,
+//! they follow the inputs with a delay, or they are off. Over a stretch the three part: each story
+//! predicts the readings, and the one with the smallest misfit is told. On a straight ramp a delay
+//! and an offset are the same thing; then the company decides (`others_on_time`), since old data
+//! seldom concern one region alone.
+
+use crate::recording::Recording;
+use crate::recording::inputs::{ChannelId, Inputs};
+use crate::reference::symbols::scale::half_period;
+
+/// Which story the readings tell.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Story {
+    /// They stand still while the inputs move.
+    Held,
+    /// They follow with a delay.
+    Late {
+        /// The delay, s.
+        staleness_s: f64,
+    },
+    /// They are off.
+    Wrong,
+}
+
+/// One reading of one freedom.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Point {
+    /// Recording time of the frame, s.
+    pub time_s: f64,
+    /// Value shown, unit of the channel.
+    pub shown: f64,
+    /// Value that was due.
+    pub due: f64,
+    /// Pixels for a unit.
+    pub px_per_unit: f64,
+}
+
+/// All readings of one freedom over the stretch.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Series {
+    /// Its channel.
+    pub channel: ChannelId,
+    /// Its period, when it has one.
+    pub period: Option<f64>,
+    /// Readings, oldest first.
+    pub points: Vec<Point>,
+}
+
+/// Error that readings of foreign rasterisers and codecs have in a stretch, px.
+const SIGMA_PX: f64 = 0.25;
+/// Longest delay that counts as late, s.
+pub const LONGEST_DELAY_S: f64 = 2.0;
+/// Difference of misfit (twice a log-likelihood) that decides.
+const DECISIVE: f64 = 12.0;
+/// Misfit per reading up to which a story is told at all.
+const CREDIBLE: f64 = 6.0;
+
+fn difference(a: f64, b: f64, period: Option<f64>) -> f64 {
+    period.map_or(a - b, |p| half_period(a - b, p))
+}
+
+/// Sum of squared departures of `value` (px) from its mean over a series.
+fn about_mean(series: &Series, value: impl Fn(&Point) -> f64) -> f64 {
+    let n = series.points.len() as f64;
+    let (mut sum, mut squares) = (0.0, 0.0);
+    for p in &series.points {
+        let v = value(p) * p.px_per_unit;
+        sum += v;
+        squares += v * v;
+    }
+    (squares - sum * sum / n).max(0.0) / (SIGMA_PX * SIGMA_PX)
+}
+
+/// Tells the story of the series; [`Story::Wrong`] when there is nothing to go by.
+#[must_use]
+pub fn tell(series: &[Series], recording: &Recording, interval_s: f64, others_on_time: bool) -> Story {
+    let count: usize = series.iter().map(|s| s.points.len()).sum();
+    if count < 2 {
+        return Story::Wrong;
+    }
+    let (mut held, mut moves, mut off) = (0.0, 0.0, 0.0);
+    for s in series.iter().filter(|s| !s.points.is_empty()) {
+        let first = s.points[0];
+        held += about_mean(s, |p| difference(p.shown, first.shown, s.period));
+        moves += about_mean(s, |p| difference(p.due, first.due, s.period));
+        off += about_mean(s, |p| difference(p.shown, p.due, s.period));
+    }
+    let (late, staleness_s) = best_delay(series, recording, interval_s);
+    let limit = CREDIBLE * count as f64;
+    if moves > held + 2.0 * DECISIVE && held < limit && held <= late + DECISIVE && held + DECISIVE < off {
+        return Story::Held;
+    }
+    let late_is_better = late + DECISIVE < off;
+    let late_is_as_good = late < off + DECISIVE && !others_on_time;
+    if late < limit && (late_is_better || late_is_as_good) {
+        return Story::Late { staleness_s };
+    }
+    Story::Wrong
+}
+
+/// Smallest misfit over delays, and the delay.
+fn best_delay(series: &[Series], recording: &Recording, interval_s: f64) -> (f64, f64) {
+    let step_s = (interval_s / 2.0).clamp(0.005, 0.04);
+    let mut inputs = Inputs::default();
+    let mut best = (f64::INFINITY, 0.0);
+    let mut times: Vec<f64> = series.iter().flat_map(|s| s.points.iter().map(|p| p.time_s)).collect();
+    times.sort_by(f64::total_cmp);
+    times.dedup();
+    for k in 1..=(LONGEST_DELAY_S / step_s) as usize {
+        let delay_s = k as f64 * step_s;
+        let mut cost = 0.0;
+        for &time_s in &times {
+            recording.inputs_at(time_s - delay_s, &mut inputs);
+            for s in series {
+                for p in s.points.iter().filter(|p| p.time_s == time_s) {
+                    cost += inputs.value(s.channel).number().map_or(100.0, |v| {
+                        let off = difference(p.shown, v, s.period) * p.px_per_unit / SIGMA_PX;
+                        (off * off).min(1e4)
+                    });
+                }
+            }
+        }
+        if cost < best.0 {
+            best = (cost, delay_s);
+        }
+    }
+    best
+}

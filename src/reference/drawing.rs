@@ -1,0 +1,184 @@
+//! From a definition and inputs to the scene of a region.
+
+use super::scene::Scene;
+use super::symbols::{self, liveness};
+use crate::definition::Definition;
+use crate::definition::model::Symbol;
+use crate::recording::inputs::Inputs;
+
+/// What drawing needs to know of a definition beyond its tables; made once.
+///
+/// The definition is handed in again at each call and must be the one that this was made for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Drawing {
+    /// By region and symbol: index of the symbol's first alert in [`Inputs::active_since_s`].
+    alert_bases: Vec<Vec<usize>>,
+}
+
+impl Drawing {
+    /// Counts the alerts of `d` in the order of the file.
+    #[must_use]
+    pub fn new(d: &Definition) -> Self {
+        let mut next = 0;
+        let mut base_of = |symbol: &Symbol| {
+            let base = next;
+            if let Symbol::Alerts(list) = symbol {
+                next += list.alert.len();
+            }
+            base
+        };
+        let regions = d.regions().iter();
+        Self {
+            alert_bases: regions
+                .map(|r| r.symbol.iter().map(&mut base_of).collect())
+                .collect(),
+        }
+    }
+
+    /// Index of a symbol's first alert in [`Inputs::active_since_s`].
+    ///
+    /// # Panics
+    /// When there is no such region or symbol.
+    #[must_use]
+    pub fn alert_base(&self, region_index: usize, symbol_index: usize) -> usize {
+        self.alert_bases[region_index][symbol_index]
+    }
+
+    /// Adds what never moves in a region: `Layer::Background` only.
+    ///
+    /// # Panics
+    /// When there is no such region.
+    pub fn region_static(&self, d: &Definition, region_index: usize, scene: &mut Scene) {
+        for symbol in &d.regions()[region_index].symbol {
+            symbols::draw_static(symbol, d, scene);
+        }
+    }
+
+    /// Adds what depends on inputs and the fixed marks over it, symbol by symbol. Items of
+    /// `Layer::Moving` and `Layer::Foreground` take turns; the layers set the order of drawing.
+    ///
+    /// # Panics
+    /// When there is no such region.
+    pub fn region_moving(
+        &self,
+        d: &Definition,
+        region_index: usize,
+        inputs: &Inputs,
+        scene: &mut Scene,
+    ) {
+        self.region_moving_in_phase(d, region_index, inputs, None, scene);
+    }
+
+    /// Like [`Self::region_moving`]; liveness marks have their first half lit when
+    /// `is_first_lit` says so, and go by the time of `inputs` when it is `None`.
+    ///
+    /// # Panics
+    /// When there is no such region.
+    pub fn region_moving_in_phase(
+        &self,
+        d: &Definition,
+        region_index: usize,
+        inputs: &Inputs,
+        is_first_lit: Option<bool>,
+        scene: &mut Scene,
+    ) {
+        for (k, symbol) in d.regions()[region_index].symbol.iter().enumerate() {
+            match (symbol, is_first_lit) {
+                (Symbol::Liveness(model), Some(phase)) => liveness::draw(model, d, phase, scene),
+                _ => self.symbol_moving(d, region_index, k, inputs, scene),
+            }
+        }
+    }
+
+    /// Adds the moving and foreground parts of one symbol.
+    ///
+    /// # Panics
+    /// When there is no such region or symbol.
+    pub fn symbol_moving(
+        &self,
+        d: &Definition,
+        region_index: usize,
+        symbol_index: usize,
+        inputs: &Inputs,
+        scene: &mut Scene,
+    ) {
+        let symbol = &d.regions()[region_index].symbol[symbol_index];
+        let base = self.alert_base(region_index, symbol_index);
+        symbols::draw_moving(symbol, d, inputs, base, inputs.time_s, scene);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::symbols::bench;
+    use super::*;
+
+    const ALERTS: &str = r##"
+        kind = "alerts"
+        position = [10.0, 20.0]
+        line_height = 15.0
+        slots = 4
+        font = "sans"
+        size = 12.0
+        colors = { warning = "red", caution = "amber", advisory = "white" }
+        alert = [{ text = "ONE", class = "advisory", when = [] }, { text = "TWO", class = "caution", when = [] }]
+    "##;
+
+    const TEXT: &str = r##"
+        kind = "text"
+        text = "NR"
+        position = [100.0, 50.0]
+        font = "sans"
+        size = 10.0
+        color = "white"
+    "##;
+
+    const LIVENESS: &str = r##"
+        kind = "liveness"
+        rect = [10, 20, 8, 4]
+        on = "white"
+        off = "black"
+        period_ms = 100.0
+        max_hold_ms = 400.0
+    "##;
+
+    #[test]
+    fn alerts_are_counted_over_the_whole_file() {
+        let d = bench::display_of(&[ALERTS, TEXT, ALERTS]);
+        let drawing = Drawing::new(&d);
+        assert_eq!([0, 1, 2].map(|k| drawing.alert_base(0, k)), [0, 2, 2]);
+        let mut inputs = bench::inputs(&d, &[]);
+        inputs.active_since_s = vec![None, None, None, Some(0.0)];
+        let lines = bench::lines(&bench::moving(&d, &inputs));
+        assert_eq!(
+            lines.iter().map(|l| l.text.as_str()).collect::<Vec<_>>(),
+            ["TWO"]
+        );
+    }
+
+    #[test]
+    fn the_phase_can_be_chosen() {
+        let d = bench::display(LIVENESS);
+        let drawing = Drawing::new(&d);
+        for (phase, left) in [(Some(true), 10.0), (Some(false), 14.0), (None, 10.0)] {
+            let mut scene = Scene::default();
+            drawing.region_moving_in_phase(&d, 0, &bench::inputs(&d, &[]), phase, &mut scene);
+            assert_eq!(bench::items(&scene, d.color("white"))[0].bounds.left, left);
+        }
+    }
+
+    #[test]
+    fn a_scene_filled_twice_is_the_same() {
+        let d = bench::display_of(&[ALERTS, TEXT, LIVENESS]);
+        let drawing = Drawing::new(&d);
+        let mut inputs = bench::inputs(&d, &[]);
+        inputs.active_since_s = vec![Some(1.0); 2];
+        let mut once = Scene::default();
+        drawing.region_moving(&d, 0, &inputs, &mut once);
+        let mut twice = Scene::default();
+        drawing.region_moving(&d, 0, &inputs, &mut twice);
+        twice.clear();
+        drawing.region_moving(&d, 0, &inputs, &mut twice);
+        assert_eq!(once.items(), twice.items());
+    }
+}

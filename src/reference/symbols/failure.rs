@@ -1,0 +1,72 @@
+//! What stands in place of a symbol whose data are invalid or too old.
+//!
+//! The flag's area is cleared, then crossed out, then the words stand in the middle on a
+//! cleared ground of their own, so that the cross does not strike them through.
+
+use super::words::{self, Style};
+use crate::definition::Definition;
+use crate::definition::model::{Align, FailureFlag};
+use crate::picture::Point;
+use crate::reference::scene::{Bounds, Scene};
+
+/// Width of the diagonals, px.
+pub const CROSS_WIDTH_PX: f64 = 3.0;
+
+/// Free space round the words, em.
+const MARGIN_EM: f64 = 0.3;
+
+/// Adds the flag to the scene's present layer.
+pub fn draw(flag: &FailureFlag, d: &Definition, scene: &mut Scene) {
+    let area = Bounds::from_rect(flag.rect);
+    let (color, ground) = (d.color(&flag.color), d.color(&flag.background));
+    scene.set_clip(Some(area));
+    scene.rectangle(ground, area);
+    if flag.cross {
+        let corner = Point::new;
+        scene.line(
+            color,
+            corner(area.left, area.top),
+            corner(area.right, area.bottom),
+            CROSS_WIDTH_PX,
+        );
+        scene.line(
+            color,
+            corner(area.left, area.bottom),
+            corner(area.right, area.top),
+            CROSS_WIDTH_PX,
+        );
+    }
+    if !flag.text.is_empty() {
+        let middle = middle(area);
+        if flag.cross {
+            let half_width =
+                words::width(d, &flag.font, flag.size, &flag.text) / 2.0 + MARGIN_EM * flag.size;
+            let half_height = flag.size * (0.5 + MARGIN_EM);
+            scene.rectangle(
+                ground,
+                Bounds {
+                    left: middle.x - half_width,
+                    top: middle.y - half_height,
+                    right: middle.x + half_width,
+                    bottom: middle.y + half_height,
+                },
+            );
+        }
+        let style = Style {
+            font: &flag.font,
+            size: flag.size,
+            color,
+        };
+        words::upright(d, style, middle, Align::Center, &flag.text, scene);
+    }
+    scene.set_clip(None);
+}
+
+/// The middle of an area.
+#[must_use]
+pub fn middle(area: Bounds) -> Point {
+    Point::new(
+        (area.left + area.right) / 2.0,
+        (area.top + area.bottom) / 2.0,
+    )
+}

@@ -1,0 +1,266 @@
+//! How each kind of symbol is drawn: from its table in the definition and the inputs to
+//! primitives of a [`Scene`].
+//!
+//! A symbol's geometry is written once, here; readings are found by fitting it to the capture
+//! ([`freedom`] says along which values). A mistake in it cannot cancel out, since captures come
+//! from other renderers, and the tests of each kind pin it to positions worked out by hand.
+//!
+//! What depends on the definition alone goes to [`Layer::Background`] (`draw_static`), what
+//! depends on inputs to [`Layer::Moving`], and fixed marks over what moves to
+//! [`Layer::Foreground`] (both `draw_moving`). Layers hold for a whole region: a ground drawn by
+//! one symbol lies under everything that moves in the region, whatever the order of symbols.
+//!
+//! Invalid data, missing ones among them, take the symbol's moving and foreground parts away and
+//! put up its failure flag, digits and all: the rule is one for all kinds that have a flag. An
+//! attitude fails when pitch or roll does; a dial when all of its pointers do (one of several
+//! merely goes); tape, rose and bar with their channel. Marks of other channels (bugs, wind
+//! arrow, slip box) go by themselves, and readouts show their dashes.
+//!
+//! Angles reach pixels through `libm`, so that every machine draws the same bytes.
+//!
+//! [`Layer::Background`]: super::scene::Layer::Background
+//! [`Layer::Moving`]: super::scene::Layer::Moving
+//! [`Layer::Foreground`]: super::scene::Layer::Foreground
+
+pub mod alerts;
+pub mod attitude;
+pub mod bar;
+mod bug;
+pub mod dial;
+pub mod failure;
+pub mod flag;
+pub mod freedom;
+pub mod liveness;
+pub mod number;
+pub mod readout;
+pub mod rose;
+pub mod rules;
+pub mod scale;
+pub mod tape;
+pub mod text;
+pub mod unchecked;
+pub mod words;
+
+use super::scene::Scene;
+use crate::definition::Definition;
+use crate::definition::model::Symbol;
+use crate::recording::inputs::Inputs;
+
+/// Adds what never moves, all in `Layer::Background`.
+pub fn draw_static(symbol: &Symbol, d: &Definition, scene: &mut Scene) {
+    match symbol {
+        Symbol::Dial(m) => dial::draw_static(m, d, scene),
+        Symbol::Tape(m) => tape::draw_static(m, d, scene),
+        Symbol::Bar(m) => bar::draw_static(m, d, scene),
+        Symbol::Text(m) => text::draw_static(m, d, scene),
+        Symbol::Attitude(_)
+        | Symbol::Rose(_)
+        | Symbol::Readout(_)
+        | Symbol::Alerts(_)
+        | Symbol::Flag(_)
+        | Symbol::Liveness(_)
+        | Symbol::Unchecked(_) => {}
+    }
+}
+
+/// Adds what depends on inputs (`Layer::Moving`), then fixed marks over it (`Layer::Foreground`).
+///
+/// `alert_base` is the index of the symbol's first alert in [`Inputs::active_since_s`]; `time_s`
+/// sets the phase of a liveness mark.
+pub fn draw_moving(
+    symbol: &Symbol,
+    d: &Definition,
+    inputs: &Inputs,
+    alert_base: usize,
+    time_s: f64,
+    scene: &mut Scene,
+) {
+    match symbol {
+        Symbol::Attitude(m) => attitude::draw_moving(m, d, inputs, scene),
+        Symbol::Dial(m) => dial::draw_moving(m, d, inputs, scene),
+        Symbol::Tape(m) => tape::draw_moving(m, d, inputs, scene),
+        Symbol::Rose(m) => rose::draw_moving(m, d, inputs, scene),
+        Symbol::Bar(m) => bar::draw_moving(m, d, inputs, scene),
+        Symbol::Readout(m) => readout::draw_moving(m, d, inputs, scene),
+        Symbol::Alerts(m) => alerts::draw_moving(m, d, inputs, alert_base, scene),
+        Symbol::Flag(m) => flag::draw_moving(m, d, inputs, scene),
+        Symbol::Liveness(m) => liveness::draw(m, d, liveness::phase_at(m, time_s), scene),
+        Symbol::Text(_) | Symbol::Unchecked(_) => {}
+    }
+}
+
+/// True when the symbol's failure flag stands on the picture for these inputs.
+#[must_use]
+pub fn has_failed(symbol: &Symbol, d: &Definition, inputs: &Inputs) -> bool {
+    let is_lost = |channel: &str| inputs.value(d.channel(channel)).number().is_none();
+    match symbol {
+        Symbol::Attitude(m) => is_lost(&m.pitch) || is_lost(&m.roll),
+        Symbol::Dial(m) => dial::has_failed(m, d, inputs),
+        Symbol::Tape(m) => is_lost(&m.channel),
+        Symbol::Rose(m) => is_lost(&m.channel),
+        Symbol::Bar(m) => is_lost(&m.channel),
+        Symbol::Readout(_)
+        | Symbol::Alerts(_)
+        | Symbol::Flag(_)
+        | Symbol::Text(_)
+        | Symbol::Liveness(_)
+        | Symbol::Unchecked(_) => false,
+    }
+}
+
+/// What the tests of symbols share: a small display around the symbol under test, and ways to
+/// look at a scene.
+#[cfg(test)]
+pub(crate) mod bench {
+    use crate::definition::Definition;
+    use crate::definition::model::Condition;
+    use crate::picture::{Point, Rgb};
+    use crate::recording::inputs::{Inputs, Value};
+    use crate::reference::drawing::Drawing;
+    use crate::reference::scene::{Bounds, Item, Layer, Scene, Shape, Words};
+
+    const HEAD: &str = r##"
+        [display]
+        name = "test"
+        width = 200
+        height = 200
+        background = "black"
+        [fonts]
+        sans = { builtin = "B612 Regular" }
+        mono = { builtin = "B612 Mono Regular" }
+        [colors]
+        black = "#000000"
+        white = "#ffffff"
+        red = "#ff0000"
+        amber = "#ffc000"
+        green = "#00ff00"
+        sky = "#3080ff"
+        ground = "#805020"
+        [channels]
+        a = { column = "a" }
+        b = { column = "b" }
+        c = { column = "c" }
+        d = { column = "d" }
+        [[region]]
+        id = "r"
+        rect = [0, 0, 200, 200]
+        hazard = "minor"
+    "##;
+
+    /// A display of 200 x 200 with one region and one symbol (none when `symbol` is empty).
+    pub fn display(symbol: &str) -> Definition {
+        if symbol.is_empty() {
+            display_of(&[])
+        } else {
+            display_of(&[symbol])
+        }
+    }
+
+    /// The same with several symbols.
+    pub fn display_of(symbols: &[&str]) -> Definition {
+        let symbols: String = symbols
+            .iter()
+            .map(|s| format!("\n[[region.symbol]]\n{s}\n"))
+            .collect();
+        let file = toml::from_str(&format!("{HEAD}{symbols}")).expect("a display for tests");
+        Definition::unchecked_for_tests(file)
+    }
+
+    /// Inputs with the given values; other channels are invalid, no alert is active.
+    pub fn inputs(d: &Definition, values: &[(&str, f64)]) -> Inputs {
+        let mut all = vec![Value::Invalid; d.channels().len()];
+        for (name, v) in values {
+            all[d.channel(name).0] = Value::Number(*v);
+        }
+        Inputs {
+            time_s: 0.0,
+            values: all,
+            active_since_s: Vec::new(),
+        }
+    }
+
+    pub fn below(channel: &str, limit: f64) -> Condition {
+        Condition {
+            channel: channel.into(),
+            below: Some(limit),
+            at_least: None,
+            equals: None,
+        }
+    }
+
+    pub fn at_least(channel: &str, limit: f64) -> Condition {
+        Condition {
+            channel: channel.into(),
+            below: None,
+            at_least: Some(limit),
+            equals: None,
+        }
+    }
+
+    /// What never moves; checks that all of it stands in the background.
+    pub fn fixed(d: &Definition) -> Scene {
+        let mut scene = Scene::default();
+        Drawing::new(d).region_static(d, 0, &mut scene);
+        assert!(scene.items().iter().all(|i| i.layer == Layer::Background));
+        scene
+    }
+
+    /// What moves and what lies over it.
+    pub fn moving(d: &Definition, inputs: &Inputs) -> Scene {
+        let mut scene = Scene::default();
+        Drawing::new(d).region_moving(d, 0, inputs, &mut scene);
+        assert!(scene.items().iter().all(|i| i.layer != Layer::Background));
+        scene
+    }
+
+    pub fn items(scene: &Scene, color: Rgb) -> Vec<&Item> {
+        scene.items().iter().filter(|i| i.color == color).collect()
+    }
+
+    pub const fn is_fill(item: &Item) -> bool {
+        matches!(item.shape, Shape::Fill { .. })
+    }
+
+    /// Points of all contours of a fill.
+    pub fn points(scene: &Scene, item: &Item) -> Vec<Point> {
+        match item.shape {
+            Shape::Fill { first, last } => scene.contours(first, last).flatten().copied().collect(),
+            Shape::Words(_) => Vec::new(),
+        }
+    }
+
+    /// Points of the `k`-th fill of a colour.
+    pub fn outline(scene: &Scene, color: Rgb, k: usize) -> Vec<Point> {
+        points(
+            scene,
+            items(scene, color)
+                .into_iter()
+                .filter(|i| is_fill(i))
+                .nth(k)
+                .expect("a fill of this colour"),
+        )
+    }
+
+    /// A line of words in a scene.
+    pub struct Line {
+        pub text: String,
+        pub color: Rgb,
+        pub layer: Layer,
+        pub clip: Option<Bounds>,
+        pub words: Words,
+    }
+
+    pub fn lines(scene: &Scene) -> Vec<Line> {
+        let line = |item: &Item| match item.shape {
+            Shape::Words(words) => Some(Line {
+                text: scene.words(&words).into(),
+                color: item.color,
+                layer: item.layer,
+                clip: item.clip,
+                words,
+            }),
+            Shape::Fill { .. } => None,
+        };
+        scene.items().iter().filter_map(line).collect()
+    }
+}
