@@ -48,7 +48,6 @@ impl Drawing {
     ///
     /// # Panics
     /// When there is no such region.
-    #[expect(clippy::unused_self, reason = "one way to draw, whatever the layer")]
     pub fn region_static(&self, d: &Definition, region_index: usize, scene: &mut Scene) {
         for symbol in &d.regions()[region_index].symbol {
             symbols::draw_static(symbol, d, scene);

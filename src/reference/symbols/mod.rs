@@ -222,7 +222,7 @@ pub(crate) mod bench {
     }
 
     /// Points of all contours of a fill.
-    pub fn points<'a>(scene: &'a Scene, item: &Item) -> Vec<Point> {
+    pub fn points(scene: &Scene, item: &Item) -> Vec<Point> {
         match item.shape {
             Shape::Fill { first, last } => scene.contours(first, last).flatten().copied().collect(),
             Shape::Words(_) => Vec::new(),

@@ -258,8 +258,7 @@ mod tests {
         assert_eq!(format_number(&quarter, 1.13), "1.25");
     }
 
-    /// Headings read in three digits, 360 and not 000 (usual practice, see `BankScale` and the
-    /// definition's `zero_as_wrap`).
+    /// Headings read in three digits, 360 and not 000: usual practice, not a rule.
     #[test]
     fn headings_wrap_after_rounding() {
         let heading = NumberFormat {
