@@ -448,7 +448,7 @@ impl<'d> Run<'d> {
         }
         let was_raised: Vec<usize> = self.log.raised().collect();
         let open_before = was_raised.len();
-        let improved = self.log.push(frame.index, frame.time_s, &verdicts, &has_ink, &sizes);
+        let improved = self.log.push(frame.index, frame.time_s, &verdicts, &has_ink, &sizes, self.offset_s);
         if !improved.is_empty() {
             let shared = Arc::new(frame.picture.clone());
             for s in improved {

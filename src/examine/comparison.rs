@@ -181,6 +181,13 @@ impl<'d> Comparison<'d> {
         }
     }
 
+    /// Planes of the static artwork alone, all at full resolution.
+    #[must_use]
+    pub fn fixed(&self) -> [View<'_>; 3] {
+        let p = self.canvas.base().planes();
+        [View::whole(&p[0]), View::whole(&p[1]), View::whole(&p[2])]
+    }
+
     /// The region's part of a captured frame: luma, Cb, Cr.
     #[must_use]
     pub fn captured<'p>(&self, frame: &'p Picture) -> [View<'p>; 3] {

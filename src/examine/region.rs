@@ -200,6 +200,7 @@ impl<'d> RegionExaminer<'d> {
         let captured = self.due.captured(moment.frame)[0];
         let scan = !agrees && self.troubled.is_multiple_of(SCAN_EVERY);
         self.reader.read(captured, &inputs, &self.word_boxes, scan, painter, &mut readings);
+        if std::env::var("FV_DBG").is_ok() && !agrees { eprintln!("t {:.3} region {} diff {:?} cells {:?} readings {:?}", moment.time_s, self.subject.definition().regions()[self.region].id, difference, wrong_cells, readings.iter().map(|r| r.map(|f| (f.value, f.misfit))).collect::<Vec<_>>()); }
         let explanation = if agrees {
             self.troubled = 0;
             self.last_data_time_s = Some(moment.time_s - moment.latency_s);
@@ -207,6 +208,7 @@ impl<'d> RegionExaminer<'d> {
             Explanation::Due
         } else {
             let found = self.explain(moment, &inputs, &mut readings, painter);
+            if std::env::var("FV_DBG").is_ok() { eprintln!("   -> {found:?} readings {:?}", readings.iter().map(|r| r.map(|f| (f.value, f.misfit))).collect::<Vec<_>>()); }
             self.troubled += 1;
             found
         };
@@ -283,7 +285,7 @@ impl<'d> RegionExaminer<'d> {
         self.tried.clear();
         self.tried.push(self.due.scene().clone());
         let captured = self.due.captured(moment.frame);
-        if signature::is_blank(captured, self.due.reference()) {
+        if signature::is_blank(captured, self.due.reference(), self.due.fixed()) {
             readings.iter_mut().for_each(|r| *r = None);
             return Explanation::Nothing { signature: Signature::Blank };
         }
@@ -326,7 +328,7 @@ impl<'d> RegionExaminer<'d> {
             }
         }
         let captured = self.due.captured(moment.frame);
-        let signature = signature::signature(captured, self.due.reference());
+        let signature = signature::signature(captured, self.due.reference(), self.due.fixed());
         if signature != Signature::Readable {
             readings.iter_mut().for_each(|r| *r = None);
         }

@@ -48,8 +48,8 @@ const BAND: usize = 6;
 
 /// Looks at the luma (and colour) of a region; views of captured and reference are the same size.
 #[must_use]
-pub fn signature(captured: [View; 3], reference: [View; 3]) -> Signature {
-    if is_blank(captured, reference) {
+pub fn signature(captured: [View; 3], reference: [View; 3], fixed: [View; 3]) -> Signature {
+    if is_blank(captured, reference, fixed) {
         Signature::Blank
     } else if is_noisy(captured[0], reference[0]) {
         Signature::Noise
@@ -95,10 +95,30 @@ pub fn is_uniform(reference: [View; 3]) -> bool {
     reference.iter().all(|v| uniform_share(*v) >= 1.0 - INK_SHARE)
 }
 
+/// Difference of the ground's level that a blank picture may be told by, levels.
+const GROUND: i32 = 5;
+
+fn most_common(view: View) -> i32 {
+    let counts = histogram(view);
+    (0..).zip(&counts).max_by_key(|(level, c)| (**c, -*level)).map_or(0, |(level, _)| level)
+}
+
+/// True when the captured area is one colour and either that colour is not the ground of the
+/// reference, or artwork that is always due (`fixed`) is gone too. A list whose only line is missing is
+/// not blank: it says that there is nothing to say.
+#[must_use]
+pub fn is_blank(captured: [View; 3], reference: [View; 3], fixed: [View; 3]) -> bool {
+    if !is_one_colour(captured, reference) {
+        return false;
+    }
+    let is_same_ground =
+        (0..3).all(|k| (most_common(captured[k]) - most_common(reference[k])).abs() < GROUND);
+    !is_same_ground || !is_uniform(fixed)
+}
+
 /// True when the captured area is one colour, or equal vertical bars (a chain's no-signal picture),
 /// and the reference is not.
-#[must_use]
-pub fn is_blank(captured: [View; 3], reference: [View; 3]) -> bool {
+fn is_one_colour(captured: [View; 3], reference: [View; 3]) -> bool {
     if is_uniform(reference) {
         return false;
     }
@@ -303,6 +323,7 @@ mod tests {
         let neutral = View::whole(&colour);
         signature(
             [View::whole(captured), neutral, neutral],
+            [View::whole(&reference), neutral, neutral],
             [View::whole(&reference), neutral, neutral],
         )
     }

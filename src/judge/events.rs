@@ -162,6 +162,7 @@ impl<'d> EventLog<'d> {
         verdicts: &[RegionVerdict],
         has_ink: &[bool],
         sizes: &[f64],
+        offset_s: f64,
     ) -> Vec<Snapshot> {
         self.last_time_s = time_s;
         self.has_ink.copy_from_slice(has_ink);
@@ -220,9 +221,19 @@ impl<'d> EventLog<'d> {
         }
         for open in self.open.iter_mut().flatten() {
             for (k, v) in verdicts.iter().enumerate() {
-                let is_contrary = v.verdict == Verdict::Agrees
-                    || (v.verdict == Verdict::Blind && has_ink[k] && open.class() == Verdict::Blank);
-                if is_contrary && verdicts[open.region].verdict.is_faulty() {
+                if !verdicts[open.region].verdict.is_faulty() {
+                    continue;
+                }
+                let agrees = matches!(v.verdict, Verdict::Agrees | Verdict::Blind);
+                let is_contrary = match open.class() {
+                    // A picture that is there.
+                    Verdict::Blank | Verdict::Garbled => agrees && has_ink[k],
+                    // Values that have followed their inputs since; a mark that only lives says nothing
+                    // of the age of data.
+                    Verdict::Late => follows(v, open.onset_s, offset_s) && !self.freedoms[k].is_empty(),
+                    _ => follows(v, open.onset_s, offset_s),
+                };
+                if is_contrary {
                     open.contradictions[k] += 1;
                 }
             }
@@ -260,20 +271,26 @@ impl<'d> EventLog<'d> {
         parts.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s).then(a.region.cmp(&b.region)));
         let mut events = Vec::new();
         let mut used = vec![false; parts.len()];
-        for k in 0..parts.len() {
-            if used[k] {
-                continue;
+        // What concerns the whole frame first: it takes what else its regions said into its remarks.
+        for whole_only in [true, false] {
+            for k in 0..parts.len() {
+                if used[k] {
+                    continue;
+                }
+                let members = self.group(&parts, &used, k);
+                let is_whole = self.is_whole(&parts, &members);
+                if whole_only && !is_whole {
+                    continue;
+                }
+                for &m in &members {
+                    used[m] = true;
+                }
+                let mut remarks = Vec::new();
+                if is_whole {
+                    self.absorb(&parts, &members, &mut used, &mut remarks);
+                }
+                events.push(self.event(&parts, &members, is_whole, remarks));
             }
-            let members = self.group(&parts, &used, k);
-            let is_whole = self.is_whole(&parts, &members);
-            for &m in &members {
-                used[m] = true;
-            }
-            let mut remarks = Vec::new();
-            if is_whole {
-                self.absorb(&parts, &members, &mut used, &mut remarks);
-            }
-            events.push(self.event(&parts, &members, is_whole, remarks));
         }
         events.sort_by(|a: &Event, b| a.onset_s.total_cmp(&b.onset_s).then_with(|| a.regions.cmp(&b.regions)));
         events
@@ -303,17 +320,32 @@ impl<'d> EventLog<'d> {
         concerned.sort_unstable();
         concerned.dedup();
         let count = self.open.len();
-        if class == Verdict::Misleading || (count > 1 && concerned.len() < 2) {
+        let is_alone = concerned.len() < 2 && class != Verdict::Garbled;
+        if class == Verdict::Misleading || (count > 1 && is_alone) {
             return false;
         }
         let longest = members.iter().map(|m| &parts[*m]).max_by_key(|o| o.frames).expect("a group has members");
         let contrary =
             (0..count).filter(|k| !concerned.contains(k) && longest.contradictions[*k] * 3 > longest.frames).count();
         match class {
-            // Noise and torn lines need not touch every region.
-            Verdict::Garbled => concerned.len() * 2 > count || contrary == 0,
+            // Noise and torn lines need not touch every region, and what they displace looks wrong.
+            Verdict::Garbled => self.share_broken_with(parts, longest) > 0.5,
             _ => contrary == 0,
         }
+    }
+
+    /// Share of the regions with ink whose picture broke at the same time as that of `part`.
+    fn share_broken_with(&self, parts: &[Open], part: &Open) -> f64 {
+        let mut broken: Vec<usize> = parts
+            .iter()
+            .filter(|p| (p.onset_s - part.onset_s).abs() < 0.4 && p.end_s > part.onset_s)
+            .filter(|p| matches!(p.class(), Verdict::Garbled | Verdict::Misleading | Verdict::Blank))
+            .map(|p| p.region)
+            .collect();
+        broken.sort_unstable();
+        broken.dedup();
+        let with_ink = self.has_ink.iter().filter(|h| **h).count();
+        broken.len() as f64 / with_ink.max(1) as f64
     }
 
     /// Takes the other events of a whole-frame event's time into its remarks.
@@ -368,6 +400,11 @@ impl<'d> EventLog<'d> {
             best_frame: shown.map_or(0, |o| o.best_frame),
         }
     }
+}
+
+/// True when the region has been seen to follow its inputs since capture time `onset_s`.
+fn follows(v: &RegionVerdict, onset_s: f64, offset_s: f64) -> bool {
+    v.live_since_s.is_some_and(|live| live - offset_s > onset_s + 0.05)
 }
 
 /// The word for a verdict in reports.

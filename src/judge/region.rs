@@ -46,6 +46,9 @@ pub struct RegionVerdict {
     pub readings: Vec<Reading>,
     /// For a freeze: time of the first held frame (recording time), s.
     pub since_s: Option<f64>,
+    /// The display has been seen to follow its inputs since this recording time, s: the latest
+    /// time from which on a freeze would show by now.
+    pub live_since_s: Option<f64>,
 }
 
 /// Frames whose motion gives the staleness.
@@ -123,6 +126,7 @@ impl RegionJudge {
                 staleness_se_s: None,
                 readings: Vec::new(),
                 since_s: None,
+                live_since_s: None,
             };
         }
         if !findings.is_unchanged {
@@ -144,7 +148,7 @@ impl RegionJudge {
             },
             Explanation::Due | Explanation::Values if frozen.is_some() => {
                 since_s = frozen;
-                Verdict::Frozen
+                self.held_or_late(moment, others_on_time)
             }
             Explanation::Due | Explanation::Values => {
                 if is_outside {
@@ -158,7 +162,7 @@ impl RegionJudge {
                 let permitted = staleness_s <= self.max_latency_s + moment.interval_s / 2.0;
                 if let Some(since) = frozen {
                     since_s = Some(since);
-                    Verdict::Frozen
+                    self.held_or_late(moment, others_on_time)
                 } else if permitted && !is_outside {
                     self.harmless(moment, liveness_stuck)
                 } else if self.has_readings() {
@@ -174,7 +178,8 @@ impl RegionJudge {
         if !verdict.is_faulty() {
             self.story = None;
         }
-        RegionVerdict { verdict, staleness_s, staleness_se_s, readings, since_s }
+        let live_since_s = (verdict == Verdict::Agrees).then(|| self.live_since(moment)).flatten();
+        RegionVerdict { verdict, staleness_s, staleness_se_s, readings, since_s, live_since_s }
     }
 
     fn has_readings(&self) -> bool {
@@ -187,31 +192,35 @@ impl RegionJudge {
             Some(false) => return Verdict::Agrees,
             None => {}
         }
-        if self.is_static || self.visibility(moment) >= ALARM { Verdict::Agrees } else { Verdict::Blind }
+        if self.is_static || self.live_since(moment).is_some() { Verdict::Agrees } else { Verdict::Blind }
     }
 
-    /// How clearly a freeze in the last second would have shown.
-    fn visibility(&self, moment: &Moment) -> f64 {
-        if self.freedoms.is_empty() {
-            let seen = moment.time_s - self.changed_s <= ALLOWED_BLIND_S;
-            return if seen { ALARM } else { 0.0 };
+    /// The latest time from which on a freeze would show by now, when that is within the last second.
+    fn live_since(&self, moment: &Moment) -> Option<f64> {
+        if let (Some(hold_s), Some((_, changed_s))) = (self.liveness_hold_s, self.liveness) {
+            return (moment.time_s - changed_s <= hold_s).then_some(changed_s);
         }
-        let Some(newest) = self.past.back() else { return 0.0 };
+        if self.freedoms.is_empty() {
+            return (moment.time_s - self.changed_s <= ALLOWED_BLIND_S).then_some(self.changed_s);
+        }
+        let newest = self.past.back()?;
         let assumed = self.assumptions(None);
         let mut sum = 0.0;
-        for (k, f) in self.freedoms.iter().enumerate() {
-            let Some(now) = newest.due[k].filter(|_| newest.shown[k].is_some()) else { continue };
-            let moves = self
-                .past
-                .iter()
-                .rev()
-                .skip(1)
-                .take_while(|p| moment.time_s - p.time_s <= ALLOWED_BLIND_S)
-                .filter_map(|p| p.due[k])
-                .map(|v| f.period.map_or(now - v, |p| half_period(now - v, p)) * newest.px_per_unit[k]);
+        for p in self.past.iter().rev().skip(1) {
+            if moment.time_s - p.time_s > ALLOWED_BLIND_S {
+                break;
+            }
+            let moves = self.freedoms.iter().enumerate().filter_map(|(k, f)| {
+                let now = newest.due[k].filter(|_| newest.shown[k].is_some())?;
+                let d = now - p.due[k]?;
+                Some(f.period.map_or(d, |period| half_period(d, period)) * newest.px_per_unit[k])
+            });
             sum += freeze::visibility(moves, assumed);
+            if sum >= ALARM {
+                return Some(p.time_s);
+            }
         }
-        sum
+        None
     }
 
     fn assumptions(&self, fitted: Option<&Fitted>) -> Assumptions {
@@ -394,6 +403,14 @@ impl RegionJudge {
             Story::Held => Verdict::Frozen,
             Story::Late { staleness_s } if staleness_s > self.max_latency_s => Verdict::Late,
             Story::Late { .. } | Story::Wrong => Verdict::Misleading,
+        }
+    }
+
+    /// Old data on a display that moves slowly look held at first: the story decides once it is clear.
+    fn held_or_late(&mut self, moment: &Moment, others_on_time: bool) -> Verdict {
+        match self.told(moment, others_on_time) {
+            Verdict::Late => Verdict::Late,
+            _ => Verdict::Frozen,
         }
     }
 
