@@ -118,23 +118,6 @@ impl Definition {
         &self.fonts
     }
 
-    /// A definition whose names are resolved and not checked.
-    #[cfg(test)]
-    pub(crate) fn unchecked_for_tests(file: DisplayFile) -> Self {
-        let color = |hex: &String| {
-            let bits = u32::from_str_radix(hex.trim_start_matches('#'), 16).expect("#rrggbb");
-            let [_, r, g, b] = bits.to_be_bytes();
-            Rgb([r, g, b])
-        };
-        let face = |f: &model::FontSource| Font::built_in(f.builtin.as_deref().expect("built in")).expect("a face");
-        Self {
-            channels: file.channels.iter().map(|(n, c)| (n.clone(), c.clone())).collect(),
-            palette: file.colors.iter().map(|(n, hex)| (n.clone(), color(hex))).collect(),
-            fonts: file.fonts.iter().map(|(n, f)| (n.clone(), face(f))).collect(),
-            file,
-        }
-    }
-
     /// The outlines of a font.
     #[must_use]
     pub fn face(&self, font: FontId) -> &Font {

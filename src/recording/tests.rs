@@ -2,6 +2,7 @@
 
 use std::error::Error as _;
 use std::path::Path;
+use std::sync::LazyLock;
 
 use proptest::prelude::*;
 
@@ -76,17 +77,20 @@ when = [{ channel = "line", below = 50.0 }, { channel = "held", equals = 2.0 }]
 
 const HEADER: &str = "t_s,line_kt,angle_deg,held,words,flagged,flagged_ok";
 
-fn definition() -> Definition {
-    Definition::unchecked_for_tests(
-        toml::from_str(CHANNELS).expect("the test definition is well formed"),
-    )
+/// The test definition; made once, since reading the font takes a while.
+fn definition() -> &'static Definition {
+    static DEFINITION: LazyLock<Definition> = LazyLock::new(|| {
+        let file = toml::from_str(CHANNELS).expect("the test definition is well formed");
+        Definition::unchecked_for_tests(file)
+    });
+    &DEFINITION
 }
 
 fn read(text: impl AsRef<[u8]>) -> Result<Recording, Error> {
     Recording::from_reader(
         text.as_ref(),
         "r.csv",
-        &definition(),
+        definition(),
         MissingColumns::Refuse,
     )
 }
@@ -96,7 +100,7 @@ fn of(text: &str) -> Recording {
     Recording::from_reader(
         text.as_bytes(),
         "r.csv",
-        &definition(),
+        definition(),
         MissingColumns::Allow,
     )
     .expect("a good recording")
@@ -415,7 +419,7 @@ fn errors_know_line_and_column() {
 fn files_that_cannot_be_opened_or_read_chain_the_cause() {
     let folder = tempfile::tempdir().expect("a folder");
     let load = |path: &Path| {
-        Recording::load(path, &definition(), MissingColumns::Allow).expect_err("no such file")
+        Recording::load(path, definition(), MissingColumns::Allow).expect_err("no such file")
     };
     let path = folder.path().join("none.csv");
     let error = load(&path);
@@ -435,7 +439,7 @@ fn files_are_read_from_disk() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("good.csv");
     std::fs::write(&path, "t_s,line_kt\n0,1\n").expect("written");
-    let r = Recording::load(&path, &definition(), MissingColumns::Allow).expect("a good recording");
+    let r = Recording::load(&path, definition(), MissingColumns::Allow).expect("a good recording");
     assert_eq!(value(&r, "line", 0.0), number(1.0));
 }
 
@@ -539,7 +543,7 @@ proptest! {
     #[test]
     fn no_near_miss_makes_it_panic(text in "(t_s|line_kt|angle_deg|held|words|flagged|[0-9.eE+-]{0,5}|nan|\"|,|;|\r|\n| |\u{e9}|1,2){0,60}") {
         for missing in [MissingColumns::Allow, MissingColumns::Refuse] {
-            if let Ok(r) = Recording::from_reader(text.as_bytes(), "r.csv", &definition(), missing) {
+            if let Ok(r) = Recording::from_reader(text.as_bytes(), "r.csv", definition(), missing) {
                 let (from_s, to_s) = r.span_s();
                 for time_s in [from_s, f64::midpoint(from_s, to_s), to_s, to_s + 1.0] {
                     prop_assert!(r.inputs(time_s).values.iter().all(|v| v.number().is_none_or(f64::is_finite)));

@@ -117,19 +117,24 @@ fn ycbcr_codes_are_the_published_ones() {
             assert!((a - b).abs() < 1e-6, "{case}: {exact:?}");
         }
         let published = codes(&case["ycbcr8"]);
-        for (exact, code) in exact.iter().zip(published) {
-            assert_eq!(
-                (exact + 0.5 + 1e-9).floor().clamp(0.0, 255.0) as u8,
-                code,
-                "{case}"
-            );
+        let mut half_up = published;
+        // BT.601, full range, yellow: Cb = 128 - 255 * 0.886 / (2 * 0.886) = 0.5, which goes up to 1 by
+        // the fixture's own rule (as it does there for BT.709 and for cyan). The fixture has 0, since its
+        // script came out a rounding error below the half.
+        if case["name"] == "bar100_yellow" && (matrix, range) == (Matrix::Bt601, Range::Full) {
+            assert_eq!(published, [226, 0, 149]);
+            half_up = [226, 1, 149];
+        }
+        for (exact, code) in exact.iter().zip(half_up) {
+            let rounded = (exact + 0.5 + 1e-9).floor().clamp(0.0, 255.0) as u8;
+            assert_eq!(rounded, code, "{case}");
         }
         // Colours that 8 bits can hold go through the integer arithmetic as well.
         let levels = three(&case["rgb"]).map(|v| 255.0 * v);
         if levels.iter().all(|v| (v - v.round()).abs() < 1e-9) {
             assert_eq!(
                 encode8(Rgb(levels.map(|v| v.round() as u8)), encoding),
-                published,
+                half_up,
                 "{case}"
             );
         }
