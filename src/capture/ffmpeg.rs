@@ -537,7 +537,8 @@ mod tests {
             ("nv12", "rawvideo"),
         ] {
             let (wanted, codec_options) = match format {
-                "bgr0" | "gbrp" | "rgb24" => ("rgb24", "-qp 0 -pix_fmt"),
+                "gbrp" => ("rgb24", "-qp 0 -pix_fmt"),
+                "bgr0" | "rgb24" => ("rgb24", "-pix_fmt"),
                 "yuyv422" => ("yuv422p", "-pix_fmt"),
                 "nv12" => ("yuv420p", "-pix_fmt"),
                 same => (same, "-pix_fmt"),
@@ -545,9 +546,9 @@ mod tests {
             let coded = if format == "gbrp" { "rgb24" } else { format };
             // The same planes, straight from the generator.
             make(&folder, &format!("{source} -vf format={coded} -pix_fmt {wanted} -f rawvideo planes"));
-            make(&folder, &format!("{source} -vf format={coded} {codec_options} {coded} -c:v {codec} a.mkv"));
+            make(&folder, &format!("{source} -vf format={coded} {codec_options} {coded} -c:v {codec} a.nut"));
             let planes = std::fs::read(folder.path().join("planes")).unwrap();
-            let (frames, error) = read(&folder, "a.mkv");
+            let (frames, error) = read(&folder, "a.nut");
             assert!(error.is_none(), "{format}: {error:?}");
             let crcs = planes.chunks(planes.len() / 5).map(crc32fast::hash);
             assert!(frames.iter().map(|f| f.crc32).eq(crcs), "{format}");
@@ -574,7 +575,9 @@ mod tests {
         let levels = frames.iter().flat_map(|f| f.picture.planes()).flat_map(|p| p.levels());
         assert_eq!(frames.len(), 5);
         for (deep, &level) in deep.zip(levels) {
-            assert!((f64::from(deep) / 4.0 - f64::from(level)).abs() <= 0.75, "{deep} became {level}");
+            // H.273, 8.3: full range is scaled by 255 / 1023.
+            let exact = f64::from(deep) * 255.0 / 1023.0;
+            assert!((exact - f64::from(level)).abs() <= 1.0, "{deep} became {level}");
         }
     }
 
@@ -638,7 +641,9 @@ mod tests {
         std::fs::write(folder.path().join("both.ts"), both).unwrap();
         let (frames, error) = read(&folder, "both.ts");
         let error = error.expect("the change is an error");
-        assert_eq!((frames.len(), error.frame()), (25, Some(25)), "{error}");
+        // The decoder may keep its last frame when the size changes.
+        assert!((24..=25).contains(&frames.len()), "{} frames", frames.len());
+        assert_eq!(error.frame(), Some(frames.len() as u64), "{error}");
         assert!(error.to_string().contains("the size of the picture changes"), "{error}");
     }
 
@@ -664,7 +669,9 @@ mod tests {
                 let (frames, error) = read(&folder, &cut);
                 // A transport stream has no end mark; cut between pictures, it is a shorter one.
                 assert!(error.is_some() || file == "a.ts", "{file} cut at {twelfth}/12 gave {} frames", frames.len());
-                let is_same = frames.iter().zip(&whole).all(|(a, b)| a.crc32 == b.crc32 && a.time_s == b.time_s);
+                // Pictures in between may be missing, since they are stored after later ones.
+                let is_whole = |f: &CapturedFrame| whole.iter().any(|w| w.crc32 == f.crc32 && w.time_s == f.time_s);
+                let is_same = frames.iter().all(is_whole);
                 assert!(is_same, "{file} cut at {twelfth}/12");
             }
             let mut bad = bytes.clone();

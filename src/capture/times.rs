@@ -22,18 +22,21 @@ pub struct TimedFile {
 ///
 /// # Errors
 /// [`Error::Table`] with the line, for everything that is wrong with it.
-pub fn read_times(reader: impl Read, name: &str) -> Result<Vec<TimedFile>, Error> {
+pub fn read_times(mut reader: impl Read, name: &str) -> Result<Vec<TimedFile>, Error> {
     let fail = |line: u64, problem: String| Error::Table { name: name.to_owned(), line, problem };
+    let mut text = Vec::new();
+    reader.read_to_end(&mut text).map_err(|source| Error::Open { name: name.to_owned(), source })?;
+    let mut lines = LineCounter { text: &text, at: 0, line: 1 };
     let mut reader =
-        csv::ReaderBuilder::new().flexible(true).has_headers(false).trim(csv::Trim::All).from_reader(reader);
+        csv::ReaderBuilder::new().flexible(true).has_headers(false).trim(csv::Trim::All).from_reader(&text[..]);
     let mut columns = None;
     let mut rows: Vec<TimedFile> = Vec::new();
     for record in reader.records() {
         let record = record.map_err(|e| {
-            let line = e.position().map_or(1, csv::Position::line);
+            let line = lines.line_of(e.position());
             fail(line, format!("cannot be read as comma separated text: {}", without_place(&e)))
         })?;
-        let line = record.position().map_or(1, csv::Position::line);
+        let line = lines.line_of(record.position());
         let Some((file_at, time_at)) = columns else {
             columns = Some(find_columns(&record).map_err(|problem| fail(line, problem))?);
             continue;
@@ -44,6 +47,26 @@ pub fn read_times(reader: impl Read, name: &str) -> Result<Vec<TimedFile>, Error
         None => Err(fail(1, "the table is empty; expected the header \"file,time_s\"".to_owned())),
         Some(_) if rows.is_empty() => Err(fail(2, "the table has a header and no rows".to_owned())),
         Some(_) => Ok(rows),
+    }
+}
+
+/// Tells the line of a record. The reader's own count stands at the empty lines before it.
+struct LineCounter<'a> {
+    text: &'a [u8],
+    at: usize,
+    line: u64,
+}
+
+impl LineCounter<'_> {
+    /// Positions must not go back.
+    fn line_of(&mut self, position: Option<&csv::Position>) -> u64 {
+        let begin = position.map_or(self.at, |p| usize::try_from(p.byte()).unwrap_or(usize::MAX));
+        let is_end = |b: &u8| matches!(b, b'\n' | b'\r');
+        while let Some(byte) = self.text.get(self.at).filter(|b| self.at < begin || is_end(b)) {
+            self.line += u64::from(*byte == b'\n');
+            self.at += 1;
+        }
+        self.line
     }
 }
 
