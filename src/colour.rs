@@ -171,6 +171,33 @@ fn fixed(value: f64) -> i64 {
     libm::round(value * (1_i64 << FRACTION_BITS) as f64) as i64
 }
 
+/// Encoder and decoder of each matrix and range, by [`index`].
+static TRANSFORMS: LazyLock<[(Transform, Transform); 4]> = LazyLock::new(|| {
+    std::array::from_fn(|k| {
+        let matrix = if k < 2 { Matrix::Bt601 } else { Matrix::Bt709 };
+        let range = if k % 2 == 0 {
+            Range::Limited
+        } else {
+            Range::Full
+        };
+        let encoding = Encoding::YCbCr { matrix, range };
+        let encoder = Transform::linear(|rgb| encode_unit(rgb.map(|v| v / 255.0), encoding));
+        let decoder = Transform::linear(|codes| decode_unit(codes, encoding).map(|v| 255.0 * v));
+        (encoder, decoder)
+    })
+});
+
+const fn index(matrix: Matrix, range: Range) -> usize {
+    let first = match matrix {
+        Matrix::Bt601 => 0,
+        Matrix::Bt709 => 2,
+    };
+    match range {
+        Range::Limited => first,
+        Range::Full => first + 1,
+    }
+}
+
 /// An affine map of three codes onto three codes, in fixed point.
 #[derive(Clone, Copy, Debug)]
 struct Transform {
@@ -180,14 +207,12 @@ struct Transform {
 }
 
 impl Transform {
-    fn encoder(matrix: Matrix, range: Range) -> Self {
-        Self::linear(|rgb| encode_unit(rgb.map(|v| v / 255.0), Encoding::YCbCr { matrix, range }))
+    fn encoder(matrix: Matrix, range: Range) -> &'static Self {
+        &TRANSFORMS[index(matrix, range)].0
     }
 
-    fn decoder(matrix: Matrix, range: Range) -> Self {
-        Self::linear(|codes| {
-            decode_unit(codes, Encoding::YCbCr { matrix, range }).map(|v| 255.0 * v)
-        })
+    fn decoder(matrix: Matrix, range: Range) -> &'static Self {
+        &TRANSFORMS[index(matrix, range)].1
     }
 
     /// The affine map that `map` is, found from four points.
@@ -282,7 +307,7 @@ pub fn rgb_to_ycbcr_into(rgb: &Picture, siting: Siting, out: &mut Picture) {
             } else {
                 Rows::Kept
             };
-            encode_chroma(rgb, &encoder, rows, siting, cb, cr);
+            encode_chroma(rgb, encoder, rows, siting, cb, cr);
         }
     }
 }
@@ -366,7 +391,7 @@ pub fn to_rgb(picture: &Picture, upsampling: Upsampling, siting: Siting) -> Pict
         return out;
     }
     let decoder = match picture.encoding() {
-        Encoding::YCbCr { matrix, range } => Transform::decoder(matrix, range),
+        Encoding::YCbCr { matrix, range } => *Transform::decoder(matrix, range),
         // RGB with two planes at half resolution: unusual, and only its size changes.
         Encoding::Rgb => Transform::linear(|codes| codes),
     };

@@ -1,7 +1,14 @@
-//! `framevouch demo`.
-use std::path::PathBuf;
+//! `framevouch demo`: the bundled scenario, checked, and what was found against what was seeded.
 
-use super::Failure;
+use std::path::{Path, PathBuf};
+
+use super::{Failure, check, make_folder, write_file};
+use crate::capture::{Capture, OpenOptions};
+use crate::check::{Offset, Outcome, Settings};
+use crate::definition::Definition;
+use crate::demo::{self, faults, scenario, unit};
+use crate::judge::events::{Event, name};
+use crate::recording::{MissingColumns, Recording};
 
 /// Arguments of `demo`.
 #[derive(clap::Args)]
@@ -9,8 +16,106 @@ pub struct Arguments {
     /// Folder for everything.
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
+    /// No progress and no summary.
+    #[arg(long)]
+    quiet: bool,
 }
 
-pub(super) fn run(_arguments: &Arguments) -> Result<u8, Failure> {
-    Err("not yet".into())
+/// An event may begin this long before its fault and after it, s: a freeze shows only once data move.
+const BEFORE_S: f64 = 0.1;
+const AFTER_S: f64 = 1.0;
+
+/// Runs `demo`: exit 0 when every seeded fault was found as its class in its place, and nothing else.
+pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    let out = &arguments.out;
+    make_folder(out)?;
+    write_file(&out.join("display.toml"), demo::DISPLAY.as_bytes())?;
+    write_file(&out.join("engine_strip.toml"), demo::ENGINE_STRIP.as_bytes())?;
+    write_file(&out.join("reversionary.toml"), demo::REVERSIONARY.as_bytes())?;
+    write_file(&out.join("inputs.csv"), scenario::inputs_csv().as_bytes())?;
+    let definition = Definition::load(&out.join("display.toml"))?;
+    let recording = Recording::load(&out.join("inputs.csv"), &definition, MissingColumns::Refuse)?;
+    let plan = unit::Plan::default();
+    let seeded = faults::demo_faults(&definition, plan.frames_per_s(), plan.seed);
+    let source = unit::Unit::new(&definition, &recording, plan, seeded);
+    if !arguments.quiet {
+        println!("drawing {} frames with the stand-in unit into {}", source.frame_count(), out.display());
+    }
+    let seeded = unit::produce(out, source, &mut |_, _| {})?;
+    let options = OpenOptions { size: Some(definition.size()), ..OpenOptions::default() };
+    let capture = Capture::open(&out.join(unit::CAPTURE_FILE), &options)?;
+    let settings = Settings { offset: Offset::Given(0.0), profile: None };
+    let results = out.join("check");
+    let outcome = check::checked(&definition, &recording, capture, &settings, &results, arguments.quiet)?;
+    if let Some(e) = &outcome.error {
+        super::complain(e);
+        return Ok(super::EXIT_NOT_JUDGED);
+    }
+    let (all_found, nothing_else) = compare(&seeded, &outcome, arguments.quiet);
+    if !arguments.quiet {
+        print_where(&results, &outcome);
+    }
+    Ok(if all_found && nothing_else { super::EXIT_AGREES } else { super::EXIT_FAULTS })
+}
+
+fn overlaps(event: &Event, fault: &faults::Fault) -> bool {
+    event.onset_s >= fault.onset_s - BEFORE_S && event.onset_s <= fault.end_s + AFTER_S
+}
+
+fn is_found_by(event: &Event, fault: &faults::Fault) -> bool {
+    let is_class = name(event.class) == format!("{:?}", fault.class).to_lowercase();
+    let is_place = fault.regions.iter().all(|r| event.regions.contains(r)) || event.regions == ["*"];
+    overlaps(event, fault) && is_class && is_place
+}
+
+/// Prints what was found against what was seeded: whether all was found, and nothing else.
+fn compare(seeded: &[faults::Fault], outcome: &Outcome, quiet: bool) -> (bool, bool) {
+    let mut all_found = true;
+    let mut claimed = vec![false; outcome.events.len()];
+    let say = |line: String| {
+        if !quiet {
+            println!("{line}");
+        }
+    };
+    say(format!("{:<34} {:<11} {:<18} {:>8}  found", "seeded", "class", "where", "onset s"));
+    for fault in seeded {
+        let found = (0..outcome.events.len())
+            .find(|k| !claimed[*k] && is_found_by(&outcome.events[*k], fault));
+        let result = match found {
+            Some(k) => {
+                claimed[k] = true;
+                format!("after {:.0} ms", (outcome.events[k].detected_s - fault.onset_s) * 1000.0)
+            }
+            None => {
+                all_found = false;
+                "NOT FOUND as its class in its place".into()
+            }
+        };
+        say(format!(
+            "{:<34} {:<11} {:<18} {:>8.2}  {result}",
+            fault.what,
+            format!("{:?}", fault.class).to_lowercase(),
+            fault.regions.join(", "),
+            fault.onset_s
+        ));
+    }
+    let mut nothing_else = true;
+    for (event, _) in outcome.events.iter().zip(&claimed).filter(|(_, c)| !**c) {
+        nothing_else = false;
+        say(format!(
+            "NOT SEEDED: {} in {} from {:.2} s to {:.2} s",
+            name(event.class),
+            event.regions.join(", "),
+            event.onset_s,
+            event.end_s
+        ));
+    }
+    (all_found, nothing_else)
+}
+
+fn print_where(results: &Path, outcome: &Outcome) {
+    let s = &outcome.summary;
+    println!("{} frames checked; {}", s.frames, s.profile_from);
+    println!("frames, events, summary and pictures: {}", results.display());
+    println!("{}", s.caution);
 }

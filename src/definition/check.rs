@@ -33,21 +33,54 @@ struct Limits {
 
 impl Limits {
     const fn new(name: &'static str, low: f64, high: f64, unit: &'static str) -> Self {
-        Self { name, low, above: false, high, unit }
+        Self {
+            name,
+            low,
+            above: false,
+            high,
+            unit,
+        }
     }
 
     const fn above(name: &'static str, low: f64, high: f64, unit: &'static str) -> Self {
-        Self { name, low, above: true, high, unit }
+        Self {
+            name,
+            low,
+            above: true,
+            high,
+            unit,
+        }
     }
 
     fn holds(&self, value: f64) -> bool {
-        (if self.above { value > self.low } else { value >= self.low }) && value <= self.high
+        (if self.above {
+            value > self.low
+        } else {
+            value >= self.low
+        }) && value <= self.high
     }
 
     fn refusal(&self, value: f64) -> String {
-        let Self { name, low, above, high, unit } = self;
-        let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+        let Self {
+            name,
+            low,
+            above,
+            high,
+            unit,
+        } = self;
+        let unit = if unit.is_empty() {
+            String::new()
+        } else {
+            format!(" {unit}")
+        };
         let least = if *above { "above" } else { "at least" };
+        let [low, high] = [low, high].map(|v| {
+            if v.abs() < 1e7 {
+                v.to_string()
+            } else {
+                format!("{v:e}")
+            }
+        });
         format!("{name} {value}{unit}: must be {least} {low} and at most {high}{unit}")
     }
 }
@@ -93,24 +126,51 @@ struct At<'t> {
 
 impl<'t> At<'t> {
     fn of(node: &'t Spanned<DeValue<'t>>) -> Self {
-        Self { span: node.span(), value: Some(node.get_ref()) }
+        Self {
+            span: node.span(),
+            value: Some(node.get_ref()),
+        }
     }
 
     fn root(root: &'t DeTable<'t>, key: &str) -> Self {
-        root.get(key).map_or(At { span: 0..0, value: None }, At::of)
+        root.get(key).map_or(
+            At {
+                span: 0..0,
+                value: None,
+            },
+            At::of,
+        )
     }
 
     fn key(&self, key: &str) -> Self {
         match self.value.and_then(|v| v.get(key)) {
             Some(node) => At::of(node),
-            None => At { span: self.span.clone(), value: None },
+            None => At {
+                span: self.span.clone(),
+                value: None,
+            },
+        }
+    }
+
+    /// The name `key` itself, where it stands in the file.
+    fn name(&self, key: &str) -> Self {
+        let entry = self
+            .value
+            .and_then(DeValue::as_table)
+            .and_then(|t| t.get_key_value(key));
+        At {
+            span: entry.map_or(self.span.clone(), |(name, _)| name.span()),
+            value: None,
         }
     }
 
     fn index(&self, index: usize) -> Self {
         match self.value.and_then(|v| v.get(index)) {
             Some(node) => At::of(node),
-            None => At { span: self.span.clone(), value: None },
+            None => At {
+                span: self.span.clone(),
+                value: None,
+            },
         }
     }
 
@@ -129,16 +189,32 @@ pub(super) struct Resolved {
 }
 
 /// Looks at everything that `file` says; `root` is the tree that it was read from.
-pub(super) fn check(file: &DisplayFile, root: &DeTable<'_>, base_dir: &Path) -> Result<Resolved, Vec<Found>> {
-    let mut check = Check { file, found: Vec::new(), palette: BTreeMap::new(), fonts: BTreeMap::new() };
+pub(super) fn check(
+    file: &DisplayFile,
+    root: &DeTable<'_>,
+    base_dir: &Path,
+) -> Result<Resolved, Vec<Found>> {
+    let mut check = Check {
+        file,
+        found: Vec::new(),
+        palette: BTreeMap::new(),
+        fonts: BTreeMap::new(),
+    };
     check.colors(&At::root(root, "colors"));
     check.fonts(&At::root(root, "fonts"), base_dir);
     check.display(&At::root(root, "display"));
     check.channels(&At::root(root, "channels"));
     check.regions(&At::root(root, "region"));
     if check.found.is_empty() {
-        let fonts = check.fonts.into_iter().filter_map(|(name, font)| Some((name, font?))).collect();
-        Ok(Resolved { palette: check.palette, fonts })
+        let fonts = check
+            .fonts
+            .into_iter()
+            .filter_map(|(name, font)| Some((name, font?)))
+            .collect();
+        Ok(Resolved {
+            palette: check.palette,
+            fonts,
+        })
     } else {
         Err(check.found)
     }
@@ -163,11 +239,19 @@ fn color(text: &str) -> Option<Rgb> {
 
 impl<'f> Check<'f> {
     fn say(&mut self, at: &At<'_>, message: impl Into<String>) {
-        self.found.push(Found { span: at.span.clone(), message: message.into(), help: None });
+        self.found.push(Found {
+            span: at.span.clone(),
+            message: message.into(),
+            help: None,
+        });
     }
 
     fn say_with(&mut self, at: &At<'_>, message: impl Into<String>, help: Option<String>) {
-        self.found.push(Found { span: at.span.clone(), message: message.into(), help });
+        self.found.push(Found {
+            span: at.span.clone(),
+            message: message.into(),
+            help,
+        });
     }
 
     fn number(&mut self, at: &At<'_>, value: f64, limits: &Limits) -> bool {
@@ -205,7 +289,9 @@ impl<'f> Check<'f> {
                     self.palette.insert(name.clone(), rgb);
                 }
                 None => {
-                    let message = format!("\"{text}\" is not a colour; expected \"#rrggbb\" with six hexadecimal digits");
+                    let message = format!(
+                        "\"{text}\" is not a colour; expected \"#rrggbb\" with six hexadecimal digits"
+                    );
                     self.say(&at.key(name), message);
                 }
             }
@@ -216,15 +302,25 @@ impl<'f> Check<'f> {
         for (name, source) in &self.file.fonts {
             let at = at.key(name);
             let font = match source {
-                FontSource { builtin: Some(face), file: None } => {
+                FontSource {
+                    builtin: Some(face),
+                    file: None,
+                } => {
                     let font = Font::built_in(face);
                     if font.is_none() {
                         let message = format!("there is no built-in face \"{face}\"");
-                        self.say_with(&at.key("builtin"), message, suggestion(face, Font::built_in_names()));
+                        self.say_with(
+                            &at.key("builtin"),
+                            message,
+                            suggestion(face, Font::built_in_names()),
+                        );
                     }
                     font
                 }
-                FontSource { builtin: None, file: Some(file) } => match font_file(&base_dir.join(file)) {
+                FontSource {
+                    builtin: None,
+                    file: Some(file),
+                } => match font_file(&base_dir.join(file)) {
                     Ok(font) => Some(font),
                     Err(why) => {
                         let message = format!("cannot use font file \"{file}\": {why}");
@@ -234,7 +330,8 @@ impl<'f> Check<'f> {
                     }
                 },
                 _ => {
-                    let message = format!("font \"{name}\" must have either \"builtin\" or \"file\"");
+                    let message =
+                        format!("font \"{name}\" must have either \"builtin\" or \"file\"");
                     let help = Font::built_in_names().collect::<Vec<_>>().join(", ");
                     self.say_with(&at, message, Some(format!("built-in faces: {help}")));
                     None
@@ -248,7 +345,12 @@ impl<'f> Check<'f> {
         let display = &self.file.display;
         for (key, side) in [("width", display.width), ("height", display.height)] {
             if side == 0 || side > CANVAS_PX {
-                self.say(&at.key(key), format!("canvas {key} {side} px: must be at least 1 and at most {CANVAS_PX} px"));
+                self.say(
+                    &at.key(key),
+                    format!(
+                        "canvas {key} {side} px: must be at least 1 and at most {CANVAS_PX} px"
+                    ),
+                );
             }
         }
         self.color(&at.key("background"), &display.background);
@@ -257,12 +359,15 @@ impl<'f> Check<'f> {
 
     fn channels(&mut self, at: &At<'_>) {
         for (name, channel) in &self.file.channels {
-            let at = at.key(name);
             if name.is_empty() {
-                self.say(&at, "a channel has an empty name");
+                self.say(&at.name(name), "a channel has an empty name");
             }
+            let at = at.key(name);
             if channel.column.is_empty() {
-                self.say(&at.key("column"), format!("channel \"{name}\" names no column"));
+                self.say(
+                    &at.key("column"),
+                    format!("channel \"{name}\" names no column"),
+                );
             }
             self.number(&at.key("max_age_ms"), channel.max_age_ms, &AGE);
             if let Some(range) = channel.range {
@@ -274,7 +379,10 @@ impl<'f> Check<'f> {
     fn channel_range(&mut self, at: &At<'_>, name: &str, channel: &Channel, range: [f64; 2]) {
         let [low, high] = range;
         if low >= high {
-            self.say(at, format!("range of \"{name}\": low end {low} is not below high end {high}"));
+            self.say(
+                at,
+                format!("range of \"{name}\": low end {low} is not below high end {high}"),
+            );
             return;
         }
         match channel.interpolation {
@@ -284,20 +392,33 @@ impl<'f> Check<'f> {
                     let message = format!(
                         "range of the angular channel \"{name}\" is {low} to {high}; angles are brought into 0 to 360"
                     );
-                    self.say_with(at, message, Some("leave the range out, or keep it within 0 to 360".into()));
+                    self.say_with(
+                        at,
+                        message,
+                        Some("leave the range out, or keep it within 0 to 360".into()),
+                    );
                 }
             }
-            Interpolation::Text => self.say(at, format!("\"{name}\" is a text channel; text has no range")),
+            Interpolation::Text => self.say(
+                at,
+                format!("\"{name}\" is a text channel; text has no range"),
+            ),
         }
     }
 
     fn regions(&mut self, at: &At<'_>) {
         let regions = &self.file.region;
         if regions.is_empty() {
-            self.say(at, "the display has no [[region]]; there is nothing to check");
+            self.say(
+                at,
+                "the display has no [[region]]; there is nothing to check",
+            );
         }
         if regions.len() > REGIONS {
-            self.say(at, format!("{} regions; at most {REGIONS} are supported", regions.len()));
+            self.say(
+                at,
+                format!("{} regions; at most {REGIONS} are supported", regions.len()),
+            );
             return;
         }
         for (k, region) in regions.iter().enumerate() {
@@ -336,7 +457,11 @@ impl<'f> Check<'f> {
         if area.intersection(&canvas) != area {
             let message = format!(
                 "region \"{}\" reaches from ({}, {}) to ({}, {}), off the canvas of {width} x {height} px",
-                region.id, area.x, area.y, area.right(), area.bottom()
+                region.id,
+                area.x,
+                area.y,
+                area.right(),
+                area.bottom()
             );
             self.say(at, message);
         }
@@ -362,13 +487,19 @@ impl<'f> Check<'f> {
         self.number(&at.key("recover_ms"), region.recover_ms, &TIME);
         self.number_if(&at.key("max_latency_ms"), region.max_latency_ms, &TIME);
         for (name, tolerance) in &region.tolerance {
-            let at = at.key("tolerance").key(name);
-            self.number(&at, *tolerance, &TOLERANCE);
-            self.channel(&at, name, Role::Compared);
+            let at = at.key("tolerance");
+            self.number(&at.key(name), *tolerance, &TOLERANCE);
+            self.channel(&at.name(name), name, Role::Compared);
         }
         if region.symbol.len() > SYMBOLS {
             let count = region.symbol.len();
-            self.say(at, format!("region \"{}\" has {count} symbols; at most {SYMBOLS} are supported", region.id));
+            self.say(
+                at,
+                format!(
+                    "region \"{}\" has {count} symbols; at most {SYMBOLS} are supported",
+                    region.id
+                ),
+            );
             return;
         }
         for (k, symbol) in region.symbol.iter().enumerate() {
@@ -394,19 +525,29 @@ impl<'f> Check<'f> {
                             symbol.kind()
                         );
                         let unit = &self.file.channels[name].unit;
-                        let help = format!("add the largest permitted error, {name} = ... ({unit}), to the region's tolerance");
+                        let help = format!(
+                            "add the largest permitted error, {name} = ... ({unit}), to the region's tolerance"
+                        );
                         self.say_with(&at, message, Some(help.replace(" ()", "")));
                     }
                 }
                 Use::Color(name) => self.color(&at, name),
                 Use::Font { name, .. } => self.font(&at, name),
                 Use::Words { font, words } => self.characters(&at, font, &words),
-                Use::Number { font, format, channel } => {
-                    let Some(channel) = self.file.channels.get(channel) else { continue };
+                Use::Number {
+                    font,
+                    format,
+                    channel,
+                } => {
+                    let Some(channel) = self.file.channels.get(channel) else {
+                        continue;
+                    };
                     if channel.interpolation != Interpolation::Text {
-                        let low = channel.range.map(|[low, high]| {
-                            if format.scale < 0.0 { high } else { low }
-                        });
+                        let low = channel.range.map(
+                            |[low, high]| {
+                                if format.scale < 0.0 { high } else { low }
+                            },
+                        );
                         self.characters(&at, font, &uses::written(format, low));
                     }
                 }
@@ -454,7 +595,9 @@ impl<'f> Check<'f> {
     }
 
     fn characters(&mut self, at: &At<'_>, font: &str, words: &str) {
-        let Some(Some(face)) = self.fonts.get(font) else { return };
+        let Some(Some(face)) = self.fonts.get(font) else {
+            return;
+        };
         let mut lacking: Vec<char> = words.chars().filter(|c| face.glyph(*c).is_none()).collect();
         lacking.sort_unstable();
         lacking.dedup();
@@ -485,7 +628,10 @@ impl<'f> Check<'f> {
             Symbol::Unchecked(u) => {
                 self.rect(&at.key("rect"), u.rect);
                 if u.reason.trim().is_empty() {
-                    self.say(&at.key("reason"), "an unchecked area must say why it cannot be checked");
+                    self.say(
+                        &at.key("reason"),
+                        "an unchecked area must say why it cannot be checked",
+                    );
                 }
             }
         }
@@ -537,7 +683,10 @@ impl<'f> Check<'f> {
         self.rect(&at.key("rect"), f.rect);
         self.number(&at.key("size"), f.size, &FONT_SIZE);
         if f.text.is_empty() && !f.cross && f.color == f.background {
-            self.say(&at, "a failure flag with neither text nor cross shows nothing");
+            self.say(
+                &at,
+                "a failure flag with neither text nor cross shows nothing",
+            );
         }
     }
 
@@ -587,7 +736,13 @@ impl<'f> Check<'f> {
             self.number(&at.key("from"), band.from, &VALUE);
             self.number(&at.key("to"), band.to, &VALUE);
             if band.from >= band.to {
-                self.say(&at.key("from"), format!("band: low end {} is not below high end {}", band.from, band.to));
+                self.say(
+                    &at.key("from"),
+                    format!(
+                        "band: low end {} is not below high end {}",
+                        band.from, band.to
+                    ),
+                );
             }
         }
     }
@@ -612,12 +767,18 @@ impl<'f> Check<'f> {
                     self.say_with(&at, message, Some(help));
                 }
                 (Some(below), Some(least), _) if least >= below => {
-                    let message = format!("condition can never hold: nothing is at least {least} and below {below}");
+                    let message = format!(
+                        "condition can never hold: nothing is at least {least} and below {below}"
+                    );
                     self.say(&at, message);
                 }
                 _ => {}
             }
-            for (key, value) in [("below", c.below), ("at_least", c.at_least), ("equals", c.equals)] {
+            for (key, value) in [
+                ("below", c.below),
+                ("at_least", c.at_least),
+                ("equals", c.equals),
+            ] {
                 self.number_if(&at.key(key), value, &VALUE);
             }
         }
@@ -627,7 +788,10 @@ impl<'f> Check<'f> {
     fn breakpoints(&mut self, at: &At<'_>, points: &[[f64; 2]], places: &Limits, may_fall: bool) {
         let at = at.key("breakpoints");
         if points.len() < 2 {
-            self.say(&at, format!("{} breakpoints; a scale needs at least two", points.len()));
+            self.say(
+                &at,
+                format!("{} breakpoints; a scale needs at least two", points.len()),
+            );
         }
         for (k, [value, place]) in points.iter().enumerate() {
             self.number(&at.index(k).index(0), *value, &VALUE);
@@ -638,11 +802,15 @@ impl<'f> Check<'f> {
             let [[value, place], [next_value, next_place]] = [w[0], w[1]];
             let at = at.index(k + 1);
             if next_value <= value {
-                self.say(&at.index(0), format!("breakpoints must rise: value {next_value} follows {value}"));
+                self.say(
+                    &at.index(0),
+                    format!("breakpoints must rise: value {next_value} follows {value}"),
+                );
             }
             if (falls && next_place >= place) || (!falls && next_place <= place) {
                 let message = format!(
-                    "the scale must run one way: {} {next_place} follows {place}", places.name
+                    "the scale must run one way: {} {next_place} follows {place}",
+                    places.name
                 );
                 self.say(&at.index(1), message);
             }
@@ -669,7 +837,10 @@ impl<'f> Check<'f> {
             self.number(&at.key("tail_radius"), p.tail_radius, &POSITION);
             self.number(&at.key("width"), p.width, &WIDTH);
             if p.tip_radius == p.tail_radius {
-                self.say(&at.key("tail_radius"), "pointer has no length: tip and tail have the same radius");
+                self.say(
+                    &at.key("tail_radius"),
+                    "pointer has no length: tip and tail have the same radius",
+                );
             }
             self.rules(&at, &p.color_rules);
         }
@@ -686,7 +857,10 @@ impl<'f> Check<'f> {
             Direction::Left | Direction::Right => (false, "top or bottom"),
         };
         if is_upright != matches!(edge, Edge::Left | Edge::Right) {
-            self.say(&at.key("edge"), format!("this edge lies across the scale; expected {wanted}"));
+            self.say(
+                &at.key("edge"),
+                format!("this edge lies across the scale; expected {wanted}"),
+            );
         }
     }
 
@@ -698,13 +872,24 @@ impl<'f> Check<'f> {
         self.number(&at.key("min"), t.min, &VALUE);
         self.number(&at.key("max"), t.max, &VALUE);
         if t.min >= t.max {
-            self.say(&at.key("min"), format!("scale: low end {} is not below high end {}", t.min, t.max));
+            self.say(
+                &at.key("min"),
+                format!("scale: low end {} is not below high end {}", t.min, t.max),
+            );
         }
         self.number_if(&at.key("period"), t.period, &PERIOD);
         // A repeating scale is drawn as far as it is seen, however short its period is.
         let [_, _, width, height] = t.rect.map(f64::from);
-        let seen = if is_sound && has_scale { width.max(height) / t.px_per_unit } else { 0.0 };
-        self.ticks(at, &t.ticks, t.period.map_or(t.max - t.min, |p| p.max(seen)));
+        let seen = if is_sound && has_scale {
+            width.max(height) / t.px_per_unit
+        } else {
+            0.0
+        };
+        self.ticks(
+            at,
+            &t.ticks,
+            t.period.map_or(t.max - t.min, |p| p.max(seen)),
+        );
         self.bands(at, &t.bands);
         self.number(&at.key("band_width"), t.band_width, &WIDTH);
         self.bugs(at, &t.bugs);
@@ -728,7 +913,13 @@ impl<'f> Check<'f> {
         self.number(&at.key("radius"), r.radius, &SIZE);
         self.number(&at.key("mark_length"), r.mark_length, &LENGTH);
         if r.mark_length > r.radius {
-            self.say(&at.key("mark_length"), format!("marks of {} px reach past the middle of a card of radius {} px", r.mark_length, r.radius));
+            self.say(
+                &at.key("mark_length"),
+                format!(
+                    "marks of {} px reach past the middle of a card of radius {} px",
+                    r.mark_length, r.radius
+                ),
+            );
         }
         self.number(&at.key("mark_width"), r.mark_width, &WIDTH);
         self.number(&at.key("size"), r.size, &FONT_SIZE);
@@ -741,7 +932,10 @@ impl<'f> Check<'f> {
             self.number(&at.key("length"), w.length, &SIZE);
             self.number(&at.key("width"), w.width, &WIDTH);
             self.number(&at.key("calm_below"), w.calm_below, &CALM);
-            for (key, readout) in [("direction_readout", &w.direction_readout), ("speed_readout", &w.speed_readout)] {
+            for (key, readout) in [
+                ("direction_readout", &w.direction_readout),
+                ("speed_readout", &w.speed_readout),
+            ] {
                 if let Some(r) = readout {
                     self.readout(&at.key(key), r);
                 }
@@ -758,10 +952,14 @@ impl<'f> Check<'f> {
         self.rect(&at.key("rect"), b.rect);
         self.edge(at, b.direction, b.edge);
         self.breakpoints(at, &b.breakpoints, &FRACTION, false);
-        if let (Some(origin), [first, .., last]) = (b.origin, &b.breakpoints[..]) {
-            if origin < first[0] || origin > last[0] {
-                self.say(&at.key("origin"), format!("origin {origin} lies outside the scale, {} to {}", first[0], last[0]));
-            }
+        if let (Some(origin), [first, .., last]) = (b.origin, &b.breakpoints[..])
+            && (origin < first[0] || origin > last[0])
+        {
+            let message = format!(
+                "origin {origin} lies outside the scale, {} to {}",
+                first[0], last[0]
+            );
+            self.say(&at.key("origin"), message);
         }
         self.rules(at, &b.color_rules);
         if let Some(ticks) = &b.ticks {
@@ -812,7 +1010,10 @@ impl<'f> Check<'f> {
         }
         for (k, state) in f.state.iter().enumerate() {
             if f.state[..k].iter().any(|s| s.value == state.value) {
-                self.say(&at.key("state").index(k).key("value"), format!("state value {} is given twice", state.value));
+                self.say(
+                    &at.key("state").index(k).key("value"),
+                    format!("state value {} is given twice", state.value),
+                );
             }
         }
     }
@@ -820,12 +1021,21 @@ impl<'f> Check<'f> {
     fn liveness(&mut self, at: &At<'_>, l: &Liveness) {
         self.rect(&at.key("rect"), l.rect);
         let is_sound = self.number(&at.key("period_ms"), l.period_ms, &TIME_SPAN);
-        if self.number(&at.key("max_hold_ms"), l.max_hold_ms, &TIME_SPAN) && is_sound && l.max_hold_ms < l.period_ms {
-            let message = format!("max_hold_ms {} is shorter than period_ms {}: a healthy mark would fail", l.max_hold_ms, l.period_ms);
+        if self.number(&at.key("max_hold_ms"), l.max_hold_ms, &TIME_SPAN)
+            && is_sound
+            && l.max_hold_ms < l.period_ms
+        {
+            let message = format!(
+                "max_hold_ms {} is shorter than period_ms {}: a healthy mark would fail",
+                l.max_hold_ms, l.period_ms
+            );
             self.say(&at.key("max_hold_ms"), message);
         }
         if l.on == l.off {
-            self.say(&at.key("off"), "both halves have the same colour, so no change could be seen");
+            self.say(
+                &at.key("off"),
+                "both halves have the same colour, so no change could be seen",
+            );
         }
     }
 }

@@ -42,7 +42,11 @@ fn listing(problems: &[Problem]) -> String {
         .collect::<Vec<_>>()
         .join("\n");
     if let ([first, ..], true) = (problems, problems.len() > 1) {
-        text.push_str(&format!("\n{} problems in {}", problems.len(), first.origin));
+        text.push_str(&format!(
+            "\n{} problems in {}",
+            problems.len(),
+            first.origin
+        ));
     }
     text
 }
@@ -184,7 +188,10 @@ impl<'t> Places<'t> {
 ///
 /// Near enough: at most a third of the letters (and at least one) are wrong, missing, extra or
 /// swapped (Damerau-Levenshtein distance), letter case aside; or one name begins with the other.
-pub(super) fn nearest<'n>(wrong: &str, names: impl IntoIterator<Item = &'n str>) -> Option<&'n str> {
+pub(super) fn nearest<'n>(
+    wrong: &str,
+    names: impl IntoIterator<Item = &'n str>,
+) -> Option<&'n str> {
     // A longer word is no slip of the pen, and the distance takes time quadratic in length.
     if wrong.chars().count() > 64 {
         return None;
@@ -195,7 +202,8 @@ pub(super) fn nearest<'n>(wrong: &str, names: impl IntoIterator<Item = &'n str>)
         .into_iter()
         .map(|name| (name, name.to_lowercase()))
         .filter_map(|(name, lower)| {
-            let is_stem = small.len() >= 3 && lower.len() >= 3
+            let is_stem = small.len() >= 3
+                && lower.len() >= 3
                 && (lower.starts_with(&small) || small.starts_with(&lower));
             let distance = strsim::damerau_levenshtein(&small, &lower);
             (distance <= allowed || is_stem).then_some((distance, name))
@@ -205,7 +213,10 @@ pub(super) fn nearest<'n>(wrong: &str, names: impl IntoIterator<Item = &'n str>)
 }
 
 /// What to say after an unknown name: the nearest one, or all there are when they are few.
-pub(super) fn suggestion<'n>(wrong: &str, names: impl IntoIterator<Item = &'n str>) -> Option<String> {
+pub(super) fn suggestion<'n>(
+    wrong: &str,
+    names: impl IntoIterator<Item = &'n str>,
+) -> Option<String> {
     const LISTED: usize = 16;
     let names: Vec<&str> = names.into_iter().collect();
     if let Some(name) = nearest(wrong, names.iter().copied()) {
@@ -214,7 +225,11 @@ pub(super) fn suggestion<'n>(wrong: &str, names: impl IntoIterator<Item = &'n st
     match names.len() {
         0 => None,
         1..=LISTED => Some(format!("there is: {}", names.join(", "))),
-        n => Some(format!("there is: {} and {} more", names[..LISTED].join(", "), n - LISTED)),
+        n => Some(format!(
+            "there is: {} and {} more",
+            names[..LISTED].join(", "),
+            n - LISTED
+        )),
     }
 }
 
@@ -228,7 +243,9 @@ mod tests {
             message: "not so".into(),
             help: Some("do so".into()),
         };
-        Places::new(text, "panel.toml").error(vec![found]).to_string()
+        Places::new(text, "panel.toml")
+            .error(vec![found])
+            .to_string()
     }
 
     #[test]

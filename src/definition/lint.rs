@@ -16,12 +16,12 @@ use std::fmt;
 
 use super::Definition;
 use super::model::{
-    Align, Alerts, Attitude, Band, Hazard, Interpolation, NumberFormat, Readout, Region, Rose,
-    Symbol,
+    Alerts, Align, Attitude, Band, Dial, Hazard, Interpolation, NumberFormat, Readout, Region,
+    Rose, Symbol,
 };
 use super::uses::{self, Role, Use};
-use crate::picture::{Rect, Rgb};
-use crate::reference::scene::Bounds;
+use crate::picture::{Point, Rect, Rgb};
+use crate::reference::scene::{Bounds, on_clock};
 
 /// Least travel that a tolerance should have, px.
 pub const LEAST_TRAVEL_PX: f64 = 0.5;
@@ -207,50 +207,113 @@ pub enum Warning {
 impl fmt::Display for Warning {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::ToleranceBelowPixels { region, symbol, channel, tolerance, unit, travel_px } => {
-                let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+            Self::ToleranceBelowPixels {
+                region,
+                symbol,
+                channel,
+                tolerance,
+                unit,
+                travel_px,
+            } => {
+                let unit = if unit.is_empty() {
+                    String::new()
+                } else {
+                    format!(" {unit}")
+                };
                 write!(
                     f,
                     "region \"{region}\": an error of {tolerance}{unit} in \"{channel}\" moves the {symbol} by {travel_px:.2} px"
                 )
             }
-            Self::ReadoutCoarserThanTolerance { region, channel, step, tolerance } => write!(
+            Self::ReadoutCoarserThanTolerance {
+                region,
+                channel,
+                step,
+                tolerance,
+            } => write!(
                 f,
                 "region \"{region}\": \"{channel}\" is written in steps of {step}, coarser than its tolerance {tolerance}"
             ),
-            Self::QuantumFinerThanDigits { region, channel, quantum, decimals } => write!(
+            Self::QuantumFinerThanDigits {
+                region,
+                channel,
+                quantum,
+                decimals,
+            } => write!(
                 f,
                 "region \"{region}\": \"{channel}\" is rounded to {quantum} but written with {decimals} decimals"
             ),
             Self::ToleranceUnused { region, channel } => {
-                write!(f, "region \"{region}\" has a tolerance for \"{channel}\" but does not use it")
+                write!(
+                    f,
+                    "region \"{region}\" has a tolerance for \"{channel}\" but does not use it"
+                )
             }
-            Self::ToleranceCoversRange { region, channel, tolerance, range } => write!(
+            Self::ToleranceCoversRange {
+                region,
+                channel,
+                tolerance,
+                range,
+            } => write!(
                 f,
                 "region \"{region}\": tolerance {tolerance} for \"{channel}\" covers its whole range of {range}"
             ),
-            Self::SymbolOutsideRegion { region, index, symbol, by_px } => {
-                write!(f, "region \"{region}\": symbol {index} ({symbol}) reaches {by_px:.1} px over its border")
+            Self::SymbolOutsideRegion {
+                region,
+                index,
+                symbol,
+                by_px,
+            } => {
+                write!(
+                    f,
+                    "region \"{region}\": symbol {index} ({symbol}) reaches {by_px:.1} px over its border"
+                )
             }
-            Self::TextTooSmall { region, font, size, cap_height_px } => write!(
+            Self::TextTooSmall {
+                region,
+                font,
+                size,
+                cap_height_px,
+            } => write!(
                 f,
                 "region \"{region}\": font \"{font}\" at {size} px has capitals of {cap_height_px:.1} px"
             ),
-            Self::MarkOutsideScale { region, symbol, value, scale: [low, high] } => write!(
+            Self::MarkOutsideScale {
+                region,
+                symbol,
+                value,
+                scale: [low, high],
+            } => write!(
                 f,
                 "region \"{region}\": {value} is marked on a {symbol} that runs from {low} to {high}"
             ),
-            Self::SeamInScale { region, period, step } => {
-                write!(f, "region \"{region}\": the tape's period {period} is no multiple of its step {step}")
+            Self::SeamInScale {
+                region,
+                period,
+                step,
+            } => {
+                write!(
+                    f,
+                    "region \"{region}\": the tape's period {period} is no multiple of its step {step}"
+                )
             }
             Self::RegionWithoutRequirement { region } => {
                 write!(f, "region \"{region}\" names no requirement")
             }
-            Self::NothingToCheck { region } => write!(f, "region \"{region}\" holds nothing that is checked"),
-            Self::HazardNoneWithRequirements { region } => {
-                write!(f, "region \"{region}\" has hazard none and yet verifies requirements")
+            Self::NothingToCheck { region } => {
+                write!(f, "region \"{region}\" holds nothing that is checked")
             }
-            Self::SlowConfirmation { region, hazard, after_ms } => write!(
+            Self::HazardNoneWithRequirements { region } => {
+                write!(
+                    f,
+                    "region \"{region}\" has hazard none and yet verifies requirements"
+                )
+            }
+            Self::SlowConfirmation {
+                region,
+                hazard,
+                after_ms,
+            } => write!(
                 f,
                 "region \"{region}\": a {} picture stands for at least {after_ms} ms before it is raised",
                 match hazard {
@@ -262,12 +325,22 @@ impl fmt::Display for Warning {
                 }
             ),
             Self::AdviceNeverShown { region, alert } => {
-                write!(f, "region \"{region}\": the advice of \"{alert}\" has no place to be shown")
+                write!(
+                    f,
+                    "region \"{region}\": the advice of \"{alert}\" has no place to be shown"
+                )
             }
             Self::AlertsAlike { region, alert } => {
-                write!(f, "region \"{region}\": two alerts of one class both read \"{alert}\"")
+                write!(
+                    f,
+                    "region \"{region}\": two alerts of one class both read \"{alert}\""
+                )
             }
-            Self::AlertColor { region, class, color } => write!(
+            Self::AlertColor {
+                region,
+                class,
+                color,
+            } => write!(
                 f,
                 "region \"{region}\": {class} alerts are shown in \"{color}\", which is not {}",
                 match *class {
@@ -277,7 +350,10 @@ impl fmt::Display for Warning {
                 }
             ),
             Self::FormatUnused { region, channel } => {
-                write!(f, "region \"{region}\": the readout of the text channel \"{channel}\" has a number format")
+                write!(
+                    f,
+                    "region \"{region}\": the readout of the text channel \"{channel}\" has a number format"
+                )
             }
             Self::UnusedColor { name } => write!(f, "colour \"{name}\" is not used"),
             Self::UnusedFont { name } => write!(f, "font \"{name}\" is not used"),
@@ -351,9 +427,15 @@ pub struct ChannelSource<'d> {
 /// All channels, by name, with their columns and the regions that depend on them.
 #[must_use]
 pub fn channel_sources(definition: &Definition) -> Vec<ChannelSource<'_>> {
-    let used: Vec<_> = definition.regions().iter().map(|r| (r, r.channels_used())).collect();
+    let used: Vec<_> = definition
+        .regions()
+        .iter()
+        .map(|r| (r, r.channels_used()))
+        .collect();
     let sources = definition.channels().iter().map(|(name, channel)| {
-        let regions = used.iter().filter(|(_, names)| names.contains(name.as_str()));
+        let regions = used
+            .iter()
+            .filter(|(_, names)| names.contains(name.as_str()));
         ChannelSource {
             channel: name,
             column: &channel.column,
@@ -369,7 +451,10 @@ pub fn channel_sources(definition: &Definition) -> Vec<ChannelSource<'_>> {
 /// Advice on `definition`, in the order of the file; names that nothing uses come last.
 #[must_use]
 pub fn lint(definition: &Definition) -> Vec<Warning> {
-    let mut lint = Lint { definition, warnings: Vec::new() };
+    let mut lint = Lint {
+        definition,
+        warnings: Vec::new(),
+    };
     for region in definition.regions() {
         lint.region(region);
     }
@@ -391,20 +476,37 @@ impl Lint<'_> {
 
     fn region(&mut self, r: &Region) {
         let region = r.id.clone();
+        let is_left_out = |s: &Symbol| matches!(s, Symbol::Unchecked(_));
+        if r.symbol.is_empty() {
+            self.say(Warning::NothingToCheck { region });
+            return;
+        }
+        if r.symbol.iter().all(is_left_out) {
+            // Said in the file, with a reason: nothing to trace, nothing to resolve.
+            for (index, symbol) in r.symbol.iter().enumerate() {
+                self.extent(r, index, symbol);
+            }
+            return;
+        }
         if r.requirements.is_empty() {
-            self.say(Warning::RegionWithoutRequirement { region: region.clone() });
+            let region = region.clone();
+            self.say(Warning::RegionWithoutRequirement { region });
         } else if r.hazard == Hazard::None {
-            self.say(Warning::HazardNoneWithRequirements { region: region.clone() });
+            let region = region.clone();
+            self.say(Warning::HazardNoneWithRequirements { region });
         }
-        if r.symbol.iter().all(|s| matches!(s, Symbol::Unchecked(_))) {
-            self.say(Warning::NothingToCheck { region: region.clone() });
-        }
-        let latency_ms = r.max_latency_ms.unwrap_or(self.definition.file().display.max_latency_ms);
+        let latency_ms = r
+            .max_latency_ms
+            .unwrap_or(self.definition.file().display.max_latency_ms);
         let after_ms = latency_ms + r.confirm_ms;
         // Recovery from an unusual attitude is to begin within 1 s (AMC 25-11, appendix 1); a
         // picture that misleads for as long as that has been acted on.
         if r.hazard <= Hazard::Hazardous && after_ms > 1000.0 {
-            self.say(Warning::SlowConfirmation { region, hazard: r.hazard, after_ms });
+            self.say(Warning::SlowConfirmation {
+                region,
+                hazard: r.hazard,
+                after_ms,
+            });
         }
         self.tolerances(r);
         self.text_sizes(r);
@@ -416,7 +518,9 @@ impl Lint<'_> {
 
     fn tolerances(&mut self, r: &Region) {
         for shown in r.shown() {
-            let Some(&tolerance) = r.tolerance.get(shown.channel) else { continue };
+            let Some(&tolerance) = r.tolerance.get(shown.channel) else {
+                continue;
+            };
             let travel_px = tolerance * shown.px_per_unit;
             if travel_px < LEAST_TRAVEL_PX {
                 self.say(Warning::ToleranceBelowPixels {
@@ -432,12 +536,23 @@ impl Lint<'_> {
         let used = r.channels_used();
         for (channel, &tolerance) in &r.tolerance {
             if !used.contains(channel.as_str()) {
-                self.say(Warning::ToleranceUnused { region: r.id.clone(), channel: channel.clone() });
+                self.say(Warning::ToleranceUnused {
+                    region: r.id.clone(),
+                    channel: channel.clone(),
+                });
             }
             let range = self.definition.file().channels[channel].range;
-            if let Some(range) = range.map(|[low, high]| high - low).filter(|&w| tolerance >= w) {
+            if let Some(range) = range
+                .map(|[low, high]| high - low)
+                .filter(|&w| tolerance >= w)
+            {
                 let (region, channel) = (r.id.clone(), channel.clone());
-                self.say(Warning::ToleranceCoversRange { region, channel, tolerance, range });
+                self.say(Warning::ToleranceCoversRange {
+                    region,
+                    channel,
+                    tolerance,
+                    range,
+                });
             }
         }
     }
@@ -460,13 +575,22 @@ impl Lint<'_> {
             let size = f64::from_bits(bits);
             let cap_height_px = size * self.definition.face(self.definition.font(&font)).cap_height;
             if cap_height_px < COMPRESSED_CAP_HEIGHT_PX {
-                self.say(Warning::TextTooSmall { region: r.id.clone(), font, size, cap_height_px });
+                self.say(Warning::TextTooSmall {
+                    region: r.id.clone(),
+                    font,
+                    size,
+                    cap_height_px,
+                });
             }
         }
     }
 
     fn extent(&mut self, r: &Region, index: usize, symbol: &Symbol) {
-        let ink = Extent { definition: self.definition, ink: Bounds::EMPTY }.of(symbol);
+        let ink = Extent {
+            definition: self.definition,
+            ink: Bounds::EMPTY,
+        }
+        .of(symbol);
         if ink.is_empty() {
             return;
         }
@@ -477,16 +601,31 @@ impl Lint<'_> {
             .max(ink.bottom - area.bottom);
         if by_px > OUTSIDE_PX {
             let (region, symbol) = (r.id.clone(), symbol.kind());
-            self.say(Warning::SymbolOutsideRegion { region, index, symbol, by_px });
+            self.say(Warning::SymbolOutsideRegion {
+                region,
+                index,
+                symbol,
+                by_px,
+            });
         }
     }
 
     fn symbol(&mut self, r: &Region, symbol: &Symbol) {
         let kind = symbol.kind();
         match symbol {
-            Symbol::Attitude(_) | Symbol::Flag(_) | Symbol::Text(_) | Symbol::Liveness(_) | Symbol::Unchecked(_) => {}
+            Symbol::Attitude(_)
+            | Symbol::Flag(_)
+            | Symbol::Text(_)
+            | Symbol::Liveness(_)
+            | Symbol::Unchecked(_) => {}
             Symbol::Dial(d) => {
-                self.marks(r, kind, ends(&d.breakpoints), &d.bands, d.limits.iter().map(|l| l.at));
+                self.marks(
+                    r,
+                    kind,
+                    ends(&d.breakpoints),
+                    &d.bands,
+                    d.limits.iter().map(|l| l.at),
+                );
                 self.readouts(r, d.readout.iter());
             }
             Symbol::Tape(t) => {
@@ -497,7 +636,11 @@ impl Lint<'_> {
                         for step in steps.into_iter().flatten() {
                             let turns = period / step;
                             if (turns - turns.round()).abs() > 1e-9 * turns {
-                                self.say(Warning::SeamInScale { region: r.id.clone(), period, step });
+                                self.say(Warning::SeamInScale {
+                                    region: r.id.clone(),
+                                    period,
+                                    step,
+                                });
                             }
                         }
                     }
@@ -510,7 +653,13 @@ impl Lint<'_> {
                 self.readouts(r, wind.chain(&rose.readout));
             }
             Symbol::Bar(b) => {
-                self.marks(r, kind, ends(&b.breakpoints), &b.bands, b.limits.iter().map(|l| l.at));
+                self.marks(
+                    r,
+                    kind,
+                    ends(&b.breakpoints),
+                    &b.bands,
+                    b.limits.iter().map(|l| l.at),
+                );
             }
             Symbol::Readout(readout) => self.readouts(r, std::iter::once(readout)),
             Symbol::Alerts(a) => self.alerts(r, a),
@@ -527,7 +676,12 @@ impl Lint<'_> {
     ) {
         for value in bands.iter().flat_map(|b| [b.from, b.to]).chain(limits) {
             if value < scale[0] || value > scale[1] {
-                self.say(Warning::MarkOutsideScale { region: r.id.clone(), symbol, value, scale });
+                self.say(Warning::MarkOutsideScale {
+                    region: r.id.clone(),
+                    symbol,
+                    value,
+                    scale,
+                });
             }
         }
     }
@@ -548,25 +702,46 @@ impl Lint<'_> {
             if in_digits < 1.0 - 1e-9 || (in_digits - in_digits.round()).abs() > 1e-9 * in_digits {
                 let decimals = format.decimals;
                 let (region, channel) = (region.clone(), channel.clone());
-                self.say(Warning::QuantumFinerThanDigits { region, channel, quantum, decimals });
+                self.say(Warning::QuantumFinerThanDigits {
+                    region,
+                    channel,
+                    quantum,
+                    decimals,
+                });
             }
             let step = quantum.max(digit) / format.scale.abs();
-            if let Some(&tolerance) = r.tolerance.get(&channel).filter(|&&t| step > t * (1.0 + 1e-9)) {
-                self.say(Warning::ReadoutCoarserThanTolerance { region, channel, step, tolerance });
+            if let Some(&tolerance) = r
+                .tolerance
+                .get(&channel)
+                .filter(|&&t| step > t * (1.0 + 1e-9))
+            {
+                self.say(Warning::ReadoutCoarserThanTolerance {
+                    region,
+                    channel,
+                    step,
+                    tolerance,
+                });
             }
         }
     }
 
     fn alerts(&mut self, r: &Region, a: &Alerts) {
         let region = || r.id.clone();
-        if a.advice_position.is_none() {
-            if let Some(alert) = a.alert.iter().find(|x| !x.advice.is_empty()) {
-                self.say(Warning::AdviceNeverShown { region: region(), alert: alert.text.clone() });
-            }
+        if a.advice_position.is_none()
+            && let Some(silent) = a.alert.iter().find(|x| !x.advice.is_empty())
+        {
+            let (region, alert) = (region(), silent.text.clone());
+            self.say(Warning::AdviceNeverShown { region, alert });
         }
         for (k, alert) in a.alert.iter().enumerate() {
-            if a.alert[..k].iter().any(|x| x.text == alert.text && x.class == alert.class) {
-                self.say(Warning::AlertsAlike { region: region(), alert: alert.text.clone() });
+            if a.alert[..k]
+                .iter()
+                .any(|x| x.text == alert.text && x.class == alert.class)
+            {
+                self.say(Warning::AlertsAlike {
+                    region: region(),
+                    alert: alert.text.clone(),
+                });
             }
         }
         let colors = &a.colors;
@@ -576,20 +751,26 @@ impl Lint<'_> {
             ("advisory", &colors.advisory, |c| !is_red(c) && !is_amber(c)),
         ] {
             if !suits(self.definition.color(color)) {
-                self.say(Warning::AlertColor { region: region(), class, color: color.clone() });
+                self.say(Warning::AlertColor {
+                    region: region(),
+                    class,
+                    color: color.clone(),
+                });
             }
         }
     }
 
     fn unused(&mut self) {
         let definition = self.definition;
-        let (mut colors, mut fonts, mut channels) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
+        let (mut colors, mut fonts, mut channels) =
+            (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
         colors.insert(definition.file().display.background.as_str());
         for symbol in definition.regions().iter().flat_map(|r| &r.symbol) {
             uses::of_symbol(symbol, &mut |_, what| {
                 match what {
                     Use::Channel { name, role } => {
-                        let (Role::Compared | Role::Chooses | Role::Written | Role::Moves { .. }) = role;
+                        let (Role::Compared | Role::Chooses | Role::Written | Role::Moves { .. }) =
+                            role;
                         channels.insert(name)
                     }
                     Use::Color(name) => colors.insert(name),
@@ -660,9 +841,7 @@ impl Extent<'_> {
         match symbol {
             Symbol::Attitude(a) => self.attitude(a),
             Symbol::Dial(d) => {
-                let pointers = d.pointers.iter().map(|p| p.tip_radius);
-                let reach = pointers.fold(d.radius + d.line_width / 2.0, f64::max);
-                self.circle(d.center, reach);
+                self.dial(d);
                 self.readouts(d.readout.iter());
                 self.rect(d.failure.rect);
             }
@@ -704,7 +883,31 @@ impl Extent<'_> {
     }
 
     fn circle(&mut self, [x, y]: [f64; 2], radius: f64) {
-        self.add(Bounds { left: x - radius, top: y - radius, right: x + radius, bottom: y + radius });
+        self.add(Bounds {
+            left: x - radius,
+            top: y - radius,
+            right: x + radius,
+            bottom: y + radius,
+        });
+    }
+
+    /// The sector that scale and pointers sweep: its ends, and where it crosses up, right, down
+    /// and left, at the outermost and innermost radius.
+    fn dial(&mut self, d: &Dial) {
+        let [x, y] = d.center;
+        let places = d.breakpoints.iter().map(|b| b[1]);
+        let first = places.clone().fold(f64::INFINITY, f64::min);
+        let last = places.fold(f64::NEG_INFINITY, f64::max);
+        let tips = d.pointers.iter().map(|p| p.tip_radius);
+        let outer = tips.fold(d.radius + d.line_width / 2.0, f64::max);
+        let tails = d.pointers.iter().map(|p| p.tail_radius);
+        let inner = tails.fold(d.radius, f64::min);
+        let quarters = (-40..=40).map(|k| f64::from(k) * 90.0);
+        let crossed = quarters.filter(|a| (first..=last).contains(a));
+        for angle in [first, last].into_iter().chain(crossed) {
+            self.ink.include(on_clock(Point::new(x, y), outer, angle));
+            self.ink.include(on_clock(Point::new(x, y), inner, angle));
+        }
     }
 
     fn attitude(&mut self, a: &Attitude) {
@@ -716,7 +919,12 @@ impl Extent<'_> {
         self.circle(r.center, r.radius);
         let [x, y] = r.center;
         let top = y - r.radius - r.lubber_length;
-        self.add(Bounds { left: x, top, right: x, bottom: y });
+        self.add(Bounds {
+            left: x,
+            top,
+            right: x,
+            bottom: y,
+        });
         if let Some(w) = &r.wind {
             self.circle(w.center, w.length / 2.0);
             self.readouts(w.direction_readout.iter().chain(&w.speed_readout));
@@ -742,7 +950,10 @@ impl Extent<'_> {
     }
 
     fn width(&self, font: &str, size: f64, words: &str) -> f64 {
-        self.definition.face(self.definition.font(font)).line_advance(words) * size
+        self.definition
+            .face(self.definition.font(font))
+            .line_advance(words)
+            * size
     }
 
     /// A line of words: x as `align` says, y the middle of the capitals.
@@ -753,12 +964,19 @@ impl Extent<'_> {
             Align::Center => x - width / 2.0,
             Align::Right => x - width,
         };
-        self.add(Bounds { left, top: y - half, right: left + width, bottom: y + half });
+        self.add(Bounds {
+            left,
+            top: y - half,
+            right: left + width,
+            bottom: y + half,
+        });
     }
 
     fn readouts<'r>(&mut self, readouts: impl Iterator<Item = &'r Readout>) {
         for r in readouts {
-            let range = self.definition.file().channels[&r.channel].range.unwrap_or([0.0, 0.0]);
+            let range = self.definition.file().channels[&r.channel]
+                .range
+                .unwrap_or([0.0, 0.0]);
             let numbers = range.map(|v| self.width(&r.font, r.size, &longest(&r.format, v)));
             let dashes = self.width(&r.font, r.size, &r.invalid_text);
             let width = numbers[0].max(numbers[1]).max(dashes);
@@ -775,10 +993,19 @@ fn longest(format: &NumberFormat, value: f64) -> String {
     while whole.len() < usize::from(format.digits) {
         whole.push('0');
     }
-    let sign = if number < 0.0 { "-" } else if format.plus { "+" } else { "" };
+    let sign = if number < 0.0 {
+        "-"
+    } else if format.plus {
+        "+"
+    } else {
+        ""
+    };
     let point = if format.decimals > 0 { "." } else { "" };
     let decimals = "0".repeat(usize::from(format.decimals));
-    format!("{}{sign}{whole}{point}{decimals}{}", format.prefix, format.suffix)
+    format!(
+        "{}{sign}{whole}{point}{decimals}{}",
+        format.prefix, format.suffix
+    )
 }
 
 /// Pixels of the canvas that no region covers.

@@ -57,7 +57,10 @@ impl Definition {
     /// Canvas width and height, px.
     #[must_use]
     pub const fn size(&self) -> (usize, usize) {
-        (self.file.display.width as usize, self.file.display.height as usize)
+        (
+            self.file.display.width as usize,
+            self.file.display.height as usize,
+        )
     }
 
     /// Regions in the order of the file.
@@ -78,7 +81,9 @@ impl Definition {
     /// When `name` does not stand in the file; see the guarantees.
     #[must_use]
     pub fn channel(&self, name: &str) -> ChannelId {
-        let found = self.channels.binary_search_by(|(n, _)| n.as_str().cmp(name));
+        let found = self
+            .channels
+            .binary_search_by(|(n, _)| n.as_str().cmp(name));
         ChannelId(found.expect("a checked definition names only channels it has"))
     }
 
@@ -111,23 +116,6 @@ impl Definition {
     #[must_use]
     pub fn fonts(&self) -> &[(String, Font)] {
         &self.fonts
-    }
-
-    /// A definition whose names are resolved and not checked.
-    #[cfg(test)]
-    pub(crate) fn unchecked_for_tests(file: DisplayFile) -> Self {
-        let color = |hex: &String| {
-            let bits = u32::from_str_radix(hex.trim_start_matches('#'), 16).expect("#rrggbb");
-            let [_, r, g, b] = bits.to_be_bytes();
-            Rgb([r, g, b])
-        };
-        let face = |f: &model::FontSource| Font::built_in(f.builtin.as_deref().expect("built in")).expect("a face");
-        Self {
-            channels: file.channels.iter().map(|(n, c)| (n.clone(), c.clone())).collect(),
-            palette: file.colors.iter().map(|(n, hex)| (n.clone(), color(hex))).collect(),
-            fonts: file.fonts.iter().map(|(n, f)| (n.clone(), face(f))).collect(),
-            file,
-        }
     }
 
     /// The outlines of a font.

@@ -159,6 +159,10 @@ fn default_recover_ms() -> f64 {
 /// One drawn thing; `kind` says which.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "kind", rename_all = "snake_case")]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "a display has tens of symbols, and they are read once"
+)]
 pub enum Symbol {
     /// Sky and ground, pitch ladder, bank scale, slip.
     Attitude(Attitude),

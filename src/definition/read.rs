@@ -25,11 +25,16 @@ impl Definition {
     /// [`Error::Unreadable`] when there is no such file or the system refuses it;
     /// [`Error::Wrong`] with everything that is wrong in it.
     pub fn load(path: &Path) -> Result<Self, Error> {
-        let unreadable = |source| Error::Unreadable { path: path.to_owned(), source };
+        let unreadable = |source| Error::Unreadable {
+            path: path.to_owned(),
+            source,
+        };
         let mut bytes = Vec::new();
         let file = std::fs::File::open(path).map_err(unreadable)?;
         let limit = FILE_BYTES as u64 + 1;
-        file.take(limit).read_to_end(&mut bytes).map_err(unreadable)?;
+        file.take(limit)
+            .read_to_end(&mut bytes)
+            .map_err(unreadable)?;
         let origin = path.display().to_string();
         let base_dir = path.parent().unwrap_or(Path::new(""));
         match str::from_utf8(&bytes) {
@@ -39,7 +44,11 @@ impl Definition {
                 let shown = String::from_utf8_lossy(&bytes);
                 let at = why.valid_up_to();
                 let message = "not UTF-8 text; a definition is TOML in UTF-8".to_owned();
-                let found = Found { span: at..at + 1, message, help: None };
+                let found = Found {
+                    span: at..at + 1,
+                    message,
+                    help: None,
+                };
                 Err(Places::new(&shown, &origin).error(vec![found]))
             }
         }
@@ -65,7 +74,11 @@ impl Definition {
         let places = Places::new(text, origin);
         if text.len() > FILE_BYTES {
             let message = format!("the file is larger than {} MiB", FILE_BYTES >> 20);
-            return Err(places.error(vec![Found { span: 0..0, message, help: None }]));
+            return Err(places.error(vec![Found {
+                span: 0..0,
+                message,
+                help: None,
+            }]));
         }
         let (root, errors) = DeTable::parse_recoverable(text);
         if !errors.is_empty() {
@@ -81,7 +94,12 @@ impl Definition {
         let Resolved { palette, fonts } =
             check(&file, root.get_ref(), base_dir).map_err(|found| places.error(found))?;
         let channels = file.channels.clone().into_iter().collect();
-        Ok(Self { file, channels, palette, fonts })
+        Ok(Self {
+            file,
+            channels,
+            palette,
+            fonts,
+        })
     }
 }
 
@@ -92,5 +110,9 @@ fn syntax(error: &toml::de::Error, text: &str) -> Found {
         let name = text.get(span.clone()).unwrap_or("");
         format!("{name} is already given in this table")
     });
-    Found { span, message: error.message().to_owned(), help }
+    Found {
+        span,
+        message: error.message().to_owned(),
+        help,
+    }
 }

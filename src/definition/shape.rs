@@ -11,7 +11,7 @@ use serde_json::{Map, Value};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::error::{Found, suggestion};
+use super::error::{Found, nearest, suggestion};
 use super::schema::json_schema;
 
 /// All deviations of `root` from the schema of a display definition.
@@ -47,7 +47,11 @@ fn resolved(mut schema: &'static Value) -> &'static Value {
 fn kind(schema: &Value) -> &str {
     match &schema["type"] {
         Value::String(kind) => kind,
-        Value::Array(kinds) => kinds.iter().filter_map(Value::as_str).find(|k| *k != "null").unwrap_or(""),
+        Value::Array(kinds) => kinds
+            .iter()
+            .filter_map(Value::as_str)
+            .find(|k| *k != "null")
+            .unwrap_or(""),
         _ => "",
     }
 }
@@ -82,12 +86,19 @@ fn whole_limits(schema: &Value) -> (i64, i64) {
         _ => (i64::MIN, i64::MAX),
     };
     let limits = schema.as_object().expect("a number's schema is an object");
-    (numbers(limits, "minimum", low), numbers(limits, "maximum", high))
+    (
+        numbers(limits, "minimum", low),
+        numbers(limits, "maximum", high),
+    )
 }
 
 impl Shape {
     fn say(&mut self, span: Range<usize>, message: String, help: Option<String>) {
-        self.found.push(Found { span, message, help });
+        self.found.push(Found {
+            span,
+            message,
+            help,
+        });
     }
 
     fn value(&mut self, outer: &'static Value, node: &Spanned<DeValue<'_>>, name: &str) {
@@ -170,7 +181,7 @@ impl Shape {
             DeValue::String(word) if words.contains(&word.as_ref()) => {}
             DeValue::String(word) => {
                 let message = format!("\"{name}\" is \"{word}\"; expected one of {all}");
-                let help = super::error::nearest(word, words).map(|w| format!("did you mean \"{w}\"?"));
+                let help = nearest(word, words).map(|w| format!("did you mean \"{w}\"?"));
                 self.say(node.span(), message, help);
             }
             other => {
@@ -190,11 +201,17 @@ impl Shape {
         let word = |o: &'static Value| o["properties"]["kind"]["const"].as_str();
         let words: Vec<&str> = options.iter().filter_map(word).collect();
         let Some(tag) = table.get("kind") else {
-            let message = format!("\"{name}\" has no \"kind\"; expected one of {}", words.join(", "));
+            let message = format!(
+                "\"{name}\" has no \"kind\"; expected one of {}",
+                words.join(", ")
+            );
             self.say(node.span(), message, None);
             return;
         };
-        match options.iter().find(|o| word(o).is_some() && word(o) == tag.get_ref().as_str()) {
+        match options
+            .iter()
+            .find(|o| word(o).is_some() && word(o) == tag.get_ref().as_str())
+        {
             Some(option) => {
                 let name = format!("{name} ({})", word(option).unwrap_or(""));
                 self.table(option, table, node.span(), &name);
@@ -203,12 +220,24 @@ impl Shape {
         }
     }
 
-    fn table(&mut self, schema: &'static Value, table: &DeTable<'_>, span: Range<usize>, name: &str) {
+    fn table(
+        &mut self,
+        schema: &'static Value,
+        table: &DeTable<'_>,
+        span: Range<usize>,
+        name: &str,
+    ) {
         let empty = Map::new();
         let properties = schema["properties"].as_object();
+        // A key that was misspelt is reported as that, not also as missing.
+        let mut meant = Vec::new();
         for (key, value) in table {
             let word = key.get_ref().as_ref();
-            let inner = if name == "the top level" { word.to_owned() } else { format!("{name}.{word}") };
+            let inner = if name == "the top level" {
+                word.to_owned()
+            } else {
+                format!("{name}.{word}")
+            };
             if let Some(property) = properties.and_then(|p| p.get(word)) {
                 // The tag was checked when the kind was chosen.
                 if property["const"].is_null() {
@@ -218,14 +247,24 @@ impl Shape {
                 self.value(&schema["additionalProperties"], value, &inner);
             } else {
                 let known = properties.unwrap_or(&empty).keys().map(String::as_str);
+                meant.extend(nearest(word, known.clone()));
                 let message = format!("unknown key \"{word}\" in {name}");
                 self.say(key.span(), message, suggestion(word, known));
             }
         }
-        for key in schema["required"].as_array().into_iter().flatten().filter_map(Value::as_str) {
-            if !table.contains_key(key) {
+        for key in schema["required"]
+            .as_array()
+            .into_iter()
+            .flatten()
+            .filter_map(Value::as_str)
+        {
+            if !table.contains_key(key) && !meant.contains(&key) {
                 let help = properties.and_then(|p| p.get(key)).and_then(description);
-                self.say(span.clone(), format!("{name} lacks the key \"{key}\""), help);
+                self.say(
+                    span.clone(),
+                    format!("{name} lacks the key \"{key}\""),
+                    help,
+                );
             }
         }
     }

@@ -35,20 +35,37 @@ pub(super) enum Role {
 /// What a place of the file names.
 #[derive(Debug)]
 pub(super) enum Use<'f> {
-    Channel { name: &'f str, role: Role },
+    Channel {
+        name: &'f str,
+        role: Role,
+    },
     Color(&'f str),
-    Font { name: &'f str, size: f64 },
+    Font {
+        name: &'f str,
+        size: f64,
+    },
     /// Words that the font must have. The place is that of the words.
-    Words { font: &'f str, words: String },
+    Words {
+        font: &'f str,
+        words: String,
+    },
     /// Numbers of a channel, as a readout writes them.
-    Number { font: &'f str, format: &'f NumberFormat, channel: &'f str },
+    Number {
+        font: &'f str,
+        format: &'f NumberFormat,
+        channel: &'f str,
+    },
 }
 
 type Visit<'v, 'f> = &'v mut dyn FnMut(&[Step], Use<'f>);
 
 /// Calls `visit` for everything that `symbol` names, with its path from the symbol's table.
 pub(super) fn of_symbol<'f>(symbol: &'f Symbol, visit: Visit<'_, 'f>) {
-    Walk { path: Vec::new(), visit }.symbol(symbol);
+    Walk {
+        path: Vec::new(),
+        visit,
+    }
+    .symbol(symbol);
 }
 
 /// Everything that a format can write for numbers from `low` on.
@@ -98,7 +115,12 @@ impl<'f> Walk<'_, 'f> {
         self.within(&[Step::Key(key)], inner);
     }
 
-    fn each<T>(&mut self, key: &'static str, items: &'f [T], mut inner: impl FnMut(&mut Self, &'f T)) {
+    fn each<T>(
+        &mut self,
+        key: &'static str,
+        items: &'f [T],
+        mut inner: impl FnMut(&mut Self, &'f T),
+    ) {
         for (k, item) in items.iter().enumerate() {
             self.within(&[Step::Key(key), Step::Index(k)], |w| inner(w, item));
         }
@@ -207,7 +229,13 @@ impl<'f> Walk<'_, 'f> {
     fn conditions(&mut self, when: &'f [Condition]) {
         self.each("when", when, |w, c| {
             let role = Role::Compared;
-            w.say("channel", Use::Channel { name: &c.channel, role });
+            w.say(
+                "channel",
+                Use::Channel {
+                    name: &c.channel,
+                    role,
+                },
+            );
         });
     }
 
@@ -236,7 +264,11 @@ impl<'f> Walk<'_, 'f> {
     fn tape(&mut self, t: &'f Tape) {
         self.moves("channel", &t.channel, t.px_per_unit);
         self.color_if("background", t.background.as_ref());
-        let low = if t.period.is_some() { t.min.max(0.0) } else { t.min };
+        let low = if t.period.is_some() {
+            t.min.max(0.0)
+        } else {
+            t.min
+        };
         self.ticks(&t.ticks, low);
         self.each("bands", &t.bands, |w, b| w.color("color", &b.color));
         self.bugs(&t.bugs, t.px_per_unit);
@@ -260,9 +292,19 @@ impl<'f> Walk<'_, 'f> {
         self.bugs(&r.bugs, px_per_deg);
         if let Some(wind) = &r.wind {
             self.key("wind", |w| {
-                w.moves("direction", &wind.direction, wind.length / 2.0 * 1f64.to_radians());
+                w.moves(
+                    "direction",
+                    &wind.direction,
+                    wind.length / 2.0 * 1f64.to_radians(),
+                );
                 let role = Role::Compared;
-                w.say("speed", Use::Channel { name: &wind.speed, role });
+                w.say(
+                    "speed",
+                    Use::Channel {
+                        name: &wind.speed,
+                        role,
+                    },
+                );
                 w.color("color", &wind.color);
                 w.readout_at("direction_readout", wind.direction_readout.as_ref());
                 w.readout_at("speed_readout", wind.speed_readout.as_ref());
@@ -300,20 +342,39 @@ impl<'f> Walk<'_, 'f> {
 
     fn readout(&mut self, r: &'f Readout) {
         let role = Role::Written;
-        self.say("channel", Use::Channel { name: &r.channel, role });
+        self.say(
+            "channel",
+            Use::Channel {
+                name: &r.channel,
+                role,
+            },
+        );
         self.font(&r.font, r.size);
         self.color("color", &r.color);
         self.rules(&r.color_rules);
         self.color_if("invalid_color", r.invalid_color.as_ref());
         self.words("invalid_text", &r.font, r.invalid_text.clone());
         let (font, format, channel) = (&r.font, &r.format, &r.channel);
-        self.say("format", Use::Number { font, format, channel });
+        self.say(
+            "format",
+            Use::Number {
+                font,
+                format,
+                channel,
+            },
+        );
     }
 
     fn alerts(&mut self, a: &'f Alerts) {
         self.font(&a.font, a.size);
         if let Some(size) = a.advice_size {
-            self.say("advice_size", Use::Font { name: &a.font, size });
+            self.say(
+                "advice_size",
+                Use::Font {
+                    name: &a.font,
+                    size,
+                },
+            );
         }
         self.key("colors", |w| {
             w.color("warning", &a.colors.warning);
@@ -329,7 +390,13 @@ impl<'f> Walk<'_, 'f> {
 
     fn flag(&mut self, f: &'f Flag) {
         let role = Role::Chooses;
-        self.say("channel", Use::Channel { name: &f.channel, role });
+        self.say(
+            "channel",
+            Use::Channel {
+                name: &f.channel,
+                role,
+            },
+        );
         self.font(&f.font, f.size);
         self.each("state", &f.state, |w, s| {
             w.words("text", &f.font, s.text.clone());
@@ -418,8 +485,16 @@ impl Region {
         let mut all = Vec::new();
         for (index, symbol) in self.symbol.iter().enumerate() {
             of_symbol(symbol, &mut |_, what| {
-                if let Use::Channel { name, role: Role::Moves { px_per_unit } } = what {
-                    all.push(Shown { symbol: index, channel: name, px_per_unit });
+                if let Use::Channel {
+                    name,
+                    role: Role::Moves { px_per_unit },
+                } = what
+                {
+                    all.push(Shown {
+                        symbol: index,
+                        channel: name,
+                        px_per_unit,
+                    });
                 }
             });
         }
@@ -447,7 +522,12 @@ impl Definition {
                     | Symbol::Unchecked(_) => &[],
                 };
                 let places = alerts.iter().enumerate();
-                places.map(move |(alert, what)| AlertPlace { region, symbol, alert, what })
+                places.map(move |(alert, what)| AlertPlace {
+                    region,
+                    symbol,
+                    alert,
+                    what,
+                })
             })
         })
     }

@@ -34,6 +34,8 @@ pub mod inputs;
 mod read;
 mod sampled;
 mod table;
+#[cfg(test)]
+mod tests;
 
 pub use condition::condition_holds;
 pub use error::Error;

@@ -8,6 +8,7 @@ change the picture. All choices come from the seed; `truth.json` beside each cap
 import argparse
 import collections
 import json
+import math
 import os
 import re
 import subprocess
@@ -19,6 +20,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from PIL import Image
 
 import faults
 import score
@@ -64,12 +66,15 @@ def _freeze(m):
 
 
 def _late(m):
-    delay = round(LATE_S * m.bench.fps)
-    return lambda k, frame, history: faults.splice(frame, m.rect, history[-1 - delay]), {"delay_s": LATE_S}
+    delay = math.ceil(LATE_S * m.bench.fps)
+    return lambda k, frame, history: faults.splice(frame, m.rect, history[-1 - delay]), {"delay_frames": delay}
 
 
 def _blank(color):
     def make(m):
+        # Where nothing should stand, nothing can be absent.
+        if (np.abs(_cut(m.frame, m.rect).astype(int) - m.ground).max(axis=2) > 60).sum() < VISIBLE_PX:
+            return None
         chosen = color or [int(v) for v in m.rng.integers(0, 256, 3)]
         return lambda k, frame, history: faults.blank(frame, m.rect, chosen), {"color": list(chosen)}
 
@@ -341,16 +346,15 @@ class Trials:
         self.waiting = [kind for kind in all_kinds for _ in range(each)]
         self.rng.shuffle(self.waiting)
         self.used = collections.Counter()
-        self.refused = collections.Counter()
 
-    def begin(self, bench, frame, first, frames):
+    def begin(self, bench, history, first, frames):
         """The first waiting trial that this moment allows, as (apply, truth); None when none does.
 
-        At most three are drawn for nothing at one moment, since some need frames drawn anew.
+        Each kind is tried on three regions at most, since some need frames drawn anew.
         """
-        tried = set()
+        frame, tried = history[-1], set()
         for kind in self.waiting:
-            if kind.name in tried or len(tried) > 40:
+            if kind.name in tried:
                 continue
             tried.add(kind.name)
             for region in bench.regions(kind, first, self.used)[:3]:
@@ -360,20 +364,20 @@ class Trials:
                 moment = Moment(bench, frame, first, frames, region, rng, ground)
                 made = kind.make(moment)
                 where = region["id"] if region else "*"
-                if made and (kind.motion or self.is_visible(bench, made[0], frame)):
+                # A freeze shows only later; that it will is known from the recording.
+                if made and (kind.make is _freeze or is_visible(bench, made[0], history)):
                     self.waiting.remove(kind)
                     self.used[kind.name, where] += 1
                     truth = {"kind": kind.name, "class": kind.verdict, "region": where}
                     truth |= {"onset_s": first / bench.fps, "end_s": (first + frames) / bench.fps}
                     return made[0], truth | {"seed": seed, "parameters": made[1], "touched": []}
-                self.refused[kind.name, where] += 1
         return None
 
-    @staticmethod
-    def is_visible(bench, apply, frame):
-        """Whether the fault changes the first frame where it is looked at."""
-        after = apply(0, frame, [frame] * (bench.fps + 1))
-        return (faults.changed(frame, after) & bench.checked).sum() >= VISIBLE_PX
+
+def is_visible(bench, apply, history):
+    """Whether the fault changes its first frame where that is looked at."""
+    after = apply(0, history[-1], history)
+    return (faults.changed(history[-1], after) & bench.checked).sum() >= VISIBLE_PX
 
 
 def _ground(frame, region, definition):
@@ -398,7 +402,7 @@ def build(bench, stretches, trials, path, codec, gap_s, limit_s):
                 break
             history.append(frame)
             if apply is None and k >= onset and k + frames + 2 * fps < total and trials.waiting:
-                begun = trials.begin(bench, frame, k, frames)
+                begun = trials.begin(bench, history, k, frames)
                 onset = k if begun else k + fps // 2
                 if begun:
                     apply, truth = begun
@@ -406,11 +410,14 @@ def build(bench, stretches, trials, path, codec, gap_s, limit_s):
                     done.append(truth)
             if apply:
                 shown = apply(k - onset, frame, history)
+                if k - onset == frames // 2:
+                    panel(path.parent / f"trial_{len(done) - 1:02}.png", frame, shown, truth["region"], bench)
                 if (k - onset) % 5 == 4:
                     visible.append(faults.changed(frame, shown) & bench.checked)
                 out.write(shown)
                 if k - onset == frames - 1:
-                    done[-1]["visible_px"] = [int(v.sum()) for v in visible]
+                    counts = sorted(int(v.sum()) for v in visible)
+                    done[-1]["visible_px"] = [counts[0], counts[len(counts) // 2], counts[-1]]
                     done[-1]["touched"] = touched(bench.definition, visible)
                     apply = None
                     onset = k + round((gap_s + trials.rng.random()) * fps)
@@ -423,6 +430,12 @@ def build(bench, stretches, trials, path, codec, gap_s, limit_s):
     rate = (k + 1) / (time.monotonic() - began)
     print(f"{path.parent.name}: {len(done)} trials in {k + 1} frames, {rate:.0f} frames a second")
     return done
+
+
+def panel(path, frame, shown, region, bench):
+    """Clean and faulty picture in the middle of a trial, side by side, for who looks into a miss."""
+    rect = bench.definition.regions[region]["rect"] if region != "*" else [0, 0, *bench.size]
+    Image.fromarray(np.hstack([_cut(frame, rect), _cut(shown, rect)])).save(path)
 
 
 def touched(definition, visible):

@@ -7,6 +7,9 @@ import copy
 import json
 import math
 import tomllib
+from pathlib import Path
+
+import numpy as np
 
 
 class Definition:
@@ -40,27 +43,36 @@ class Definition:
         return all(recording.has(self.channels[c]) for c in self.channels_of(region))
 
     def px_per_unit(self, region):
-        """Pixels that each continuous channel of a region moves its symbol by for one unit."""
+        """Most pixels that each continuous channel of a region moves its symbol by for one unit."""
         found = {}
         for symbol in region.get("symbol", []):
-            for channel, px in _scales(symbol):
-                found[channel] = max(found.get(channel, 0.0), abs(px))
+            for channel, values, px in _scales(symbol):
+                slope = float(np.abs(np.diff(px) / np.diff(values)).max())
+                found[channel] = max(found.get(channel, 0.0), slope)
         return found
 
     def travel_px(self, region, recording, t0, t1):
-        """How far the fastest symbol of a region moves in [t0, t1], px."""
-        return max(
-            (
-                px * recording.travel(self.channels[name], t0, t1)
-                for name, px in self.px_per_unit(region).items()
-                if recording.has(self.channels[name])
-            ),
-            default=0.0,
-        )
+        """How far the fastest symbol of a region moves in [t0, t1], px; it stops at the ends of its scale."""
+        far = 0.0
+        times = np.linspace(t0, t1, max(2, int((t1 - t0) * 50) + 1))
+        for symbol in region.get("symbol", []):
+            for name, values, px in _scales(symbol):
+                channel = self.channels[name]
+                if not recording.has(channel):
+                    continue
+                shown = recording.at(channel, times)
+                if channel.get("interpolation") == "angular":
+                    shown = np.unwrap(shown, period=360.0)
+                if np.isfinite(shown).all():
+                    far = max(far, float(np.ptp(np.interp(shown, values, px))))
+        return far
 
     def without(self, region_id, part):
         """The file with one part (see `parts`) of a region left out."""
         file = copy.deepcopy(self.file)
+        for font in file.get("fonts", {}).values():
+            if "file" in font:  # the changed definition stands in another folder
+                font["file"] = str((Path(self.path).parent / font["file"]).resolve())
         region = next(r for r in file["region"] if r["id"] == region_id)
         target = region["symbol"]
         for step in part[:-1]:
@@ -123,36 +135,42 @@ def _channel_names(node):
                 yield from _channel_names(value)
 
 
-def _slope(breakpoints):
-    """Steepest slope of a broken line."""
-    return max(abs((b[1] - a[1]) / (b[0] - a[0])) for a, b in zip(breakpoints, breakpoints[1:]))
+# Scales that are not cut anywhere, units.
+_ENDLESS = 1e6
+
+
+def _even(px_per_unit, limit_px=None):
+    """An even scale about 0, cut at a distance from 0 when it has a limit."""
+    end = _ENDLESS if limit_px is None else limit_px / abs(px_per_unit)
+    return [-end, end], [-end * px_per_unit, end * px_per_unit]
 
 
 def _scales(symbol):
-    """(channel, px per unit) of the moving parts of a symbol."""
+    """(channel, values, px): where values stand on the scales of a symbol's moving parts, px along the way."""
     kind = symbol["kind"]
     radian = math.pi / 180.0
     if kind == "attitude":
-        yield symbol["pitch"], symbol["px_per_deg"]
+        yield symbol["pitch"], *_even(symbol["px_per_deg"])
         # The far end of the horizon, or the bank pointer, whichever is farther out.
         reach = max(symbol["rect"][2] / 2.0, symbol.get("bank", {}).get("radius", 0.0))
-        yield symbol["roll"], reach * radian
+        yield symbol["roll"], *_even(reach * radian)
         if "slip" in symbol:
-            yield symbol["slip"]["channel"], symbol["slip"]["px_per_unit"]
+            yield symbol["slip"]["channel"], *_even(symbol["slip"]["px_per_unit"], symbol["slip"]["travel"])
     elif kind == "dial":
+        values, degrees = np.array(symbol["breakpoints"], float).T
         for pointer in symbol["pointers"]:
-            yield pointer["channel"], pointer["tip_radius"] * _slope(symbol["breakpoints"]) * radian
+            yield pointer["channel"], values, degrees * pointer["tip_radius"] * radian
     elif kind == "tape":
-        yield symbol["channel"], symbol["px_per_unit"]
-        for bug in symbol.get("bugs", []):
-            yield bug["channel"], symbol["px_per_unit"]
+        yield symbol["channel"], *_even(symbol["px_per_unit"])
+        # Bugs move against the scale, which moves itself: no scale of their own.
     elif kind == "rose":
-        yield symbol["channel"], symbol["radius"] * radian
+        yield symbol["channel"], *_even(symbol["radius"] * radian)
         if "wind" in symbol:
-            yield symbol["wind"]["direction"], symbol["wind"]["length"] / 2.0 * radian
+            yield symbol["wind"]["direction"], *_even(symbol["wind"]["length"] / 2.0 * radian)
     elif kind == "bar":
         along = symbol["rect"][3] if symbol["direction"] in ("up", "down") else symbol["rect"][2]
-        yield symbol["channel"], along * _slope(symbol["breakpoints"])
+        values, shares = np.array(symbol["breakpoints"], float).T
+        yield symbol["channel"], values, shares * along
 
 
 def write_toml(file, path):

@@ -39,13 +39,6 @@ class Recording:
             return np.interp(t, self.times, np.unwrap(values, period=360.0)) % 360.0
         return values[np.clip(np.searchsorted(self.times, t, side="right") - 1, 0, len(values) - 1)]
 
-    def travel(self, channel, t0, t1):
-        """Largest minus smallest value of a channel in [t0, t1]; the way round for angles."""
-        values = self.at(channel, np.linspace(t0, t1, max(2, int((t1 - t0) * 50) + 1)))
-        if channel.get("interpolation") == "angular":
-            values = np.unwrap(values, period=360.0)
-        return float(values.max() - values.min())
-
     def write_biased(self, path, column, bias, t0, t1, is_angle):
         """Writes the rows about [t0, t1] with `bias` added to one column."""
         k = self.names.index(column)
