@@ -12,6 +12,7 @@ use framevouch::capture::{
 };
 use framevouch::check::{self, FrameSource, Offset, Outcome, Settings, Sink, Snapshot};
 use framevouch::definition::Definition;
+use framevouch::demo::chain::Chain;
 use framevouch::demo::faults::{Class, Fault, Kind};
 use framevouch::demo::unit::{Plan, Unit};
 use framevouch::demo::{self, scenario};
@@ -101,6 +102,28 @@ impl Bench {
         let mut frames = Vec::new();
         let mut frame = Picture::filled(0, 0, Encoding::Rgb, Subsampling::None, [0; 3]);
         while unit.next_frame(&mut frame).is_some() {
+            frames.push(frame.clone());
+        }
+        frames
+    }
+
+    /// What the chain delivers when it moves the whole picture `by` px to the right.
+    pub fn shifted_frames(&self, by: usize) -> Vec<Picture> {
+        let mut unit = Unit::new(&self.definition, &self.recording, self.plan, Vec::new());
+        let chain = Chain::new(self.plan.noise, self.plan.seed);
+        let mut frames = Vec::new();
+        let mut frame = Picture::filled(0, 0, Encoding::Rgb, Subsampling::None, [0; 3]);
+        while unit.next_frame(&mut frame).is_some() {
+            let mut sent = unit.sent().clone();
+            for plane in sent.planes_mut() {
+                for y in 0..plane.height() {
+                    let row = plane.row_mut(y);
+                    let (kept, edge) = (row.len() - by, row[0]);
+                    row.copy_within(..kept, by);
+                    row[..by].fill(edge);
+                }
+            }
+            chain.send(&sent, frames.len() as u64, &mut frame);
             frames.push(frame.clone());
         }
         frames

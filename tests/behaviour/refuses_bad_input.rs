@@ -521,7 +521,7 @@ fn captures() -> Vec<Case> {
                 f.write("bare/readme.txt", b"x");
                 of_capture("bare")
             },
-            &["bare", "PNG"],
+            &["bare", "*.png"],
         ),
         case(
             "cut in the header",
@@ -593,7 +593,11 @@ fn captures() -> Vec<Case> {
             },
             &["clip.mp4", "ffmpeg", "PNG", "YUV4MPEG2"],
         ),
-        case("raw without a size", |_| of_capture("-"), &["--raw"]),
+        case(
+            "raw without a size",
+            |_| of_capture("-"),
+            &["standard input", "no frames"],
+        ),
         case(
             "raw of another size",
             |_| with_capture("-", &["--raw", "64x48", "--fps", "25"]),
@@ -694,7 +698,7 @@ fn arguments() -> Vec<Case> {
         ),
         case(
             "unknown matrix",
-            |_| with(&["--matrix", "bt2020"]),
+            |_| with_capture("clip.y4m", &["--matrix", "bt2020"]),
             &["bt2020", "bt709"],
         ),
         case(

@@ -2,44 +2,13 @@
 
 use framevouch::definition::Definition;
 use framevouch::demo;
-use framevouch::picture::{Picture, Plane};
 
 use crate::bench::{Bench, Files, y4m};
-
-/// Every plane moved by whole pixels (even ones, so that colour samples move by whole ones too, or one
-/// pixel of luma with colour half a sample further by the mean of two).
-fn shifted_right(picture: &Picture, by: usize) -> Picture {
-    let planes: [Plane; 3] = std::array::from_fn(|k| {
-        let plane = &picture.planes()[k];
-        let at = |x: i64, y: usize| plane.at(x.clamp(0, plane.width() as i64 - 1) as usize, y);
-        let mut out = plane.clone();
-        for y in 0..plane.height() {
-            for x in 0..plane.width() {
-                let x0 = x as i64;
-                let level = if k == 0 {
-                    at(x0 - by as i64, y)
-                } else {
-                    let (whole, half) = ((by / 2) as i64, by % 2);
-                    let near = u16::from(at(x0 - whole, y));
-                    let far = u16::from(at(x0 - whole - half as i64, y));
-                    (near + far).div_ceil(2) as u8
-                };
-                out.row_mut(y)[x] = level;
-            }
-        }
-        out
-    });
-    Picture::from_planes(planes, picture.encoding(), picture.subsampling())
-}
 
 #[test]
 fn a_whole_frame_shift_is_measured_and_agrees() {
     let bench = Bench::engine_strip(2.4);
-    let frames: Vec<Picture> = bench
-        .frames(None)
-        .iter()
-        .map(|f| shifted_right(f, 1))
-        .collect();
+    let frames = bench.shifted_frames(1);
     let checked = bench.check(&frames);
     assert!(checked.outcome.events.is_empty(), "{}", checked.told());
     let [x, y] = checked.outcome.summary.profile.shift_px;
@@ -120,8 +89,7 @@ fn a_profile_serves_its_own_chain_and_no_other() {
     assert_eq!(same.status, 0, "{}{}", same.stdout, same.stderr);
     assert_eq!(files.json("out/summary.json")["profile_from"], "given");
 
-    let moved: Vec<Picture> = frames.iter().map(|f| shifted_right(f, 2)).collect();
-    files.write("clip.y4m", &y4m(&moved));
+    files.write("clip.y4m", &y4m(&bench.shifted_frames(2)));
     let other = files.check("clip.y4m", &more);
     assert_eq!(other.status, 2, "{}{}", other.stdout, other.stderr);
     assert!(other.stderr.contains("chain"), "{}", other.stderr);
