@@ -5,6 +5,7 @@ use super::comparison::{ChainLook, Comparison, Difference};
 use super::reader::{self, Fitted, RECOGNISED, Reader};
 use super::signature::{self, Signature};
 use super::subject::Subject;
+use super::view::View;
 use super::words::{WordChecker, WrongCell};
 use crate::definition::model::Symbol;
 use crate::picture::{Picture, Rect};
@@ -100,6 +101,17 @@ pub struct Moment<'a> {
     pub interval_s: f64,
 }
 
+impl Moment<'_> {
+    /// Recording time of the inputs that are due, s. A display that has just been given its first
+    /// inputs shows these, not what was before.
+    #[must_use]
+    pub fn due_time_s(&self) -> f64 {
+        let (begin_s, _) = self.recording.span_s();
+        let due_s = self.time_s - self.latency_s;
+        if self.time_s >= begin_s { due_s.max(begin_s) } else { due_s }
+    }
+}
+
 impl<'d> RegionExaminer<'d> {
     /// Prepares region `region` for frames of `size` pixels.
     pub fn new(
@@ -188,7 +200,7 @@ impl<'d> RegionExaminer<'d> {
     pub fn examine(&mut self, moment: &Moment, painter: &mut Painter) -> Findings {
         moment
             .recording
-            .inputs_at(moment.time_s - moment.latency_s, &mut self.inputs);
+            .inputs_at(moment.due_time_s(), &mut self.inputs);
         let inputs = std::mem::take(&mut self.inputs);
         self.due.draw(&inputs, painter);
         let is_unchanged = self.due.scene() == &self.previous_scene;
@@ -241,9 +253,12 @@ impl<'d> RegionExaminer<'d> {
                     .collect::<Vec<_>>()
             );
         }
+        if !agrees {
+            self.read_from_last(captured, &inputs, painter, &mut readings);
+        }
         let explanation = if agrees {
             self.troubled = 0;
-            self.last_data_time_s = Some(moment.time_s - moment.latency_s);
+            self.last_data_time_s = Some(moment.due_time_s());
             self.last_staleness_s = moment.latency_s;
             Explanation::Due
         } else {
@@ -280,7 +295,7 @@ impl<'d> RegionExaminer<'d> {
     ) -> (Vec<Option<Fitted>>, bool) {
         moment
             .recording
-            .inputs_at(moment.time_s - moment.latency_s, &mut self.inputs);
+            .inputs_at(moment.due_time_s(), &mut self.inputs);
         let inputs = std::mem::take(&mut self.inputs);
         self.due.draw(&inputs, painter);
         let agrees = self.due.compare(moment.frame).agrees();
@@ -305,6 +320,42 @@ impl<'d> RegionExaminer<'d> {
         );
         self.inputs = inputs;
         (readings, agrees)
+    }
+
+    /// Reads again from what was shown in the frame before, where the due values lead nowhere.
+    fn read_from_last(
+        &mut self,
+        captured: View,
+        inputs: &Inputs,
+        painter: &mut Painter,
+        readings: &mut [Option<Fitted>],
+    ) {
+        let is_lost = |r: &Option<Fitted>| r.is_none_or(|f| f.misfit > RECOGNISED);
+        let is_known = |r: &Option<Fitted>| r.is_some_and(|f| f.misfit <= RECOGNISED);
+        if !readings.iter().any(is_lost) || !self.last_values.iter().any(is_known) {
+            return;
+        }
+        self.trial_inputs.clone_from(inputs);
+        for (f, last) in self.reader.freedoms().iter().zip(&self.last_values) {
+            if let Some(last) = last.filter(|l| l.misfit <= RECOGNISED) {
+                self.trial_inputs.values[f.channel.0] = Value::Number(last.value);
+            }
+        }
+        let mut again = Vec::new();
+        self.reader.read(
+            captured,
+            &self.trial_inputs,
+            &self.word_boxes,
+            false,
+            painter,
+            &mut again,
+        );
+        for (old, new) in readings.iter_mut().zip(again) {
+            let misfit = |r: &Option<Fitted>| r.map_or(f64::INFINITY, |f| f.misfit);
+            if misfit(&new) < misfit(old) {
+                *old = new;
+            }
+        }
     }
 
     /// Which half is lit: the reference of the other phase is drawn when the due one disagrees.

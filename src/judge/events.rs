@@ -84,6 +84,9 @@ pub struct Event {
     pub best_frame: u64,
 }
 
+/// How far the onset of a freeze is dated back at most, s.
+const LONGEST_HOLD_S: f64 = 2.0;
+
 const CLASSES: [Verdict; 5] = [
     Verdict::Blank,
     Verdict::Garbled,
@@ -106,6 +109,8 @@ struct Open {
     /// Verdicts so far, newest first in weight: each frame counts one more than the one before.
     weights: [f64; CLASSES.len()],
     frames: u32,
+    /// Frames in which the lines of the whole frame were lost or displaced.
+    broken_frames: u32,
     worst: Option<(f64, WorstError)>,
     /// By region: frames in which it contradicted.
     contradictions: Vec<u32>,
@@ -163,8 +168,9 @@ impl<'d> EventLog<'d> {
     }
 
     /// Takes the verdicts of a frame. `has_ink` says which regions would look different when blank, `sizes`
-    /// how much each disagrees. Returns the regions whose picture in this frame is the best of
+    /// how much each disagrees, `is_broken` that the lines of the whole frame are lost or displaced. Returns the regions whose picture in this frame is the best of
     /// their event so far.
+    #[expect(clippy::too_many_arguments, reason = "all that a frame says")]
     pub fn push(
         &mut self,
         frame: u64,
@@ -173,6 +179,7 @@ impl<'d> EventLog<'d> {
         has_ink: &[bool],
         sizes: &[f64],
         offset_s: f64,
+        is_broken: bool,
     ) -> Vec<Snapshot> {
         self.last_time_s = time_s;
         self.has_ink.copy_from_slice(has_ink);
@@ -193,9 +200,18 @@ impl<'d> EventLog<'d> {
                     best_size: -1.0,
                     weights: [0.0; CLASSES.len()],
                     frames: 0,
+                    broken_frames: 0,
                     worst: None,
                     contradictions: vec![0; count],
                 });
+                if let Some(since_s) = v.since_s {
+                    // A freeze begins with the first held frame, before it can be told.
+                    let held_s = since_s - offset_s;
+                    if held_s < open.onset_s && held_s > open.onset_s - LONGEST_HOLD_S {
+                        open.onset_s = held_s;
+                    }
+                }
+                open.broken_frames += u32::from(is_broken);
                 open.frames += 1;
                 open.last_frame = frame;
                 open.end_s = time_s;
@@ -367,7 +383,10 @@ impl<'d> EventLog<'d> {
             .count();
         match class {
             // Noise and torn lines need not touch every region, and what they displace looks wrong.
-            Verdict::Garbled => self.share_broken_with(parts, longest) > 0.5,
+            Verdict::Garbled => {
+                2 * longest.broken_frames > longest.frames
+                    || self.share_broken_with(parts, longest) > 0.5
+            }
             _ => contrary == 0,
         }
     }
