@@ -30,7 +30,7 @@ pub struct VideoStream {
     pub siting: Option<Siting>,
     /// Nominal frame rate, 1/s, when told.
     pub rate_hz: Option<f64>,
-    /// Duration times rate would be a guess, so frames are not counted here.
+    /// What the user should know.
     pub notes: Vec<String>,
 }
 
