@@ -412,7 +412,11 @@ impl<'d> Run<'d> {
             .map(|(k, e)| RegionJudge::new(definition, k, e.freedoms(), e.channels()))
             .collect();
         let freedoms = examiners.iter().map(|e| e.freedoms().to_vec()).collect();
-        let whole = Plane::filled(size.0, size.1, chain.look.levels(definition.background())[0]);
+        let whole = Plane::filled(
+            size.0,
+            size.1,
+            chain.look.levels(definition.background())[0],
+        );
         Self {
             definition,
             subject,
@@ -462,8 +466,10 @@ impl<'d> Run<'d> {
         let mut found = Vec::with_capacity(count);
         for k in 0..count {
             let examiner = &mut self.regions.examiners[k];
-            let is_missing =
-                examiner.channels().iter().any(|c| *self.inputs.value(*c) == Value::Missing);
+            let is_missing = examiner
+                .channels()
+                .iter()
+                .any(|c| *self.inputs.value(*c) == Value::Missing);
             if is_missing {
                 has_ink[k] = false;
                 found.push(not_judged());
@@ -482,9 +488,18 @@ impl<'d> Run<'d> {
         self.break_frame(frame, &mut found);
         let with_ink = has_ink.iter().filter(|h| **h).count();
         let is_wrong = |f: &Findings| {
-            matches!(f.explanation, Explanation::Nothing { signature: Signature::Readable })
+            matches!(
+                f.explanation,
+                Explanation::Nothing {
+                    signature: Signature::Readable
+                }
+            )
         };
-        let wrong = found.iter().zip(&has_ink).filter(|(f, ink)| **ink && is_wrong(f)).count();
+        let wrong = found
+            .iter()
+            .zip(&has_ink)
+            .filter(|(f, ink)| **ink && is_wrong(f))
+            .count();
         let mut verdicts: Vec<RegionVerdict> = Vec::with_capacity(count);
         for (k, findings) in found.iter().enumerate() {
             let others_on_time = self
@@ -492,9 +507,10 @@ impl<'d> Run<'d> {
                 .iter()
                 .enumerate()
                 .any(|(j, t)| j != k && frame.time_s - t < OTHERS_S);
-            let v =
-                self.regions.judges[k].judge(&moment, findings, &self.inputs, others_on_time);
-            let is_live = v.live_since_s.is_some_and(|since| moment.time_s - since < OTHERS_S);
+            let v = self.regions.judges[k].judge(&moment, findings, &self.inputs, others_on_time);
+            let is_live = v
+                .live_since_s
+                .is_some_and(|since| moment.time_s - since < OTHERS_S);
             if is_live && !self.regions.examiners[k].freedoms().is_empty() {
                 self.on_time[k] = frame.time_s;
             }
@@ -558,8 +574,7 @@ impl<'d> Run<'d> {
     /// When several regions show a picture that nothing explains: is it the frame that is broken? Lines that
     /// are lost or displaced over the whole frame look like a wrong picture in a region that they cover.
     fn break_frame(&mut self, frame: &CapturedFrame, found: &mut [Findings]) {
-        let is_unexplained =
-            |f: &Findings| matches!(f.explanation, Explanation::Nothing { signature } if signature != Signature::Blank);
+        let is_unexplained = |f: &Findings| matches!(f.explanation, Explanation::Nothing { signature } if signature != Signature::Blank);
         let unexplained = found.iter().filter(|f| is_unexplained(f)).count();
         if unexplained < BROKEN_REGIONS {
             self.broken = None;

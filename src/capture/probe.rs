@@ -369,37 +369,15 @@ fn delivery_of(format: &str) -> Result<Delivery, String> {
         "yuv411p" | "yuvj411p" | "yuv410p" | "yuv440p" | "yuvj440p" | "uyyvyy411" => {
             ("yuv444p", Planes(Subsampling::None), Colour)
         }
-<<<<<<< HEAD
-        _ => {
-            let starts = |heads: &[&str]| heads.iter().any(|head| format.starts_with(head));
-            if starts(&["yuv420p", "yuva420p", "p010", "p012", "p016"]) {
-                ("yuv420p", Planes(Subsampling::Both), Depth)
-            } else if starts(&[
-                "yuv422p", "yuva422p", "p210", "p212", "p216", "y210", "y212", "y216", "nv20",
-            ]) {
-                ("yuv422p", Planes(Subsampling::Columns), Depth)
-            } else if starts(&[
-                "yuv444p", "yuva444p", "p410", "p412", "p416", "xv30", "xv36", "ayuv64",
-            ]) {
-                ("yuv444p", Planes(Subsampling::None), Depth)
-            } else if starts(&[
-                "gbrp", "gbrap", "rgb48", "bgr48", "rgba64", "bgra64", "x2rgb10", "x2bgr10",
-            ]) {
-                ("rgb24", Triples, Depth)
-            } else if starts(&["gray", "ya16"]) {
-                ("gray", Grey, Depth)
-            } else {
-                return Err(format!(
-                    "pixel format {format:?} is not supported; supported: Y'CbCr 4:2:0, 4:2:2, 4:4:4, grey and RGB; \
-                     convert it first (ffmpeg -i IN -pix_fmt yuv444p OUT)"
-                ));
-            }
-        }
-=======
         _ => return deep_delivery_of(format).ok_or_else(|| unsupported(format)),
->>>>>>> capture
     };
-    Ok(Delivery { ask: ask.to_owned(), is_as_coded: ask == format, depth_bits: 8, form, loss })
+    Ok(Delivery {
+        ask: ask.to_owned(),
+        is_as_coded: ask == format,
+        depth_bits: 8,
+        form,
+        loss,
+    })
 }
 
 fn unsupported(format: &str) -> String {
@@ -434,11 +412,18 @@ const DEEP_HEADS: [(&str, Form, u32); 19] = [
 ];
 
 fn deep_delivery_of(format: &str) -> Option<Delivery> {
-    let bare = format.strip_suffix("le").or_else(|| format.strip_suffix("be")).unwrap_or(format);
+    let bare = format
+        .strip_suffix("le")
+        .or_else(|| format.strip_suffix("be"))
+        .unwrap_or(format);
     let (form, depth_bits) = DEEP_HEADS.iter().find_map(|&(head, form, depth)| {
         let digits = bare.strip_prefix(head)?;
         match depth {
-            0 => digits.parse().ok().filter(|bits| (9..=16).contains(bits)).map(|bits| (form, bits)),
+            0 => digits
+                .parse()
+                .ok()
+                .filter(|bits| (9..=16).contains(bits))
+                .map(|bits| (form, bits)),
             _ => Some((form, depth)),
         }
     })?;
@@ -449,8 +434,18 @@ fn deep_delivery_of(format: &str) -> Option<Delivery> {
         Form::Grey => "gray",
         Form::Triples => "rgb24",
     };
-    let ask = if form == Form::Triples { head.to_owned() } else { format!("{head}{depth_bits}le") };
-    Some(Delivery { is_as_coded: ask == format, ask, depth_bits, form, loss: Loss::Depth })
+    let ask = if form == Form::Triples {
+        head.to_owned()
+    } else {
+        format!("{head}{depth_bits}le")
+    };
+    Some(Delivery {
+        is_as_coded: ask == format,
+        ask,
+        depth_bits,
+        form,
+        loss: Loss::Depth,
+    })
 }
 
 #[cfg(test)]
@@ -531,15 +526,11 @@ At least one output file must be specified
             ("yuv411p", "yuv444p", Loss::Colour),
         ] {
             let stream = video(&format!("x, {format}, 64x48, 25 fps")).unwrap();
-<<<<<<< HEAD
             assert_eq!(
-                (stream.delivery.ask, stream.delivery.loss),
+                (stream.delivery.ask.as_str(), stream.delivery.loss),
                 (ask, loss),
                 "{format}"
             );
-=======
-            assert_eq!((stream.delivery.ask.as_str(), stream.delivery.loss), (ask, loss), "{format}");
->>>>>>> capture
             assert_eq!(stream.notes.is_empty(), loss == Loss::None);
         }
     }

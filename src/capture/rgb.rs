@@ -57,7 +57,8 @@ fn convert_block(block: &[u8], y: &mut [u8], cb: &mut [u8], cr: &mut [u8]) {
         let times = |w: i16, level: i16| i32::from(w) * i32::from(level);
         for (((out, r), g), b) in out.iter_mut().zip(&r).zip(&g).zip(&b) {
             let [wr, wg, wb] = weights;
-            let sum = (times(wr, *r) + times(wg, *g) + times(wb, *b) + (bias << SHIFT) + HALF) >> SHIFT;
+            let sum =
+                (times(wr, *r) + times(wg, *g) + times(wb, *b) + (bias << SHIFT) + HALF) >> SHIFT;
             *out = sum.clamp(0, 255) as u8;
         }
         plane.copy_from_slice(&out[..plane.len()]);

@@ -108,7 +108,11 @@ impl Moment<'_> {
     pub fn due_time_s(&self) -> f64 {
         let (begin_s, _) = self.recording.span_s();
         let due_s = self.time_s - self.latency_s;
-        if self.time_s >= begin_s { due_s.max(begin_s) } else { due_s }
+        if self.time_s >= begin_s {
+            due_s.max(begin_s)
+        } else {
+            due_s
+        }
     }
 }
 

@@ -237,8 +237,14 @@ fn is_one_level(line: &[u8]) -> bool {
 fn is_noise(line: &[u8]) -> bool {
     let n = line.len() as f64;
     let mean = line.iter().map(|v| f64::from(*v)).sum::<f64>() / n;
-    let away = line.iter().map(|v| (f64::from(*v) - mean).abs()).sum::<f64>();
-    let steps = line.windows(2).map(|w| f64::from(w[0].abs_diff(w[1]))).sum::<f64>();
+    let away = line
+        .iter()
+        .map(|v| (f64::from(*v) - mean).abs())
+        .sum::<f64>();
+    let steps = line
+        .windows(2)
+        .map(|w| f64::from(w[0].abs_diff(w[1])))
+        .sum::<f64>();
     away > 10.0 * n && steps > 0.7 * away
 }
 
@@ -246,13 +252,24 @@ fn line_kind(captured: &[u8], reference: &[u8]) -> Line {
     match correlation(captured, reference) {
         // Where nothing is due, a line that is not the ground is a sign as well.
         None => {
-            let strange =
-                captured.iter().zip(reference).filter(|(a, b)| a.abs_diff(**b) > 30).count();
-            if 2 * strange > captured.len() { Line::Lost } else { Line::Unknown }
+            let strange = captured
+                .iter()
+                .zip(reference)
+                .filter(|(a, b)| a.abs_diff(**b) > 30)
+                .count();
+            if 2 * strange > captured.len() {
+                Line::Lost
+            } else {
+                Line::Unknown
+            }
         }
         Some(r) if r > GOOD_LINE => Line::Good,
         Some(r) if r < BAD_LINE => {
-            if is_one_level(captured) || is_noise(captured) { Line::Lost } else { Line::Other }
+            if is_one_level(captured) || is_noise(captured) {
+                Line::Lost
+            } else {
+                Line::Other
+            }
         }
         Some(_) => Line::Unknown,
     }
@@ -286,8 +303,7 @@ pub fn has_lost_lines(captured: View, reference: View) -> bool {
             return false;
         }
         let above = lines[start.saturating_sub(4)..start].contains(&Line::Good) || start < 2;
-        let below =
-            lines[y..(y + 4).min(lines.len())].contains(&Line::Good) || y + 2 > lines.len();
+        let below = lines[y..(y + 4).min(lines.len())].contains(&Line::Good) || y + 2 > lines.len();
         clear_runs += usize::from(above && below);
     }
     clear_runs > 0
@@ -365,8 +381,10 @@ fn band_shifts(captured: View, reference: View, band_px: usize) -> Vec<Option<i3
 /// True when bands of lines are displaced sideways and others are not.
 #[must_use]
 pub fn is_torn(captured: View, reference: View, band_px: usize) -> bool {
-    let bands: Vec<i32> =
-        band_shifts(captured, reference, band_px).into_iter().flatten().collect();
+    let bands: Vec<i32> = band_shifts(captured, reference, band_px)
+        .into_iter()
+        .flatten()
+        .collect();
     let still = bands.iter().filter(|s| s.abs() <= 1).count();
     let mut moved: Vec<i32> = bands.iter().copied().filter(|s| s.abs() >= 4).collect();
     if moved.len() < 2 || still < 1 || 4 * moved.len() < bands.len() - still {
