@@ -685,24 +685,35 @@ impl<'d> Run<'d> {
                 .enumerate()
                 .map(|(k, v)| {
                     let freedoms = self.regions.examiners[k].freedoms();
-                    let readings = v
-                        .readings
-                        .iter()
-                        .map(|r| {
-                            let f = &freedoms[r.freedom];
-                            let (channel, model) = &channels[f.channel.0];
-                            ReadingRecord {
-                                channel: channel.clone(),
-                                what: f.what.to_owned(),
-                                displayed: rounded(r.displayed),
-                                expected: rounded(r.expected),
-                                error: rounded(r.error),
-                                standard_error: rounded(r.standard_error),
-                                unit: model.unit.clone(),
-                                px_per_unit: Some(rounded(r.px_per_unit)),
-                            }
-                        })
-                        .collect();
+                    let fitted = v.readings.iter().map(|r| {
+                        let f = &freedoms[r.freedom];
+                        let (channel, model) = &channels[f.channel.0];
+                        ReadingRecord {
+                            channel: channel.clone(),
+                            what: f.what.to_owned(),
+                            displayed: rounded(r.displayed),
+                            expected: rounded(r.expected),
+                            error: rounded(r.error),
+                            standard_error: rounded(r.standard_error),
+                            unit: model.unit.clone(),
+                            px_per_unit: Some(rounded(r.px_per_unit)),
+                        }
+                    });
+                    let written = v.digits.iter().map(|d| {
+                        let (channel, model) = &channels[d.channel.0];
+                        ReadingRecord {
+                            channel: channel.clone(),
+                            what: d.what.to_owned(),
+                            displayed: rounded(d.displayed),
+                            expected: rounded(d.expected),
+                            error: rounded(d.error()),
+                            // Uniform within a step of the last digit.
+                            standard_error: rounded(d.resolution / 12f64.sqrt()),
+                            unit: model.unit.clone(),
+                            px_per_unit: None,
+                        }
+                    });
+                    let readings = fitted.chain(written).collect();
                     let record = RegionRecord {
                         verdict: v.verdict,
                         staleness_ms: v.staleness_s.map(|s| rounded(s * 1000.0)),
@@ -813,6 +824,7 @@ fn not_judged() -> Findings {
         difference: Default::default(),
         wrong_cells: Vec::new(),
         readings: Vec::new(),
+        digits: Vec::new(),
         liveness: None,
         is_unchanged: true,
     }

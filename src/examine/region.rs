@@ -2,6 +2,7 @@
 //! explain the picture.
 
 use super::comparison::{ChainLook, Comparison, Difference};
+use super::digits::{self, Digits};
 use super::reader::{self, Fitted, RECOGNISED, Reader};
 use super::signature::{self, Signature};
 use super::subject::Subject;
@@ -46,6 +47,8 @@ pub struct Findings {
     pub wrong_cells: Vec<WrongCell>,
     /// Readings by freedom; `None` where nothing could be read.
     pub readings: Vec<Option<Fitted>>,
+    /// Numbers that stand on the picture as digits, where they could be read.
+    pub digits: Vec<Digits>,
     /// For a liveness cell: which half is lit, when that can be said.
     pub liveness: Option<bool>,
     /// True when what moves was drawn the same as in the frame before.
@@ -244,19 +247,6 @@ impl<'d> RegionExaminer<'d> {
             painter,
             &mut readings,
         );
-        if std::env::var("FV_DBG").is_ok() && !agrees {
-            eprintln!(
-                "t {:.3} region {} diff {:?} cells {:?} readings {:?}",
-                moment.time_s,
-                self.subject.definition().regions()[self.region].id,
-                difference,
-                wrong_cells,
-                readings
-                    .iter()
-                    .map(|r| r.map(|f| (f.value, f.misfit)))
-                    .collect::<Vec<_>>()
-            );
-        }
         if !agrees {
             self.read_from_last(captured, &inputs, painter, &mut readings);
         }
@@ -267,17 +257,22 @@ impl<'d> RegionExaminer<'d> {
             Explanation::Due
         } else {
             let found = self.explain(moment, &inputs, &mut readings, painter);
-            if std::env::var("FV_DBG").is_ok() {
-                eprintln!(
-                    "   -> {found:?} readings {:?}",
-                    readings
-                        .iter()
-                        .map(|r| r.map(|f| (f.value, f.misfit)))
-                        .collect::<Vec<_>>()
-                );
-            }
             self.troubled += 1;
             found
+        };
+        let digits = match explanation {
+            Explanation::Due => digits::as_drawn(self.subject, self.region, &inputs, &inputs),
+            Explanation::OtherTime { .. } | Explanation::Values => {
+                digits::as_drawn(self.subject, self.region, &self.trial_inputs, &inputs)
+            }
+            Explanation::Nothing { .. } => digits::as_read(
+                self.subject,
+                self.region,
+                &inputs,
+                self.due.scene(),
+                &wrong_cells,
+                (&self.chain, self.due.area()),
+            ),
         };
         self.inputs = inputs;
         self.last_values.clone_from(&readings);
@@ -286,6 +281,7 @@ impl<'d> RegionExaminer<'d> {
             difference,
             wrong_cells,
             readings,
+            digits,
             liveness,
             is_unchanged,
         }

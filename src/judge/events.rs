@@ -540,23 +540,31 @@ fn worst_error(
     freedoms: &[Freedom],
     v: &RegionVerdict,
 ) -> Option<(f64, WorstError)> {
-    v.readings
-        .iter()
-        .map(|r| {
-            let (channel, model) = &definition.channels()[freedoms[r.freedom].channel.0];
-            let tolerance = definition.regions()[region]
-                .tolerance
-                .get(channel)
-                .copied()
-                .unwrap_or(f64::INFINITY);
-            let share = r.error.abs() / tolerance;
-            let worst = WorstError {
-                channel: channel.clone(),
-                displayed: r.displayed,
-                expected: r.expected,
-                unit: model.unit.clone(),
-            };
-            (share, worst)
-        })
-        .max_by(|a, b| a.0.total_cmp(&b.0))
+    let channels = definition.channels();
+    let limits = &definition.regions()[region].tolerance;
+    let worst = |channel: usize, error: f64, allowed: f64, displayed: f64, expected: f64| {
+        let (name, model) = &channels[channel];
+        let unit = model.unit.clone();
+        let worst = WorstError {
+            channel: name.clone(),
+            displayed,
+            expected,
+            unit,
+        };
+        (error.abs() / allowed, worst)
+    };
+    let fitted = v.readings.iter().map(|r| {
+        let channel = freedoms[r.freedom].channel.0;
+        let allowed = limits
+            .get(&channels[channel].0)
+            .copied()
+            .unwrap_or(f64::INFINITY);
+        worst(channel, r.error, allowed, r.displayed, r.expected)
+    });
+    let written = v.digits.iter().map(|d| {
+        let tolerance = limits.get(&channels[d.channel.0].0).copied().unwrap_or(0.0);
+        let allowed = d.resolution.max(tolerance);
+        worst(d.channel.0, d.error(), allowed, d.displayed, d.expected)
+    });
+    fitted.chain(written).max_by(|a, b| a.0.total_cmp(&b.0))
 }

@@ -6,6 +6,7 @@ use super::freeze::{self, ALARM, Assumptions, FreezeTest};
 use super::story::{self, Point, Series, Story};
 use super::verdict::Verdict;
 use crate::definition::Definition;
+use crate::examine::digits::Digits;
 use crate::examine::reader::{Fitted, RECOGNISED};
 use crate::examine::region::{Explanation, Findings, Moment};
 use crate::examine::signature::Signature;
@@ -44,6 +45,8 @@ pub struct RegionVerdict {
     pub staleness_se_s: Option<f64>,
     /// Readings of the continuous symbols.
     pub readings: Vec<Reading>,
+    /// Numbers that stand on the picture as digits.
+    pub digits: Vec<Digits>,
     /// For a freeze: time of the first held frame (recording time), s.
     pub since_s: Option<f64>,
     /// The display has been seen to follow its inputs since this recording time, s: the latest
@@ -145,6 +148,7 @@ impl RegionJudge {
                 staleness_s: None,
                 staleness_se_s: None,
                 readings: Vec::new(),
+                digits: Vec::new(),
                 since_s: None,
                 live_since_s: None,
             };
@@ -211,6 +215,7 @@ impl RegionJudge {
             staleness_s,
             staleness_se_s,
             readings,
+            digits: findings.digits.clone(),
             since_s,
             live_since_s,
         }
