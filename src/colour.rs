@@ -787,6 +787,10 @@ mod tests {
     }
 
     /// Chroma as its definition says: weights by distance in luma samples, repeated edges.
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "the literal version, told everything by its test"
+    )]
     fn literal_chroma(
         rgb: &Picture,
         subsampling: Subsampling,

@@ -329,8 +329,9 @@ impl Raster {
                 let group = groups.trailing_zeros() as usize;
                 groups &= groups - 1;
                 let last = ((group + 1) << self.shift).min(words.len());
-                for k in group << self.shift..last {
-                    let mut bits = std::mem::take(&mut words[k]);
+                let first = group << self.shift;
+                for (k, word) in words[..last].iter_mut().enumerate().skip(first) {
+                    let mut bits = std::mem::take(word);
                     while bits != 0 {
                         let column = k * 64 + bits.trailing_zeros() as usize;
                         bits &= bits - 1;

@@ -341,6 +341,7 @@ impl Scene {
 
     /// A line of words from the left end of its base line. `direction` is (cos, sin) of the
     /// angle of the base line, y down; `width` is the advance of the whole line, px.
+    #[expect(clippy::too_many_arguments, reason = "a line of words is all of these")]
     pub fn words_at(
         &mut self,
         color: Rgb,
