@@ -34,7 +34,7 @@ pub enum Ink {
     /// The same of every cell, 1..=255.
     Same(u8),
     /// One by one: index of the first in the row's coverages. Zeros follow up to the next
-    /// multiple of [`LANES`] cells.
+    /// multiple of `LANES` cells.
     Each(usize),
 }
 
