@@ -324,7 +324,8 @@ impl Raster {
                 open: None,
             };
             // A cell that is not touched has the coverage of the one before it.
-            let (mut sum, mut coverage, mut from) = (0.0f32, 0u8, 0usize);
+            // Summed in double: along a level edge thousands of equal steps would drift in single.
+            let (mut sum, mut coverage, mut from) = (0.0f64, 0u8, 0usize);
             while groups != 0 {
                 let group = groups.trailing_zeros() as usize;
                 groups &= groups - 1;
@@ -336,7 +337,7 @@ impl Raster {
                         let column = k * 64 + bits.trailing_zeros() as usize;
                         bits &= bits - 1;
                         out.push(from, column, coverage);
-                        sum += std::mem::take(&mut cells[column]);
+                        sum += f64::from(std::mem::take(&mut cells[column]));
                         coverage = (sum.abs().min(1.0) * 255.0 + 0.5) as i32 as u8;
                         from = column;
                     }
