@@ -444,6 +444,29 @@ mod tests {
     }
 
     #[test]
+    fn energy_is_the_sum_of_squares_of_each_cell() {
+        for (width, height) in [(8, 8), (19, 21), (5, 3), (32, 17)] {
+            let level = |k: usize, f: usize| (k * f * k % 251) as u8;
+            let of = |f: usize| {
+                let levels = (0..width * height).map(|k| level(k, f)).collect();
+                Plane::from_levels(width, height, levels)
+            };
+            let (a, b) = (of(7), of(13));
+            let (columns, rows) = (width.div_ceil(CELL), height.div_ceil(CELL));
+            let mut expected = vec![0u32; columns * rows];
+            for y in 0..height {
+                for x in 0..width {
+                    let d = u32::from(a.at(x, y).abs_diff(b.at(x, y)));
+                    expected[y / CELL * columns + x / CELL] += d * d;
+                }
+            }
+            let mut energy = Vec::new();
+            sum_energy(View::whole(&a), View::whole(&b), columns, rows, &mut energy);
+            assert_eq!(energy, expected, "{width} x {height}");
+        }
+    }
+
+    #[test]
     fn a_picture_agrees_with_itself() {
         assert_eq!(
             compared(&with_line(12), &with_line(12)),

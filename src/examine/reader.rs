@@ -67,6 +67,9 @@ pub struct Reader<'d> {
     low: RegionCanvas,
     high: RegionCanvas,
     scene: Scene,
+    /// Scenes above and at a value.
+    above: Scene,
+    middle: Scene,
     altered: Inputs,
     samples: Vec<Sample>,
     /// Slopes of each freedom of a group, plane after plane; all zero between steps.
@@ -117,6 +120,8 @@ impl<'d> Reader<'d> {
             low,
             high,
             scene: Scene::default(),
+            above: Scene::default(),
+            middle: Scene::default(),
             altered: Inputs::default(),
             samples: Vec::new(),
             slopes: vec![0; pixels * planes],
@@ -279,9 +284,7 @@ impl<'d> Reader<'d> {
                     .max(1e-9);
             let half = HALF_STEP_PX / scale[k];
             let bounds = self.bounds_of(*member);
-            self.draw(channel, value - half, false, painter);
-            self.draw(channel, value + half, true, painter);
-            self.altered.values[channel.0] = Value::Number(*value);
+            self.draw_pair(channel, *value, half, painter);
             if values.len() == 1 {
                 self.gather_one(captured, bounds);
             } else {
@@ -309,18 +312,44 @@ impl<'d> Reader<'d> {
         Rect::new(x, y, right - x, bottom - y).intersection(&whole)
     }
 
-    fn draw(&mut self, channel: ChannelId, value: f64, is_high: bool, painter: &mut Painter) {
+    /// Draws the region for a value and a little less in `low`, and a little more in `high`.
+    fn draw_pair(&mut self, channel: ChannelId, value: f64, half: f64, painter: &mut Painter) {
+        self.altered.values[channel.0] = Value::Number(value - half);
+        self.build(|r| &mut r.scene);
+        self.altered.values[channel.0] = Value::Number(value + half);
+        self.build(|r| &mut r.above);
         self.altered.values[channel.0] = Value::Number(value);
-        self.scene.clear();
-        self.subject
-            .region_moving(self.region, &self.altered, &mut self.scene);
-        let fonts = self.subject.definition().fonts();
-        let canvas = if is_high {
-            &mut self.high
-        } else {
-            &mut self.low
+        // A colour that changes with the value between the two is no motion: it would make the whole
+        // symbol an edge.
+        let has_same_colors = {
+            let (a, b) = (self.scene.items().iter(), self.above.items().iter());
+            a.map(|i| i.color).eq(b.map(|i| i.color))
         };
-        canvas.update(painter, fonts, &self.scene);
+        if !has_same_colors {
+            self.build(|r| &mut r.middle);
+            self.scene.take_colors(&self.middle);
+            self.above.take_colors(&self.middle);
+        }
+        let fonts = self.subject.definition().fonts();
+        self.low.update(painter, fonts, &self.scene);
+        self.high.update(painter, fonts, &self.above);
+    }
+
+    /// Fills a scene with what moves at the altered inputs.
+    fn build(&mut self, which: impl Fn(&mut Self) -> &mut Scene) {
+        let mut scene = std::mem::take(which(self));
+        scene.clear();
+        self.subject
+            .region_moving(self.region, &self.altered, &mut scene);
+        *which(self) = scene;
+    }
+
+    /// Draws the region for a value in `high`.
+    fn draw(&mut self, channel: ChannelId, value: f64, painter: &mut Painter) {
+        self.altered.values[channel.0] = Value::Number(value);
+        self.build(|r| &mut r.scene);
+        let fonts = self.subject.definition().fonts();
+        self.high.update(painter, fonts, &self.scene);
     }
 
     fn gather_one(&mut self, captured: View, bounds: Rect) {
@@ -478,7 +507,7 @@ impl<'d> Reader<'d> {
         let v = f
             .period
             .map_or_else(|| v.clamp(f.low, f.high), |p| v.rem_euclid(p));
-        self.draw(f.channel, v, true, painter);
+        self.draw(f.channel, v, painter);
         (self.energy(captured, bounds), v)
     }
 
@@ -560,5 +589,25 @@ pub fn word_boxes(
         let x1 = libm::ceil(right) as i32 + 2 - area.x;
         let y1 = libm::ceil(bottom) as i32 + 2 - area.y;
         out.push(Rect::new(x0, y0, x1 - x0, y1 - y0));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_difference_is_found_once_and_in_order() {
+        for length in [0, 1, CHUNK - 1, CHUNK, 3 * CHUNK + 5] {
+            let a = vec![7u8; length];
+            let mut b = a.clone();
+            let places: Vec<usize> = (0..length).filter(|x| x % 5 == 0 || *x == 17).collect();
+            for &x in &places {
+                b[x] = 9;
+            }
+            let mut found = Vec::new();
+            for_each_difference(&a, &b, |x| found.push(x));
+            assert_eq!(found, places);
+        }
     }
 }
