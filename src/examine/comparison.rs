@@ -209,6 +209,15 @@ impl<'d> Comparison<'d> {
         }
     }
 
+    /// Copies the luma that was last drawn to its place in a whole frame.
+    pub fn copy_luma_to(&self, frame: &mut Plane) {
+        let luma = &self.canvas.canvas().planes()[0];
+        let (x, width) = (self.area.x as usize, self.area.width as usize);
+        for y in 0..self.area.height as usize {
+            frame.row_mut(self.area.y as usize + y)[x..x + width].copy_from_slice(luma.row(y));
+        }
+    }
+
     /// Planes of the static artwork alone, all at full resolution.
     #[must_use]
     pub fn fixed(&self) -> [View<'_>; 3] {
