@@ -167,6 +167,16 @@ impl Scene {
         &self.items
     }
 
+    /// Gives every item the colour of the item of `other` in the same place; does nothing when `other`
+    /// has another number of items.
+    pub fn take_colors(&mut self, other: &Self) {
+        if self.items.len() == other.items.len() {
+            for (item, as_in) in self.items.iter_mut().zip(&other.items) {
+                item.color = as_in.color;
+            }
+        }
+    }
+
     /// Closed contours `first..last` of a fill; the last point joins the first.
     pub fn contours(&self, first: usize, last: usize) -> impl Iterator<Item = &[Point]> {
         (first..last).map(|k| {
