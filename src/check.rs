@@ -3,13 +3,13 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use crate::capture::Error as CaptureError;
 use crate::capture::CapturedFrame;
+use crate::capture::Error as CaptureError;
 use crate::capture::StreamInfo;
 use crate::capture::profile::Profile;
 use crate::definition::Definition;
 use crate::evidence::records::{
-    CAUTION, FrameRecord, ReadingRecord, RECORDS_VERSION, RegionRecord, Summary, rounded,
+    CAUTION, FrameRecord, RECORDS_VERSION, ReadingRecord, RegionRecord, Summary, rounded,
 };
 use crate::examine::calibrate::{self, Measured};
 use crate::examine::comparison::ChainLook;
@@ -113,7 +113,9 @@ impl Outcome {
         match (&self.error, self.events.is_empty()) {
             (Some(_), _) => 2,
             (None, false) => 1,
-            (None, true) if self.summary.not_judged.len() == self.summary.region_verdicts.len() => 2,
+            (None, true) if self.summary.not_judged.len() == self.summary.region_verdicts.len() => {
+                2
+            }
             (None, true) => 0,
         }
     }
@@ -142,7 +144,9 @@ struct Regions<'d> {
 ///
 /// # Errors
 /// When the capture cannot be read, or is empty.
-pub fn first_stretch(source: &mut dyn FrameSource) -> Result<(Vec<CapturedFrame>, Option<CaptureError>), Error> {
+pub fn first_stretch(
+    source: &mut dyn FrameSource,
+) -> Result<(Vec<CapturedFrame>, Option<CaptureError>), Error> {
     let mut frames: Vec<CapturedFrame> = Vec::new();
     while frames.len() < FIRST_FRAMES {
         let mut frame = CapturedFrame::new();
@@ -187,7 +191,10 @@ pub fn settle_offset(
             found.distance, found.runner_up
         )
     } else {
-        format!("found from the material: mean difference {:.2} levels, no other candidate", found.distance)
+        format!(
+            "found from the material: mean difference {:.2} levels, no other candidate",
+            found.distance
+        )
     };
     (found.offset_s, confidence)
 }
@@ -208,7 +215,8 @@ pub fn check(
     let (frames, mut ended) = first_stretch(source)?;
     let info = source.info().clone();
     let list: Vec<&CapturedFrame> = frames.iter().collect();
-    let (offset_s, offset_from) = settle_offset(subject, recording, &frames, settings.offset, &mut painter);
+    let (offset_s, offset_from) =
+        settle_offset(subject, recording, &frames, settings.offset, &mut painter);
     let siting = info.siting.and_then(|s| match s {
         crate::capture::Siting::Left => Some(crate::reference::canvas::Siting::Left),
         crate::capture::Siting::Center => Some(crate::reference::canvas::Siting::Center),
@@ -219,7 +227,16 @@ pub fn check(
     let (profile, profile_from) = settle_profile(definition, settings, measured, &mut notes)?;
     let chain = calibrate::chain_look(&profile);
     let size = (profile.width, profile.height);
-    let mut run = Run::new(definition, subject, recording, &chain, size, offset_s, profile.latency_s, painter);
+    let mut run = Run::new(
+        definition,
+        subject,
+        recording,
+        &chain,
+        size,
+        offset_s,
+        profile.latency_s,
+        painter,
+    );
     let mut error = None;
     let mut buffered = frames.into_iter();
     let mut frame = CapturedFrame::new();
@@ -247,7 +264,15 @@ pub fn check(
             }
         }
     }
-    Ok(run.finish(info, profile, profile_from, (offset_s, offset_from), notes, error, recording))
+    Ok(run.finish(
+        info,
+        profile,
+        profile_from,
+        (offset_s, offset_from),
+        notes,
+        error,
+        recording,
+    ))
 }
 
 /// The profile to judge with, and where it comes from.
@@ -260,7 +285,10 @@ fn settle_profile(
     let Some(given) = &settings.profile else {
         notes.extend(measured.notes);
         let from = if measured.agreeing >= GOOD_SHARE {
-            format!("measured from the first {} frames of this capture, no profile was given", measured.profile.frames)
+            format!(
+                "measured from the first {} frames of this capture, no profile was given",
+                measured.profile.frames
+            )
         } else {
             notes.push(format!(
                 "only {:.0} % of the regions agree in the first stretch: the chain measured there may be wrong; make a profile with `framevouch calibrate` from a stretch that is known to be good",
@@ -301,7 +329,9 @@ fn chain_change(definition: &Definition, given: &Profile, found: &Profile) -> Op
         for place in [0.0, length as f64] {
             let moved = at(found, place) - at(given, place);
             if moved.abs() > CHAIN_SHIFT_PX {
-                return Some(format!("the picture is displaced by {moved:.2} px in {axis} at {place:.0} px"));
+                return Some(format!(
+                    "the picture is displaced by {moved:.2} px in {axis} at {place:.0} px"
+                ));
             }
         }
     }
@@ -312,7 +342,9 @@ fn chain_change(definition: &Definition, given: &Profile, found: &Profile) -> Op
         for k in 0..3 {
             let change = f64::from(a[k].abs_diff(b[k]));
             if change > CHAIN_LEVELS {
-                return Some(format!("colour \"{color}\" differs by {change:.0} levels over the whole picture"));
+                return Some(format!(
+                    "colour \"{color}\" differs by {change:.0} levels over the whole picture"
+                ));
             }
         }
     }
@@ -344,7 +376,10 @@ struct Run<'d> {
 }
 
 impl<'d> Run<'d> {
-    #[expect(clippy::too_many_arguments, reason = "called once, with all that a run needs")]
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "called once, with all that a run needs"
+    )]
     fn new(
         definition: &'d Definition,
         subject: Subject<'d>,
@@ -356,8 +391,9 @@ impl<'d> Run<'d> {
         mut painter: Painter,
     ) -> Self {
         let count = definition.regions().len();
-        let examiners: Vec<RegionExaminer> =
-            (0..count).map(|k| RegionExaminer::new(subject, k, chain, size, &mut painter)).collect();
+        let examiners: Vec<RegionExaminer> = (0..count)
+            .map(|k| RegionExaminer::new(subject, k, chain, size, &mut painter))
+            .collect();
         let judges = examiners
             .iter()
             .enumerate()
@@ -403,7 +439,8 @@ impl<'d> Run<'d> {
             latency_s: self.latency_s,
             interval_s: self.interval_s,
         };
-        self.recording.inputs_at(moment.time_s - self.latency_s, &mut self.inputs);
+        self.recording
+            .inputs_at(moment.time_s - self.latency_s, &mut self.inputs);
         let count = self.regions.examiners.len();
         let mut verdicts: Vec<RegionVerdict> = Vec::with_capacity(count);
         let mut sizes = vec![0.0; count];
@@ -411,16 +448,20 @@ impl<'d> Run<'d> {
         let mut wrong = 0usize;
         let mut with_ink = 0usize;
         for k in 0..count {
-            let is_missing = self.regions.examiners[k].channels().iter().any(|c| {
-                *self.inputs.value(*c) == crate::recording::inputs::Value::Missing
-            });
+            let is_missing = self.regions.examiners[k]
+                .channels()
+                .iter()
+                .any(|c| *self.inputs.value(*c) == crate::recording::inputs::Value::Missing);
             let findings = if is_missing {
                 not_judged()
             } else {
                 self.regions.examiners[k].examine(&moment, &mut self.painter)
             };
-            let others_on_time =
-                self.on_time.iter().enumerate().any(|(j, t)| j != k && frame.time_s - t < 0.3);
+            let others_on_time = self
+                .on_time
+                .iter()
+                .enumerate()
+                .any(|(j, t)| j != k && frame.time_s - t < 0.3);
             let v = self.regions.judges[k].judge(&moment, &findings, &self.inputs, others_on_time);
             if v.verdict == Verdict::Agrees && !self.regions.examiners[k].freedoms().is_empty() {
                 self.on_time[k] = frame.time_s;
@@ -432,7 +473,12 @@ impl<'d> Run<'d> {
                 with_ink += usize::from(has_ink[k]);
                 wrong += usize::from(
                     has_ink[k]
-                        && matches!(findings.explanation, Explanation::Nothing { signature: Signature::Readable }),
+                        && matches!(
+                            findings.explanation,
+                            Explanation::Nothing {
+                                signature: Signature::Readable
+                            }
+                        ),
                 );
             }
             verdicts.push(v);
@@ -441,14 +487,23 @@ impl<'d> Run<'d> {
         let whole = verdict::of_frame(verdicts.iter().map(|v| v.verdict));
         *self.frame_counts.entry(name(whole).to_owned()).or_default() += 1;
         for (k, v) in verdicts.iter().enumerate() {
-            *self.counts[k].entry(name(v.verdict).to_owned()).or_default() += 1;
+            *self.counts[k]
+                .entry(name(v.verdict).to_owned())
+                .or_default() += 1;
             if v.verdict == Verdict::Blind {
                 self.blind_s[k] += self.interval_s;
             }
         }
         let was_raised: Vec<usize> = self.log.raised().collect();
         let open_before = was_raised.len();
-        let improved = self.log.push(frame.index, frame.time_s, &verdicts, &has_ink, &sizes);
+        let improved = self.log.push(
+            frame.index,
+            frame.time_s,
+            &verdicts,
+            &has_ink,
+            &sizes,
+            self.offset_s,
+        );
         if !improved.is_empty() {
             let shared = Arc::new(frame.picture.clone());
             for s in improved {
@@ -462,8 +517,9 @@ impl<'d> Run<'d> {
         }
         let now_raised: Vec<usize> = self.log.raised().collect();
         if now_raised.len() > open_before && self.reverted_at_s.is_none() {
-            let reverts =
-                now_raised.iter().any(|k| action(self.definition.regions()[*k].hazard) == Action::Revert);
+            let reverts = now_raised
+                .iter()
+                .any(|k| action(self.definition.regions()[*k].hazard) == Action::Revert);
             if reverts {
                 self.reverted_at_s = Some(frame.time_s);
             }
@@ -482,7 +538,12 @@ impl<'d> Run<'d> {
     }
 
     /// When nearly all regions disagree for a while: is it the chain?
-    fn watch_chain(&mut self, frame: &CapturedFrame, wrong: usize, with_ink: usize) -> Result<(), Error> {
+    fn watch_chain(
+        &mut self,
+        frame: &CapturedFrame,
+        wrong: usize,
+        with_ink: usize,
+    ) -> Result<(), Error> {
         let is_suspect = with_ink >= 2 && wrong as f64 >= CHAIN_SHARE * with_ink as f64;
         self.suspect = if is_suspect { self.suspect + 1 } else { 0 };
         if self.suspect != CHAIN_SUSPECT {
@@ -490,15 +551,25 @@ impl<'d> Run<'d> {
         }
         let planes = (self.chain.subsampling, self.chain.siting);
         let look = self.chain.look;
-        let found =
-            register::register(self.subject, &self.inputs, &look, planes, &frame.picture, &mut self.painter);
+        let found = register::register(
+            self.subject,
+            &self.inputs,
+            &look,
+            planes,
+            &frame.picture,
+            &mut self.painter,
+        );
         let first = frame.index + 1 - u64::from(CHAIN_SUSPECT);
         if let Some(r) = found {
             let (g, h) = (r.geometry, look.geometry);
             let size = (frame.picture.width() as f64, frame.picture.height() as f64);
             let moved_x = [g.x(0.0) - h.x(0.0), g.x(size.0) - h.x(size.0)];
             let moved_y = [g.y(0.0) - h.y(0.0), g.y(size.1) - h.y(size.1)];
-            if moved_x.iter().chain(&moved_y).any(|v| v.abs() > CHAIN_SHIFT_PX) {
+            if moved_x
+                .iter()
+                .chain(&moved_y)
+                .any(|v| v.abs() > CHAIN_SHIFT_PX)
+            {
                 return Err(Error::Chain(format!(
                     "the capture chain changed at frame {first}: the whole picture is displaced by up to {:.2} px in x and {:.2} px in y; frames {first}.. are not judged",
                     moved_x.iter().fold(0.0f64, |m, v| m.max(v.abs())),
@@ -506,8 +577,14 @@ impl<'d> Run<'d> {
                 )));
             }
             let size = (frame.picture.width(), frame.picture.height());
-            let reference =
-                FrameReference::draw(self.subject, &self.inputs, &look, planes, size, &mut self.painter);
+            let reference = FrameReference::draw(
+                self.subject,
+                &self.inputs,
+                &look,
+                planes,
+                size,
+                &mut self.painter,
+            );
             let mut fit = register::ColorFit::default();
             fit.add(&frame.picture, &reference);
             let map = fit.map();
@@ -521,7 +598,12 @@ impl<'d> Run<'d> {
         Ok(())
     }
 
-    fn record(&self, frame: &CapturedFrame, whole: Verdict, verdicts: &[RegionVerdict]) -> FrameRecord {
+    fn record(
+        &self,
+        frame: &CapturedFrame,
+        whole: Verdict,
+        verdicts: &[RegionVerdict],
+    ) -> FrameRecord {
         let regions = self.definition.regions();
         let channels = self.definition.channels();
         FrameRecord {
@@ -564,7 +646,10 @@ impl<'d> Run<'d> {
         }
     }
 
-    #[expect(clippy::too_many_arguments, reason = "called once, with all that the summary holds")]
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "called once, with all that the summary holds"
+    )]
     fn finish(
         self,
         info: StreamInfo,
@@ -580,13 +665,22 @@ impl<'d> Run<'d> {
         let not_judged: BTreeMap<String, String> = regions
             .iter()
             .filter_map(|r| {
-                let lacks: Vec<&str> =
-                    r.channels_used().into_iter().filter(|c| missing.iter().any(|m| m == c)).collect();
-                (!lacks.is_empty())
-                    .then(|| (r.id.clone(), format!("the recording lacks {}", lacks.join(", "))))
+                let lacks: Vec<&str> = r
+                    .channels_used()
+                    .into_iter()
+                    .filter(|c| missing.iter().any(|m| m == c))
+                    .collect();
+                (!lacks.is_empty()).then(|| {
+                    (
+                        r.id.clone(),
+                        format!("the recording lacks {}", lacks.join(", ")),
+                    )
+                })
             })
             .collect();
-        let span_s = self.last_time_s.map(|last| [rounded(self.first_time_s), rounded(last)]);
+        let span_s = self
+            .last_time_s
+            .map(|last| [rounded(self.first_time_s), rounded(last)]);
         let events = self.log.finish();
         let mut by_class: BTreeMap<String, u64> = BTreeMap::new();
         for e in &events {
@@ -610,8 +704,16 @@ impl<'d> Run<'d> {
             span_s,
             events: by_class,
             frame_verdicts: self.frame_counts,
-            region_verdicts: regions.iter().zip(self.counts).map(|(r, c)| (r.id.clone(), c)).collect(),
-            blind_s: regions.iter().zip(&self.blind_s).map(|(r, s)| (r.id.clone(), rounded(*s))).collect(),
+            region_verdicts: regions
+                .iter()
+                .zip(self.counts)
+                .map(|(r, c)| (r.id.clone(), c))
+                .collect(),
+            blind_s: regions
+                .iter()
+                .zip(&self.blind_s)
+                .map(|(r, s)| (r.id.clone(), rounded(*s)))
+                .collect(),
             not_judged,
             unchecked_px: crate::definition::lint::uncovered_px(self.definition),
             offset_s: rounded(offset_s),
@@ -623,7 +725,11 @@ impl<'d> Run<'d> {
             error: error.as_ref().map(ToString::to_string),
             notes,
         };
-        Outcome { events, summary, error }
+        Outcome {
+            events,
+            summary,
+            error,
+        }
     }
 }
 

@@ -39,7 +39,12 @@ impl Rect {
     /// The rectangle with its top left corner at (`x`, `y`).
     #[must_use]
     pub const fn new(x: i32, y: i32, width: i32, height: i32) -> Self {
-        Self { x, y, width, height }
+        Self {
+            x,
+            y,
+            width,
+            height,
+        }
     }
 
     /// One past the last column.
@@ -63,7 +68,11 @@ impl Rect {
     /// Covered pixels.
     #[must_use]
     pub const fn area(&self) -> i64 {
-        if self.is_empty() { 0 } else { self.width as i64 * self.height as i64 }
+        if self.is_empty() {
+            0
+        } else {
+            self.width as i64 * self.height as i64
+        }
     }
 
     /// What both rectangles cover; empty when they do not meet.
@@ -73,7 +82,12 @@ impl Rect {
         let y = self.y.max(other.y);
         let width = (self.right().min(other.right()) - x).max(0);
         let height = (self.bottom().min(other.bottom()) - y).max(0);
-        Self { x, y, width, height }
+        Self {
+            x,
+            y,
+            width,
+            height,
+        }
     }
 
     /// The smallest rectangle that covers both; an empty one adds nothing.
@@ -89,13 +103,23 @@ impl Rect {
         let y = self.y.min(other.y);
         let width = self.right().max(other.right()) - x;
         let height = self.bottom().max(other.bottom()) - y;
-        Self { x, y, width, height }
+        Self {
+            x,
+            y,
+            width,
+            height,
+        }
     }
 
     /// The rectangle grown by `by` pixels on every side (shrunk when negative).
     #[must_use]
     pub const fn grown(&self, by: i32) -> Self {
-        Self { x: self.x - by, y: self.y - by, width: self.width + 2 * by, height: self.height + 2 * by }
+        Self {
+            x: self.x - by,
+            y: self.y - by,
+            width: self.width + 2 * by,
+            height: self.height + 2 * by,
+        }
     }
 
     /// True when (`x`, `y`) is one of the covered pixels.
@@ -121,7 +145,11 @@ impl Plane {
     /// A plane filled with one level.
     #[must_use]
     pub fn filled(width: usize, height: usize, level: u8) -> Self {
-        Self { width, height, levels: vec![level; width * height] }
+        Self {
+            width,
+            height,
+            levels: vec![level; width * height],
+        }
     }
 
     /// A plane made of `levels`, row by row.
@@ -130,8 +158,16 @@ impl Plane {
     /// When `levels` does not hold exactly `width * height` levels.
     #[must_use]
     pub fn from_levels(width: usize, height: usize, levels: Vec<u8>) -> Self {
-        assert_eq!(levels.len(), width * height, "a plane holds width x height levels");
-        Self { width, height, levels }
+        assert_eq!(
+            levels.len(),
+            width * height,
+            "a plane holds width x height levels"
+        );
+        Self {
+            width,
+            height,
+            levels,
+        }
     }
 
     /// Columns, px.
@@ -185,7 +221,17 @@ impl Plane {
 }
 
 /// Which weights turn R'G'B' into Y'CbCr.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[derive(
+    Clone,
+    Copy,
+    Debug,
+    PartialEq,
+    Eq,
+    Hash,
+    serde::Serialize,
+    serde::Deserialize,
+    schemars::JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Matrix {
     /// ITU-R BT.601-7: Kr 0.299, Kb 0.114.
@@ -195,7 +241,17 @@ pub enum Matrix {
 }
 
 /// Which levels stand for black and white.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[derive(
+    Clone,
+    Copy,
+    Debug,
+    PartialEq,
+    Eq,
+    Hash,
+    serde::Serialize,
+    serde::Deserialize,
+    schemars::JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Range {
     /// Luma 16..=235, colour 16..=240 around 128.
@@ -205,7 +261,17 @@ pub enum Range {
 }
 
 /// What the three planes of a [`Picture`] hold.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[derive(
+    Clone,
+    Copy,
+    Debug,
+    PartialEq,
+    Eq,
+    Hash,
+    serde::Serialize,
+    serde::Deserialize,
+    schemars::JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Encoding {
     /// R', G', B' levels.
@@ -220,7 +286,17 @@ pub enum Encoding {
 }
 
 /// Resolution of planes 1 and 2 against plane 0.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[derive(
+    Clone,
+    Copy,
+    Debug,
+    PartialEq,
+    Eq,
+    Hash,
+    serde::Serialize,
+    serde::Deserialize,
+    schemars::JsonSchema,
+)]
 pub enum Subsampling {
     /// 4:4:4, full resolution.
     #[serde(rename = "4:4:4")]
@@ -259,14 +335,24 @@ pub struct Picture {
 impl Picture {
     /// A picture whose planes hold one level each.
     #[must_use]
-    pub fn filled(width: usize, height: usize, encoding: Encoding, subsampling: Subsampling, levels: [u8; 3]) -> Self {
+    pub fn filled(
+        width: usize,
+        height: usize,
+        encoding: Encoding,
+        subsampling: Subsampling,
+        levels: [u8; 3],
+    ) -> Self {
         let (cw, ch) = subsampling.chroma_size(width, height);
         let planes = [
             Plane::filled(width, height, levels[0]),
             Plane::filled(cw, ch, levels[1]),
             Plane::filled(cw, ch, levels[2]),
         ];
-        Self { planes, encoding, subsampling }
+        Self {
+            planes,
+            encoding,
+            subsampling,
+        }
     }
 
     /// A picture made of `planes`.
@@ -277,9 +363,17 @@ impl Picture {
     pub fn from_planes(planes: [Plane; 3], encoding: Encoding, subsampling: Subsampling) -> Self {
         let size = subsampling.chroma_size(planes[0].width(), planes[0].height());
         for plane in &planes[1..] {
-            assert_eq!((plane.width(), plane.height()), size, "colour planes fit the subsampling");
+            assert_eq!(
+                (plane.width(), plane.height()),
+                size,
+                "colour planes fit the subsampling"
+            );
         }
-        Self { planes, encoding, subsampling }
+        Self {
+            planes,
+            encoding,
+            subsampling,
+        }
     }
 
     /// Columns of plane 0, px.

@@ -125,7 +125,10 @@ impl Error {
             | Self::Ffmpeg { frame, .. }
             | Self::Ended { frame, .. } => Some(*frame),
             Self::NoFrames { .. } => Some(0),
-            Self::Open { .. } | Self::Refused { .. } | Self::Table { .. } | Self::FfmpegMissing { .. } => None,
+            Self::Open { .. }
+            | Self::Refused { .. }
+            | Self::Table { .. }
+            | Self::FfmpegMissing { .. } => None,
         }
     }
 }

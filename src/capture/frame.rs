@@ -20,14 +20,30 @@ impl CapturedFrame {
     /// A frame without pixels: a buffer to read into. It grows at its first use.
     #[must_use]
     pub fn new() -> Self {
-        let encoding = Encoding::YCbCr { matrix: Matrix::Bt709, range: Range::Limited };
-        Self { index: 0, time_s: 0.0, crc32: 0, picture: Picture::filled(0, 0, encoding, Subsampling::None, [0; 3]) }
+        let encoding = Encoding::YCbCr {
+            matrix: Matrix::Bt709,
+            range: Range::Limited,
+        };
+        Self {
+            index: 0,
+            time_s: 0.0,
+            crc32: 0,
+            picture: Picture::filled(0, 0, encoding, Subsampling::None, [0; 3]),
+        }
     }
 
     /// Makes the picture one of this shape, and keeps its memory when it is already.
-    pub(super) fn shape(&mut self, size: (usize, usize), encoding: Encoding, subsampling: Subsampling) {
+    pub(super) fn shape(
+        &mut self,
+        size: (usize, usize),
+        encoding: Encoding,
+        subsampling: Subsampling,
+    ) {
         let p = &self.picture;
-        if (p.width(), p.height()) != size || p.encoding() != encoding || p.subsampling() != subsampling {
+        if (p.width(), p.height()) != size
+            || p.encoding() != encoding
+            || p.subsampling() != subsampling
+        {
             self.picture = Picture::filled(size.0, size.1, encoding, subsampling, [16, 128, 128]);
         }
     }

@@ -3,7 +3,9 @@
 use crate::picture::{Encoding, Matrix, Range, Subsampling};
 
 /// Where a property of the capture is known from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Origin {
     /// The stream says so.
@@ -17,7 +19,9 @@ pub enum Origin {
 }
 
 /// Where the colour samples of a subsampled picture lie.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Siting {
     /// On the left luma column, midway between two rows (MPEG-2, H.264 by default).
@@ -60,7 +64,11 @@ pub struct StreamInfo {
 /// The matrix that material without a mark most likely has: BT.709 from 720 rows up, else
 /// BT.601, as players do.
 pub(super) const fn usual_matrix(height: usize) -> Matrix {
-    if height >= 720 { Matrix::Bt709 } else { Matrix::Bt601 }
+    if height >= 720 {
+        Matrix::Bt709
+    } else {
+        Matrix::Bt601
+    }
 }
 
 /// The first of: what the user set, what the stream says, what is usual.
@@ -73,7 +81,10 @@ pub(super) fn settle<T>(set: Option<T>, stream: Option<T>, usual: T) -> (T, Orig
 }
 
 /// R'G'B' material after conversion; see [`super::rgb`].
-pub(super) const CONVERTED: Encoding = Encoding::YCbCr { matrix: Matrix::Bt709, range: Range::Full };
+pub(super) const CONVERTED: Encoding = Encoding::YCbCr {
+    matrix: Matrix::Bt709,
+    range: Range::Full,
+};
 
 /// Largest width and height that are read, px. Protects against a header that asks for all
 /// the memory there is.
@@ -82,7 +93,8 @@ pub(super) const SIDE_MAX_PX: usize = 16_384;
 /// Refuses sizes that cannot be a display.
 pub(super) fn size_problem(width: usize, height: usize) -> Option<String> {
     let is_good = (1..=SIDE_MAX_PX).contains(&width) && (1..=SIDE_MAX_PX).contains(&height);
-    (!is_good).then(|| format!("frames of {width}x{height} px: each side must be 1 to {SIDE_MAX_PX} px"))
+    (!is_good)
+        .then(|| format!("frames of {width}x{height} px: each side must be 1 to {SIDE_MAX_PX} px"))
 }
 
 /// The note on a matrix or range that was set for R'G'B' material.

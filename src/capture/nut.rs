@@ -71,7 +71,10 @@ pub struct NutReader<R> {
 }
 
 fn damaged(what: &str) -> io::Error {
-    io::Error::new(io::ErrorKind::InvalidData, format!("the pictures from ffmpeg are not a NUT stream: {what}"))
+    io::Error::new(
+        io::ErrorKind::InvalidData,
+        format!("the pictures from ffmpeg are not a NUT stream: {what}"),
+    )
 }
 
 impl<R: Read> NutReader<R> {
@@ -153,7 +156,9 @@ impl<R: Read> NutReader<R> {
             self.reader.read_exact(&mut [0; 4])?;
         }
         self.packet.clear();
-        (&mut self.reader).take(length).read_to_end(&mut self.packet)?;
+        (&mut self.reader)
+            .take(length)
+            .read_to_end(&mut self.packet)?;
         if self.packet.len() as u64 != length {
             return Err(io::ErrorKind::UnexpectedEof.into());
         }
@@ -206,7 +211,13 @@ impl<R: Read> NutReader<R> {
     }
 
     fn read_frame_codes(&mut self, body: &mut &[u8]) -> io::Result<()> {
-        self.codes = vec![FrameCode { flags: FLAG_INVALID, ..FrameCode::default() }; 256];
+        self.codes = vec![
+            FrameCode {
+                flags: FLAG_INVALID,
+                ..FrameCode::default()
+            };
+            256
+        ];
         let (mut pts_delta, mut size_mul, mut header_idx) = (0, 1, 0);
         let mut at = 0;
         while at < 256 {
@@ -222,7 +233,11 @@ impl<R: Read> NutReader<R> {
             optional(2)?;
             let size_lsb = optional(3)?;
             let reserved_count = optional(4)?;
-            let count = if fields > 5 { optional(5)? } else { size_mul.wrapping_sub(size_lsb) };
+            let count = if fields > 5 {
+                optional(5)?
+            } else {
+                size_mul.wrapping_sub(size_lsb)
+            };
             optional(6)?;
             if fields > 7 {
                 header_idx = optional(7)?;
@@ -239,7 +254,14 @@ impl<R: Read> NutReader<R> {
                 // 'N' starts the other packets, so it stands for no frame.
                 if at != usize::from(b'N') {
                     let size_lsb = size_lsb.wrapping_add(done);
-                    self.codes[at] = FrameCode { flags, pts_delta, size_mul, size_lsb, reserved_count, header_idx };
+                    self.codes[at] = FrameCode {
+                        flags,
+                        pts_delta,
+                        size_mul,
+                        size_lsb,
+                        reserved_count,
+                        header_idx,
+                    };
                     done += 1;
                 }
                 at += 1;
@@ -289,7 +311,9 @@ impl<R: Read> NutReader<R> {
         let scaled = u128::from(ticks)
             .checked_mul(u128::from(base.0) * u128::from(own.1))
             .map(|v| v / (u128::from(base.1) * u128::from(own.0)));
-        self.last_pts = scaled.and_then(|v| i64::try_from(v).ok()).ok_or_else(|| damaged("a time is too large"))?;
+        self.last_pts = scaled
+            .and_then(|v| i64::try_from(v).ok())
+            .ok_or_else(|| damaged("a time is too large"))?;
         Ok(())
     }
 
@@ -312,12 +336,24 @@ impl<R: Read> NutReader<R> {
             self.last_pts.checked_add(code.pts_delta)
         };
         self.last_pts = pts.ok_or_else(|| damaged("a time is too large"))?;
-        let msb = if flags & FLAG_SIZE_MSB != 0 { number(reader)? } else { 0 };
+        let msb = if flags & FLAG_SIZE_MSB != 0 {
+            number(reader)?
+        } else {
+            0
+        };
         if flags & FLAG_MATCH_TIME != 0 {
             number(reader)?;
         }
-        let header_idx = if flags & FLAG_HEADER_IDX != 0 { number(reader)? } else { code.header_idx };
-        let reserved_count = if flags & FLAG_RESERVED != 0 { number(reader)? } else { code.reserved_count };
+        let header_idx = if flags & FLAG_HEADER_IDX != 0 {
+            number(reader)?
+        } else {
+            code.header_idx
+        };
+        let reserved_count = if flags & FLAG_RESERVED != 0 {
+            number(reader)?
+        } else {
+            code.reserved_count
+        };
         for _ in 0..reserved_count {
             number(reader)?;
         }
@@ -330,16 +366,24 @@ impl<R: Read> NutReader<R> {
             .is_none_or(|length| *length != 0);
         // Neither is written for large frames without side data.
         if is_elided || flags & FLAG_SM_DATA != 0 {
-            return Err(damaged("a frame is stored in a way that raw pictures have no use for"));
+            return Err(damaged(
+                "a frame is stored in a way that raw pictures have no use for",
+            ));
         }
-        let size = msb.checked_mul(code.size_mul).and_then(|v| v.checked_add(code.size_lsb));
+        let size = msb
+            .checked_mul(code.size_mul)
+            .and_then(|v| v.checked_add(code.size_lsb));
         let size = size.ok_or_else(|| damaged("a frame is too large"))?;
-        Ok(FrameStart { time_s: self.seconds(self.last_pts), size })
+        Ok(FrameStart {
+            time_s: self.seconds(self.last_pts),
+            size,
+        })
     }
 
     fn seconds(&self, pts: i64) -> f64 {
         let (numerator, denominator) = self.time_bases[self.time_base];
-        let ticks = i128::from(pts) * i128::from(numerator) - i128::from(self.time_offset_s) * i128::from(denominator);
+        let ticks = i128::from(pts) * i128::from(numerator)
+            - i128::from(self.time_offset_s) * i128::from(denominator);
         ticks as f64 / denominator as f64
     }
 }
@@ -392,15 +436,17 @@ mod tests {
     /// The start of what ffmpeg 5.1 writes for 1024x768 yuv420p, time base 1/720720000, first
     /// time 86400 s, byte by byte.
     const FFMPEG_5_1: &[u8] = &[
-        0x4e, 0x4d, 0x7a, 0x56, 0x1f, 0x5f, 0x04, 0xad, 0x4c, 0x03, 0x01, 0x81, 0xff, 0x7f, 0x01, 0x01, 0x82, 0xd7,
-        0xd5, 0xa1, 0x00, 0xc0, 0x00, 0x06, 0x00, 0x00, 0x00, 0x00, 0x00, 0x01, 0xa0, 0x00, 0x02, 0x01, 0x01, 0x28,
-        0x01, 0x00, 0x29, 0x00, 0x21, 0x01, 0xee, 0x00, 0x20, 0x02, 0xee, 0x00, 0x81, 0x79, 0xc0, 0x00, 0x06, 0x00,
-        0x00, 0x00, 0x00, 0x00, 0x01, 0x06, 0x03, 0x00, 0x00, 0x01, 0x04, 0x00, 0x00, 0x01, 0xb6, 0x02, 0xff, 0xfa,
-        0x02, 0xff, 0xfb, 0x02, 0xff, 0xfc, 0x02, 0xff, 0xfd, 0x25, 0x64, 0x84, 0x57, 0x4e, 0x53, 0x11, 0x40, 0x5b,
-        0xf2, 0xf9, 0xdb, 0x1c, 0x00, 0x00, 0x04, 0x49, 0x34, 0x32, 0x30, 0x00, 0x0e, 0x82, 0xd7, 0xd5, 0xa1, 0x00,
-        0x00, 0x00, 0x00, 0x88, 0x00, 0x86, 0x00, 0x01, 0x01, 0x00, 0xc0, 0xfc, 0x5f, 0x4c, 0x4e, 0x4b, 0xe4, 0xad,
-        0xee, 0xca, 0x45, 0x69, 0x0c, 0x8e, 0x94, 0xa6, 0xcd, 0x83, 0x80, 0x00, 0x00, 0x1c, 0x47, 0x4d, 0x5f, 0x01,
-        0x69, 0x00, 0xc8, 0x80, 0x00, 0x00, 0x57, 0xb1, 0xe2, 0x4a,
+        0x4e, 0x4d, 0x7a, 0x56, 0x1f, 0x5f, 0x04, 0xad, 0x4c, 0x03, 0x01, 0x81, 0xff, 0x7f, 0x01,
+        0x01, 0x82, 0xd7, 0xd5, 0xa1, 0x00, 0xc0, 0x00, 0x06, 0x00, 0x00, 0x00, 0x00, 0x00, 0x01,
+        0xa0, 0x00, 0x02, 0x01, 0x01, 0x28, 0x01, 0x00, 0x29, 0x00, 0x21, 0x01, 0xee, 0x00, 0x20,
+        0x02, 0xee, 0x00, 0x81, 0x79, 0xc0, 0x00, 0x06, 0x00, 0x00, 0x00, 0x00, 0x00, 0x01, 0x06,
+        0x03, 0x00, 0x00, 0x01, 0x04, 0x00, 0x00, 0x01, 0xb6, 0x02, 0xff, 0xfa, 0x02, 0xff, 0xfb,
+        0x02, 0xff, 0xfc, 0x02, 0xff, 0xfd, 0x25, 0x64, 0x84, 0x57, 0x4e, 0x53, 0x11, 0x40, 0x5b,
+        0xf2, 0xf9, 0xdb, 0x1c, 0x00, 0x00, 0x04, 0x49, 0x34, 0x32, 0x30, 0x00, 0x0e, 0x82, 0xd7,
+        0xd5, 0xa1, 0x00, 0x00, 0x00, 0x00, 0x88, 0x00, 0x86, 0x00, 0x01, 0x01, 0x00, 0xc0, 0xfc,
+        0x5f, 0x4c, 0x4e, 0x4b, 0xe4, 0xad, 0xee, 0xca, 0x45, 0x69, 0x0c, 0x8e, 0x94, 0xa6, 0xcd,
+        0x83, 0x80, 0x00, 0x00, 0x1c, 0x47, 0x4d, 0x5f, 0x01, 0x69, 0x00, 0xc8, 0x80, 0x00, 0x00,
+        0x57, 0xb1, 0xe2, 0x4a,
     ];
 
     fn stream() -> Vec<u8> {
@@ -420,7 +466,13 @@ mod tests {
         let mut nut = NutReader::open(&bytes[..], 86_400).unwrap();
         assert_eq!(nut.size(), (1024, 768));
         let frame = nut.next_frame().unwrap().unwrap();
-        assert_eq!(frame, FrameStart { time_s: 0.0, size: 1024 * 768 * 3 / 2 });
+        assert_eq!(
+            frame,
+            FrameStart {
+                time_s: 0.0,
+                size: 1024 * 768 * 3 / 2
+            }
+        );
     }
 
     #[test]
@@ -440,9 +492,13 @@ mod tests {
     #[test]
     fn headers_cut_anywhere_are_an_error() {
         let whole = stream();
-        let header = FILE_ID.len() + 128;
+        // Main header 8 + 1 + 76 bytes, stream header 8 + 1 + 28.
+        let header = FILE_ID.len() + 122;
         for length in 0..header {
-            assert!(NutReader::open(&whole[..length], 0).is_err(), "cut at {length}");
+            assert!(
+                NutReader::open(&whole[..length], 0).is_err(),
+                "cut at {length}"
+            );
         }
         for length in header..whole.len() {
             let end = NutReader::open(&whole[..length], 0).and_then(|mut nut| nut.next_frame());

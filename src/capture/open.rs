@@ -33,7 +33,14 @@ pub struct OpenOptions {
 
 impl Default for OpenOptions {
     fn default() -> Self {
-        Self { size: None, matrix: None, range: None, raw: None, fps: None, ffmpeg: "ffmpeg".to_owned() }
+        Self {
+            size: None,
+            matrix: None,
+            range: None,
+            raw: None,
+            fps: None,
+            ffmpeg: "ffmpeg".to_owned(),
+        }
     }
 }
 
@@ -91,21 +98,40 @@ impl Capture {
     pub fn open(path: &Path, options: &OpenOptions) -> Result<Self, Error> {
         check_rate(path, options)?;
         let source: Box<dyn Source> = if path.as_os_str() == "-" {
-            open_stream(Box::new(std::io::stdin()), "standard input".to_owned(), Stopper::Impossible, options)?
+            open_stream(
+                Box::new(std::io::stdin()),
+                "standard input".to_owned(),
+                Stopper::Impossible,
+                options,
+            )?
         } else {
             open_path(path, options)?
         };
-        Ok(Self { source, next_index: 0, last_time_s: f64::NEG_INFINITY, state: State::Running })
+        Ok(Self {
+            source,
+            next_index: 0,
+            last_time_s: f64::NEG_INFINITY,
+            state: State::Running,
+        })
     }
 
     /// Reads YUV4MPEG2 (or raw pixels, when the options say so) from any reader.
     ///
     /// # Errors
     /// As [`Capture::open`].
-    pub fn from_reader(reader: Box<dyn Read + Send>, name: &str, options: &OpenOptions) -> Result<Self, Error> {
+    pub fn from_reader(
+        reader: Box<dyn Read + Send>,
+        name: &str,
+        options: &OpenOptions,
+    ) -> Result<Self, Error> {
         check_rate(Path::new(name), options)?;
         let source = open_stream(reader, format!("{name:?}"), Stopper::Impossible, options)?;
-        Ok(Self { source, next_index: 0, last_time_s: f64::NEG_INFINITY, state: State::Running })
+        Ok(Self {
+            source,
+            next_index: 0,
+            last_time_s: f64::NEG_INFINITY,
+            state: State::Running,
+        })
     }
 
     /// What is known of the capture beforehand.
@@ -125,7 +151,10 @@ impl Capture {
             State::Running => {}
             State::Ended => return Ok(false),
             State::Failed => {
-                return Err(Error::Ended { name: self.source.name().to_owned(), frame: self.next_index });
+                return Err(Error::Ended {
+                    name: self.source.name().to_owned(),
+                    frame: self.next_index,
+                });
             }
         }
         let result = self.read_checked(frame);
@@ -142,7 +171,10 @@ impl Capture {
         if !self.source.read(index, frame)? {
             if index == 0 {
                 let name = self.source.name().to_owned();
-                return Err(Error::NoFrames { name, hint: self.source.hint_on_no_frames() });
+                return Err(Error::NoFrames {
+                    name,
+                    hint: self.source.hint_on_no_frames(),
+                });
             }
             return Ok(false);
         }
@@ -155,7 +187,11 @@ impl Capture {
                  are not judged; write the file again with times that rise",
                 frame.time_s, self.last_time_s
             );
-            return Err(Error::Frame { name: self.source.name().to_owned(), frame: index, problem });
+            return Err(Error::Frame {
+                name: self.source.name().to_owned(),
+                frame: index,
+                problem,
+            });
         }
         self.last_time_s = frame.time_s;
         Ok(true)
@@ -168,7 +204,10 @@ impl Capture {
 
 impl std::fmt::Debug for Capture {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Capture").field("info", self.info()).field("next_index", &self.next_index).finish()
+        f.debug_struct("Capture")
+            .field("info", self.info())
+            .field("next_index", &self.next_index)
+            .finish()
     }
 }
 
@@ -181,7 +220,11 @@ fn check_rate(path: &Path, options: &OpenOptions) -> Result<(), Error> {
         None => Ok(()),
         Some(rate) => Err(Error::Refused {
             name: quoted(path),
-            problem: format!("frame rate {rate}: must be {} to {} per second", RATES_HZ.start(), RATES_HZ.end()),
+            problem: format!(
+                "frame rate {rate}: must be {} to {} per second",
+                RATES_HZ.start(),
+                RATES_HZ.end()
+            ),
         }),
     }
 }
@@ -192,18 +235,28 @@ pub(super) fn is_rate(rate_hz: f64) -> bool {
 }
 
 fn open_path(path: &Path, options: &OpenOptions) -> Result<Box<dyn Source>, Error> {
-    let refuse = |source| Error::Open { name: quoted(path), source };
+    let refuse = |source| Error::Open {
+        name: quoted(path),
+        source,
+    };
     let metadata = std::fs::metadata(path).map_err(refuse)?;
     if metadata.is_dir() {
         return Ok(Box::new(png_folder::PngFolder::open(path, options)?));
     }
-    let stopper = if metadata.is_file() { Stopper::NotNeeded } else { Stopper::Impossible };
+    let stopper = if metadata.is_file() {
+        Stopper::NotNeeded
+    } else {
+        Stopper::Impossible
+    };
     let mut file = File::open(path).map_err(refuse)?;
     if options.raw.is_some() {
         return open_stream(Box::new(file), quoted(path), stopper, options);
     }
     if metadata.is_file() && metadata.len() == 0 {
-        return Err(Error::NoFrames { name: quoted(path), hint: "the file is empty" });
+        return Err(Error::NoFrames {
+            name: quoted(path),
+            hint: "the file is empty",
+        });
     }
     let mut head = [0; 10];
     let got = read_full(&mut file, &mut head).map_err(refuse)?;
@@ -212,7 +265,13 @@ fn open_path(path: &Path, options: &OpenOptions) -> Result<Box<dyn Source>, Erro
         let length = metadata.is_file().then_some(metadata.len());
         let whole = std::io::Cursor::new(head.to_vec()).chain(file);
         let reader = BufReader::with_capacity(READ_BUFFER, whole);
-        return Ok(Box::new(Y4mSource::open(Box::new(reader), quoted(path), length, stopper, options)?));
+        return Ok(Box::new(Y4mSource::open(
+            Box::new(reader),
+            quoted(path),
+            length,
+            stopper,
+            options,
+        )?));
     }
     if head.starts_with(b"\x89PNG") {
         return Ok(Box::new(png_folder::PngFolder::open_one(path, options)?));
@@ -253,11 +312,20 @@ pub(super) fn read_full(reader: &mut dyn Read, buffer: &mut [u8]) -> std::io::Re
 }
 
 /// Refuses a size that is not the display's.
-pub(super) fn check_size(name: &str, frame: u64, found: (usize, usize), options: &OpenOptions) -> Result<(), Error> {
+pub(super) fn check_size(
+    name: &str,
+    frame: u64,
+    found: (usize, usize),
+    options: &OpenOptions,
+) -> Result<(), Error> {
     match options.size {
-        Some(wanted) if wanted != found => {
-            Err(Error::Size { name: name.to_owned(), frame, found, wanted, whose: "the display is" })
-        }
+        Some(wanted) if wanted != found => Err(Error::Size {
+            name: name.to_owned(),
+            frame,
+            found,
+            wanted,
+            whose: "the display is",
+        }),
         _ => Ok(()),
     }
 }

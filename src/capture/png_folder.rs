@@ -44,30 +44,53 @@ impl PngFolder {
         let found = list_png_files(folder)?;
         let name = quoted(folder);
         if found.is_empty() {
-            return Err(Error::NoFrames { name, hint: "a folder must hold files named *.png" });
+            return Err(Error::NoFrames {
+                name,
+                hint: "a folder must hold files named *.png",
+            });
         }
         let table = folder.join(TIMES_FILE);
         if table.is_file() {
-            let file = File::open(&table).map_err(|source| Error::Open { name: quoted(&table), source })?;
+            let file = File::open(&table).map_err(|source| Error::Open {
+                name: quoted(&table),
+                source,
+            })?;
             let rows = read_times(BufReader::new(file), &quoted(&table))?;
             let files = match_files(&rows, &found, &quoted(&table))?;
             return Self::new(folder, files, Origin::Stream, None, Vec::new(), options);
         }
         let mut notes = Vec::new();
         let rate_hz = options.fps.unwrap_or(RATE_DEFAULT_HZ);
-        let times_from = if options.fps.is_some() { Origin::Set } else { Origin::Assumed };
+        let times_from = if options.fps.is_some() {
+            Origin::Set
+        } else {
+            Origin::Assumed
+        };
         if times_from == Origin::Assumed {
-            notes.push(format!("no {TIMES_FILE} and no frame rate given: {RATE_DEFAULT_HZ} frames a second assumed"));
+            notes.push(format!(
+                "no {TIMES_FILE} and no frame rate given: {RATE_DEFAULT_HZ} frames a second assumed"
+            ));
         }
         notes.extend(note_on_gaps(&found));
-        let files = found.into_iter().enumerate().map(|(k, f)| (PathBuf::from(f), k as f64 / rate_hz)).collect();
+        let files = found
+            .into_iter()
+            .enumerate()
+            .map(|(k, f)| (PathBuf::from(f), k as f64 / rate_hz))
+            .collect();
         Self::new(folder, files, times_from, Some(rate_hz), notes, options)
     }
 
     /// One PNG as a capture of one frame, shown at 0 s.
     pub(super) fn open_one(path: &Path, options: &OpenOptions) -> Result<Self, Error> {
         let files = vec![(path.to_owned(), 0.0)];
-        Self::new(Path::new(""), files, Origin::Assumed, None, Vec::new(), options)
+        Self::new(
+            Path::new(""),
+            files,
+            Origin::Assumed,
+            None,
+            Vec::new(),
+            options,
+        )
     }
 
     fn new(
@@ -78,10 +101,18 @@ impl PngFolder {
         mut notes: Vec<String>,
         options: &OpenOptions,
     ) -> Result<Self, Error> {
-        let name = if folder.as_os_str().is_empty() { quoted(&files[0].0) } else { quoted(folder) };
+        let name = if folder.as_os_str().is_empty() {
+            quoted(&files[0].0)
+        } else {
+            quoted(folder)
+        };
         notes.extend(note_on_unused(options.matrix, options.range));
         let info = StreamInfo {
-            source: if files.len() == 1 { "one PNG file".to_owned() } else { format!("{} PNG files", files.len()) },
+            source: if files.len() == 1 {
+                "one PNG file".to_owned()
+            } else {
+                format!("{} PNG files", files.len())
+            },
             width: 0,
             height: 0,
             encoding: CONVERTED,
@@ -123,9 +154,16 @@ impl PngFolder {
 
     fn load(&mut self, index: usize) -> Result<(), Error> {
         let path = self.folder.join(&self.files[index].0);
-        let fail = |source| Error::Read { name: quoted(&path), frame: index as u64, source };
+        let fail = |source| Error::Read {
+            name: quoted(&path),
+            frame: index as u64,
+            source,
+        };
         self.bytes.clear();
-        File::open(&path).map_err(fail)?.read_to_end(&mut self.bytes).map_err(fail)?;
+        File::open(&path)
+            .map_err(fail)?
+            .read_to_end(&mut self.bytes)
+            .map_err(fail)?;
         Ok(())
     }
 
@@ -136,7 +174,11 @@ impl PngFolder {
 
     fn damage(&self, index: usize, problem: &str) -> Error {
         let file = quoted(&self.files[index].0);
-        Error::Frame { name: self.name.clone(), frame: index as u64, problem: format!("({file}) {problem}") }
+        Error::Frame {
+            name: self.name.clone(),
+            frame: index as u64,
+            problem: format!("({file}) {problem}"),
+        }
     }
 
     /// Decodes the loaded bytes into R', G', B' triples.
@@ -146,7 +188,8 @@ impl PngFolder {
         self.stored = stored;
         let color = result?;
         let count = self.info.width * self.info.height;
-        spread(&self.stored, color, count, &mut self.triples).map_err(|problem| self.damage(index, &problem))
+        spread(&self.stored, color, count, &mut self.triples)
+            .map_err(|problem| self.damage(index, &problem))
     }
 
     /// Decodes the loaded bytes as they are stored.
@@ -158,11 +201,22 @@ impl PngFolder {
         if found != wanted {
             let whose = "the frames before it are";
             let name = quoted(&self.folder.join(&self.files[index].0));
-            return Err(Error::Size { name, frame: index as u64, found, wanted, whose });
+            return Err(Error::Size {
+                name,
+                frame: index as u64,
+                found,
+                wanted,
+                whose,
+            });
         }
         let color = decoder.color_type();
-        stored.resize(usize::try_from(decoder.total_bytes()).unwrap_or(usize::MAX), 0);
-        decoder.read_image(stored).map_err(|e| self.damage(index, &unreadable(&e)))?;
+        stored.resize(
+            usize::try_from(decoder.total_bytes()).unwrap_or(usize::MAX),
+            0,
+        );
+        decoder
+            .read_image(stored)
+            .map_err(|e| self.damage(index, &unreadable(&e)))?;
         Ok(color)
     }
 }
@@ -172,11 +226,18 @@ fn unreadable(error: &image::ImageError) -> String {
 }
 
 /// Turns stored samples into R', G', B' triples of 8 bits.
-fn spread(stored: &[u8], color: ColorType, count: usize, triples: &mut Vec<u8>) -> Result<(), String> {
+fn spread(
+    stored: &[u8],
+    color: ColorType,
+    count: usize,
+    triples: &mut Vec<u8>,
+) -> Result<(), String> {
     triples.clear();
     triples.reserve(3 * count);
-    let wide = |px: &[u8], k: usize| rgb::reduce_16_to_8(u16::from_ne_bytes([px[2 * k], px[2 * k + 1]]));
-    let transparent = || Err("is transparent in places; save frames without an alpha channel".to_owned());
+    let wide =
+        |px: &[u8], k: usize| rgb::reduce_16_to_8(u16::from_ne_bytes([px[2 * k], px[2 * k + 1]]));
+    let transparent =
+        || Err("is transparent in places; save frames without an alpha channel".to_owned());
     match color {
         ColorType::Rgb8 => triples.extend_from_slice(stored),
         ColorType::Rgba8 => {
@@ -199,16 +260,26 @@ fn spread(stored: &[u8], color: ColorType, count: usize, triples: &mut Vec<u8>) 
                 return transparent();
             }
         }
-        ColorType::Rgb16 => triples.extend(stored.chunks_exact(6).flat_map(|px| [0, 1, 2].map(|k| wide(px, k)))),
+        ColorType::Rgb16 => triples.extend(
+            stored
+                .chunks_exact(6)
+                .flat_map(|px| [0, 1, 2].map(|k| wide(px, k))),
+        ),
         ColorType::Rgba16 => {
-            triples.extend(stored.chunks_exact(8).flat_map(|px| [0, 1, 2].map(|k| wide(px, k))));
+            triples.extend(
+                stored
+                    .chunks_exact(8)
+                    .flat_map(|px| [0, 1, 2].map(|k| wide(px, k))),
+            );
             if stored.chunks_exact(8).any(|px| px[6..] != [255, 255]) {
                 return transparent();
             }
         }
         // The enum is open; a PNG holds none of the others.
         other => {
-            return Err(format!("has samples of kind {other:?}; supported: grey, RGB, RGBA of 8 or 16 bits"));
+            return Err(format!(
+                "has samples of kind {other:?}; supported: grey, RGB, RGBA of 8 or 16 bits"
+            ));
         }
     }
     Ok(())
@@ -234,7 +305,11 @@ impl Source for PngFolder {
         };
         self.load(at)?;
         self.decode(at)?;
-        frame.shape((self.info.width, self.info.height), CONVERTED, Subsampling::None);
+        frame.shape(
+            (self.info.width, self.info.height),
+            CONVERTED,
+            Subsampling::None,
+        );
         frame.crc32 = crc32fast::hash(&self.triples);
         rgb::fill_from_rgb(&self.triples, &mut frame.picture);
         frame.time_s = time_s;
@@ -248,17 +323,25 @@ impl Source for PngFolder {
 
 /// Names of the PNG files in a folder, in natural order.
 fn list_png_files(folder: &Path) -> Result<Vec<String>, Error> {
-    let fail = |source| Error::Open { name: quoted(folder), source };
+    let fail = |source| Error::Open {
+        name: quoted(folder),
+        source,
+    };
     let mut names = Vec::new();
     for entry in std::fs::read_dir(folder).map_err(fail)? {
         let name = entry.map_err(fail)?.file_name();
-        let is_png = Path::new(&name).extension().is_some_and(|e| e.eq_ignore_ascii_case("png"));
+        let is_png = Path::new(&name)
+            .extension()
+            .is_some_and(|e| e.eq_ignore_ascii_case("png"));
         if !is_png {
             continue;
         }
         let words = name.into_string().map_err(|name| Error::Refused {
             name: quoted(folder),
-            problem: format!("the name of file {:?} is not UTF-8; rename it", name.to_string_lossy()),
+            problem: format!(
+                "the name of file {:?} is not UTF-8; rename it",
+                name.to_string_lossy()
+            ),
         })?;
         names.push(words);
     }
@@ -278,7 +361,10 @@ fn natural_order(a: &str, b: &str) -> Ordering {
             let (number_l, rest_l) = split_number(left);
             let (number_r, rest_r) = split_number(right);
             (left, right) = (rest_l, rest_r);
-            number_l.len().cmp(&number_r.len()).then_with(|| number_l.cmp(number_r))
+            number_l
+                .len()
+                .cmp(&number_r.len())
+                .then_with(|| number_l.cmp(number_r))
         } else {
             (left, right) = (&left[1..], &right[1..]);
             l.cmp(&r)
@@ -291,7 +377,10 @@ fn natural_order(a: &str, b: &str) -> Ordering {
 
 /// The digits at the start without leading zeros, and what follows.
 fn split_number(bytes: &[u8]) -> (&[u8], &[u8]) {
-    let end = bytes.iter().position(|b| !b.is_ascii_digit()).unwrap_or(bytes.len());
+    let end = bytes
+        .iter()
+        .position(|b| !b.is_ascii_digit())
+        .unwrap_or(bytes.len());
     let zeros = bytes[..end].iter().take_while(|&&b| b == b'0').count();
     (&bytes[zeros..end], &bytes[end..])
 }
@@ -306,7 +395,9 @@ fn note_on_gaps(names: &[String]) -> Option<String> {
     };
     let numbers: Option<Vec<u64>> = names.iter().map(|n| number(n)).collect();
     let numbers = numbers?;
-    let jump = numbers.windows(2).position(|w| w[1] != w[0].wrapping_add(1))?;
+    let jump = numbers
+        .windows(2)
+        .position(|w| w[1] != w[0].wrapping_add(1))?;
     Some(format!(
         "the numbers in the names jump from {:?} to {:?}; times are counted by position, so frames after a missing one \
          come too early; add a {TIMES_FILE}",
@@ -316,28 +407,47 @@ fn note_on_gaps(names: &[String]) -> Option<String> {
 }
 
 /// Brings table and folder together: every row has its file and every file its row.
-fn match_files(rows: &[TimedFile], found: &[String], table: &str) -> Result<Vec<(PathBuf, f64)>, Error> {
-    let fail = |line: u64, problem: String| Error::Table { name: table.to_owned(), line, problem };
+fn match_files(
+    rows: &[TimedFile],
+    found: &[String],
+    table: &str,
+) -> Result<Vec<(PathBuf, f64)>, Error> {
+    let fail = |line: u64, problem: String| Error::Table {
+        name: table.to_owned(),
+        line,
+        problem,
+    };
     let mut open: BTreeMap<&str, Option<u64>> = found.iter().map(|f| (f.as_str(), None)).collect();
     for row in rows {
         match open.get_mut(row.file.as_str()) {
             None => return Err(fail(row.line, missing_file(&row.file, found))),
             Some(Some(line)) => {
-                return Err(fail(row.line, format!("{:?} stands in line {line} already", row.file)));
+                return Err(fail(
+                    row.line,
+                    format!("{:?} stands in line {line} already", row.file),
+                ));
             }
             Some(seen) => *seen = Some(row.line),
         }
     }
     if let Some(name) = found.iter().find(|f| open[f.as_str()].is_none()) {
         let last = rows.last().map_or(1, |row| row.line);
-        let problem = format!("the folder holds {name:?}, for which the table has no row; add one, or move the file");
+        let problem = format!(
+            "the folder holds {name:?}, for which the table has no row; add one, or move the file"
+        );
         return Err(fail(last, problem));
     }
-    Ok(rows.iter().map(|row| (PathBuf::from(&row.file), row.time_s)).collect())
+    Ok(rows
+        .iter()
+        .map(|row| (PathBuf::from(&row.file), row.time_s))
+        .collect())
 }
 
 fn missing_file(file: &str, found: &[String]) -> String {
-    let near = found.iter().map(|f| (strsim::damerau_levenshtein(file, f), f)).min();
+    let near = found
+        .iter()
+        .map(|f| (strsim::damerau_levenshtein(file, f), f))
+        .min();
     match near {
         Some((distance, name)) if distance <= 2 => {
             format!("the folder has no PNG file {file:?}; nearest is {name:?}")
@@ -355,9 +465,17 @@ mod tests {
     use super::*;
     use crate::capture::Capture;
 
-    fn write_png(folder: &TempDir, name: &str, samples: &[u8], size: (u32, u32), color: ExtendedColorType) {
+    fn write_png(
+        folder: &TempDir,
+        name: &str,
+        samples: &[u8],
+        size: (u32, u32),
+        color: ExtendedColorType,
+    ) {
         let file = File::create(folder.path().join(name)).unwrap();
-        PngEncoder::new(file).write_image(samples, size.0, size.1, color).unwrap();
+        PngEncoder::new(file)
+            .write_image(samples, size.0, size.1, color)
+            .unwrap();
     }
 
     fn grey_frame(folder: &TempDir, name: &str, level: u8) {
@@ -383,14 +501,22 @@ mod tests {
     #[test]
     fn names_are_ordered_by_their_numbers() {
         let folder = TempDir::new().unwrap();
-        for (name, level) in [("f10.png", 30), ("f9.PNG", 20), ("f1.png", 10), ("notes.txt.bak", 0)] {
+        for (name, level) in [
+            ("f10.png", 30),
+            ("f9.PNG", 20),
+            ("f1.png", 10),
+            ("notes.txt.bak", 0),
+        ] {
             if name.ends_with("bak") {
                 std::fs::write(folder.path().join(name), "x").unwrap();
             } else {
                 grey_frame(&folder, name, level);
             }
         }
-        let options = OpenOptions { fps: Some(10.0), ..OpenOptions::default() };
+        let options = OpenOptions {
+            fps: Some(10.0),
+            ..OpenOptions::default()
+        };
         let (frames, error) = read_all(&folder, &options);
         assert_eq!(frames, [(0.0, 10), (0.1, 20), (0.2, 30)]);
         assert!(error.is_none());
@@ -398,7 +524,11 @@ mod tests {
         let info = capture.info();
         assert_eq!((info.width, info.height, info.frame_count), (2, 2, Some(3)));
         assert_eq!(info.times_from, Origin::Set);
-        assert!(info.notes[0].contains("jump from \"f1.png\" to \"f9.PNG\""), "{:?}", info.notes);
+        assert!(
+            info.notes[0].contains("jump from \"f1.png\" to \"f9.PNG\""),
+            "{:?}",
+            info.notes
+        );
     }
 
     #[test]
@@ -416,8 +546,15 @@ mod tests {
         let folder = TempDir::new().unwrap();
         grey_frame(&folder, "a.png", 1);
         grey_frame(&folder, "b.png", 2);
-        std::fs::write(folder.path().join(TIMES_FILE), "file,time_s\nb.png,7.5\na.png,7.75\n").unwrap();
-        assert_eq!(read_all(&folder, &OpenOptions::default()).0, [(7.5, 2), (7.75, 1)]);
+        std::fs::write(
+            folder.path().join(TIMES_FILE),
+            "file,time_s\nb.png,7.5\na.png,7.75\n",
+        )
+        .unwrap();
+        assert_eq!(
+            read_all(&folder, &OpenOptions::default()).0,
+            [(7.5, 2), (7.75, 1)]
+        );
     }
 
     #[test]
@@ -426,10 +563,22 @@ mod tests {
         grey_frame(&folder, "a.png", 1);
         grey_frame(&folder, "b.png", 2);
         for (table, words) in [
-            ("file,time_s\na.png,0\nc.png,1\n", ":3: the folder has no PNG file \"c.png\"; nearest is \"a.png\""),
-            ("file,time_s\na.png,0\nb.png,1\na.png,2\n", ":4: \"a.png\" stands in line 2 already"),
-            ("file,time_s\na.png,0\n", ":2: the folder holds \"b.png\", for which the table has no row"),
-            ("file,time_s\na.png,0\nb.png,0\n", ":3: \"b.png\" is shown at 0 s"),
+            (
+                "file,time_s\na.png,0\nc.png,1\n",
+                ":3: the folder has no PNG file \"c.png\"; nearest is \"a.png\"",
+            ),
+            (
+                "file,time_s\na.png,0\nb.png,1\na.png,2\n",
+                ":4: \"a.png\" stands in line 2 already",
+            ),
+            (
+                "file,time_s\na.png,0\n",
+                ":2: the folder holds \"b.png\", for which the table has no row",
+            ),
+            (
+                "file,time_s\na.png,0\nb.png,0\n",
+                ":3: \"b.png\" is shown at 0 s",
+            ),
         ] {
             std::fs::write(folder.path().join(TIMES_FILE), table).unwrap();
             let (_, error) = read_all(&folder, &OpenOptions::default());
@@ -440,9 +589,15 @@ mod tests {
 
     #[test]
     fn all_kinds_of_samples_become_the_same_levels() {
-        let grey_16: Vec<u8> = [100_u16 * 257; 4].iter().flat_map(|v| v.to_ne_bytes()).collect();
-        let opaque_16: Vec<u8> =
-            [[25_700_u16, 25_700, 25_700, u16::MAX]; 4].iter().flatten().flat_map(|v| v.to_ne_bytes()).collect();
+        let grey_16: Vec<u8> = [100_u16 * 257; 4]
+            .iter()
+            .flat_map(|v| v.to_ne_bytes())
+            .collect();
+        let opaque_16: Vec<u8> = [[25_700_u16, 25_700, 25_700, u16::MAX]; 4]
+            .iter()
+            .flatten()
+            .flat_map(|v| v.to_ne_bytes())
+            .collect();
         for (color, samples) in [
             (ExtendedColorType::Rgb8, vec![100; 12]),
             (ExtendedColorType::Rgba8, [100, 100, 100, 255].repeat(4)),
@@ -454,7 +609,8 @@ mod tests {
             let folder = TempDir::new().unwrap();
             write_png(&folder, "a.png", &samples, (2, 2), color);
             let mut frame = CapturedFrame::new();
-            let mut capture = Capture::open(&folder.path().join("a.png"), &OpenOptions::default()).unwrap();
+            let mut capture =
+                Capture::open(&folder.path().join("a.png"), &OpenOptions::default()).unwrap();
             assert!(capture.next_into(&mut frame).unwrap());
             assert_eq!(frame.picture.planes()[0].levels(), [100; 4], "{color:?}");
             assert_eq!(frame.crc32, crc32fast::hash(&[100; 12]), "{color:?}");
@@ -466,9 +622,12 @@ mod tests {
     fn frames_before_a_bad_one_are_delivered() {
         type Spoil = dyn Fn(&TempDir);
         let damage: [(&str, &Spoil); 5] = [
-            ("frame 2 is 3x2, but the frames before it are 2x2", &|folder| {
-                write_png(folder, "f2.png", &[0; 18], (3, 2), ExtendedColorType::Rgb8);
-            }),
+            (
+                "frame 2 is 3x2, but the frames before it are 2x2",
+                &|folder| {
+                    write_png(folder, "f2.png", &[0; 18], (3, 2), ExtendedColorType::Rgb8);
+                },
+            ),
             ("frame 2 (\"f2.png\") is not a readable PNG", &|folder| {
                 std::fs::write(folder.path().join("f2.png"), b"not a picture").unwrap();
             }),
@@ -497,14 +656,20 @@ mod tests {
     #[test]
     fn a_png_cut_anywhere_is_an_error() {
         let folder = TempDir::new().unwrap();
-        let noise: Vec<u8> = (0..192_u32).map(|k| (k.wrapping_mul(2_654_435_761) >> 13) as u8).collect();
+        let noise: Vec<u8> = (0..192_u32)
+            .map(|k| (k.wrapping_mul(2_654_435_761) >> 13) as u8)
+            .collect();
         write_png(&folder, "a.png", &noise, (8, 8), ExtendedColorType::Rgb8);
         let whole = std::fs::read(folder.path().join("a.png")).unwrap();
         // The last 12 bytes are the end mark, which carries nothing.
         for length in 0..whole.len() - 12 {
             std::fs::write(folder.path().join("a.png"), &whole[..length]).unwrap();
             let (frames, error) = read_all(&folder, &OpenOptions::default());
-            assert!(frames.is_empty() && error.is_some(), "cut at {length} of {}", whole.len());
+            assert!(
+                frames.is_empty() && error.is_some(),
+                "cut at {length} of {}",
+                whole.len()
+            );
         }
     }
 
@@ -512,9 +677,17 @@ mod tests {
     fn the_displays_size_is_required() {
         let folder = TempDir::new().unwrap();
         grey_frame(&folder, "a.png", 1);
-        let options = OpenOptions { size: Some((4, 2)), ..OpenOptions::default() };
+        let options = OpenOptions {
+            size: Some((4, 2)),
+            ..OpenOptions::default()
+        };
         let error = Capture::open(folder.path(), &options).unwrap_err();
-        assert!(error.to_string().contains("frame 0 is 2x2, but the display is 4x2"), "{error}");
+        assert!(
+            error
+                .to_string()
+                .contains("frame 0 is 2x2, but the display is 4x2"),
+            "{error}"
+        );
     }
 
     #[test]

@@ -97,7 +97,10 @@ pub fn parse_version(text: &str) -> Version {
         let minor: String = rest.chars().take_while(char::is_ascii_digit).collect();
         Some((major.parse().ok()?, minor.parse().ok()?))
     });
-    Version { words: words.to_owned(), number }
+    Version {
+        words: words.to_owned(),
+        number,
+    }
 }
 
 /// Finds the stream to judge in what `ffmpeg -i` printed.
@@ -112,14 +115,25 @@ pub fn parse_streams(text: &str) -> Result<VideoStream, String> {
     let count = streams.len();
     streams.retain(|block| block.kind == "Video");
     let all_video = streams.len();
-    streams.retain(|block| !block.line.contains("(attached pic)") && !block.line.contains("(timed thumbnails)"));
+    streams.retain(|block| {
+        !block.line.contains("(attached pic)") && !block.line.contains("(timed thumbnails)")
+    });
     let Some(block) = streams.first() else {
-        let what = if all_video > 0 { "a cover picture only" } else { "no video" };
-        return Err(format!("it holds {what} ({count} streams); give a file with a video stream"));
+        let what = if all_video > 0 {
+            "a cover picture only"
+        } else {
+            "no video"
+        };
+        return Err(format!(
+            "it holds {what} ({count} streams); give a file with a video stream"
+        ));
     };
     let mut stream = parse_video(block)?;
     if streams.len() > 1 {
-        let words = format!("the file holds {} video streams; the first one is judged", streams.len());
+        let words = format!(
+            "the file holds {} video streams; the first one is judged",
+            streams.len()
+        );
         stream.notes.push(words);
     }
     Ok(stream)
@@ -139,8 +153,14 @@ fn stream_blocks(text: &str) -> Vec<Block<'_>> {
         let words = line.trim_start();
         if line.starts_with(' ') && words.starts_with("Stream #0:") {
             blocks.extend(stream_line(words));
-        } else if let (Some(block), Some((_, angle))) = (blocks.last_mut(), words.split_once("rotation of ")) {
-            block.rotation_deg = angle.split_whitespace().next().and_then(|a| a.parse().ok()).unwrap_or(0.0);
+        } else if let (Some(block), Some((_, angle))) =
+            (blocks.last_mut(), words.split_once("rotation of "))
+        {
+            block.rotation_deg = angle
+                .split_whitespace()
+                .next()
+                .and_then(|a| a.parse().ok())
+                .unwrap_or(0.0);
         }
     }
     blocks
@@ -153,12 +173,19 @@ fn stream_line(words: &str) -> Option<Block<'_>> {
     let index = rest[..digits].parse().ok()?;
     let (_, rest) = rest[digits..].split_once(": ")?;
     let (kind, line) = rest.split_once(": ")?;
-    Some(Block { index, kind, line, rotation_deg: 0.0 })
+    Some(Block {
+        index,
+        kind,
+        line,
+        rotation_deg: 0.0,
+    })
 }
 
 fn last_words(text: &str) -> String {
     let mut lines = text.lines().rev().map(str::trim);
-    let line = lines.find(|l| !l.is_empty() && !l.starts_with("At least one output") && !l.contains("Statistics:"));
+    let line = lines.find(|l| {
+        !l.is_empty() && !l.starts_with("At least one output") && !l.contains("Statistics:")
+    });
     clean(line.unwrap_or("it says nothing"))
 }
 
@@ -166,15 +193,22 @@ fn last_words(text: &str) -> String {
 #[must_use]
 pub fn clean(words: &str) -> String {
     const LENGTH_MAX: usize = 240;
-    let plain: String = words.chars().map(|c| if c.is_control() { ' ' } else { c }).take(LENGTH_MAX).collect();
+    let plain: String = words
+        .chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .take(LENGTH_MAX)
+        .collect();
     plain.trim().to_owned()
 }
 
 fn parse_video(block: &Block<'_>) -> Result<VideoStream, String> {
     let fields = split_outside_brackets(block.line);
     let size_at = fields.iter().position(|f| parse_size(f).is_some());
-    let (Some(at), Some((width, height))) = (size_at, size_at.and_then(|k| parse_size(fields[k]))) else {
-        return Err("its video stream tells no picture size; the file was cut short or damaged".to_owned());
+    let (Some(at), Some((width, height))) = (size_at, size_at.and_then(|k| parse_size(fields[k])))
+    else {
+        return Err(
+            "its video stream tells no picture size; the file was cut short or damaged".to_owned(),
+        );
     };
     if let Some(problem) = size_problem(width, height) {
         return Err(problem);
@@ -186,7 +220,11 @@ fn parse_video(block: &Block<'_>) -> Result<VideoStream, String> {
             block.rotation_deg
         ));
     }
-    let codec = fields[0].split_whitespace().next().unwrap_or("video").to_owned();
+    let codec = fields[0]
+        .split_whitespace()
+        .next()
+        .unwrap_or("video")
+        .to_owned();
     let format = if at > 1 { fields[at - 1] } else { "none" };
     let (name, details) = format.split_once('(').unwrap_or((format, ""));
     let name = name.trim();
@@ -241,7 +279,9 @@ fn parse_size(field: &str) -> Option<(usize, usize)> {
 /// `29.97 fps`
 fn parse_rate(field: &str) -> Option<f64> {
     let number = field.strip_suffix(" fps")?;
-    let (digits, scale) = number.strip_suffix('k').map_or((number, 1.0), |d| (d, 1000.0));
+    let (digits, scale) = number
+        .strip_suffix('k')
+        .map_or((number, 1.0), |d| (d, 1000.0));
     let rate = digits.parse::<f64>().ok()? * scale;
     (rate.is_finite() && rate > 0.0).then_some(rate)
 }
@@ -254,7 +294,10 @@ fn read_detail(detail: &str, stream: &mut VideoStream) -> Result<(), String> {
         "left" => stream.siting = Some(Siting::Left),
         "center" => stream.siting = Some(Siting::Center),
         "topleft" => stream.siting = Some(Siting::TopLeft),
-        "top first" | "bottom first" | "top coded first (swapped)" | "bottom coded first (swapped)" => {
+        "top first"
+        | "bottom first"
+        | "top coded first (swapped)"
+        | "bottom coded first (swapped)" => {
             return Err(format!(
                 "its video is interlaced ({detail}): fields belong to two moments; deinterlace it first (ffmpeg -i IN \
                  -vf bwdif OUT), or record it progressive"
@@ -270,8 +313,8 @@ fn read_matrix(name: &str, stream: &mut VideoStream) {
         "bt709" => stream.matrix = Some(Matrix::Bt709),
         // BT.470 BG and SMPTE 170M have the weights of BT.601.
         "smpte170m" | "bt470bg" => stream.matrix = Some(Matrix::Bt601),
-        "bt2020nc" | "bt2020c" | "fcc" | "smpte240m" | "ycgco" | "ictcp" | "smpte2085" | "chroma-derived-nc"
-        | "chroma-derived-c" => stream.foreign_matrix = Some(name.to_owned()),
+        "bt2020nc" | "bt2020c" | "fcc" | "smpte240m" | "ycgco" | "ictcp" | "smpte2085"
+        | "chroma-derived-nc" | "chroma-derived-c" => stream.foreign_matrix = Some(name.to_owned()),
         _ => {}
     }
 }
@@ -280,13 +323,21 @@ fn notes_on(format: &str, size_field: &str, delivery: Delivery) -> Vec<String> {
     let mut notes = Vec::new();
     match delivery.loss {
         Loss::None => {}
-        Loss::Depth => notes.push(format!("pixel format {format:?} is rounded to 8 bits ({})", delivery.ask)),
-        Loss::Colour => notes.push(format!("colour planes of {format:?} are resampled ({})", delivery.ask)),
+        Loss::Depth => notes.push(format!(
+            "pixel format {format:?} is rounded to 8 bits ({})",
+            delivery.ask
+        )),
+        Loss::Colour => notes.push(format!(
+            "colour planes of {format:?} are resampled ({})",
+            delivery.ask
+        )),
     }
     if let Some((_, rest)) = size_field.split_once("SAR ") {
         let sar = rest.split_whitespace().next().unwrap_or("");
         if sar != "1:1" && sar != "0:1" {
-            notes.push(format!("pixels are marked as not square ({sar}); the mark is not used"));
+            notes.push(format!(
+                "pixels are marked as not square ({sar}); the mark is not used"
+            ));
         }
     }
     notes
@@ -307,8 +358,8 @@ fn delivery_of(format: &str) -> Result<Delivery, String> {
         "yuv444p" | "nv24" | "nv42" | "yuva444p" | "vuya" | "vuyx" | "ayuv" => {
             ("yuv444p", Planes(Subsampling::None), None)
         }
-        "rgb24" | "bgr24" | "rgb0" | "0rgb" | "bgr0" | "0bgr" | "rgba" | "argb" | "bgra" | "abgr" | "gbrp"
-        | "gbrap" | "pal8" => ("rgb24", Triples, None),
+        "rgb24" | "bgr24" | "rgb0" | "0rgb" | "bgr0" | "0bgr" | "rgba" | "argb" | "bgra"
+        | "abgr" | "gbrp" | "gbrap" | "pal8" => ("rgb24", Triples, None),
         "gray" | "ya8" | "monow" | "monob" => ("gray", Grey, None),
         "yuv411p" | "yuvj411p" | "yuv410p" | "yuv440p" | "yuvj440p" | "uyyvyy411" => {
             ("yuv444p", Planes(Subsampling::None), Colour)
@@ -317,11 +368,17 @@ fn delivery_of(format: &str) -> Result<Delivery, String> {
             let starts = |heads: &[&str]| heads.iter().any(|head| format.starts_with(head));
             if starts(&["yuv420p", "yuva420p", "p010", "p012", "p016"]) {
                 ("yuv420p", Planes(Subsampling::Both), Depth)
-            } else if starts(&["yuv422p", "yuva422p", "p210", "p212", "p216", "y210", "y212", "y216", "nv20"]) {
+            } else if starts(&[
+                "yuv422p", "yuva422p", "p210", "p212", "p216", "y210", "y212", "y216", "nv20",
+            ]) {
                 ("yuv422p", Planes(Subsampling::Columns), Depth)
-            } else if starts(&["yuv444p", "yuva444p", "p410", "p412", "p416", "xv30", "xv36", "ayuv64"]) {
+            } else if starts(&[
+                "yuv444p", "yuva444p", "p410", "p412", "p416", "xv30", "xv36", "ayuv64",
+            ]) {
                 ("yuv444p", Planes(Subsampling::None), Depth)
-            } else if starts(&["gbrp", "gbrap", "rgb48", "bgr48", "rgba64", "bgra64", "x2rgb10", "x2bgr10"]) {
+            } else if starts(&[
+                "gbrp", "gbrap", "rgb48", "bgr48", "rgba64", "bgra64", "x2rgb10", "x2bgr10",
+            ]) {
                 ("rgb24", Triples, Depth)
             } else if starts(&["gray", "ya16"]) {
                 ("gray", Grey, Depth)
@@ -356,8 +413,14 @@ At least one output file must be specified
     fn what_ffmpeg_prints_is_understood() {
         let stream = parse_streams(H264).unwrap();
         assert_eq!((stream.index, stream.codec.as_str()), (0, "h264"));
-        assert_eq!((stream.width, stream.height, stream.rate_hz), (1024, 768, Some(25.0)));
-        assert_eq!((stream.matrix, stream.range), (Some(Matrix::Bt709), Some(Range::Limited)));
+        assert_eq!(
+            (stream.width, stream.height, stream.rate_hz),
+            (1024, 768, Some(25.0))
+        );
+        assert_eq!(
+            (stream.matrix, stream.range),
+            (Some(Matrix::Bt709), Some(Range::Limited))
+        );
         assert_eq!(stream.siting, Some(Siting::Left));
         assert_eq!(stream.delivery.ask, "yuv420p");
         assert!(stream.notes.is_empty());
@@ -380,8 +443,13 @@ At least one output file must be specified
 
     #[test]
     fn jpeg_is_full_range_and_bt601() {
-        let stream = video("mjpeg (Baseline), yuvj420p(pc, bt470bg/unknown/unknown), 64x48, 25 fps").unwrap();
-        assert_eq!((stream.matrix, stream.range), (Some(Matrix::Bt601), Some(Range::Full)));
+        let stream =
+            video("mjpeg (Baseline), yuvj420p(pc, bt470bg/unknown/unknown), 64x48, 25 fps")
+                .unwrap();
+        assert_eq!(
+            (stream.matrix, stream.range),
+            (Some(Matrix::Bt601), Some(Range::Full))
+        );
         assert_eq!(stream.delivery.ask, "yuvj420p");
     }
 
@@ -400,23 +468,49 @@ At least one output file must be specified
             ("yuv411p", "yuv444p", Loss::Colour),
         ] {
             let stream = video(&format!("x, {format}, 64x48, 25 fps")).unwrap();
-            assert_eq!((stream.delivery.ask, stream.delivery.loss), (ask, loss), "{format}");
+            assert_eq!(
+                (stream.delivery.ask, stream.delivery.loss),
+                (ask, loss),
+                "{format}"
+            );
             assert_eq!(stream.notes.is_empty(), loss == Loss::None);
         }
     }
 
     #[test]
     fn streams_that_cannot_be_judged_say_why() {
-        let rotated = format!("{H264}    Side data:\n      displaymatrix: rotation of -90.00 degrees\n");
+        let rotated =
+            format!("{H264}    Side data:\n      displaymatrix: rotation of -90.00 degrees\n");
         for (text, words) in [
-            ("a.mp4: Invalid data found when processing input\n", "ffmpeg cannot read it: a.mp4: Invalid data"),
+            (
+                "a.mp4: Invalid data found when processing input\n",
+                "ffmpeg cannot read it: a.mp4: Invalid data",
+            ),
             ("", "ffmpeg cannot read it: it says nothing"),
-            ("  Stream #0:0: Audio: aac (LC), 48000 Hz\n", "it holds no video (1 streams)"),
-            ("  Stream #0:0: Video: png, rgb24(pc), 10x10, 90k tbr (attached pic)\n", "a cover picture only"),
-            ("  Stream #0:0: Video: h264, none, 25 fps\n", "tells no picture size"),
-            ("  Stream #0:0: Video: h264, yuv420p, 0x0, 25 fps\n", "each side must be"),
-            ("  Stream #0:0: Video: h264, yuv420p(tv, top first), 64x48, 25 fps\n", "interlaced (top first)"),
-            ("  Stream #0:0: Video: x, bayer_bggr8, 64x48, 25 fps\n", "\"bayer_bggr8\" is not supported"),
+            (
+                "  Stream #0:0: Audio: aac (LC), 48000 Hz\n",
+                "it holds no video (1 streams)",
+            ),
+            (
+                "  Stream #0:0: Video: png, rgb24(pc), 10x10, 90k tbr (attached pic)\n",
+                "a cover picture only",
+            ),
+            (
+                "  Stream #0:0: Video: h264, none, 25 fps\n",
+                "tells no picture size",
+            ),
+            (
+                "  Stream #0:0: Video: h264, yuv420p, 0x0, 25 fps\n",
+                "each side must be",
+            ),
+            (
+                "  Stream #0:0: Video: h264, yuv420p(tv, top first), 64x48, 25 fps\n",
+                "interlaced (top first)",
+            ),
+            (
+                "  Stream #0:0: Video: x, bayer_bggr8, 64x48, 25 fps\n",
+                "\"bayer_bggr8\" is not supported",
+            ),
             (&rotated, "turned by -90 degrees"),
         ] {
             let problem = parse_streams(text).unwrap_err();
@@ -436,7 +530,10 @@ At least one output file must be specified
     #[test]
     fn a_foreign_matrix_is_kept_by_name() {
         let stream = video("hevc, yuv420p10le(tv, bt2020nc/bt2020/smpte2084), 64x48").unwrap();
-        assert_eq!((stream.matrix, stream.foreign_matrix.as_deref()), (None, Some("bt2020nc")));
+        assert_eq!(
+            (stream.matrix, stream.foreign_matrix.as_deref()),
+            (None, Some("bt2020nc"))
+        );
     }
 
     proptest! {

@@ -55,7 +55,9 @@ pub enum Error {
         source: std::io::Error,
     },
     /// It is not a profile.
-    #[error("profile \"{path}\", line {line}, column {column}: {what}; write it anew with `framevouch calibrate`")]
+    #[error(
+        "profile \"{path}\", line {line}, column {column}: {what}; write it anew with `framevouch calibrate`"
+    )]
     Json {
         /// The file.
         path: String,
@@ -83,8 +85,10 @@ impl Profile {
     /// When the file cannot be read, is not a profile, or holds values that cannot be.
     pub fn load(path: &Path) -> Result<Self, Error> {
         let name = path.display().to_string();
-        let text =
-            std::fs::read_to_string(path).map_err(|source| Error::Io { path: name.clone(), source })?;
+        let text = std::fs::read_to_string(path).map_err(|source| Error::Io {
+            path: name.clone(),
+            source,
+        })?;
         Self::from_json(&text, &name)
     }
 
@@ -99,7 +103,10 @@ impl Profile {
             column: e.column(),
             what: e.to_string(),
         })?;
-        profile.check().map_err(|what| Error::Value { path: name.to_owned(), what })?;
+        profile.check().map_err(|what| Error::Value {
+            path: name.to_owned(),
+            what,
+        })?;
         Ok(profile)
     }
 
@@ -121,14 +128,22 @@ impl Profile {
                 return Err(format!("shift_px is {v}, allowed -64 to 64"));
             }
         }
-        if self.color.iter().flatten().any(|v| !is_good(*v, -300.0, 300.0)) {
+        if self
+            .color
+            .iter()
+            .flatten()
+            .any(|v| !is_good(*v, -300.0, 300.0))
+        {
             return Err("color holds a value outside -300 to 300".into());
         }
         if self.noise.iter().any(|v| !is_good(*v, 0.0, 128.0)) {
             return Err("noise holds a value outside 0 to 128".into());
         }
         if !is_good(self.latency_s, -10.0, 10.0) {
-            return Err(format!("latency_s is {}, allowed -10 to 10", self.latency_s));
+            return Err(format!(
+                "latency_s is {}, allowed -10 to 10",
+                self.latency_s
+            ));
         }
         Ok(())
     }

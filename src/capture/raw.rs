@@ -56,9 +56,18 @@ impl RawSource {
             matrix_from: Origin::Converted,
             range_from: Origin::Converted,
             times_from: Origin::Set,
-            notes: note_on_unused(options.matrix, options.range).into_iter().collect(),
+            notes: note_on_unused(options.matrix, options.range)
+                .into_iter()
+                .collect(),
         };
-        Ok(Self { reader, name, format, info, triples: vec![0; 3 * width * height], stopper })
+        Ok(Self {
+            reader,
+            name,
+            format,
+            info,
+            triples: vec![0; 3 * width * height],
+            stopper,
+        })
     }
 }
 
@@ -91,7 +100,11 @@ impl Source for RawSource {
                  three bytes",
                 self.triples.len()
             );
-            return Err(Error::Frame { name: self.name.clone(), frame: index, problem });
+            return Err(Error::Frame {
+                name: self.name.clone(),
+                frame: index,
+                problem,
+            });
         }
         frame.shape((width, height), CONVERTED, Subsampling::None);
         frame.crc32 = crc32fast::hash(&self.triples);
@@ -113,7 +126,14 @@ mod tests {
     use crate::capture::{Capture, CapturedFrame, Error, OpenOptions, RawFormat};
 
     fn options(width: usize, height: usize) -> OpenOptions {
-        OpenOptions { raw: Some(RawFormat { width, height, fps: 25.0 }), ..OpenOptions::default() }
+        OpenOptions {
+            raw: Some(RawFormat {
+                width,
+                height,
+                fps: 25.0,
+            }),
+            ..OpenOptions::default()
+        }
     }
 
     fn open(bytes: Vec<u8>) -> Capture {
@@ -143,22 +163,44 @@ mod tests {
         assert!(capture.next_into(&mut frame).unwrap());
         let error = capture.next_into(&mut frame).unwrap_err();
         assert_eq!(error.frame(), Some(1));
-        assert!(error.to_string().starts_with("\"-\": frame 1 ends after 5 of 6 bytes"), "{error}");
-        assert!(matches!(capture.next_into(&mut frame), Err(Error::Ended { frame: 1, .. })));
+        assert!(
+            error
+                .to_string()
+                .starts_with("\"-\": frame 1 ends after 5 of 6 bytes"),
+            "{error}"
+        );
+        assert!(matches!(
+            capture.next_into(&mut frame),
+            Err(Error::Ended { frame: 1, .. })
+        ));
     }
 
     #[test]
     fn no_bytes_are_no_frames() {
-        let error = open(Vec::new()).next_into(&mut CapturedFrame::new()).unwrap_err();
+        let error = open(Vec::new())
+            .next_into(&mut CapturedFrame::new())
+            .unwrap_err();
         assert!(matches!(error, Error::NoFrames { .. }));
     }
 
     #[test]
     fn sizes_and_rates_that_make_no_sense_are_refused() {
-        for (width, height, fps) in [(0, 1, 25.0), (1, 0, 25.0), (70_000, 2, 25.0), (2, 2, 0.0), (2, 2, f64::NAN)] {
+        for (width, height, fps) in [
+            (0, 1, 25.0),
+            (1, 0, 25.0),
+            (70_000, 2, 25.0),
+            (2, 2, 0.0),
+            (2, 2, f64::NAN),
+        ] {
             let raw = Some(RawFormat { width, height, fps });
-            let options = OpenOptions { raw, ..OpenOptions::default() };
-            assert!(matches!(Capture::open(Path::new("-"), &options), Err(Error::Refused { .. })));
+            let options = OpenOptions {
+                raw,
+                ..OpenOptions::default()
+            };
+            assert!(matches!(
+                Capture::open(Path::new("-"), &options),
+                Err(Error::Refused { .. })
+            ));
         }
     }
 }

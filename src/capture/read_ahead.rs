@@ -78,7 +78,10 @@ impl ReadAhead {
         if self.is_ended {
             return match &self.failed_at {
                 None => Ok(false),
-                Some((name, frame)) => Err(Error::Ended { name: name.clone(), frame: *frame }),
+                Some((name, frame)) => Err(Error::Ended {
+                    name: name.clone(),
+                    frame: *frame,
+                }),
             };
         }
         let ready = self.ready.as_ref().expect("it is taken away only on drop");
@@ -86,7 +89,11 @@ impl ReadAhead {
             Ok(Message::Frame(mut next)) => {
                 std::mem::swap(frame, &mut next);
                 // The thread may have ended after the last frame; then the memory is not needed.
-                let _ = self.empty.as_ref().expect("it is taken away only on drop").send(next);
+                let _ = self
+                    .empty
+                    .as_ref()
+                    .expect("it is taken away only on drop")
+                    .send(next);
                 Ok(true)
             }
             Ok(Message::End) => {
@@ -149,7 +156,10 @@ impl Drop for ReadAhead {
 
 impl std::fmt::Debug for ReadAhead {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("ReadAhead").field("info", &self.info).field("is_ended", &self.is_ended).finish_non_exhaustive()
+        f.debug_struct("ReadAhead")
+            .field("info", &self.info)
+            .field("is_ended", &self.is_ended)
+            .finish_non_exhaustive()
     }
 }
 
@@ -161,8 +171,15 @@ mod tests {
     use crate::capture::{OpenOptions, RawFormat};
 
     fn capture(bytes: Vec<u8>) -> Capture {
-        let raw = Some(RawFormat { width: 1, height: 1, fps: 10.0 });
-        let options = OpenOptions { raw, ..OpenOptions::default() };
+        let raw = Some(RawFormat {
+            width: 1,
+            height: 1,
+            fps: 10.0,
+        });
+        let options = OpenOptions {
+            raw,
+            ..OpenOptions::default()
+        };
         Capture::from_reader(Box::new(Cursor::new(bytes)), "pixels", &options).unwrap()
     }
 
@@ -195,7 +212,10 @@ mod tests {
             assert!(ahead.next_into(&mut frame).unwrap());
         }
         assert_eq!(ahead.next_into(&mut frame).unwrap_err().frame(), Some(4));
-        assert!(matches!(ahead.next_into(&mut frame), Err(Error::Ended { frame: 4, .. })));
+        assert!(matches!(
+            ahead.next_into(&mut frame),
+            Err(Error::Ended { frame: 4, .. })
+        ));
     }
 
     #[test]

@@ -30,8 +30,14 @@ const BLOCK_PX: usize = 64;
 pub(super) fn fill_from_rgb(triples: &[u8], picture: &mut Picture) {
     let [y, cb, cr] = picture.planes_mut();
     let (y, cb, cr) = (y.levels_mut(), cb.levels_mut(), cr.levels_mut());
-    assert!(cb.len() == y.len() && triples.len() == 3 * y.len(), "three bytes a pixel, 4:4:4");
-    let planes = y.chunks_mut(BLOCK_PX).zip(cb.chunks_mut(BLOCK_PX)).zip(cr.chunks_mut(BLOCK_PX));
+    assert!(
+        cb.len() == y.len() && triples.len() == 3 * y.len(),
+        "three bytes a pixel, 4:4:4"
+    );
+    let planes = y
+        .chunks_mut(BLOCK_PX)
+        .zip(cb.chunks_mut(BLOCK_PX))
+        .zip(cr.chunks_mut(BLOCK_PX));
     for (block, ((y, cb), cr)) in triples.chunks(3 * BLOCK_PX).zip(planes) {
         convert_block(block, y, cb, cr);
     }
@@ -75,7 +81,11 @@ mod tests {
         let [r, g, b] = [r, g, b].map(|v| f64::from(v) / 255.0);
         let y = 0.2126 * r + 0.7152 * g + 0.0722 * b;
         let colour = |v: f64| ((255.0 * v).round() + 128.0).clamp(0.0, 255.0);
-        [(255.0 * y).round(), colour((b - y) / 1.8556), colour((r - y) / 1.5748)]
+        [
+            (255.0 * y).round(),
+            colour((b - y) / 1.8556),
+            colour((r - y) / 1.5748),
+        ]
     }
 
     #[test]

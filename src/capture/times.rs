@@ -22,28 +22,83 @@ pub struct TimedFile {
 ///
 /// # Errors
 /// [`Error::Table`] with the line, for everything that is wrong with it.
-pub fn read_times(reader: impl Read, name: &str) -> Result<Vec<TimedFile>, Error> {
-    let fail = |line: u64, problem: String| Error::Table { name: name.to_owned(), line, problem };
-    let mut reader =
-        csv::ReaderBuilder::new().flexible(true).has_headers(false).trim(csv::Trim::All).from_reader(reader);
+pub fn read_times(mut reader: impl Read, name: &str) -> Result<Vec<TimedFile>, Error> {
+    let fail = |line: u64, problem: String| Error::Table {
+        name: name.to_owned(),
+        line,
+        problem,
+    };
+    let mut text = Vec::new();
+    reader
+        .read_to_end(&mut text)
+        .map_err(|source| Error::Open {
+            name: name.to_owned(),
+            source,
+        })?;
+    let mut lines = LineCounter {
+        text: &text,
+        at: 0,
+        line: 1,
+    };
+    let mut reader = csv::ReaderBuilder::new()
+        .flexible(true)
+        .has_headers(false)
+        .trim(csv::Trim::All)
+        .from_reader(&text[..]);
     let mut columns = None;
     let mut rows: Vec<TimedFile> = Vec::new();
     for record in reader.records() {
         let record = record.map_err(|e| {
-            let line = e.position().map_or(1, csv::Position::line);
-            fail(line, format!("cannot be read as comma separated text: {}", without_place(&e)))
+            let line = lines.line_of(e.position());
+            fail(
+                line,
+                format!(
+                    "cannot be read as comma separated text: {}",
+                    without_place(&e)
+                ),
+            )
         })?;
-        let line = record.position().map_or(1, csv::Position::line);
+        let line = lines.line_of(record.position());
         let Some((file_at, time_at)) = columns else {
             columns = Some(find_columns(&record).map_err(|problem| fail(line, problem))?);
             continue;
         };
-        rows.push(read_row(&record, line, (file_at, time_at), rows.last()).map_err(|problem| fail(line, problem))?);
+        rows.push(
+            read_row(&record, line, (file_at, time_at), rows.last())
+                .map_err(|problem| fail(line, problem))?,
+        );
     }
     match columns {
-        None => Err(fail(1, "the table is empty; expected the header \"file,time_s\"".to_owned())),
+        None => Err(fail(
+            1,
+            "the table is empty; expected the header \"file,time_s\"".to_owned(),
+        )),
         Some(_) if rows.is_empty() => Err(fail(2, "the table has a header and no rows".to_owned())),
         Some(_) => Ok(rows),
+    }
+}
+
+/// Tells the line of a record. The reader's own count stands at the empty lines before it.
+struct LineCounter<'a> {
+    text: &'a [u8],
+    at: usize,
+    line: u64,
+}
+
+impl LineCounter<'_> {
+    /// Positions must not go back.
+    fn line_of(&mut self, position: Option<&csv::Position>) -> u64 {
+        let begin = position.map_or(self.at, |p| usize::try_from(p.byte()).unwrap_or(usize::MAX));
+        let is_end = |b: &u8| matches!(b, b'\n' | b'\r');
+        while let Some(byte) = self
+            .text
+            .get(self.at)
+            .filter(|b| self.at < begin || is_end(b))
+        {
+            self.line += u64::from(*byte == b'\n');
+            self.at += 1;
+        }
+        self.line
     }
 }
 
@@ -56,14 +111,20 @@ fn without_place(error: &csv::Error) -> String {
 
 fn find_columns(header: &csv::StringRecord) -> Result<(usize, usize), String> {
     let place = |column: &str| {
-        let mut found = header.iter().enumerate().filter(|(_, field)| field.trim_start_matches('\u{feff}') == column);
+        let mut found = header
+            .iter()
+            .enumerate()
+            .filter(|(_, field)| field.trim_start_matches('\u{feff}') == column);
         let first = found.next().map(|(k, _)| k);
         match (first, found.next()) {
             (Some(k), None) => Ok(k),
             (Some(_), Some(_)) => Err(format!("the header names column {column:?} twice")),
             (None, _) => {
                 let fields: Vec<&str> = header.iter().take(8).collect();
-                Err(format!("the header {:?} has no column {column:?}; expected \"file,time_s\"", fields.join(",")))
+                Err(format!(
+                    "the header {:?} has no column {column:?}; expected \"file,time_s\"",
+                    fields.join(",")
+                ))
             }
         }
     };
@@ -77,14 +138,21 @@ fn read_row(
     before: Option<&TimedFile>,
 ) -> Result<TimedFile, String> {
     let field = |at: usize, column: &str| match record.get(at) {
-        None => Err(format!("the row has {} fields and none for column {column:?}", record.len())),
+        None => Err(format!(
+            "the row has {} fields and none for column {column:?}",
+            record.len()
+        )),
         Some("") => Err(format!("column {column:?} is empty")),
         Some(words) => Ok(words),
     };
     let file = field(file_at, "file")?;
     let words = field(time_at, "time_s")?;
     let time_s: f64 = words.parse().map_err(|_| {
-        let hint = if words.contains(',') { " (decimal comma?)" } else { "" };
+        let hint = if words.contains(',') {
+            " (decimal comma?)"
+        } else {
+            ""
+        };
         format!("column \"time_s\": {words:?} is not a number of seconds{hint}")
     })?;
     if !time_s.is_finite() {
@@ -95,7 +163,11 @@ fn read_row(
             "{file:?} is shown at {time_s} s, but line {} is already at {} s; times must rise from row to row",
             before.line, before.time_s
         )),
-        _ => Ok(TimedFile { file: file.to_owned(), time_s, line }),
+        _ => Ok(TimedFile {
+            file: file.to_owned(),
+            time_s,
+            line,
+        }),
     }
 }
 
@@ -116,7 +188,11 @@ mod tests {
     fn rows_come_in_their_order_with_their_lines() {
         let text = "\u{feff}time_s, file, remark\n-0.5, a.png, x\n\n1e-1, b.png\n";
         let rows = read_times(text.as_bytes(), "times.csv").unwrap();
-        let row = |file: &str, time_s, line| TimedFile { file: file.to_owned(), time_s, line };
+        let row = |file: &str, time_s, line| TimedFile {
+            file: file.to_owned(),
+            time_s,
+            line,
+        };
         assert_eq!(rows, [row("a.png", -0.5, 2), row("b.png", 0.1, 4)]);
     }
 
@@ -128,14 +204,22 @@ mod tests {
             ("name,time_s\na,1\n", 1, "no column \"file\""),
             ("file,time\na,1\n", 1, "no column \"time_s\""),
             ("file,file,time_s\na,1\n", 1, "names column \"file\" twice"),
-            ("file,time_s\na.png,0\nb.png\n", 3, "none for column \"time_s\""),
+            (
+                "file,time_s\na.png,0\nb.png\n",
+                3,
+                "none for column \"time_s\"",
+            ),
             ("file,time_s\n,0\n", 2, "column \"file\" is empty"),
             ("file,time_s\na.png,\n", 2, "column \"time_s\" is empty"),
             ("file,time_s\na.png,one\n", 2, "\"one\" is not a number"),
             ("file,time_s\na.png,\"1,5\"\n", 2, "(decimal comma?)"),
             ("file,time_s\na.png,inf\n", 2, "not finite"),
             ("file,time_s\na.png,NaN\n", 2, "not finite"),
-            ("file,time_s\na.png,1\nb.png,1\n", 3, "line 2 is already at 1 s"),
+            (
+                "file,time_s\na.png,1\nb.png,1\n",
+                3,
+                "line 2 is already at 1 s",
+            ),
             ("file,time_s\na.png,1\nb.png,0.5\n", 3, "times must rise"),
         ] {
             let (found_line, found) = problem(text);
@@ -143,7 +227,10 @@ mod tests {
             assert!(found.contains(words), "{text:?}: {found}");
         }
         let error = read_times(&b"file,time_s\n\xff.png,1\n"[..], "times.csv").unwrap_err();
-        assert_eq!(error.to_string(), "times.csv:2: cannot be read as comma separated text: it is not UTF-8");
+        assert_eq!(
+            error.to_string(),
+            "times.csv:2: cannot be read as comma separated text: it is not UTF-8"
+        );
     }
 
     proptest! {

@@ -81,7 +81,9 @@ pub fn parse_header(line: &str) -> Result<Y4mHeader, String> {
                 _ => {}
             },
             _ => {
-                return Err(format!("header field {word:?} is not known; known: W H F I A C X"));
+                return Err(format!(
+                    "header field {word:?} is not known; known: W H F I A C X"
+                ));
             }
         }
     }
@@ -121,12 +123,17 @@ fn check_interlacing(word: &str, value: &str) -> Result<(), String> {
             "the stream is interlaced ({word}): its fields belong to two moments; supported: progressive (Ip); \
              deinterlace the capture first, or record it progressive"
         )),
-        _ => Err(format!("header field {word:?} is not an interlacing mode (Ip, It, Ib, Im, I?)")),
+        _ => Err(format!(
+            "header field {word:?} is not an interlacing mode (Ip, It, Ib, Im, I?)"
+        )),
     }
 }
 
 fn note_on_aspect(value: &str) -> Option<String> {
-    let is_square = matches!(value.split_once(':'), None | Some(("0", "0")) | Some(("1", "1")));
+    let is_square = matches!(
+        value.split_once(':'),
+        None | Some(("0", "0")) | Some(("1", "1"))
+    );
     (!is_square).then(|| format!("pixels are marked as not square ({value}); the mark is not used"))
 }
 
@@ -142,9 +149,15 @@ fn parse_chroma(word: &str, value: &str, header: &mut Y4mHeader) -> Result<(), S
             (Subsampling::Both, None)
         }
         _ => {
-            let supported = "supported: C420jpeg, C420mpeg2, C420paldv, C420, C422, C444, Cmono, 8 bits each";
-            let depth = value.split_once('p').is_some_and(|(_, bits)| bits.parse::<u8>().is_ok_and(|b| b > 8));
-            let is_deep = depth || value.strip_prefix("mono").is_some_and(|bits| bits.parse::<u8>().is_ok());
+            let supported =
+                "supported: C420jpeg, C420mpeg2, C420paldv, C420, C422, C444, Cmono, 8 bits each";
+            let depth = value
+                .split_once('p')
+                .is_some_and(|(_, bits)| bits.parse::<u8>().is_ok_and(|b| b > 8));
+            let is_deep = depth
+                || value
+                    .strip_prefix("mono")
+                    .is_some_and(|bits| bits.parse::<u8>().is_ok());
             return Err(if is_deep {
                 format!(
                     "samples have more than 8 bits ({word}); {supported}; or give the file in a container to ffmpeg"
@@ -201,9 +214,15 @@ impl Y4mSource {
         options: &OpenOptions,
     ) -> Result<Self, Error> {
         let mut line = Vec::new();
-        let is_whole =
-            read_line(&mut reader, &mut line).map_err(|source| Error::Read { name: name.clone(), frame: 0, source })?;
-        let refuse = |problem: String| Error::Refused { name: name.clone(), problem };
+        let is_whole = read_line(&mut reader, &mut line).map_err(|source| Error::Read {
+            name: name.clone(),
+            frame: 0,
+            source,
+        })?;
+        let refuse = |problem: String| Error::Refused {
+            name: name.clone(),
+            problem,
+        };
         if line.is_empty() && !is_whole {
             let hint = "nothing came; does the program that writes it run?";
             return Err(Error::NoFrames { name, hint });
@@ -218,35 +237,55 @@ impl Y4mSource {
                 line.len()
             )));
         }
-        let text = std::str::from_utf8(&line).map_err(|_| refuse("the YUV4MPEG2 header is not text".to_owned()))?;
+        let text = std::str::from_utf8(&line)
+            .map_err(|_| refuse("the YUV4MPEG2 header is not text".to_owned()))?;
         let header = parse_header(text).map_err(refuse)?;
         check_size(&name, 0, (header.width, header.height), options)?;
         let (rate, times_from) = match (header.rate, options.fps) {
-            (Some((numerator, denominator)), _) => (Rate::Fraction(numerator, denominator), Origin::Stream),
+            (Some((numerator, denominator)), _) => {
+                (Rate::Fraction(numerator, denominator), Origin::Stream)
+            }
             (None, Some(hz)) => (Rate::Hz(hz), Origin::Set),
             (None, None) => {
-                return Err(refuse("the header tells no frame rate (F); give one".to_owned()));
+                return Err(refuse(
+                    "the header tells no frame rate (F); give one".to_owned(),
+                ));
             }
         };
         let frame_bytes = 6 + frame_levels(&header) as u64;
         let body = length.map(|l| l.saturating_sub(line.len() as u64 + 1));
         // Frame lines may carry parameters; then the count is not known beforehand.
-        let frame_count = body.filter(|b| b % frame_bytes == 0).map(|b| b / frame_bytes);
+        let frame_count = body
+            .filter(|b| b % frame_bytes == 0)
+            .map(|b| b / frame_bytes);
         let info = describe(&header, rate, times_from, frame_count, options);
-        Ok(Self { reader, name, header, rate, info, line, stopper })
+        Ok(Self {
+            reader,
+            name,
+            header,
+            rate,
+            info,
+            line,
+            stopper,
+        })
     }
 
     fn fail(&self, frame: u64, problem: String) -> Error {
-        Error::Frame { name: self.name.clone(), frame, problem }
+        Error::Frame {
+            name: self.name.clone(),
+            frame,
+            problem,
+        }
     }
 
     /// Reads the line before the planes; `Ok(false)` at a clean end.
     fn read_frame_line(&mut self, index: u64) -> Result<bool, Error> {
-        let is_whole = read_line(&mut self.reader, &mut self.line).map_err(|source| Error::Read {
-            name: self.name.clone(),
-            frame: index,
-            source,
-        })?;
+        let is_whole =
+            read_line(&mut self.reader, &mut self.line).map_err(|source| Error::Read {
+                name: self.name.clone(),
+                frame: index,
+                source,
+            })?;
         if self.line.is_empty() && !is_whole {
             return Ok(false);
         }
@@ -285,7 +324,11 @@ fn describe(
     let (matrix, matrix_from) = settle(options.matrix, None, usual_matrix(header.height));
     let (range, range_from) = settle(options.range, header.range, Range::Limited);
     StreamInfo {
-        source: if header.is_mono { "YUV4MPEG2, grey".to_owned() } else { "YUV4MPEG2".to_owned() },
+        source: if header.is_mono {
+            "YUV4MPEG2, grey".to_owned()
+        } else {
+            "YUV4MPEG2".to_owned()
+        },
         width: header.width,
         height: header.height,
         encoding: Encoding::YCbCr { matrix, range },
@@ -352,7 +395,9 @@ impl Source for Y4mSource {
             hasher.update(levels);
         }
         if self.header.is_mono {
-            frame.picture.planes_mut()[1..].iter_mut().for_each(|plane| plane.levels_mut().fill(128));
+            frame.picture.planes_mut()[1..]
+                .iter_mut()
+                .for_each(|plane| plane.levels_mut().fill(128));
         }
         frame.crc32 = hasher.finalize();
         frame.time_s = self.rate.time_s(index);
@@ -404,7 +449,11 @@ impl<W: Write> Y4mWriter<W> {
             writer,
             "YUV4MPEG2 W{width} H{height} F{numerator}:{denominator} Ip A1:1 C{chroma} XCOLORRANGE={range}"
         )?;
-        Ok(Self { writer, size, subsampling })
+        Ok(Self {
+            writer,
+            size,
+            subsampling,
+        })
     }
 
     /// Writes one frame.
@@ -415,10 +464,17 @@ impl<W: Write> Y4mWriter<W> {
     /// # Panics
     /// When the picture has not the size and subsampling of the stream.
     pub fn write(&mut self, picture: &Picture) -> std::io::Result<()> {
-        let is_same = (picture.width(), picture.height()) == self.size && picture.subsampling() == self.subsampling;
-        assert!(is_same, "all frames of a stream have one size and subsampling");
+        let is_same = (picture.width(), picture.height()) == self.size
+            && picture.subsampling() == self.subsampling;
+        assert!(
+            is_same,
+            "all frames of a stream have one size and subsampling"
+        );
         self.writer.write_all(b"FRAME\n")?;
-        picture.planes().iter().try_for_each(|plane| self.writer.write_all(plane.levels()))
+        picture
+            .planes()
+            .iter()
+            .try_for_each(|plane| self.writer.write_all(plane.levels()))
     }
 
     /// Gives the writer back, flushed.
@@ -441,9 +497,17 @@ mod tests {
     use crate::capture::Capture;
     use crate::picture::{Matrix, Plane};
 
-    const LIMITED_709: Encoding = Encoding::YCbCr { matrix: Matrix::Bt709, range: Range::Limited };
+    const LIMITED_709: Encoding = Encoding::YCbCr {
+        matrix: Matrix::Bt709,
+        range: Range::Limited,
+    };
 
-    fn picture(size: (usize, usize), encoding: Encoding, subsampling: Subsampling, seed: u32) -> Picture {
+    fn picture(
+        size: (usize, usize),
+        encoding: Encoding,
+        subsampling: Subsampling,
+        seed: u32,
+    ) -> Picture {
         let mut state = seed;
         let mut plane = |(w, h): (usize, usize)| {
             let levels = std::iter::repeat_with(|| {
@@ -453,18 +517,37 @@ mod tests {
             Plane::from_levels(w, h, levels.take(w * h).collect())
         };
         let chroma = subsampling.chroma_size(size.0, size.1);
-        Picture::from_planes([plane(size), plane(chroma), plane(chroma)], encoding, subsampling)
+        Picture::from_planes(
+            [plane(size), plane(chroma), plane(chroma)],
+            encoding,
+            subsampling,
+        )
     }
 
     pub(crate) fn stream(size: (usize, usize), subsampling: Subsampling, count: u32) -> Vec<u8> {
-        let mut writer =
-            Y4mWriter::new(Vec::new(), size, (30_000, 1001), subsampling, Siting::Left, Range::Limited).unwrap();
-        (0..count).for_each(|k| writer.write(&picture(size, LIMITED_709, subsampling, k)).unwrap());
+        let mut writer = Y4mWriter::new(
+            Vec::new(),
+            size,
+            (30_000, 1001),
+            subsampling,
+            Siting::Left,
+            Range::Limited,
+        )
+        .unwrap();
+        (0..count).for_each(|k| {
+            writer
+                .write(&picture(size, LIMITED_709, subsampling, k))
+                .unwrap()
+        });
         writer.finish().unwrap()
     }
 
     fn open(bytes: Vec<u8>) -> Result<Capture, Error> {
-        Capture::from_reader(Box::new(Cursor::new(bytes)), "a.y4m", &OpenOptions::default())
+        Capture::from_reader(
+            Box::new(Cursor::new(bytes)),
+            "a.y4m",
+            &OpenOptions::default(),
+        )
     }
 
     #[test]
@@ -472,8 +555,13 @@ mod tests {
         for subsampling in [Subsampling::Both, Subsampling::Columns, Subsampling::None] {
             for size in [(6, 4), (5, 3), (1, 1)] {
                 let mut capture = open(stream(size, subsampling, 3)).unwrap();
-                let Encoding::YCbCr { range, .. } = capture.info().encoding else { panic!("Y'CbCr") };
-                assert_eq!((range, capture.info().range_from), (Range::Limited, Origin::Stream));
+                let Encoding::YCbCr { range, .. } = capture.info().encoding else {
+                    panic!("Y'CbCr")
+                };
+                assert_eq!(
+                    (range, capture.info().range_from),
+                    (Range::Limited, Origin::Stream)
+                );
                 assert_eq!(capture.info().matrix_from, Origin::Assumed);
                 let encoding = capture.info().encoding;
                 let mut frame = CapturedFrame::new();
@@ -491,17 +579,34 @@ mod tests {
 
     #[test]
     fn headers_in_use_are_understood() {
-        let header =
-            parse_header("YUV4MPEG2 W1024 H768 F25:1 Ip A1:1 C420mpeg2 XYSCSS=420MPEG2 XCOLORRANGE=FULL").unwrap();
-        assert_eq!((header.width, header.height, header.rate), (1024, 768, Some((25, 1))));
-        assert_eq!((header.siting, header.range), (Some(Siting::Left), Some(Range::Full)));
+        let header = parse_header(
+            "YUV4MPEG2 W1024 H768 F25:1 Ip A1:1 C420mpeg2 XYSCSS=420MPEG2 XCOLORRANGE=FULL",
+        )
+        .unwrap();
+        assert_eq!(
+            (header.width, header.height, header.rate),
+            (1024, 768, Some((25, 1)))
+        );
+        assert_eq!(
+            (header.siting, header.range),
+            (Some(Siting::Left), Some(Range::Full))
+        );
         // yuv4mpeg(5): without C the stream is 4:2:0 with JPEG siting.
         let header = parse_header("YUV4MPEG2 W2 H2 F0:0").unwrap();
-        assert_eq!((header.subsampling, header.siting), (Subsampling::Both, Some(Siting::Center)));
+        assert_eq!(
+            (header.subsampling, header.siting),
+            (Subsampling::Both, Some(Siting::Center))
+        );
         assert_eq!((header.rate, header.range), (None, None));
         assert!(parse_header("YUV4MPEG2 W2 H2 F1:1 Cmono").unwrap().is_mono);
-        assert_eq!(parse_header("YUV4MPEG2 W2 H2 C444").unwrap().subsampling, Subsampling::None);
-        assert_eq!(parse_header("YUV4MPEG2 W2 H2 A10:11").unwrap().notes.len(), 1);
+        assert_eq!(
+            parse_header("YUV4MPEG2 W2 H2 C444").unwrap().subsampling,
+            Subsampling::None
+        );
+        assert_eq!(
+            parse_header("YUV4MPEG2 W2 H2 A10:11").unwrap().notes.len(),
+            1
+        );
     }
 
     #[test]
@@ -514,7 +619,10 @@ mod tests {
             ("YUV4MPEG2 W+2 H2", "\"W+2\" is not a number of pixels"),
             ("YUV4MPEG2 W0 H2", "each side must be 1 to"),
             ("YUV4MPEG2 W99999 H99999", "each side must be 1 to"),
-            ("YUV4MPEG2 W99999999999999999999 H2", "is not a number of pixels"),
+            (
+                "YUV4MPEG2 W99999999999999999999 H2",
+                "is not a number of pixels",
+            ),
             ("YUV4MPEG2 W2 H2 F25", "is not a frame rate"),
             ("YUV4MPEG2 W2 H2 F25:0", "is not a frame rate"),
             ("YUV4MPEG2 W2 H2 F-25:1", "is not a frame rate"),
@@ -524,7 +632,10 @@ mod tests {
             ("YUV4MPEG2 W2 H2 C420p10", "more than 8 bits (C420p10)"),
             ("YUV4MPEG2 W2 H2 Cmono16", "more than 8 bits"),
             ("YUV4MPEG2 W2 H2 C411", "\"C411\" is not supported"),
-            ("YUV4MPEG2 W2 H2 C444alpha", "\"C444alpha\" is not supported"),
+            (
+                "YUV4MPEG2 W2 H2 C444alpha",
+                "\"C444alpha\" is not supported",
+            ),
             ("YUV4MPEG2 W2 H2 Q1", "\"Q1\" is not known"),
         ] {
             let problem = parse_header(line).unwrap_err();
@@ -538,13 +649,17 @@ mod tests {
         let mut frame = CapturedFrame::new();
         assert!(capture.next_into(&mut frame).unwrap());
         let [y, cb, cr] = frame.picture.planes();
-        assert_eq!((y.levels(), cb.levels(), cr.levels()), (&b"ab"[..], &[128][..], &[128][..]));
+        assert_eq!(
+            (y.levels(), cb.levels(), cr.levels()),
+            (&b"ab"[..], &[128][..], &[128][..])
+        );
         assert_eq!(frame.crc32, crc32fast::hash(b"ab"));
     }
 
     #[test]
     fn frame_lines_may_carry_parameters() {
-        let mut capture = open(b"YUV4MPEG2 W1 H1 F25:1 C444\nFRAME Xnote\nabcFRAME\ndef".to_vec()).unwrap();
+        let mut capture =
+            open(b"YUV4MPEG2 W1 H1 F25:1 C444\nFRAME Xnote\nabcFRAME\ndef".to_vec()).unwrap();
         let mut frame = CapturedFrame::new();
         assert!(capture.next_into(&mut frame).unwrap() && capture.next_into(&mut frame).unwrap());
         assert_eq!(frame.picture.planes()[0].levels(), b"d");
@@ -585,16 +700,32 @@ mod tests {
         assert!(capture.next_into(&mut frame).unwrap() && capture.next_into(&mut frame).unwrap());
         let error = capture.next_into(&mut frame).unwrap_err();
         assert_eq!(error.frame(), Some(2));
-        assert!(error.to_string().contains("in place of \"FRAME\""), "{error}");
+        assert!(
+            error.to_string().contains("in place of \"FRAME\""),
+            "{error}"
+        );
     }
 
     #[test]
     fn matrix_and_range_can_be_set() {
-        let options = OpenOptions { matrix: Some(Matrix::Bt601), range: Some(Range::Full), ..OpenOptions::default() };
+        let options = OpenOptions {
+            matrix: Some(Matrix::Bt601),
+            range: Some(Range::Full),
+            ..OpenOptions::default()
+        };
         let bytes = stream((4, 2), Subsampling::Both, 1);
         let capture = Capture::from_reader(Box::new(Cursor::new(bytes)), "a", &options).unwrap();
-        assert_eq!(capture.info().encoding, Encoding::YCbCr { matrix: Matrix::Bt601, range: Range::Full });
-        assert_eq!((capture.info().matrix_from, capture.info().range_from), (Origin::Set, Origin::Set));
+        assert_eq!(
+            capture.info().encoding,
+            Encoding::YCbCr {
+                matrix: Matrix::Bt601,
+                range: Range::Full
+            }
+        );
+        assert_eq!(
+            (capture.info().matrix_from, capture.info().range_from),
+            (Origin::Set, Origin::Set)
+        );
     }
 
     #[test]
@@ -602,8 +733,12 @@ mod tests {
         let bytes = b"YUV4MPEG2 W1 H1 F0:0 C444\nFRAME\nabcFRAME\nabc".to_vec();
         let error = open(bytes.clone()).unwrap_err();
         assert!(error.to_string().contains("no frame rate"), "{error}");
-        let options = OpenOptions { fps: Some(4.0), ..OpenOptions::default() };
-        let mut capture = Capture::from_reader(Box::new(Cursor::new(bytes)), "a", &options).unwrap();
+        let options = OpenOptions {
+            fps: Some(4.0),
+            ..OpenOptions::default()
+        };
+        let mut capture =
+            Capture::from_reader(Box::new(Cursor::new(bytes)), "a", &options).unwrap();
         let mut frame = CapturedFrame::new();
         assert!(capture.next_into(&mut frame).unwrap() && capture.next_into(&mut frame).unwrap());
         assert_eq!(frame.time_s, 0.25);

@@ -62,19 +62,33 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     });
     let mut painter = Painter::new();
     let offset = arguments.offset.unwrap_or(Offset::Usual);
-    let (offset_s, offset_from) = check::settle_offset(subject, &recording, &frames, offset, &mut painter);
+    let (offset_s, offset_from) =
+        check::settle_offset(subject, &recording, &frames, offset, &mut painter);
     let list: Vec<&CapturedFrame> = frames.iter().collect();
     let measured = calibrate::measure(subject, &recording, &list, siting, offset_s, &mut painter);
     let p = &measured.profile;
     println!("time offset   {offset_s:.3} s ({offset_from})");
-    println!("shift         {:.3} px, {:.3} px", p.shift_px[0], p.shift_px[1]);
+    println!(
+        "shift         {:.3} px, {:.3} px",
+        p.shift_px[0], p.shift_px[1]
+    );
     println!("scale         {:.6}, {:.6}", p.scale[0], p.scale[1]);
-    println!("noise         {:.2}, {:.2}, {:.2} levels", p.noise[0], p.noise[1], p.noise[2]);
+    println!(
+        "noise         {:.2}, {:.2}, {:.2} levels",
+        p.noise[0], p.noise[1], p.noise[2]
+    );
     match p.latency_se_s {
-        Some(se) => println!("latency       {:.1} ms, standard error {:.1} ms", p.latency_s * 1e3, se * 1e3),
+        Some(se) => println!(
+            "latency       {:.1} ms, standard error {:.1} ms",
+            p.latency_s * 1e3,
+            se * 1e3
+        ),
         None => println!("latency       not measured: nothing moved enough"),
     }
-    println!("agreement     {:.0} % of the regions", 100.0 * measured.agreeing);
+    println!(
+        "agreement     {:.0} % of the regions",
+        100.0 * measured.agreeing
+    );
     for note in &measured.notes {
         println!("note          {note}");
     }

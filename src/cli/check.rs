@@ -52,7 +52,9 @@ pub(super) fn parse_offset(text: &str) -> Result<Offset, String> {
     }
     match text.parse::<f64>() {
         Ok(v) if v.is_finite() => Ok(Offset::Given(v)),
-        _ => Err(format!("\"{text}\" is neither a number of seconds nor auto")),
+        _ => Err(format!(
+            "\"{text}\" is neither a number of seconds nor auto"
+        )),
     }
 }
 
@@ -72,10 +74,24 @@ const READ_AHEAD: usize = 4;
 /// Runs `check`.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let (definition, recording) = arguments.input.load()?;
-    let profile = arguments.profile.as_deref().map(Profile::load).transpose()?;
-    let settings = Settings { offset: arguments.offset.unwrap_or(Offset::Usual), profile };
+    let profile = arguments
+        .profile
+        .as_deref()
+        .map(Profile::load)
+        .transpose()?;
+    let settings = Settings {
+        offset: arguments.offset.unwrap_or(Offset::Usual),
+        profile,
+    };
     let capture = arguments.capture.open(&definition)?;
-    let outcome = checked(&definition, &recording, capture, &settings, &arguments.out, arguments.quiet)?;
+    let outcome = checked(
+        &definition,
+        &recording,
+        capture,
+        &settings,
+        &arguments.out,
+        arguments.quiet,
+    )?;
     if !arguments.quiet {
         print_summary(&outcome, &arguments.out);
     }
@@ -111,13 +127,33 @@ pub(super) fn checked(
         stored: BTreeMap::new(),
         progress: progress(frame_count, quiet),
     };
-    let outcome = check::check(definition, subject, recording, &mut source, settings, &mut writer)?;
+    let outcome = check::check(
+        definition,
+        subject,
+        recording,
+        &mut source,
+        settings,
+        &mut writer,
+    )?;
     writer.frames.flush().map_err(cannot_write(&path))?;
     writer.progress.finish_and_clear();
-    write_pictures(definition, subject, recording, &outcome, &writer.stored, &pictures)?;
+    write_pictures(
+        definition,
+        subject,
+        recording,
+        &outcome,
+        &writer.stored,
+        &pictures,
+    )?;
     let json = |value: serde_json::Result<String>| value.map(|text| text + "\n");
-    write_file(&out.join("events.json"), json(serde_json::to_string_pretty(&outcome.events))?.as_bytes())?;
-    write_file(&out.join("summary.json"), json(serde_json::to_string_pretty(&outcome.summary))?.as_bytes())?;
+    write_file(
+        &out.join("events.json"),
+        json(serde_json::to_string_pretty(&outcome.events))?.as_bytes(),
+    )?;
+    write_file(
+        &out.join("summary.json"),
+        json(serde_json::to_string_pretty(&outcome.summary))?.as_bytes(),
+    )?;
     Ok(outcome)
 }
 
@@ -126,8 +162,14 @@ fn progress(frame_count: Option<u64>, quiet: bool) -> ProgressBar {
         return ProgressBar::hidden();
     }
     let (bar, template) = match frame_count {
-        Some(n) => (ProgressBar::new(n), "{bar:40} {pos}/{len} frames, {per_sec}, {eta} left"),
-        None => (ProgressBar::new_spinner(), "{spinner} {pos} frames, {per_sec}, {elapsed}"),
+        Some(n) => (
+            ProgressBar::new(n),
+            "{bar:40} {pos}/{len} frames, {per_sec}, {eta} left",
+        ),
+        None => (
+            ProgressBar::new_spinner(),
+            "{spinner} {pos} frames, {per_sec}, {elapsed}",
+        ),
     };
     if let Ok(style) = ProgressStyle::with_template(template) {
         bar.set_style(style);
@@ -161,7 +203,8 @@ impl Sink for Writer {
         }
         std::fs::create_dir_all(&self.pictures)?;
         let rgb = pictures::to_rgb(&snapshot.captured);
-        rgb.save(stored_name(&self.pictures, snapshot.frame)).map_err(std::io::Error::other)?;
+        rgb.save(stored_name(&self.pictures, snapshot.frame))
+            .map_err(std::io::Error::other)?;
         self.stored.insert(snapshot.frame, snapshot.due_time_s);
         Ok(())
     }
@@ -180,10 +223,18 @@ fn write_pictures(
 ) -> Result<(), Failure> {
     let mut painter = Painter::new();
     for (k, event) in outcome.events.iter().enumerate() {
-        let Some(due_time_s) = stored.get(&event.best_frame) else { continue };
+        let Some(due_time_s) = stored.get(&event.best_frame) else {
+            continue;
+        };
         let path = stored_name(folder, event.best_frame);
         let captured: RgbImage = image::open(&path)?.to_rgb8();
-        let reference = reference_picture(subject, recording, &outcome.summary.profile, *due_time_s, &mut painter);
+        let reference = reference_picture(
+            subject,
+            recording,
+            &outcome.summary.profile,
+            *due_time_s,
+            &mut painter,
+        );
         let area = event_area(definition, event);
         let picture = pictures::side_by_side(&captured, &pictures::to_rgb(&reference), area);
         let path = folder.join(picture_name(k, event));
@@ -197,10 +248,26 @@ fn write_pictures(
 }
 
 fn picture_name(index: usize, event: &Event) -> String {
-    let place = if event.regions == ["*"] { "frame".to_owned() } else { event.regions.join("+") };
-    let place: String =
-        place.chars().map(|c| if c.is_ascii_alphanumeric() || "+-_".contains(c) { c } else { '_' }).take(60).collect();
-    format!("event_{index:04}_{}_{place}.png", name(event.class).replace(' ', "_"))
+    let place = if event.regions == ["*"] {
+        "frame".to_owned()
+    } else {
+        event.regions.join("+")
+    };
+    let place: String = place
+        .chars()
+        .map(|c| {
+            if c.is_ascii_alphanumeric() || "+-_".contains(c) {
+                c
+            } else {
+                '_'
+            }
+        })
+        .take(60)
+        .collect();
+    format!(
+        "event_{index:04}_{}_{place}.png",
+        name(event.class).replace(' ', "_")
+    )
 }
 
 fn event_area(definition: &Definition, event: &Event) -> Rect {
@@ -213,15 +280,31 @@ fn event_area(definition: &Definition, event: &Event) -> Rect {
         .fold(Rect::default(), |sum, r| sum.union(&r.area()))
         .grown(MARGIN_PX)
         .intersection(&whole)
-        .union(if event.regions == ["*"] { &whole } else { &Rect { x: 0, y: 0, width: 0, height: 0 } })
+        .union(if event.regions == ["*"] {
+            &whole
+        } else {
+            &Rect {
+                x: 0,
+                y: 0,
+                width: 0,
+                height: 0,
+            }
+        })
 }
 
-fn reference_picture(subject: Subject, recording: &Recording, profile: &Profile, time_s: f64, painter: &mut Painter) -> Picture {
+fn reference_picture(
+    subject: Subject,
+    recording: &Recording,
+    profile: &Profile,
+    time_s: f64,
+    painter: &mut Painter,
+) -> Picture {
     let mut inputs = Inputs::default();
     recording.inputs_at(time_s, &mut inputs);
     let planes = (profile.subsampling, profile.siting);
     let size = (profile.width, profile.height);
-    FrameReference::draw(subject, &inputs, &profile.look(), planes, size, painter).picture(profile.encoding)
+    FrameReference::draw(subject, &inputs, &profile.look(), planes, size, painter)
+        .picture(profile.encoding)
 }
 
 /// The result on a screen.
@@ -240,7 +323,10 @@ pub(super) fn print_summary(outcome: &Outcome, out: &Path) {
     let shown = 40;
     for e in outcome.events.iter().take(shown) {
         let worst = e.worst_error.as_ref().map_or(String::new(), |w| {
-            format!(", {} shows {:.2}, due {:.2} {}", w.channel, w.displayed, w.expected, w.unit)
+            format!(
+                ", {} shows {:.2}, due {:.2} {}",
+                w.channel, w.displayed, w.expected, w.unit
+            )
         });
         println!(
             "  {:<11} {} from {:.3} s to {:.3} s, confirmed at {:.3} s{worst}",

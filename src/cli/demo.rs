@@ -30,8 +30,14 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let out = &arguments.out;
     make_folder(out)?;
     write_file(&out.join("display.toml"), demo::DISPLAY.as_bytes())?;
-    write_file(&out.join("engine_strip.toml"), demo::ENGINE_STRIP.as_bytes())?;
-    write_file(&out.join("reversionary.toml"), demo::REVERSIONARY.as_bytes())?;
+    write_file(
+        &out.join("engine_strip.toml"),
+        demo::ENGINE_STRIP.as_bytes(),
+    )?;
+    write_file(
+        &out.join("reversionary.toml"),
+        demo::REVERSIONARY.as_bytes(),
+    )?;
     write_file(&out.join("inputs.csv"), scenario::inputs_csv().as_bytes())?;
     let definition = Definition::load(&out.join("display.toml"))?;
     let recording = Recording::load(&out.join("inputs.csv"), &definition, MissingColumns::Refuse)?;
@@ -39,14 +45,31 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let seeded = faults::demo_faults(&definition, plan.frames_per_s(), plan.seed);
     let source = unit::Unit::new(&definition, &recording, plan, seeded);
     if !arguments.quiet {
-        println!("drawing {} frames with the stand-in unit into {}", source.frame_count(), out.display());
+        println!(
+            "drawing {} frames with the stand-in unit into {}",
+            source.frame_count(),
+            out.display()
+        );
     }
     let seeded = unit::produce(out, source, &mut |_, _| {})?;
-    let options = OpenOptions { size: Some(definition.size()), ..OpenOptions::default() };
+    let options = OpenOptions {
+        size: Some(definition.size()),
+        ..OpenOptions::default()
+    };
     let capture = Capture::open(&out.join(unit::CAPTURE_FILE), &options)?;
-    let settings = Settings { offset: Offset::Given(0.0), profile: None };
+    let settings = Settings {
+        offset: Offset::Given(0.0),
+        profile: None,
+    };
     let results = out.join("check");
-    let outcome = check::checked(&definition, &recording, capture, &settings, &results, arguments.quiet)?;
+    let outcome = check::checked(
+        &definition,
+        &recording,
+        capture,
+        &settings,
+        &results,
+        arguments.quiet,
+    )?;
     if let Some(e) = &outcome.error {
         super::complain(e);
         return Ok(super::EXIT_NOT_JUDGED);
@@ -55,7 +78,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     if !arguments.quiet {
         print_where(&results, &outcome);
     }
-    Ok(if all_found && nothing_else { super::EXIT_AGREES } else { super::EXIT_FAULTS })
+    Ok(if all_found && nothing_else {
+        super::EXIT_AGREES
+    } else {
+        super::EXIT_FAULTS
+    })
 }
 
 fn overlaps(event: &Event, fault: &faults::Fault) -> bool {
@@ -64,7 +91,8 @@ fn overlaps(event: &Event, fault: &faults::Fault) -> bool {
 
 fn is_found_by(event: &Event, fault: &faults::Fault) -> bool {
     let is_class = name(event.class) == format!("{:?}", fault.class).to_lowercase();
-    let is_place = fault.regions.iter().all(|r| event.regions.contains(r)) || event.regions == ["*"];
+    let is_place =
+        fault.regions.iter().all(|r| event.regions.contains(r)) || event.regions == ["*"];
     overlaps(event, fault) && is_class && is_place
 }
 
@@ -77,14 +105,20 @@ fn compare(seeded: &[faults::Fault], outcome: &Outcome, quiet: bool) -> (bool, b
             println!("{line}");
         }
     };
-    say(format!("{:<34} {:<11} {:<18} {:>8}  found", "seeded", "class", "where", "onset s"));
+    say(format!(
+        "{:<34} {:<11} {:<18} {:>8}  found",
+        "seeded", "class", "where", "onset s"
+    ));
     for fault in seeded {
         let found = (0..outcome.events.len())
             .find(|k| !claimed[*k] && is_found_by(&outcome.events[*k], fault));
         let result = match found {
             Some(k) => {
                 claimed[k] = true;
-                format!("after {:.0} ms", (outcome.events[k].detected_s - fault.onset_s) * 1000.0)
+                format!(
+                    "after {:.0} ms",
+                    (outcome.events[k].detected_s - fault.onset_s) * 1000.0
+                )
             }
             None => {
                 all_found = false;
@@ -116,6 +150,9 @@ fn compare(seeded: &[faults::Fault], outcome: &Outcome, quiet: bool) -> (bool, b
 fn print_where(results: &Path, outcome: &Outcome) {
     let s = &outcome.summary;
     println!("{} frames checked; {}", s.frames, s.profile_from);
-    println!("frames, events, summary and pictures: {}", results.display());
+    println!(
+        "frames, events, summary and pictures: {}",
+        results.display()
+    );
     println!("{}", s.caution);
 }

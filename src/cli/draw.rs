@@ -11,8 +11,8 @@ use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{Canvas, Look};
 use crate::reference::drawing::Drawing;
 use crate::reference::painter::{Filter, Painter};
-use crate::reference::scene::Scene;
 use crate::reference::png;
+use crate::reference::scene::Scene;
 use crate::reference::svg::{self, TextAs};
 
 /// Arguments of `draw`.
@@ -49,7 +49,9 @@ enum Format {
 fn parse_rate(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(v) if v > 0.0 && v <= 1000.0 => Ok(v),
-        _ => Err(format!("\"{text}\" is not a frame rate; give a number above 0, at most 1000")),
+        _ => Err(format!(
+            "\"{text}\" is not a frame rate; give a number above 0, at most 1000"
+        )),
     }
 }
 
@@ -63,14 +65,19 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let from_s = arguments.from.unwrap_or(begin_s);
     let to_s = arguments.to.unwrap_or(end_s);
     if !(from_s.is_finite() && to_s.is_finite() && from_s <= to_s) {
-        return Err(format!("--from {from_s} is not before --to {to_s}; give recording times, s").into());
+        return Err(
+            format!("--from {from_s} is not before --to {to_s}; give recording times, s").into(),
+        );
     }
     if from_s > end_s || to_s < begin_s {
         return Err(format!("nothing to draw from {from_s} s to {to_s} s: the recording holds {begin_s} s to {end_s} s").into());
     }
     let count = libm::floor((to_s - from_s) * arguments.fps + 1e-6) + 1.0;
     if count > MOST_FRAMES {
-        return Err(format!("{count:.0} frames are more than {MOST_FRAMES:.0}; draw a shorter stretch").into());
+        return Err(format!(
+            "{count:.0} frames are more than {MOST_FRAMES:.0}; draw a shorter stretch"
+        )
+        .into());
     }
     make_folder(&arguments.out)?;
     let drawing = Drawing::new(&definition);
@@ -101,14 +108,31 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             Format::Png => {
                 let mut canvas = Canvas::new(area, 3, look.levels(definition.background()));
                 for (scene, clip) in &scenes {
-                    painter.draw(scene, definition.fonts(), &look, &mut canvas, Filter::ALL, *clip);
+                    painter.draw(
+                        scene,
+                        definition.fonts(),
+                        &look,
+                        &mut canvas,
+                        Filter::ALL,
+                        *clip,
+                    );
                 }
                 (format!("frame_{n:06}.png"), png::png(&canvas)?)
             }
             Format::Svg => {
                 let list: Vec<(Rect, &Scene)> = scenes.iter().map(|(s, r)| (*r, s)).collect();
-                let words = if arguments.outline_text { TextAs::Outlines } else { TextAs::Words };
-                let text = svg::svg((width, height), definition.background(), &list, definition.fonts(), words);
+                let words = if arguments.outline_text {
+                    TextAs::Outlines
+                } else {
+                    TextAs::Words
+                };
+                let text = svg::svg(
+                    (width, height),
+                    definition.background(),
+                    &list,
+                    definition.fonts(),
+                    words,
+                );
                 (format!("frame_{n:06}.svg"), text.into_bytes())
             }
         };

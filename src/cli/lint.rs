@@ -27,11 +27,16 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         .map(|path| Recording::load(path, &definition, MissingColumns::Allow))
         .transpose()?;
     let (width, height) = definition.size();
-    println!("{}: {width} x {height}, {} regions", definition.file().display.name, definition.regions().len());
+    println!(
+        "{}: {width} x {height}, {} regions",
+        definition.file().display.name,
+        definition.regions().len()
+    );
     println!("channels:");
     for source in lint::channel_sources(&definition) {
-        let is_missing =
-            recording.as_ref().is_some_and(|r| r.missing_channels().iter().any(|m| m == source.channel));
+        let is_missing = recording
+            .as_ref()
+            .is_some_and(|r| r.missing_channels().iter().any(|m| m == source.channel));
         let state = match (&recording, is_missing) {
             (None, _) => "",
             (Some(_), true) => "  MISSING in the recording",

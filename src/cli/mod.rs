@@ -58,7 +58,11 @@ pub fn main() -> ExitCode {
         Ok(a) => a,
         Err(e) => {
             // Help and version go to standard output and are no failure.
-            let status = if e.use_stderr() { EXIT_NOT_JUDGED } else { EXIT_AGREES };
+            let status = if e.use_stderr() {
+                EXIT_NOT_JUDGED
+            } else {
+                EXIT_AGREES
+            };
             let _ = e.print();
             return ExitCode::from(status);
         }
@@ -127,10 +131,14 @@ enum RangeName {
 }
 
 fn parse_size(text: &str) -> Result<(usize, usize), String> {
-    let sides = text.split_once(['x', 'X']).and_then(|(w, h)| Some((w.parse().ok()?, h.parse().ok()?)));
+    let sides = text
+        .split_once(['x', 'X'])
+        .and_then(|(w, h)| Some((w.parse().ok()?, h.parse().ok()?)));
     match sides {
         Some((w, h)) if (1..=16384).contains(&w) && (1..=16384).contains(&h) => Ok((w, h)),
-        _ => Err(format!("\"{text}\" is not a size; write it as 1024x768, sides from 1 to 16384")),
+        _ => Err(format!(
+            "\"{text}\" is not a size; write it as 1024x768, sides from 1 to 16384"
+        )),
     }
 }
 
@@ -146,7 +154,11 @@ impl CaptureArguments {
                 RangeName::Limited => Range::Limited,
                 RangeName::Full => Range::Full,
             }),
-            raw: self.raw.map(|(width, height)| RawFormat { width, height, fps: self.fps.unwrap_or(30.0) }),
+            raw: self.raw.map(|(width, height)| RawFormat {
+                width,
+                height,
+                fps: self.fps.unwrap_or(30.0),
+            }),
             fps: self.fps,
             ffmpeg: self.ffmpeg.clone(),
         };
@@ -171,7 +183,11 @@ struct InputArguments {
 impl InputArguments {
     fn load(&self) -> Result<(Definition, Recording), Failure> {
         let definition = Definition::load(&self.display)?;
-        let missing = if self.allow_missing { MissingColumns::Allow } else { MissingColumns::Refuse };
+        let missing = if self.allow_missing {
+            MissingColumns::Allow
+        } else {
+            MissingColumns::Refuse
+        };
         let recording = Recording::load(&self.inputs, &definition, missing)?;
         Ok((definition, recording))
     }
@@ -186,7 +202,10 @@ struct WriteError {
 }
 
 fn cannot_write(path: &Path) -> impl FnOnce(std::io::Error) -> WriteError + '_ {
-    move |source| WriteError { path: path.display().to_string(), source }
+    move |source| WriteError {
+        path: path.display().to_string(),
+        source,
+    }
 }
 
 fn make_folder(path: &Path) -> Result<(), Failure> {

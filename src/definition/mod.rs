@@ -129,19 +129,34 @@ impl Definition {
 impl Definition {
     /// A definition from plain data, without the checks: only for tests, and until reading stands.
     pub(crate) fn unchecked_for_tests(file: DisplayFile) -> Self {
-        let channels = file.channels.iter().map(|(n, c)| (n.clone(), c.clone())).collect();
+        let channels = file
+            .channels
+            .iter()
+            .map(|(n, c)| (n.clone(), c.clone()))
+            .collect();
         let palette = file
             .colors
             .iter()
             .map(|(name, hex)| {
-                let code = u32::from_str_radix(hex.trim_start_matches('#'), 16).expect("a test writes #rrggbb");
+                let code = u32::from_str_radix(hex.trim_start_matches('#'), 16)
+                    .expect("a test writes #rrggbb");
                 let [_, r, g, b] = code.to_be_bytes();
                 (name.clone(), Rgb([r, g, b]))
             })
             .collect();
-        let face = |s: &model::FontSource| Font::built_in(s.builtin.as_deref().unwrap_or("B612 Regular"));
-        let fonts = file.fonts.iter().map(|(n, s)| (n.clone(), face(s).expect("a test names a face"))).collect();
-        Self { file, channels, palette, fonts }
+        let face =
+            |s: &model::FontSource| Font::built_in(s.builtin.as_deref().unwrap_or("B612 Regular"));
+        let fonts = file
+            .fonts
+            .iter()
+            .map(|(n, s)| (n.clone(), face(s).expect("a test names a face")))
+            .collect();
+        Self {
+            file,
+            channels,
+            palette,
+            fonts,
+        }
     }
 }
 

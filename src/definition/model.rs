@@ -104,7 +104,9 @@ pub enum Interpolation {
 }
 
 /// What a wrong picture in a region means for the crew, most severe first.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Hazard {
     /// Catastrophic.
@@ -801,7 +803,9 @@ fn default_dashes() -> String {
 }
 
 /// Urgency of an alert, most urgent first.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum AlertClass {
     /// Immediate awareness and immediate response.

@@ -15,7 +15,10 @@ use rand_chacha::rand_core::{RngCore, SeedableRng};
 use crate::picture::{Encoding, Matrix, Picture, Plane, Range, Subsampling};
 
 /// Encoding of what the chain puts out.
-pub const ENCODING: Encoding = Encoding::YCbCr { matrix: Matrix::Bt709, range: Range::Limited };
+pub const ENCODING: Encoding = Encoding::YCbCr {
+    matrix: Matrix::Bt709,
+    range: Range::Limited,
+};
 
 /// Fixed-point one: 16 bits after the point keep the weights exact to 1/300 of a level.
 const ONE: i32 = 1 << 16;
@@ -35,7 +38,9 @@ impl Chain {
     #[must_use]
     pub fn new(sigma: f64, seed: u64) -> Self {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        let pool = gaussian(&mut rng, POOL).map(|n| libm::round(n * sigma * f64::from(ONE)) as i32).collect();
+        let pool = gaussian(&mut rng, POOL)
+            .map(|n| libm::round(n * sigma * f64::from(ONE)) as i32)
+            .collect();
         Self { seed, pool }
     }
 
@@ -45,7 +50,11 @@ impl Chain {
     /// # Panics
     /// When `rgb` is not R'G'B' 4:4:4.
     pub fn send(&self, rgb: &Picture, index: u64, out: &mut Picture) {
-        assert_eq!((rgb.encoding(), rgb.subsampling()), (Encoding::Rgb, Subsampling::None), "a unit sends RGB");
+        assert_eq!(
+            (rgb.encoding(), rgb.subsampling()),
+            (Encoding::Rgb, Subsampling::None),
+            "a unit sends RGB"
+        );
         let (width, height) = (rgb.width(), rgb.height());
         let is_fit = out.encoding() == ENCODING
             && out.subsampling() == Subsampling::Both
@@ -105,7 +114,11 @@ struct Weights {
 
 const fn fixed(weight: f64) -> i32 {
     let scaled = weight * ONE as f64;
-    (if scaled < 0.0 { scaled - 0.5 } else { scaled + 0.5 }) as i32
+    (if scaled < 0.0 {
+        scaled - 0.5
+    } else {
+        scaled + 0.5
+    }) as i32
 }
 
 const LUMA: Weights = Weights {
@@ -146,7 +159,10 @@ fn sum_of_four(planes: [&Plane; 3], x: usize, y: usize) -> [i32; 4] {
     let mut sums = [0; 4];
     for row in 2 * y..y_end {
         for (sum, plane) in sums.iter_mut().zip(planes) {
-            *sum += plane.row(row)[2 * x..x_end].iter().map(|&v| i32::from(v)).sum::<i32>();
+            *sum += plane.row(row)[2 * x..x_end]
+                .iter()
+                .map(|&v| i32::from(v))
+                .sum::<i32>();
         }
     }
     sums[3] = ((x_end - 2 * x) * (y_end - 2 * y)) as i32;
@@ -178,7 +194,10 @@ mod tests {
         for (color, levels) in cases {
             let out = sent(color, 0.0, 0);
             for (plane, level) in out.planes().iter().zip(levels) {
-                assert!(plane.levels().iter().all(|&v| v == level), "{color:?} {level}");
+                assert!(
+                    plane.levels().iter().all(|&v| v == level),
+                    "{color:?} {level}"
+                );
             }
         }
     }
@@ -188,10 +207,17 @@ mod tests {
         let out = sent([128, 128, 128], 1.5, 3);
         let levels = out.planes()[0].levels();
         let mean = levels.iter().map(|&v| f64::from(v)).sum::<f64>() / levels.len() as f64;
-        let variance = levels.iter().map(|&v| (f64::from(v) - mean).powi(2)).sum::<f64>() / levels.len() as f64;
+        let variance = levels
+            .iter()
+            .map(|&v| (f64::from(v) - mean).powi(2))
+            .sum::<f64>()
+            / levels.len() as f64;
         assert!((mean - 125.93).abs() < 0.15, "{mean}");
         // Rounding to whole levels adds 1/12.
-        assert!((variance - 1.5 * 1.5 - 1.0 / 12.0).abs() < 0.3, "{variance}");
+        assert!(
+            (variance - 1.5 * 1.5 - 1.0 / 12.0).abs() < 0.3,
+            "{variance}"
+        );
     }
 
     #[test]

@@ -112,7 +112,9 @@ pub fn demo_faults(definition: &Definition, frames_per_s: f64, seed: u64) -> Vec
     for (k, planned) in planned().into_iter().enumerate() {
         // Drawn for left-out faults as well, so that the others stay where they are.
         let jitter_s = f64::from(rng.next_u32()) / f64::from(u32::MAX) * JITTER_S;
-        let Some((regions, kind)) = planned.resolved(definition) else { continue };
+        let Some((regions, kind)) = planned.resolved(definition) else {
+            continue;
+        };
         let on_frame = |t: f64| libm::round(t * frames_per_s) / frames_per_s;
         let onset_s = FIRST_S + k as f64 * STRIDE_S + jitter_s;
         faults.push(Fault {
@@ -156,30 +158,109 @@ const WHOLE: &str = "*";
 
 fn planned() -> Vec<Planned> {
     use Class::{Blank, Frozen, Garbled, Late, Misleading};
-    let plan = |class, region, make, what| Planned { class, region, make, what };
+    let plan = |class, region, make, what| Planned {
+        class,
+        region,
+        make,
+        what,
+    };
     let black = Rgb([0, 0, 0]);
     vec![
-        plan(Frozen, "attitude", Make::Freeze, "attitude stands still, all else goes on"),
-        plan(Misleading, "airspeed", Make::Bias("airspeed", 9.0), "airspeed reads 9 kt too high"),
-        plan(Late, WHOLE, Make::Late(0.5), "all data are half a second too old"),
-        plan(Blank, "rotor", Make::Blank(black), "rotor and engine speed are gone"),
-        plan(Misleading, "vertical_speed", Make::Erase, "the vertical speed pointer is missing"),
+        plan(
+            Frozen,
+            "attitude",
+            Make::Freeze,
+            "attitude stands still, all else goes on",
+        ),
+        plan(
+            Misleading,
+            "airspeed",
+            Make::Bias("airspeed", 9.0),
+            "airspeed reads 9 kt too high",
+        ),
+        plan(
+            Late,
+            WHOLE,
+            Make::Late(0.5),
+            "all data are half a second too old",
+        ),
+        plan(
+            Blank,
+            "rotor",
+            Make::Blank(black),
+            "rotor and engine speed are gone",
+        ),
+        plan(
+            Misleading,
+            "vertical_speed",
+            Make::Erase,
+            "the vertical speed pointer is missing",
+        ),
         plan(Garbled, WHOLE, Make::Tear, "the picture is torn"),
-        plan(Misleading, "altitude", Make::WrongDigit(2), "the hundreds of the altitude read three more"),
-        plan(Frozen, WHOLE, Make::Freeze, "the whole picture stands still"),
-        plan(Misleading, "alerts", Make::DropAlert, "the most urgent alert is missing"),
-        plan(Misleading, "torque", Make::Recolor("green", "red"), "the normal range of torque is red"),
-        plan(Garbled, WHOLE, Make::LostLines, "every few rows one is lost"),
-        plan(Blank, WHOLE, Make::Blank(black), "the whole picture is black"),
-        plan(Misleading, "heading", Make::Move([6, 0]), "the heading rose stands 6 px too far right"),
-        plan(Garbled, "altitude", Make::Noise(70.0), "noise covers the altitude"),
+        plan(
+            Misleading,
+            "altitude",
+            Make::WrongDigit(2),
+            "the hundreds of the altitude read three more",
+        ),
+        plan(
+            Frozen,
+            WHOLE,
+            Make::Freeze,
+            "the whole picture stands still",
+        ),
+        plan(
+            Misleading,
+            "alerts",
+            Make::DropAlert,
+            "the most urgent alert is missing",
+        ),
+        plan(
+            Misleading,
+            "torque",
+            Make::Recolor("green", "red"),
+            "the normal range of torque is red",
+        ),
+        plan(
+            Garbled,
+            WHOLE,
+            Make::LostLines,
+            "every few rows one is lost",
+        ),
+        plan(
+            Blank,
+            WHOLE,
+            Make::Blank(black),
+            "the whole picture is black",
+        ),
+        plan(
+            Misleading,
+            "heading",
+            Make::Move([6, 0]),
+            "the heading rose stands 6 px too far right",
+        ),
+        plan(
+            Garbled,
+            "altitude",
+            Make::Noise(70.0),
+            "noise covers the altitude",
+        ),
     ]
 }
 
 impl Planned {
     fn resolved(&self, definition: &Definition) -> Option<(Vec<String>, Kind)> {
-        let region = definition.regions().iter().position(|r| r.id == self.region);
-        let color = |name: &str| definition.file().colors.contains_key(name).then(|| definition.color(name));
+        let region = definition
+            .regions()
+            .iter()
+            .position(|r| r.id == self.region);
+        let color = |name: &str| {
+            definition
+                .file()
+                .colors
+                .contains_key(name)
+                .then(|| definition.color(name))
+        };
         let kind = match (self.make, region) {
             (Make::Freeze, None) if self.region == WHOLE => Kind::FreezeAll,
             (Make::Blank(color), None) if self.region == WHOLE => Kind::BlankAll(color),
@@ -189,7 +270,10 @@ impl Planned {
             (Make::Freeze, r) => Kind::FreezeRegion(r?),
             (Make::Blank(color), r) => Kind::BlankRegion(r?, color),
             (Make::Bias(channel, by), r) => {
-                let channel = definition.channels().iter().position(|(name, _)| name == channel)?;
+                let channel = definition
+                    .channels()
+                    .iter()
+                    .position(|(name, _)| name == channel)?;
                 Kind::Bias(r?, ChannelId(channel), by)
             }
             (Make::WrongDigit(place), r) => Kind::WrongDigit(r?, place),
@@ -208,7 +292,9 @@ impl Planned {
 pub fn active_at(faults: &[Fault], time_s: f64) -> Option<&Fault> {
     // Half a frame at 1 kHz: far below any frame, far above the rounding of times.
     let slack_s = 0.0005;
-    faults.iter().find(|f| time_s >= f.onset_s - slack_s && time_s < f.end_s - slack_s)
+    faults
+        .iter()
+        .find(|f| time_s >= f.onset_s - slack_s && time_s < f.end_s - slack_s)
 }
 
 impl Kind {
@@ -241,19 +327,30 @@ impl Kind {
     /// True when [`Kind::edit`] may change something.
     #[must_use]
     pub const fn edits(&self) -> bool {
-        matches!(self, Self::WrongDigit(..) | Self::Erase(_) | Self::Recolor(..))
+        matches!(
+            self,
+            Self::WrongDigit(..) | Self::Erase(_) | Self::Recolor(..)
+        )
     }
 
     /// What the unit makes of one item.
     #[must_use]
     pub fn edit(&self, region: usize, item: &Item, words: Option<&str>) -> Edit {
         match *self {
-            Self::Erase(r) if r == region && item.layer == Layer::Moving && matches!(item.shape, Shape::Fill { .. }) => {
+            Self::Erase(r)
+                if r == region
+                    && item.layer == Layer::Moving
+                    && matches!(item.shape, Shape::Fill { .. }) =>
+            {
                 Edit::Drop
             }
             Self::Recolor(r, from, to) if r == region && item.color == from => Edit::Recolor(to),
-            Self::WrongDigit(r, place) if r == region && item.layer == Layer::Moving && is_large(item) => {
-                words.and_then(|w| with_wrong_digit(w, place)).map_or(Edit::Keep, Edit::Reword)
+            Self::WrongDigit(r, place)
+                if r == region && item.layer == Layer::Moving && is_large(item) =>
+            {
+                words
+                    .and_then(|w| with_wrong_digit(w, place))
+                    .map_or(Edit::Keep, Edit::Reword)
             }
             _ => Edit::Keep,
         }
@@ -313,9 +410,16 @@ fn most_urgent(definition: &Definition, region: usize, inputs: &Inputs) -> Optio
     let mut best = None;
     for (r, of) in definition.regions().iter().enumerate() {
         for symbol in &of.symbol {
-            let Symbol::Alerts(list) = symbol else { continue };
+            let Symbol::Alerts(list) = symbol else {
+                continue;
+            };
             for alert in &list.alert {
-                let is_active = inputs.active_since_s.get(index).copied().flatten().is_some();
+                let is_active = inputs
+                    .active_since_s
+                    .get(index)
+                    .copied()
+                    .flatten()
+                    .is_some();
                 let rank = (alert.class, alert.priority);
                 if r == region && is_active && best.is_none_or(|(b, _)| rank < b) {
                     best = Some((rank, index));
@@ -335,14 +439,23 @@ fn is_large(item: &Item) -> bool {
 /// `words` with the digit at `place`, counted from the last digit, three higher; `None` when
 /// there is no such digit.
 fn with_wrong_digit(words: &str, place: usize) -> Option<String> {
-    let (at, digit) = words.char_indices().rev().filter_map(|(k, c)| Some((k, c.to_digit(10)?))).nth(place)?;
+    let (at, digit) = words
+        .char_indices()
+        .rev()
+        .filter_map(|(k, c)| Some((k, c.to_digit(10)?)))
+        .nth(place)?;
     let wrong = char::from_digit((digit + 3) % 10, 10)?;
     Some(format!("{}{wrong}{}", &words[..at], &words[at + 1..]))
 }
 
 fn paint(picture: &mut Picture, area: Rect, Rgb(levels): Rgb) {
     for (plane, level) in picture.planes_mut().iter_mut().zip(levels) {
-        let area = area.intersection(&Rect::new(0, 0, plane.width() as i32, plane.height() as i32));
+        let area = area.intersection(&Rect::new(
+            0,
+            0,
+            plane.width() as i32,
+            plane.height() as i32,
+        ));
         for y in area.y..area.bottom() {
             plane.row_mut(y as usize)[area.x as usize..area.right() as usize].fill(level);
         }
@@ -351,7 +464,12 @@ fn paint(picture: &mut Picture, area: Rect, Rgb(levels): Rgb) {
 
 /// Copies `area` of `from`, moved by `by`; what would leave the area is lost.
 fn copy(from: &Picture, to: &mut Picture, area: Rect, [dx, dy]: [i32; 2]) {
-    let target = Rect { x: area.x + dx, y: area.y + dy, ..area }.intersection(&area);
+    let target = Rect {
+        x: area.x + dx,
+        y: area.y + dy,
+        ..area
+    }
+    .intersection(&area);
     if target.is_empty() {
         return;
     }
@@ -359,7 +477,8 @@ fn copy(from: &Picture, to: &mut Picture, area: Rect, [dx, dy]: [i32; 2]) {
         for y in target.y..target.bottom() {
             let begin = (target.x - dx) as usize;
             let row = &source.row((y - dy) as usize)[begin..begin + target.width as usize];
-            plane.row_mut(y as usize)[target.x as usize..target.right() as usize].copy_from_slice(row);
+            plane.row_mut(y as usize)[target.x as usize..target.right() as usize]
+                .copy_from_slice(row);
         }
     }
 }
@@ -369,7 +488,10 @@ fn add_noise(picture: &mut Picture, area: Rect, sigma: f64, index: u64) {
     let count = (area.width * area.height) as usize;
     let noise: Vec<f64> = gaussian(&mut rng, count).collect();
     for plane in picture.planes_mut() {
-        for (row, y) in noise.chunks_exact(area.width.max(1) as usize).zip(area.y..area.bottom()) {
+        for (row, y) in noise
+            .chunks_exact(area.width.max(1) as usize)
+            .zip(area.y..area.bottom())
+        {
             let levels = &mut plane.row_mut(y as usize)[area.x as usize..area.right() as usize];
             for (level, n) in levels.iter_mut().zip(row) {
                 *level = (f64::from(*level) + n * sigma).clamp(0.0, 255.0) as u8;
@@ -394,7 +516,13 @@ mod tests {
     #[test]
     fn every_class_is_planned_and_clean_time_lies_between() {
         let plan = planned();
-        for class in [Class::Late, Class::Frozen, Class::Blank, Class::Misleading, Class::Garbled] {
+        for class in [
+            Class::Late,
+            Class::Frozen,
+            Class::Blank,
+            Class::Misleading,
+            Class::Garbled,
+        ] {
             assert!(plan.iter().any(|p| p.class == class), "{class:?}");
         }
         // A frame of 1/15 s may be lost to rounding at either end.

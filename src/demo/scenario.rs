@@ -24,10 +24,23 @@ collective_pct,fuel_kg,lateral_mode,vertical_mode,float_state,low_fuel_sensor,bo
 sample_volume_ml,sample_volume_valid,com_active,com_standby,transponder_code,selected_heading_deg";
 
 /// Airspeed, kt, at given times, s.
-const AIRSPEED_KT: &[(f64, f64)] = &[(0.0, 72.0), (12.0, 96.0), (26.0, 62.0), (38.0, 24.0), (53.0, 22.0), (70.0, 78.0)];
+const AIRSPEED_KT: &[(f64, f64)] = &[
+    (0.0, 72.0),
+    (12.0, 96.0),
+    (26.0, 62.0),
+    (38.0, 24.0),
+    (53.0, 22.0),
+    (70.0, 78.0),
+];
 
 /// Height above the lake, ft, at given times, s.
-const HEIGHT_FT: &[(f64, f64)] = &[(0.0, 560.0), (24.0, 240.0), (40.0, 32.0), (53.0, 27.0), (70.0, 330.0)];
+const HEIGHT_FT: &[(f64, f64)] = &[
+    (0.0, 560.0),
+    (24.0, 240.0),
+    (40.0, 32.0),
+    (53.0, 27.0),
+    (70.0, 330.0),
+];
 
 /// The scenario as the bench would have logged it: CSV, [`RATE_HZ`] rows a second.
 #[must_use]
@@ -43,7 +56,11 @@ pub fn inputs_csv() -> String {
 
 fn push_row(out: &mut String, t: f64) {
     let airspeed = airspeed(t);
-    let (heading, wind_from, wind) = (heading(t), 310.0 + wave(t, 12.0, 29.0, 0.0), 11.0 + wave(t, 2.5, 19.0, 0.3));
+    let (heading, wind_from, wind) = (
+        heading(t),
+        310.0 + wave(t, 12.0, 29.0, 0.0),
+        11.0 + wave(t, 2.5, 19.0, 0.3),
+    );
     let (ground_speed, track) = over_ground(airspeed, heading, wind, wind_from);
     let height = height(t);
     let climb = rate(height_of, t) * 60.0;
@@ -53,29 +70,85 @@ fn push_row(out: &mut String, t: f64) {
     // A string takes every write.
     let mut put = |text: std::fmt::Arguments| out.write_fmt(text).unwrap_or_default();
     put(format_args!("{t:.2}"));
-    put(format_args!(",{:.3}", 1.5 - 1.7 * rate(airspeed_of, t) + wave(t, 1.8, 8.1, 0.1)));
-    put(format_args!(",{:.3}", 1.3 * yaw_rate + wave(t, 3.0, 5.3, 0.4)));
+    put(format_args!(
+        ",{:.3}",
+        1.5 - 1.7 * rate(airspeed_of, t) + wave(t, 1.8, 8.1, 0.1)
+    ));
+    put(format_args!(
+        ",{:.3}",
+        1.3 * yaw_rate + wave(t, 3.0, 5.3, 0.4)
+    ));
     put(format_args!(",{heading:.3},{track:.3}"));
-    put(format_args!(",{:.4}", wave(t, 0.03, 4.7, 0.0) + wave(t, 0.012, 2.9, 0.2)));
+    put(format_args!(
+        ",{:.4}",
+        wave(t, 0.03, 4.7, 0.0) + wave(t, 0.012, 2.9, 0.2)
+    ));
     put(format_args!(",{:.4}", 1.0 + wave(t, 0.08, 3.3, 0.0)));
     put(format_args!(",{airspeed:.3},{ground_speed:.3}"));
-    put(format_args!(",{:.2},{height:.2},{}", LAKE_FT + height, valid(!within(t, 21.0, 22.8))));
-    put(format_args!(",{climb:.1},{}", valid(!within(t, 48.2, 50.2))));
+    put(format_args!(
+        ",{:.2},{height:.2},{}",
+        LAKE_FT + height,
+        valid(!within(t, 21.0, 22.8))
+    ));
+    put(format_args!(
+        ",{climb:.1},{}",
+        valid(!within(t, 48.2, 50.2))
+    ));
     put(format_args!(",{wind_from:.2},{wind:.3}"));
     put(format_args!(",{:.3}", 7.0 + wave(t, 3.6, 60.0, 0.0)));
-    put(format_args!(",{rotor:.3},{:.3}", rotor + wave(t, 0.7, 6.3, 0.0)));
-    put(format_args!(",{torque:.3},{:.1},{:.3}", torque * rotor / 100.0 * 6.4, torque * 0.62 + 4.0));
-    put(format_args!(",{:.3}", 186.0 - 0.06 * t + wave(t, 3.0, 8.3, 0.0)));
-    put(format_args!(",{}", step(t, &[(0.0, 1), (26.0, 2), (54.0, 0)])));
-    put(format_args!(",{}", step(t, &[(0.0, 1), (21.5, 0), (31.0, 2), (54.0, 0)])));
+    put(format_args!(
+        ",{rotor:.3},{:.3}",
+        rotor + wave(t, 0.7, 6.3, 0.0)
+    ));
+    put(format_args!(
+        ",{torque:.3},{:.1},{:.3}",
+        torque * rotor / 100.0 * 6.4,
+        torque * 0.62 + 4.0
+    ));
+    put(format_args!(
+        ",{:.3}",
+        186.0 - 0.06 * t + wave(t, 3.0, 8.3, 0.0)
+    ));
+    put(format_args!(
+        ",{}",
+        step(t, &[(0.0, 1), (26.0, 2), (54.0, 0)])
+    ));
+    put(format_args!(
+        ",{}",
+        step(t, &[(0.0, 1), (21.5, 0), (31.0, 2), (54.0, 0)])
+    ));
     put(format_args!(",{},0", step(t, &[(0.0, 0), (25.5, 1)])));
     put(format_args!(",{}", step(t, &[(0.0, 3), (54.0, 4)])));
-    put(format_args!(",{}", step(t, &[(0.0, 0), (40.0, 1), (53.0, 2), (54.0, 0)])));
-    put(format_args!(",{:.2},{}", volume(t), valid(!within(t, 57.6, 59.6))));
-    let (active, standby) = if t < 12.0 { ("118.305", "121.755") } else { ("121.755", "118.305") };
+    put(format_args!(
+        ",{}",
+        step(t, &[(0.0, 0), (40.0, 1), (53.0, 2), (54.0, 0)])
+    ));
+    put(format_args!(
+        ",{:.2},{}",
+        volume(t),
+        valid(!within(t, 57.6, 59.6))
+    ));
+    let (active, standby) = if t < 12.0 {
+        ("118.305", "121.755")
+    } else {
+        ("121.755", "118.305")
+    };
     let code = if t < 31.0 { "7000" } else { "2641" };
     put(format_args!(",{active},{standby},{code}"));
-    put(format_args!(",{}\n", 10 * step(t, &[(0.0, 25), (7.5, 26), (8.0, 27), (40.0, 30), (40.6, 31), (58.6, 33)])));
+    put(format_args!(
+        ",{}\n",
+        10 * step(
+            t,
+            &[
+                (0.0, 25),
+                (7.5, 26),
+                (8.0, 27),
+                (40.0, 30),
+                (40.6, 31),
+                (58.6, 33)
+            ]
+        )
+    ));
 }
 
 const fn valid(is_valid: bool) -> &'static str {
@@ -101,7 +174,11 @@ fn through(t: f64, keys: &[(f64, f64)]) -> f64 {
 
 /// The value of the last step at or before `t`.
 fn step(t: f64, steps: &[(f64, i32)]) -> i32 {
-    steps.iter().take_while(|s| s.0 <= t).last().map_or(0, |s| s.1)
+    steps
+        .iter()
+        .take_while(|s| s.0 <= t)
+        .last()
+        .map_or(0, |s| s.1)
 }
 
 /// Change a second.
@@ -149,7 +226,11 @@ fn torque(t: f64) -> f64 {
 
 /// The sample grows while the pump runs; the next bottle is empty.
 fn volume(t: f64) -> f64 {
-    if t >= 54.0 { 0.0 } else { ((t - 40.0) / 13.0).clamp(0.0, 1.0) * 480.0 }
+    if t >= 54.0 {
+        0.0
+    } else {
+        ((t - 40.0) / 13.0).clamp(0.0, 1.0) * 480.0
+    }
 }
 
 /// Ground speed and track from the wind triangle; the track is written below 360.
@@ -158,7 +239,10 @@ fn over_ground(airspeed: f64, heading: f64, wind: f64, wind_from: f64) -> (f64, 
     let north = airspeed * libm::cos(h) - wind * libm::cos(w);
     let east = airspeed * libm::sin(h) - wind * libm::sin(w);
     let track = libm::atan2(east, north).to_degrees().rem_euclid(360.0);
-    (libm::hypot(north, east), if track >= 359.9995 { 0.0 } else { track })
+    (
+        libm::hypot(north, east),
+        if track >= 359.9995 { 0.0 } else { track },
+    )
 }
 
 #[cfg(test)]

@@ -83,13 +83,18 @@ impl StandIn {
     #[must_use]
     pub fn new(definition: &Definition) -> Self {
         let (width, height) = definition.size();
-        let canvas = Pixmap::new(width as u32, height as u32).expect("a checked definition has a canvas");
+        let canvas =
+            Pixmap::new(width as u32, height as u32).expect("a checked definition has a canvas");
         let faces = definition
             .fonts()
             .iter()
             .map(|(_, font)| Face {
                 outlines: font.clone(),
-                engine: fontdue::Font::from_bytes(font.file.as_slice(), fontdue::FontSettings::default()).ok(),
+                engine: fontdue::Font::from_bytes(
+                    font.file.as_slice(),
+                    fontdue::FontSettings::default(),
+                )
+                .ok(),
             })
             .collect();
         Self {
@@ -107,7 +112,13 @@ impl StandIn {
     pub fn draw(&mut self, regions: &[RegionScenes], out: &mut Picture) {
         self.restore_ground(regions);
         for (still, moving, area) in regions {
-            self.draw_layers(still, moving, *area, &[Layer::Moving, Layer::Foreground], &mut |_, _| Edit::Keep);
+            self.draw_layers(
+                still,
+                moving,
+                *area,
+                &[Layer::Moving, Layer::Foreground],
+                &mut |_, _| Edit::Keep,
+            );
         }
         self.copy_out(out);
     }
@@ -123,7 +134,9 @@ impl StandIn {
         self.canvas.fill(color(self.background));
         let all = [Layer::Background, Layer::Moving, Layer::Foreground];
         for (k, (still, moving, area)) in regions.iter().enumerate() {
-            self.draw_layers(still, moving, *area, &all, &mut |item, words| edit(k, item, words));
+            self.draw_layers(still, moving, *area, &all, &mut |item, words| {
+                edit(k, item, words)
+            });
         }
         self.copy_out(out);
     }
@@ -132,7 +145,10 @@ impl StandIn {
     fn restore_ground(&mut self, regions: &[RegionScenes]) {
         let is_same = |g: &Ground| {
             g.scenes.len() == regions.len()
-                && g.scenes.iter().zip(regions).all(|((scene, area), (still, _, a))| area == a && scene == *still)
+                && g.scenes
+                    .iter()
+                    .zip(regions)
+                    .all(|((scene, area), (still, _, a))| area == a && scene == *still)
         };
         if let Some(ground) = self.ground.as_ref().filter(|g| is_same(g)) {
             self.canvas.data_mut().copy_from_slice(ground.pixels.data());
@@ -141,10 +157,18 @@ impl StandIn {
         self.canvas.fill(color(self.background));
         let nothing = Scene::default();
         for (still, _, area) in regions {
-            self.draw_layers(still, &nothing, *area, &[Layer::Background], &mut |_, _| Edit::Keep);
+            self.draw_layers(still, &nothing, *area, &[Layer::Background], &mut |_, _| {
+                Edit::Keep
+            });
         }
-        let scenes = regions.iter().map(|(still, _, area)| ((*still).clone(), *area)).collect();
-        self.ground = Some(Ground { scenes, pixels: self.canvas.clone() });
+        let scenes = regions
+            .iter()
+            .map(|(still, _, area)| ((*still).clone(), *area))
+            .collect();
+        self.ground = Some(Ground {
+            scenes,
+            pixels: self.canvas.clone(),
+        });
     }
 
     fn draw_layers(
@@ -229,7 +253,13 @@ impl StandIn {
         let mut paint = Paint::default();
         paint.set_color(color(ink));
         paint.anti_alias = true;
-        self.canvas.fill_path(&path, &paint, FillRule::Winding, Transform::identity(), None);
+        self.canvas.fill_path(
+            &path,
+            &paint,
+            FillRule::Winding,
+            Transform::identity(),
+            None,
+        );
     }
 
     /// Upright words from the glyph cache, every glyph on a whole pixel.
@@ -244,7 +274,14 @@ impl StandIn {
                 self.glyphs.insert(key, glyph);
             }
             let left = libm::round(x) as i32;
-            blend(&mut self.canvas, &self.glyphs[&key], left, base_line, clip, ink);
+            blend(
+                &mut self.canvas,
+                &self.glyphs[&key],
+                left,
+                base_line,
+                clip,
+                ink,
+            );
             x += self.faces[face].outlines.advance(c) * w.size;
         }
     }
@@ -280,7 +317,11 @@ impl StandIn {
             *out = Picture::filled(width, height, Encoding::Rgb, Subsampling::None, [0; 3]);
         }
         for (k, plane) in out.planes_mut().iter_mut().enumerate() {
-            for (level, pixel) in plane.levels_mut().iter_mut().zip(self.canvas.data().chunks_exact(4)) {
+            for (level, pixel) in plane
+                .levels_mut()
+                .iter_mut()
+                .zip(self.canvas.data().chunks_exact(4))
+            {
                 *level = pixel[k];
             }
         }
@@ -290,10 +331,20 @@ impl StandIn {
 impl Face {
     fn rasterised(&self, c: char, size: f32) -> Glyph {
         let Some(engine) = &self.engine else {
-            return Glyph { left: 0, top: 0, width: 0, coverage: Vec::new() };
+            return Glyph {
+                left: 0,
+                top: 0,
+                width: 0,
+                coverage: Vec::new(),
+            };
         };
         let (m, coverage) = engine.rasterize(c, size);
-        Glyph { left: m.xmin, top: -(m.ymin + m.height as i32), width: m.width, coverage }
+        Glyph {
+            left: m.xmin,
+            top: -(m.ymin + m.height as i32),
+            width: m.width,
+            coverage,
+        }
     }
 }
 
@@ -304,7 +355,9 @@ impl Cut {
     fn contour(&mut self, contour: &[Point], clip: &Bounds) -> &[Point] {
         self.from.clear();
         self.from.extend_from_slice(contour);
-        let lerp = |a: Point, b: Point, share: f64| Point::new(a.x + (b.x - a.x) * share, a.y + (b.y - a.y) * share);
+        let lerp = |a: Point, b: Point, share: f64| {
+            Point::new(a.x + (b.x - a.x) * share, a.y + (b.y - a.y) * share)
+        };
         let sides: [(fn(Point) -> f64, f64, f64); 4] = [
             (|p| p.x, clip.left, 1.0),
             (|p| p.x, clip.right, -1.0),
@@ -354,7 +407,10 @@ fn flatten(segments: &[Segment], out: &mut Vec<Point>) {
             // A quadratic as the cubic that draws the same curve.
             Segment::Quad(c, p) => {
                 let toward = |from: Point| {
-                    Point::new(from.x + (c.x - from.x) * 2.0 / 3.0, from.y + (c.y - from.y) * 2.0 / 3.0)
+                    Point::new(
+                        from.x + (c.x - from.x) * 2.0 / 3.0,
+                        from.y + (c.y - from.y) * 2.0 / 3.0,
+                    )
                 };
                 (toward(at), toward(p), p)
             }
@@ -417,17 +473,32 @@ mod tests {
     use super::*;
 
     fn square(left: f64, top: f64, right: f64, bottom: f64) -> Vec<Point> {
-        vec![Point::new(left, top), Point::new(right, top), Point::new(right, bottom), Point::new(left, bottom)]
+        vec![
+            Point::new(left, top),
+            Point::new(right, top),
+            Point::new(right, bottom),
+            Point::new(left, bottom),
+        ]
     }
 
     fn area(contour: &[Point]) -> f64 {
         let next = contour.iter().cycle().skip(1);
-        contour.iter().zip(next).map(|(a, b)| a.x * b.y - b.x * a.y).sum::<f64>() / 2.0
+        contour
+            .iter()
+            .zip(next)
+            .map(|(a, b)| a.x * b.y - b.x * a.y)
+            .sum::<f64>()
+            / 2.0
     }
 
     #[test]
     fn cutting_keeps_what_is_inside() {
-        let clip = Bounds { left: 1.0, top: 1.0, right: 3.0, bottom: 4.0 };
+        let clip = Bounds {
+            left: 1.0,
+            top: 1.0,
+            right: 3.0,
+            bottom: 4.0,
+        };
         let mut cut = Cut::default();
         assert_eq!(area(cut.contour(&square(0.0, 0.0, 2.0, 2.0), &clip)), 1.0);
         assert_eq!(area(cut.contour(&square(-9.0, -9.0, 9.0, 9.0), &clip)), 6.0);
@@ -437,7 +508,12 @@ mod tests {
 
     #[test]
     fn cutting_keeps_the_way_round() {
-        let clip = Bounds { left: 0.0, top: 0.0, right: 1.0, bottom: 1.0 };
+        let clip = Bounds {
+            left: 0.0,
+            top: 0.0,
+            right: 1.0,
+            bottom: 1.0,
+        };
         let mut hole = square(-1.0, -1.0, 2.0, 2.0);
         hole.reverse();
         assert_eq!(area(Cut::default().contour(&hole, &clip)), -1.0);
@@ -446,7 +522,11 @@ mod tests {
     #[test]
     fn a_quadratic_ends_where_it_says() {
         let mut out = Vec::new();
-        let (a, b, c) = (Point::new(0.0, 0.0), Point::new(1.0, 0.0), Point::new(1.0, 1.0));
+        let (a, b, c) = (
+            Point::new(0.0, 0.0),
+            Point::new(1.0, 0.0),
+            Point::new(1.0, 1.0),
+        );
         flatten(&[Segment::Move(a), Segment::Quad(b, c)], &mut out);
         assert_eq!(out.len(), 1 + CURVE_PIECES);
         assert_eq!(out[CURVE_PIECES], c);

@@ -45,7 +45,12 @@ pub struct Plan {
 
 impl Default for Plan {
     fn default() -> Self {
-        Self { rate: (25, 1), latency_s: 0.04, noise: 1.5, seed: 2 }
+        Self {
+            rate: (25, 1),
+            latency_s: 0.04,
+            noise: 1.5,
+            seed: 2,
+        }
     }
 }
 
@@ -79,7 +84,12 @@ impl<'a> Unit<'a> {
     /// A unit that shows `recording` on `definition`, with `faults` (an empty list for a healthy
     /// one).
     #[must_use]
-    pub fn new(definition: &'a Definition, recording: &'a Recording, plan: Plan, faults: Vec<Fault>) -> Self {
+    pub fn new(
+        definition: &'a Definition,
+        recording: &'a Recording,
+        plan: Plan,
+        faults: Vec<Fault>,
+    ) -> Self {
         let drawing = Drawing::new(definition);
         let count = definition.regions().len();
         let mut still = vec![Scene::default(); count];
@@ -166,17 +176,29 @@ impl<'a> Unit<'a> {
                 Some(kind) => {
                     let mut changed = self.inputs.clone();
                     kind.change_inputs(self.definition, k, &mut changed);
-                    self.drawing.region_moving(self.definition, k, &changed, scene);
+                    self.drawing
+                        .region_moving(self.definition, k, &changed, scene);
                 }
-                None => self.drawing.region_moving(self.definition, k, &self.inputs, scene),
+                None => self
+                    .drawing
+                    .region_moving(self.definition, k, &self.inputs, scene),
             }
         }
         let areas = self.definition.regions().iter().map(|r| r.area());
-        let regions: Vec<RegionScenes> =
-            self.still.iter().zip(&self.moving).zip(areas).map(|((still, moving), area)| (still, moving, area)).collect();
+        let regions: Vec<RegionScenes> = self
+            .still
+            .iter()
+            .zip(&self.moving)
+            .zip(areas)
+            .map(|((still, moving), area)| (still, moving, area))
+            .collect();
         match fault.filter(|kind| kind.edits()) {
             Some(kind) => {
-                self.unit.draw_edited(&regions, &mut |k, item, words| kind.edit(k, item, words), &mut self.sent);
+                self.unit.draw_edited(
+                    &regions,
+                    &mut |k, item, words| kind.edit(k, item, words),
+                    &mut self.sent,
+                );
             }
             None => self.unit.draw(&regions, &mut self.sent),
         }
@@ -205,16 +227,29 @@ fn draw_map(picture: &mut Picture, area: Rect, time_s: f64) {
     const LAND: Rgb = Rgb([44, 58, 46]);
     const SHORE: Rgb = Rgb([120, 132, 118]);
     const LAKE: Rgb = Rgb([30, 76, 116]);
-    let area = area.intersection(&Rect::new(0, 0, picture.width() as i32, picture.height() as i32));
+    let area = area.intersection(&Rect::new(
+        0,
+        0,
+        picture.width() as i32,
+        picture.height() as i32,
+    ));
     let height = |at: f64| libm::sin(at / 17.0) + 0.6 * libm::sin(at / 7.3 + 1.0);
-    let across: Vec<f64> = (0..area.width).map(|x| height(f64::from(x) + 11.0 * time_s)).collect();
+    let across: Vec<f64> = (0..area.width)
+        .map(|x| height(f64::from(x) + 11.0 * time_s))
+        .collect();
     for y in area.y..area.bottom() {
         let down = height(f64::from(y) * 1.1 - 7.0 * time_s);
         for (k, plane) in picture.planes_mut().iter_mut().enumerate() {
             let row = &mut plane.row_mut(y as usize)[area.x as usize..area.right() as usize];
             for (level, across) in row.iter_mut().zip(&across) {
                 let depth = across + down - 0.7;
-                let Rgb(color) = if depth > 0.15 { LAKE } else if depth > 0.0 { SHORE } else { LAND };
+                let Rgb(color) = if depth > 0.15 {
+                    LAKE
+                } else if depth > 0.0 {
+                    SHORE
+                } else {
+                    LAND
+                };
                 *level = color[k];
             }
         }
@@ -226,16 +261,32 @@ fn draw_map(picture: &mut Picture, area: Rect, time_s: f64) {
 ///
 /// # Errors
 /// What the system says when a file cannot be written.
-pub fn produce(folder: &Path, mut unit: Unit, progress: &mut dyn FnMut(u64, u64)) -> io::Result<Vec<Fault>> {
+pub fn produce(
+    folder: &Path,
+    mut unit: Unit,
+    progress: &mut dyn FnMut(u64, u64),
+) -> io::Result<Vec<Fault>> {
     let mut truth = serde_json::to_string_pretty(&unit.faults)?;
     truth.push('\n');
     std::fs::write(folder.join(TRUTH_FILE), truth)?;
 
     let file = BufWriter::with_capacity(1 << 20, File::create(folder.join(CAPTURE_FILE))?);
     let size = unit.definition.size();
-    let mut writer =
-        Y4mWriter::new(file, size, unit.plan.rate, Subsampling::Both, Siting::Center, Range::Limited)?;
-    let mut frame = Picture::filled(size.0, size.1, super::chain::ENCODING, Subsampling::Both, [16, 128, 128]);
+    let mut writer = Y4mWriter::new(
+        file,
+        size,
+        unit.plan.rate,
+        Subsampling::Both,
+        Siting::Center,
+        Range::Limited,
+    )?;
+    let mut frame = Picture::filled(
+        size.0,
+        size.1,
+        super::chain::ENCODING,
+        Subsampling::Both,
+        [16, 128, 128],
+    );
     let count = unit.frame_count();
     while unit.next_frame(&mut frame).is_some() {
         writer.write(&frame)?;

@@ -32,7 +32,11 @@ pub fn side_by_side(captured: &RgbImage, reference: &RgbImage, area: Rect) -> Rg
             let (sx, sy) = (x + area.x as u32, y + area.y as u32);
             let a = captured.get_pixel(sx, sy);
             let b = reference.get_pixel(sx, sy);
-            let d = (0..3).map(|k| a.0[k].abs_diff(b.0[k])).max().unwrap_or(0).saturating_mul(2);
+            let d = (0..3)
+                .map(|k| a.0[k].abs_diff(b.0[k]))
+                .max()
+                .unwrap_or(0)
+                .saturating_mul(2);
             out.put_pixel(x, y, *a);
             out.put_pixel(x + w + GAP, y, *b);
             out.put_pixel(x + 2 * (w + GAP), y, Rgb([d, d, d]));

@@ -48,7 +48,10 @@ pub struct GradientCells {
 impl GradientCells {
     /// Recomputes the cells that `dirty`, relative to the view, touches.
     pub fn update(&mut self, reference: View, dirty: Rect) {
-        let (columns, rows) = (reference.width().div_ceil(CELL), reference.height().div_ceil(CELL));
+        let (columns, rows) = (
+            reference.width().div_ceil(CELL),
+            reference.height().div_ceil(CELL),
+        );
         let mut area = dirty.grown(1).intersection(&Rect::new(
             0,
             0,
@@ -65,8 +68,14 @@ impl GradientCells {
         if area.is_empty() {
             return;
         }
-        let (c0, c1) = (area.x as usize / CELL, (area.right() as usize).div_ceil(CELL));
-        let (r0, r1) = (area.y as usize / CELL, (area.bottom() as usize).div_ceil(CELL));
+        let (c0, c1) = (
+            area.x as usize / CELL,
+            (area.right() as usize).div_ceil(CELL),
+        );
+        let (r0, r1) = (
+            area.y as usize / CELL,
+            (area.bottom() as usize).div_ceil(CELL),
+        );
         for r in r0..r1 {
             let line = &mut self.energy[r * columns + c0..r * columns + c1];
             line.fill(0.0);
@@ -156,9 +165,19 @@ pub fn compare(
     unchecked: &[Rect],
     scratch: &mut Scratch,
 ) -> Disagreement {
-    assert_eq!((captured.width(), captured.height()), (reference.width(), reference.height()));
-    let (columns, rows) = (captured.width().div_ceil(CELL), captured.height().div_ceil(CELL));
-    assert_eq!((columns, rows), (gradients.columns, gradients.rows), "gradients of the same view");
+    assert_eq!(
+        (captured.width(), captured.height()),
+        (reference.width(), reference.height())
+    );
+    let (columns, rows) = (
+        captured.width().div_ceil(CELL),
+        captured.height().div_ceil(CELL),
+    );
+    assert_eq!(
+        (columns, rows),
+        (gradients.columns, gradients.rows),
+        "gradients of the same view"
+    );
     sum_energy(captured, reference, columns, rows, &mut scratch.energy);
     let any_hot = mark_hot(columns, rows, gradients, tolerance, scratch);
     let mut found = Disagreement::default();
@@ -168,17 +187,33 @@ pub fn compare(
     scratch.counts.clear();
     scratch.counts.resize(columns * rows, 0);
     scratch.marks.clear();
-    scratch.marks.resize(captured.width() * captured.height(), 0);
+    scratch
+        .marks
+        .resize(captured.width() * captured.height(), 0);
     for k in 0..columns * rows {
         if scratch.hot[k] {
             let (c, r) = (k % columns, k / columns);
-            mark_cell(captured, reference, c, r, tolerance, unchecked, &mut scratch.marks);
+            mark_cell(
+                captured,
+                reference,
+                c,
+                r,
+                tolerance,
+                unchecked,
+                &mut scratch.marks,
+            );
         }
     }
     count_company(captured, reference, columns, scratch, &mut found);
     for r in 0..rows {
         for c in 0..columns {
-            let at = |c: usize, r: usize| if c < columns && r < rows { scratch.counts[r * columns + c] } else { 0 };
+            let at = |c: usize, r: usize| {
+                if c < columns && r < rows {
+                    scratch.counts[r * columns + c]
+                } else {
+                    0
+                }
+            };
             let window = at(c, r) + at(c + 1, r) + at(c, r + 1) + at(c + 1, r + 1);
             found.densest_px = found.densest_px.max(window);
         }
@@ -194,7 +229,10 @@ fn sum_energy(captured: View, reference: View, columns: usize, rows: usize, ener
     for y in 0..captured.height() {
         let (a, b) = (captured.row(y), reference.row(y));
         let line = &mut energy[y / CELL * columns..][..columns];
-        for (sum, (a, b)) in line.iter_mut().zip(a.chunks_exact(CELL).zip(b.chunks_exact(CELL))) {
+        for (sum, (a, b)) in line
+            .iter_mut()
+            .zip(a.chunks_exact(CELL).zip(b.chunks_exact(CELL)))
+        {
             let mut s = 0;
             for k in 0..CELL {
                 let d = i32::from(a[k]) - i32::from(b[k]);
@@ -292,14 +330,24 @@ fn mark_cell(
             }
             // Both can hold (a shifted line): the larger step out of the envelope names it. The sign
             // tells neighbours apart that leave it in opposite directions.
-            let (kind, step) = if foreign.abs() >= missing.abs() { (FOREIGN, foreign) } else { (MISSING, missing) };
+            let (kind, step) = if foreign.abs() >= missing.abs() {
+                (FOREIGN, foreign)
+            } else {
+                (MISSING, missing)
+            };
             marks[y * captured.width() + x] = if step > 0 { kind } else { -kind };
         }
     }
 }
 
 /// Counts marked pixels that have at least two marked neighbours.
-fn count_company(captured: View, reference: View, columns: usize, scratch: &mut Scratch, found: &mut Disagreement) {
+fn count_company(
+    captured: View,
+    reference: View,
+    columns: usize,
+    scratch: &mut Scratch,
+    found: &mut Disagreement,
+) {
     let (width, height) = (captured.width(), captured.height());
     let mut bounds = Rect::default();
     for (k, &hot) in scratch.hot.iter().enumerate() {
@@ -342,7 +390,11 @@ mod tests {
     use super::*;
     use crate::picture::Plane;
 
-    const LUMA: Tolerance = Tolerance { flat_energy: 30.0, flat: 24, contrast_share: 0.25 };
+    const LUMA: Tolerance = Tolerance {
+        flat_energy: 30.0,
+        flat: 24,
+        contrast_share: 0.25,
+    };
 
     fn compared(captured: &Plane, reference: &Plane) -> Disagreement {
         let mut gradients = GradientCells::default();
@@ -368,7 +420,10 @@ mod tests {
 
     #[test]
     fn a_picture_agrees_with_itself() {
-        assert_eq!(compared(&with_line(12), &with_line(12)), Disagreement::default());
+        assert_eq!(
+            compared(&with_line(12), &with_line(12)),
+            Disagreement::default()
+        );
     }
 
     #[test]
@@ -381,10 +436,16 @@ mod tests {
     fn a_missing_line_is_missing_and_an_extra_line_is_foreign() {
         let empty = Plane::filled(40, 32, 20);
         let missing = compared(&empty, &with_line(12));
-        assert!(missing.missing_px >= 40 && missing.foreign_px == 0, "{missing:?}");
+        assert!(
+            missing.missing_px >= 40 && missing.foreign_px == 0,
+            "{missing:?}"
+        );
         assert_eq!(missing.bounds, Rect::new(12, 4, 2, 24));
         let foreign = compared(&with_line(12), &empty);
-        assert!(foreign.foreign_px >= 40 && foreign.missing_px == 0, "{foreign:?}");
+        assert!(
+            foreign.foreign_px >= 40 && foreign.missing_px == 0,
+            "{foreign:?}"
+        );
     }
 
     #[test]

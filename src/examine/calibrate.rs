@@ -3,8 +3,8 @@
 //! The order matters: time first (a frame compared with the inputs of another moment teaches nothing of
 //! the chain), then geometry, colours and siting, then the display's usual latency from the readings.
 
-use super::comparison::ChainLook;
 use super::agreement::Tolerance;
+use super::comparison::ChainLook;
 use super::region::{Moment, RegionExaminer};
 use super::register::{self, ColorFit, FrameReference};
 use super::subject::Subject;
@@ -48,7 +48,12 @@ pub fn chain_look(profile: &Profile) -> ChainLook {
 
 /// The chain that changes nothing.
 #[must_use]
-pub fn plain_profile(size: (usize, usize), encoding: Encoding, subsampling: Subsampling, siting: Siting) -> Profile {
+pub fn plain_profile(
+    size: (usize, usize),
+    encoding: Encoding,
+    subsampling: Subsampling,
+    siting: Siting,
+) -> Profile {
     Profile {
         profile_version: PROFILE_VERSION,
         width: size.0,
@@ -84,7 +89,12 @@ pub fn measure(
     let definition = subject.definition();
     let first = &frames[0].picture;
     let size = (first.width(), first.height());
-    let mut profile = plain_profile(size, first.encoding(), first.subsampling(), siting.unwrap_or(Siting::Left));
+    let mut profile = plain_profile(
+        size,
+        first.encoding(),
+        first.subsampling(),
+        siting.unwrap_or(Siting::Left),
+    );
     let mut notes = Vec::new();
     let mut inputs = Inputs::default();
     // Geometry: the median of a few frames, so that one bad frame does not spoil it.
@@ -94,7 +104,14 @@ pub fn measure(
     for f in &picked {
         recording.inputs_at(f.time_s + offset_s, &mut inputs);
         let planes = (profile.subsampling, profile.siting);
-        if let Some(r) = register::register(subject, &inputs, &profile.look(), planes, &f.picture, painter) {
+        if let Some(r) = register::register(
+            subject,
+            &inputs,
+            &profile.look(),
+            planes,
+            &f.picture,
+            painter,
+        ) {
             best_agreement = best_agreement.max(r.agreement);
             geometries.push(r.geometry);
         }
@@ -109,8 +126,14 @@ pub fn measure(
             v.sort_by(f64::total_cmp);
             v[v.len() / 2]
         };
-        let (sx, sy, tx, ty) = (median(|g| g.sx), median(|g| g.sy), median(|g| g.tx), median(|g| g.ty));
-        let reach = |s: f64, t: f64, length: usize| t.abs().max((t + (s - 1.0) * length as f64).abs());
+        let (sx, sy, tx, ty) = (
+            median(|g| g.sx),
+            median(|g| g.sy),
+            median(|g| g.tx),
+            median(|g| g.ty),
+        );
+        let reach =
+            |s: f64, t: f64, length: usize| t.abs().max((t + (s - 1.0) * length as f64).abs());
         if reach(sx, tx, size.0) > SHIFT_PX || reach(sy, ty, size.1) > SHIFT_PX {
             profile.scale = [sx, sy];
             profile.shift_px = [tx, ty];
@@ -124,21 +147,35 @@ pub fn measure(
                 .map(|f| {
                     recording.inputs_at(f.time_s + offset_s, inputs);
                     let planes = (profile.subsampling, s);
-                    let r = FrameReference::draw(subject, inputs, &profile.look(), planes, size, painter);
+                    let r = FrameReference::draw(
+                        subject,
+                        inputs,
+                        &profile.look(),
+                        planes,
+                        size,
+                        painter,
+                    );
                     chroma_distance(&r.picture(profile.encoding), &f.picture)
                 })
                 .sum()
         };
         let left = distance(Siting::Left, &mut inputs, painter);
         let center = distance(Siting::Center, &mut inputs, painter);
-        profile.siting = if center < left { Siting::Center } else { Siting::Left };
+        profile.siting = if center < left {
+            Siting::Center
+        } else {
+            Siting::Left
+        };
     }
     // Colours.
     let mut fit = ColorFit::default();
     for f in &picked {
         recording.inputs_at(f.time_s + offset_s, &mut inputs);
         let planes = (profile.subsampling, profile.siting);
-        let look = Look { color: ColorMap::IDENTITY, ..profile.look() };
+        let look = Look {
+            color: ColorMap::IDENTITY,
+            ..profile.look()
+        };
         let reference = FrameReference::draw(subject, &inputs, &look, planes, size, painter);
         fit.add(&f.picture, &reference);
     }
@@ -149,8 +186,12 @@ pub fn measure(
         notes.push(format!(
             "the chain changes the whole picture's colours by up to {change:.0} of 255 levels (matrix, range or gain); this is a fault of the chain, not of an instrument, and is taken out"
         ));
-        if let Some(better) = better_encoding(&picked, subject, recording, &profile, offset_s, painter) {
-            notes.push(format!("the colours fit {better} better than what the stream declares"));
+        if let Some(better) =
+            better_encoding(&picked, subject, recording, &profile, offset_s, painter)
+        {
+            notes.push(format!(
+                "the colours fit {better} better than what the stream declares"
+            ));
         }
     }
     profile.noise = residual_noise(&picked, subject, recording, &profile, offset_s, painter);
@@ -172,13 +213,19 @@ pub fn measure(
         }
     }
     profile.frames = frames.len() as u64;
-    Measured { profile, agreeing, notes }
+    Measured {
+        profile,
+        agreeing,
+        notes,
+    }
 }
 
 /// Up to `count` of the frames, evenly spread.
 fn spread<'f>(frames: &[&'f CapturedFrame], count: usize) -> Vec<&'f CapturedFrame> {
     let n = frames.len();
-    (0..count.min(n)).map(|k| frames[k * (n - 1) / (count.min(n) - 1).max(1)]).collect()
+    (0..count.min(n))
+        .map(|k| frames[k * (n - 1) / (count.min(n) - 1).max(1)])
+        .collect()
 }
 
 fn chroma_distance(a: &Picture, b: &Picture) -> f64 {
@@ -213,15 +260,28 @@ fn better_encoding(
             let mut fit = ColorFit::default();
             for f in frames.iter().take(2) {
                 recording.inputs_at(f.time_s + offset_s, &mut inputs);
-                let look = Look { encoding, color: ColorMap::IDENTITY, ..profile.look() };
+                let look = Look {
+                    encoding,
+                    color: ColorMap::IDENTITY,
+                    ..profile.look()
+                };
                 let planes = (profile.subsampling, profile.siting);
-                let reference = FrameReference::draw(subject, &inputs, &look, planes, size, painter);
+                let reference =
+                    FrameReference::draw(subject, &inputs, &look, planes, size, painter);
                 fit.add(&f.picture, &reference);
             }
             let worst = fit.deviation().into_iter().fold(0.0, f64::max);
             if fit.count() > 100.0 && worst < 3.0 {
-                let m = if matrix == Matrix::Bt601 { "BT.601" } else { "BT.709" };
-                let r = if range == Range::Full { "full" } else { "limited" };
+                let m = if matrix == Matrix::Bt601 {
+                    "BT.601"
+                } else {
+                    "BT.709"
+                };
+                let r = if range == Range::Full {
+                    "full"
+                } else {
+                    "limited"
+                };
                 found = Some(format!("{m}, {r} range,"));
             }
         }
@@ -244,10 +304,15 @@ fn residual_noise(
     for f in frames.iter().take(3) {
         recording.inputs_at(f.time_s + offset_s, &mut inputs);
         let planes = (profile.subsampling, profile.siting);
-        let reference = FrameReference::draw(subject, &inputs, &profile.look(), planes, size, painter);
+        let reference =
+            FrameReference::draw(subject, &inputs, &profile.look(), planes, size, painter);
         let drawn = reference.picture(profile.encoding);
         for k in 0..3 {
-            for (a, b) in f.picture.planes()[k].levels().iter().zip(drawn.planes()[k].levels()) {
+            for (a, b) in f.picture.planes()[k]
+                .levels()
+                .iter()
+                .zip(drawn.planes()[k].levels())
+            {
                 counts[k][usize::from(a.abs_diff(*b))] += 1;
             }
         }
@@ -292,18 +357,26 @@ fn latency(
             for (n, f) in frames.iter().enumerate() {
                 let interval_s = last_s.map_or(0.04, |t| f.time_s - t);
                 last_s = Some(f.time_s);
-                let moment =
-                    Moment { frame: &f.picture, recording, time_s: f.time_s + offset_s, latency_s, interval_s };
+                let moment = Moment {
+                    frame: &f.picture,
+                    recording,
+                    time_s: f.time_s + offset_s,
+                    latency_s,
+                    interval_s,
+                };
                 let readings = examiner.readings_only(&moment, painter);
                 shares[n].0 += usize::from(readings.1);
                 shares[n].1 += 1;
                 recording.inputs_at(moment.time_s - latency_s, &mut inputs);
                 recording.inputs_at(moment.time_s - latency_s - 0.02, &mut before);
                 for (freedom, fitted) in examiner.freedoms().iter().zip(&readings.0) {
-                    let Some(fitted) = fitted.filter(|f| f.misfit < 0.4) else { continue };
-                    let (Some(v), Some(u)) =
-                        (inputs.value(freedom.channel).number(), before.value(freedom.channel).number())
-                    else {
+                    let Some(fitted) = fitted.filter(|f| f.misfit < 0.4) else {
+                        continue;
+                    };
+                    let (Some(v), Some(u)) = (
+                        inputs.value(freedom.channel).number(),
+                        before.value(freedom.channel).number(),
+                    ) else {
                         continue;
                     };
                     let wrap = |d: f64| freedom.period.map_or(d, |p| half_period(d, p));
@@ -318,8 +391,10 @@ fn latency(
                 }
             }
         }
-        agreeing =
-            shares.iter().map(|(a, n)| *a as f64 / (*n).max(1) as f64).fold(agreeing, f64::max);
+        agreeing = shares
+            .iter()
+            .map(|(a, n)| *a as f64 / (*n).max(1) as f64)
+            .fold(agreeing, f64::max);
         if information < 1.0 {
             break;
         }
@@ -370,7 +445,8 @@ pub fn find_offset(
         list.iter()
             .map(|f| {
                 recording.inputs_at(f.time_s + offset_s, &mut inputs);
-                FrameReference::draw(subject, &inputs, &look, planes, size, painter).distance(&f.picture, 3)
+                FrameReference::draw(subject, &inputs, &look, planes, size, painter)
+                    .distance(&f.picture, 3)
             })
             .sum::<f64>()
             / list.len() as f64
@@ -400,7 +476,12 @@ pub fn find_offset(
     let (mut distance, mut offset_s) = fine[0];
     let mut reach_s = step_s / 10.0;
     while reach_s > 0.001 {
-        for o in [offset_s - reach_s, offset_s + reach_s, offset_s - reach_s / 2.0, offset_s + reach_s / 2.0] {
+        for o in [
+            offset_s - reach_s,
+            offset_s + reach_s,
+            offset_s - reach_s / 2.0,
+            offset_s + reach_s / 2.0,
+        ] {
             let s = score(o, &picked, painter);
             if s < distance {
                 (distance, offset_s) = (s, o);
@@ -408,7 +489,14 @@ pub fn find_offset(
         }
         reach_s /= 2.0;
     }
-    let runner_up =
-        fine.iter().filter(|(_, o)| (o - offset_s).abs() > 1.0).map(|(s, _)| *s).fold(f64::INFINITY, f64::min);
-    FoundOffset { offset_s, distance, runner_up }
+    let runner_up = fine
+        .iter()
+        .filter(|(_, o)| (o - offset_s).abs() > 1.0)
+        .map(|(s, _)| *s)
+        .fold(f64::INFINITY, f64::min);
+    FoundOffset {
+        offset_s,
+        distance,
+        runner_up,
+    }
 }

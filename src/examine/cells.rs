@@ -25,7 +25,11 @@ pub const LEAST_MATCH: f32 = 0.72;
 #[must_use]
 pub fn correlation(captured: View, reference: View, rect: Rect, dx: i32, dy: i32) -> f32 {
     let whole = Rect::new(0, 0, reference.width() as i32, reference.height() as i32);
-    let moved = Rect { x: whole.x - dx, y: whole.y - dy, ..whole };
+    let moved = Rect {
+        x: whole.x - dx,
+        y: whole.y - dy,
+        ..whole
+    };
     let r = rect.intersection(&whole).intersection(&moved);
     if r.is_empty() {
         return 0.0;
@@ -86,7 +90,13 @@ mod tests {
     fn correlation_ignores_gain_and_offset() {
         let a = Plane::from_levels(4, 2, vec![10, 90, 30, 70, 20, 80, 40, 60]);
         let b = Plane::from_levels(4, 2, vec![25, 65, 35, 55, 30, 60, 40, 50]);
-        let r = correlation(View::whole(&a), View::whole(&b), Rect::new(0, 0, 4, 2), 0, 0);
+        let r = correlation(
+            View::whole(&a),
+            View::whole(&b),
+            Rect::new(0, 0, 4, 2),
+            0,
+            0,
+        );
         assert!((r - 1.0).abs() < 1e-5, "{r}");
     }
 

@@ -75,8 +75,14 @@ pub fn captured_area(rect: Rect, chain: &ChainLook, width: usize, height: usize)
     let g = &chain.look.geometry;
     let inwards_low = |v: f64| libm::ceil(v - 0.01) as i32;
     let inwards_high = |v: f64| libm::floor(v + 0.01) as i32;
-    let (mut x0, mut x1) = (inwards_low(g.x(f64::from(rect.x))), inwards_high(g.x(f64::from(rect.right()))));
-    let (mut y0, mut y1) = (inwards_low(g.y(f64::from(rect.y))), inwards_high(g.y(f64::from(rect.bottom()))));
+    let (mut x0, mut x1) = (
+        inwards_low(g.x(f64::from(rect.x))),
+        inwards_high(g.x(f64::from(rect.right()))),
+    );
+    let (mut y0, mut y1) = (
+        inwards_low(g.y(f64::from(rect.y))),
+        inwards_high(g.y(f64::from(rect.bottom()))),
+    );
     (x0, y0) = (x0.max(0), y0.max(0));
     (x1, y1) = (x1.min(width as i32), y1.min(height as i32));
     let even_up = |v: i32| v + (v & 1);
@@ -104,7 +110,13 @@ pub fn chroma_area(area: Rect, subsampling: Subsampling) -> Rect {
 
 impl<'d> Comparison<'d> {
     /// Draws the static artwork of region `region` once.
-    pub fn new(subject: Subject<'d>, region: usize, chain: &ChainLook, size: (usize, usize), painter: &mut Painter) -> Self {
+    pub fn new(
+        subject: Subject<'d>,
+        region: usize,
+        chain: &ChainLook,
+        size: (usize, usize),
+        painter: &mut Painter,
+    ) -> Self {
         let definition = subject.definition();
         let area = captured_area(definition.regions()[region].area(), chain, size.0, size.1);
         let mut scene = Scene::default();
@@ -117,12 +129,23 @@ impl<'d> Comparison<'d> {
         for rect in definition.unchecked() {
             let r = captured_outwards(rect, chain).intersection(&area);
             if !r.is_empty() {
-                let local = Rect { x: r.x - area.x, y: r.y - area.y, ..r };
+                let local = Rect {
+                    x: r.x - area.x,
+                    y: r.y - area.y,
+                    ..r
+                };
                 unchecked[0].push(local);
                 unchecked[1].push(match chain.subsampling {
                     Subsampling::None => local,
-                    Subsampling::Columns => Rect::new(local.x / 2, local.y, local.width / 2 + 1, local.height),
-                    Subsampling::Both => Rect::new(local.x / 2, local.y / 2, local.width / 2 + 1, local.height / 2 + 1),
+                    Subsampling::Columns => {
+                        Rect::new(local.x / 2, local.y, local.width / 2 + 1, local.height)
+                    }
+                    Subsampling::Both => Rect::new(
+                        local.x / 2,
+                        local.y / 2,
+                        local.width / 2 + 1,
+                        local.height / 2 + 1,
+                    ),
                 });
             }
         }
@@ -175,10 +198,19 @@ impl<'d> Comparison<'d> {
                 let p = self.canvas.canvas().planes();
                 [luma, View::whole(&p[1]), View::whole(&p[2])]
             }
-            Subsampling::Columns | Subsampling::Both => {
-                [luma, View::whole(&self.chroma[0]), View::whole(&self.chroma[1])]
-            }
+            Subsampling::Columns | Subsampling::Both => [
+                luma,
+                View::whole(&self.chroma[0]),
+                View::whole(&self.chroma[1]),
+            ],
         }
+    }
+
+    /// Planes of the static artwork alone, all at full resolution.
+    #[must_use]
+    pub fn fixed(&self) -> [View<'_>; 3] {
+        let p = self.canvas.base().planes();
+        [View::whole(&p[0]), View::whole(&p[1]), View::whole(&p[2])]
     }
 
     /// The region's part of a captured frame: luma, Cb, Cr.
@@ -186,22 +218,36 @@ impl<'d> Comparison<'d> {
     pub fn captured<'p>(&self, frame: &'p Picture) -> [View<'p>; 3] {
         let c = chroma_area(self.area, self.chain.subsampling);
         let p = frame.planes();
-        [View::new(&p[0], self.area), View::new(&p[1], c), View::new(&p[2], c)]
+        [
+            View::new(&p[0], self.area),
+            View::new(&p[1], c),
+            View::new(&p[2], c),
+        ]
     }
 
     /// Draws the region for `inputs`.
     pub fn draw(&mut self, inputs: &Inputs, painter: &mut Painter) {
         self.scene.clear();
-        self.subject.region_moving(self.region, inputs, &mut self.scene);
+        self.subject
+            .region_moving(self.region, inputs, &mut self.scene);
         let fonts = self.subject.definition().fonts();
         let whole = Rect::new(0, 0, self.area.width, self.area.height);
         let area = self.area;
-        let dirty: Rect = self
-            .canvas
-            .update(painter, fonts, &self.scene)
-            .iter()
-            .fold(Rect::default(), |sum, r| sum.union(&Rect { x: r.x - area.x, y: r.y - area.y, ..*r }));
-        let dirty = if std::mem::take(&mut self.is_fresh) { whole } else { dirty.intersection(&whole) };
+        let dirty: Rect = self.canvas.update(painter, fonts, &self.scene).iter().fold(
+            Rect::default(),
+            |sum, r| {
+                sum.union(&Rect {
+                    x: r.x - area.x,
+                    y: r.y - area.y,
+                    ..*r
+                })
+            },
+        );
+        let dirty = if std::mem::take(&mut self.is_fresh) {
+            whole
+        } else {
+            dirty.intersection(&whole)
+        };
         if dirty.is_empty() {
             return;
         }
@@ -211,14 +257,26 @@ impl<'d> Comparison<'d> {
             s => {
                 let grown = dirty.grown(2).intersection(&whole);
                 for (k, plane) in self.chroma.iter_mut().enumerate() {
-                    crate::reference::canvas::subsample(&planes[k + 1], (0, 0), s, self.chain.siting, grown, plane);
+                    crate::reference::canvas::subsample(
+                        &planes[k + 1],
+                        (0, 0),
+                        s,
+                        self.chain.siting,
+                        grown,
+                        plane,
+                    );
                 }
                 let c = match s {
                     Subsampling::None => grown,
-                    Subsampling::Columns => Rect::new(grown.x / 2, grown.y, grown.width / 2 + 1, grown.height),
-                    Subsampling::Both => {
-                        Rect::new(grown.x / 2, grown.y / 2, grown.width / 2 + 1, grown.height / 2 + 1)
+                    Subsampling::Columns => {
+                        Rect::new(grown.x / 2, grown.y, grown.width / 2 + 1, grown.height)
                     }
+                    Subsampling::Both => Rect::new(
+                        grown.x / 2,
+                        grown.y / 2,
+                        grown.width / 2 + 1,
+                        grown.height / 2 + 1,
+                    ),
                 };
                 c.grown(1)
             }
@@ -227,7 +285,11 @@ impl<'d> Comparison<'d> {
             let luma = View::whole(&planes[0]);
             match self.chain.subsampling {
                 Subsampling::None => [luma, View::whole(&planes[1]), View::whole(&planes[2])],
-                _ => [luma, View::whole(&self.chroma[0]), View::whole(&self.chroma[1])],
+                _ => [
+                    luma,
+                    View::whole(&self.chroma[0]),
+                    View::whole(&self.chroma[1]),
+                ],
             }
         };
         for (k, view) in views.into_iter().enumerate() {
@@ -242,21 +304,43 @@ impl<'d> Comparison<'d> {
         let reference = self.reference();
         let mut found = [Disagreement::default(); 3];
         for k in 0..3 {
-            let (tolerance, unchecked) =
-                if k == 0 { (&self.chain.luma, &self.unchecked[0]) } else { (&self.chain.chroma, &self.unchecked[1]) };
-            found[k] =
-                agreement::compare(captured[k], reference[k], &self.gradients[k], tolerance, unchecked, &mut scratch);
+            let (tolerance, unchecked) = if k == 0 {
+                (&self.chain.luma, &self.unchecked[0])
+            } else {
+                (&self.chain.chroma, &self.unchecked[1])
+            };
+            found[k] = agreement::compare(
+                captured[k],
+                reference[k],
+                &self.gradients[k],
+                tolerance,
+                unchecked,
+                &mut scratch,
+            );
         }
         self.scratch = scratch;
-        let chroma = if found[1].densest_px >= found[2].densest_px { found[1] } else { found[2] };
-        Difference { luma: found[0], chroma }
+        let chroma = if found[1].densest_px >= found[2].densest_px {
+            found[1]
+        } else {
+            found[2]
+        };
+        Difference {
+            luma: found[0],
+            chroma,
+        }
     }
 }
 
 /// `rect` through the chain's geometry, outwards to whole pixels.
 fn captured_outwards(rect: Rect, chain: &ChainLook) -> Rect {
     let g = &chain.look.geometry;
-    let (x0, x1) = (libm::floor(g.x(f64::from(rect.x))) as i32, libm::ceil(g.x(f64::from(rect.right()))) as i32);
-    let (y0, y1) = (libm::floor(g.y(f64::from(rect.y))) as i32, libm::ceil(g.y(f64::from(rect.bottom()))) as i32);
+    let (x0, x1) = (
+        libm::floor(g.x(f64::from(rect.x))) as i32,
+        libm::ceil(g.x(f64::from(rect.right()))) as i32,
+    );
+    let (y0, y1) = (
+        libm::floor(g.y(f64::from(rect.y))) as i32,
+        libm::ceil(g.y(f64::from(rect.bottom()))) as i32,
+    );
     Rect::new(x0, y0, x1 - x0, y1 - y0)
 }

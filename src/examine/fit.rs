@@ -50,14 +50,22 @@ pub fn solve(samples: &[Sample], freedoms: usize) -> Option<Step> {
         return None;
     }
     let mut step = weighted(samples, freedoms, |_| 1.0)?;
-    let largest = step.0.iter().take(freedoms).fold(0.0f64, |m, v| m.max(v.abs()));
+    let largest = step
+        .0
+        .iter()
+        .take(freedoms)
+        .fold(0.0f64, |m, v| m.max(v.abs()));
     if largest < WEIGHTED_BELOW_PX {
         for _ in 0..2 {
             let scale = deviation(samples, &step.0, freedoms).max(LEAST_SCALE);
             let (solution, limit) = (step.0.clone(), TUKEY * scale);
             let again = weighted(samples, freedoms, |s| {
                 let u = remaining(s, &solution, freedoms) / limit;
-                if u.abs() < 1.0 { (1.0 - u * u) * (1.0 - u * u) } else { 0.0 }
+                if u.abs() < 1.0 {
+                    (1.0 - u * u) * (1.0 - u * u)
+                } else {
+                    0.0
+                }
             });
             match again {
                 Some(next) => step = next,
@@ -70,7 +78,10 @@ pub fn solve(samples: &[Sample], freedoms: usize) -> Option<Step> {
     for s in samples {
         let r = remaining(s, &solution, freedoms);
         left += r * r;
-        unit += s.slope[..freedoms].iter().map(|&v| f64::from(v) * f64::from(v)).sum::<f64>();
+        unit += s.slope[..freedoms]
+            .iter()
+            .map(|&v| f64::from(v) * f64::from(v))
+            .sum::<f64>();
     }
     Some(Step {
         motion_px: solution.iter().take(freedoms).copied().collect(),
@@ -80,22 +91,31 @@ pub fn solve(samples: &[Sample], freedoms: usize) -> Option<Step> {
 }
 
 fn remaining(s: &Sample, solution: &[f64], freedoms: usize) -> f64 {
-    let explained: f64 = (0..freedoms).map(|k| f64::from(s.slope[k]) * solution[k]).sum();
+    let explained: f64 = (0..freedoms)
+        .map(|k| f64::from(s.slope[k]) * solution[k])
+        .sum();
     f64::from(s.residual) - explained - solution[freedoms]
 }
 
 /// Robust deviation of the residuals: 1.4826 times the median of their sizes (of a fixed sub-sample).
 fn deviation(samples: &[Sample], solution: &[f64], freedoms: usize) -> f64 {
     let stride = (samples.len() / 512).max(1);
-    let mut sizes: Vec<f64> =
-        samples.iter().step_by(stride).map(|s| remaining(s, solution, freedoms).abs()).collect();
+    let mut sizes: Vec<f64> = samples
+        .iter()
+        .step_by(stride)
+        .map(|s| remaining(s, solution, freedoms).abs())
+        .collect();
     let middle = sizes.len() / 2;
     let (_, median, _) = sizes.select_nth_unstable_by(middle, f64::total_cmp);
     1.4826 * *median
 }
 
 /// Weighted least squares: solution (motions, offset) and variances of the solution.
-fn weighted(samples: &[Sample], freedoms: usize, weight: impl Fn(&Sample) -> f64) -> Option<(Vec<f64>, Vec<f64>)> {
+fn weighted(
+    samples: &[Sample],
+    freedoms: usize,
+    weight: impl Fn(&Sample) -> f64,
+) -> Option<(Vec<f64>, Vec<f64>)> {
     let n = freedoms + 1;
     let mut normal = [[0.0f64; MOST + 1]; MOST + 1];
     let mut right = [0.0f64; MOST + 1];
@@ -118,7 +138,11 @@ fn weighted(samples: &[Sample], freedoms: usize, weight: impl Fn(&Sample) -> f64
         squares += w * f64::from(s.residual) * f64::from(s.residual);
         total += w;
     }
-    let matrix = DMatrix::from_fn(n, n, |i, j| if j <= i { normal[i][j] } else { normal[j][i] });
+    let matrix = DMatrix::from_fn(
+        n,
+        n,
+        |i, j| if j <= i { normal[i][j] } else { normal[j][i] },
+    );
     let vector = DVector::from_fn(n, |i, _| right[i]);
     let inverse = matrix.cholesky()?.inverse();
     let solution = &inverse * &vector;
@@ -145,7 +169,10 @@ mod tests {
             .map(|k| {
                 let mut slope = [0.0; MOST];
                 slope[0] = if k % 2 == 0 { 50.0 } else { -50.0 };
-                Sample { slope, residual: (f64::from(slope[0]) * motion + sigma * gauss()) as f32 }
+                Sample {
+                    slope,
+                    residual: (f64::from(slope[0]) * motion + sigma * gauss()) as f32,
+                }
             })
             .collect()
     }
@@ -162,14 +189,20 @@ mod tests {
             squares += (step.motion_px[0] - 0.2).powi(2);
         }
         let ratio = (squares / runs as f64).sqrt() / bound;
-        assert!((0.85..1.1).contains(&ratio), "RMS is {ratio} times the bound");
+        assert!(
+            (0.85..1.1).contains(&ratio),
+            "RMS is {ratio} times the bound"
+        );
     }
 
     #[test]
     fn states_its_own_error() {
         let step = solve(&samples(-0.3, 5.0, 1, 400), 1).expect("determined");
         let bound = 5.0 / (400.0f64 * 2500.0).sqrt();
-        assert!((step.standard_error_px[0] / bound - 1.0).abs() < 0.2, "{step:?}");
+        assert!(
+            (step.standard_error_px[0] / bound - 1.0).abs() < 0.2,
+            "{step:?}"
+        );
     }
 
     #[test]

@@ -68,13 +68,21 @@ pub struct Reader<'d> {
 
 impl<'d> Reader<'d> {
     /// Prepares the buffers of region `region`, whose pixels in the capture are `area`.
-    pub fn new(subject: Subject<'d>, region: usize, chain: &ChainLook, area: Rect, painter: &mut Painter) -> Self {
+    pub fn new(
+        subject: Subject<'d>,
+        region: usize,
+        chain: &ChainLook,
+        area: Rect,
+        painter: &mut Painter,
+    ) -> Self {
         let definition = subject.definition();
         let freedoms = freedom::freedoms(definition, region);
         let mut groups: Vec<Group> = Vec::new();
         for (k, f) in freedoms.iter().enumerate() {
             match groups.last_mut() {
-                Some(g) if freedoms[g.members[0]].symbol == f.symbol && g.members.len() < MOST => g.members.push(k),
+                Some(g) if freedoms[g.members[0]].symbol == f.symbol && g.members.len() < MOST => {
+                    g.members.push(k)
+                }
                 _ => groups.push(Group { members: vec![k] }),
             }
         }
@@ -113,7 +121,12 @@ impl<'d> Reader<'d> {
     /// Pixels for a unit of freedom `k` at `inputs`.
     #[must_use]
     pub fn px_per_unit(&self, k: usize, inputs: &Inputs) -> f64 {
-        freedom::px_per_unit(self.subject.definition(), self.region, &self.freedoms[k], inputs)
+        freedom::px_per_unit(
+            self.subject.definition(),
+            self.region,
+            &self.freedoms[k],
+            inputs,
+        )
     }
 
     /// Reads all freedoms of `captured`, starting from `start`; `words` are the lines of words of the
@@ -134,7 +147,8 @@ impl<'d> Reader<'d> {
         for g in 0..self.groups.len() {
             self.read_group(g, captured, start, painter, out);
             let is_lost = self.groups[g].members.iter().any(|&k| {
-                out[k].is_none_or(|f| f.misfit > RECOGNISED) && start.value(self.freedoms[k].channel).number().is_some()
+                out[k].is_none_or(|f| f.misfit > RECOGNISED)
+                    && start.value(self.freedoms[k].channel).number().is_some()
             });
             if scan && is_lost {
                 self.scan_group(g, captured, start, painter, out);
@@ -165,12 +179,26 @@ impl<'d> Reader<'d> {
             .filter_map(|&k| {
                 let f = &self.freedoms[k];
                 let v = start.value(f.channel).number()?;
-                Some((k, if f.period.is_some() { v } else { v.clamp(f.low, f.high) }))
+                Some((
+                    k,
+                    if f.period.is_some() {
+                        v
+                    } else {
+                        v.clamp(f.low, f.high)
+                    },
+                ))
             })
             .collect()
     }
 
-    fn read_group(&mut self, g: usize, captured: View, start: &Inputs, painter: &mut Painter, out: &mut [Option<Fitted>]) {
+    fn read_group(
+        &mut self,
+        g: usize,
+        captured: View,
+        start: &Inputs,
+        painter: &mut Painter,
+        out: &mut [Option<Fitted>],
+    ) {
         let mut values = self.active(g, start);
         if values.is_empty() {
             return;
@@ -179,7 +207,9 @@ impl<'d> Reader<'d> {
         let mut last: Option<fit::Step> = None;
         let mut scale = vec![1.0; values.len()];
         for _ in 0..MOST_STEPS {
-            let Some(step) = self.step(captured, &values, &mut scale, painter) else { break };
+            let Some(step) = self.step(captured, &values, &mut scale, painter) else {
+                break;
+            };
             let mut largest = 0.0f64;
             for (k, (member, value)) in values.iter_mut().enumerate() {
                 let moved = step.motion_px[k].clamp(-LONGEST_STEP_PX, LONGEST_STEP_PX);
@@ -215,7 +245,13 @@ impl<'d> Reader<'d> {
     }
 
     /// One step at `values`; `scale` gets pixels per unit.
-    fn step(&mut self, captured: View, values: &[(usize, f64)], scale: &mut [f64], painter: &mut Painter) -> Option<fit::Step> {
+    fn step(
+        &mut self,
+        captured: View,
+        values: &[(usize, f64)],
+        scale: &mut [f64],
+        painter: &mut Painter,
+    ) -> Option<fit::Step> {
         for (member, value) in values {
             self.altered.values[self.freedoms[*member].channel.0] = Value::Number(*value);
         }
@@ -230,7 +266,9 @@ impl<'d> Reader<'d> {
         for (k, (member, value)) in values.iter().enumerate() {
             let f = &self.freedoms[*member];
             let channel = f.channel;
-            scale[k] = freedom::px_per_unit(self.subject.definition(), self.region, f, &self.altered).max(1e-9);
+            scale[k] =
+                freedom::px_per_unit(self.subject.definition(), self.region, f, &self.altered)
+                    .max(1e-9);
             let half = HALF_STEP_PX / scale[k];
             let bounds = self.bounds_of(*member);
             self.draw(channel, value - half, false, painter);
@@ -250,7 +288,11 @@ impl<'d> Reader<'d> {
     }
 
     fn bounds_of(&self, member: usize) -> Rect {
-        let b = freedom::bounds(self.subject.definition(), self.region, &self.freedoms[member]);
+        let b = freedom::bounds(
+            self.subject.definition(),
+            self.region,
+            &self.freedoms[member],
+        );
         let whole = Rect::new(0, 0, self.area.width, self.area.height);
         // Two pixels more than the ink reaches, so that the chain's shift and scale do not matter.
         let x = libm::floor(b.left) as i32 - self.area.x - 2;
@@ -263,18 +305,30 @@ impl<'d> Reader<'d> {
     fn draw(&mut self, channel: ChannelId, value: f64, is_high: bool, painter: &mut Painter) {
         self.altered.values[channel.0] = Value::Number(value);
         self.scene.clear();
-        self.subject.region_moving(self.region, &self.altered, &mut self.scene);
+        self.subject
+            .region_moving(self.region, &self.altered, &mut self.scene);
         let fonts = self.subject.definition().fonts();
-        let canvas = if is_high { &mut self.high } else { &mut self.low };
+        let canvas = if is_high {
+            &mut self.high
+        } else {
+            &mut self.low
+        };
         canvas.update(painter, fonts, &self.scene);
     }
 
     fn gather_one(&mut self, captured: View, bounds: Rect) {
         let width = self.area.width as usize;
-        let (low, high) = (&self.low.canvas().planes()[0], &self.high.canvas().planes()[0]);
+        let (low, high) = (
+            &self.low.canvas().planes()[0],
+            &self.high.canvas().planes()[0],
+        );
         let (x0, x1) = (bounds.x as usize, bounds.right() as usize);
         for y in bounds.y as usize..bounds.bottom() as usize {
-            let (a, b, c) = (&low.row(y)[x0..x1], &high.row(y)[x0..x1], &captured.row(y)[x0..x1]);
+            let (a, b, c) = (
+                &low.row(y)[x0..x1],
+                &high.row(y)[x0..x1],
+                &captured.row(y)[x0..x1],
+            );
             if a == b {
                 continue;
             }
@@ -284,7 +338,10 @@ impl<'d> Reader<'d> {
                     let mut slope = [0.0; MOST];
                     slope[0] = f32::from(b[x]) - f32::from(a[x]);
                     let middle = (f32::from(a[x]) + f32::from(b[x])) / 2.0;
-                    self.samples.push(Sample { slope, residual: f32::from(c[x]) - middle });
+                    self.samples.push(Sample {
+                        slope,
+                        residual: f32::from(c[x]) - middle,
+                    });
                 }
             }
         }
@@ -292,7 +349,10 @@ impl<'d> Reader<'d> {
 
     fn gather_slopes(&mut self, k: usize, count: usize, bounds: Rect) {
         let width = self.area.width as usize;
-        let (low, high) = (&self.low.canvas().planes()[0], &self.high.canvas().planes()[0]);
+        let (low, high) = (
+            &self.low.canvas().planes()[0],
+            &self.high.canvas().planes()[0],
+        );
         let (x0, x1) = (bounds.x as usize, bounds.right() as usize);
         for y in bounds.y as usize..bounds.bottom() as usize {
             let (a, b) = (&low.row(y)[x0..x1], &high.row(y)[x0..x1]);
@@ -308,7 +368,10 @@ impl<'d> Reader<'d> {
 
     fn gather_many(&mut self, captured: View, count: usize, bounds: Rect) {
         let width = self.area.width as usize;
-        let (low, high) = (&self.low.canvas().planes()[0], &self.high.canvas().planes()[0]);
+        let (low, high) = (
+            &self.low.canvas().planes()[0],
+            &self.high.canvas().planes()[0],
+        );
         for y in bounds.y as usize..bounds.bottom() as usize {
             let (a, b, c) = (low.row(y), high.row(y), captured.row(y));
             for x in bounds.x as usize..bounds.right() as usize {
@@ -322,26 +385,42 @@ impl<'d> Reader<'d> {
                     *s = f32::from(*v);
                 }
                 let middle = (f32::from(a[x]) + f32::from(b[x])) / 2.0;
-                self.samples.push(Sample { slope, residual: f32::from(c[x]) - middle });
+                self.samples.push(Sample {
+                    slope,
+                    residual: f32::from(c[x]) - middle,
+                });
             }
         }
     }
 
     /// Looks for the value of each freedom in turn along coarse candidates, then fits from the best.
-    fn scan_group(&mut self, g: usize, captured: View, start: &Inputs, painter: &mut Painter, out: &mut [Option<Fitted>]) {
+    fn scan_group(
+        &mut self,
+        g: usize,
+        captured: View,
+        start: &Inputs,
+        painter: &mut Painter,
+        out: &mut [Option<Fitted>],
+    ) {
         let mut best_start = start.clone();
         for (member, value) in self.active(g, start) {
             let f = self.freedoms[member].clone();
             self.altered.clone_from(&best_start);
-            let scale = freedom::px_per_unit(self.subject.definition(), self.region, &f, start).max(1e-9);
-            let near = (-SCAN_EACH_SIDE..=SCAN_EACH_SIDE).map(|k| value + f64::from(k) * SCAN_STEP_PX / scale);
+            let scale =
+                freedom::px_per_unit(self.subject.definition(), self.region, &f, start).max(1e-9);
+            let near = (-SCAN_EACH_SIDE..=SCAN_EACH_SIDE)
+                .map(|k| value + f64::from(k) * SCAN_STEP_PX / scale);
             let span = f.period.unwrap_or(f.high - f.low);
             let far_step = (span / FAR_CANDIDATES as f64).max(SCAN_STEP_PX / scale);
-            let far = (0..FAR_CANDIDATES).map(|k| f.low + far_step * k as f64).filter(|v| *v <= f.low + span);
+            let far = (0..FAR_CANDIDATES)
+                .map(|k| f.low + far_step * k as f64)
+                .filter(|v| *v <= f.low + span);
             let bounds = self.bounds_of(member);
             let mut best = (u64::MAX, value);
             for v in near.chain(far) {
-                let v = f.period.map_or_else(|| v.clamp(f.low, f.high), |p| v.rem_euclid(p));
+                let v = f
+                    .period
+                    .map_or_else(|| v.clamp(f.low, f.high), |p| v.rem_euclid(p));
                 self.draw(f.channel, v, true, painter);
                 let energy = self.energy(captured, bounds);
                 if energy < best.0 {
@@ -371,9 +450,17 @@ impl<'d> Reader<'d> {
 }
 
 /// Boxes of the lines of words of a scene, relative to `area`, two pixels larger than the ink.
-pub fn word_boxes(scene: &Scene, subject: Subject, chain: &ChainLook, area: Rect, out: &mut Vec<Rect>) {
+pub fn word_boxes(
+    scene: &Scene,
+    subject: Subject,
+    chain: &ChainLook,
+    area: Rect,
+    out: &mut Vec<Rect>,
+) {
     for item in scene.items() {
-        let Shape::Words(w) = item.shape else { continue };
+        let Shape::Words(w) = item.shape else {
+            continue;
+        };
         let face = subject.definition().face(w.font);
         let advance = face.line_advance(scene.words(&w)) * w.size;
         let (c, s) = w.direction;

@@ -102,7 +102,13 @@ pub struct Moment<'a> {
 
 impl<'d> RegionExaminer<'d> {
     /// Prepares region `region` for frames of `size` pixels.
-    pub fn new(subject: Subject<'d>, region: usize, chain: &ChainLook, size: (usize, usize), painter: &mut Painter) -> Self {
+    pub fn new(
+        subject: Subject<'d>,
+        region: usize,
+        chain: &ChainLook,
+        size: (usize, usize),
+        painter: &mut Painter,
+    ) -> Self {
         let definition = subject.definition();
         let due = Comparison::new(subject, region, chain, size, painter);
         let trial = Comparison::new(subject, region, chain, size, painter);
@@ -112,11 +118,18 @@ impl<'d> RegionExaminer<'d> {
         subject.region_static(region, &mut fixed);
         let mut fixed_words = Vec::new();
         reader::word_boxes(&fixed, subject, chain, area, &mut fixed_words);
-        let liveness_period_s = definition.regions()[region].symbol.iter().find_map(|s| match s {
-            Symbol::Liveness(l) => Some(l.period_ms / 1000.0),
-            _ => None,
-        });
-        let channels = definition.regions()[region].channels_used().iter().map(|n| definition.channel(n)).collect();
+        let liveness_period_s = definition.regions()[region]
+            .symbol
+            .iter()
+            .find_map(|s| match s {
+                Symbol::Liveness(l) => Some(l.period_ms / 1000.0),
+                _ => None,
+            });
+        let channels = definition.regions()[region]
+            .channels_used()
+            .iter()
+            .map(|n| definition.channel(n))
+            .collect();
         Self {
             subject,
             region,
@@ -173,7 +186,9 @@ impl<'d> RegionExaminer<'d> {
 
     /// Examines the region in one frame.
     pub fn examine(&mut self, moment: &Moment, painter: &mut Painter) -> Findings {
-        moment.recording.inputs_at(moment.time_s - moment.latency_s, &mut self.inputs);
+        moment
+            .recording
+            .inputs_at(moment.time_s - moment.latency_s, &mut self.inputs);
         let inputs = std::mem::take(&mut self.inputs);
         self.due.draw(&inputs, painter);
         let is_unchanged = self.due.scene() == &self.previous_scene;
@@ -195,11 +210,37 @@ impl<'d> RegionExaminer<'d> {
         let agrees = difference.agrees() && wrong_cells.is_empty();
         self.word_boxes.clear();
         self.word_boxes.extend_from_slice(&self.fixed_words);
-        reader::word_boxes(self.due.scene(), self.subject, &self.chain, self.due.area(), &mut self.word_boxes);
+        reader::word_boxes(
+            self.due.scene(),
+            self.subject,
+            &self.chain,
+            self.due.area(),
+            &mut self.word_boxes,
+        );
         let mut readings = Vec::new();
         let captured = self.due.captured(moment.frame)[0];
         let scan = !agrees && self.troubled.is_multiple_of(SCAN_EVERY);
-        self.reader.read(captured, &inputs, &self.word_boxes, scan, painter, &mut readings);
+        self.reader.read(
+            captured,
+            &inputs,
+            &self.word_boxes,
+            scan,
+            painter,
+            &mut readings,
+        );
+        if std::env::var("FV_DBG").is_ok() && !agrees {
+            eprintln!(
+                "t {:.3} region {} diff {:?} cells {:?} readings {:?}",
+                moment.time_s,
+                self.subject.definition().regions()[self.region].id,
+                difference,
+                wrong_cells,
+                readings
+                    .iter()
+                    .map(|r| r.map(|f| (f.value, f.misfit)))
+                    .collect::<Vec<_>>()
+            );
+        }
         let explanation = if agrees {
             self.troubled = 0;
             self.last_data_time_s = Some(moment.time_s - moment.latency_s);
@@ -207,32 +248,74 @@ impl<'d> RegionExaminer<'d> {
             Explanation::Due
         } else {
             let found = self.explain(moment, &inputs, &mut readings, painter);
+            if std::env::var("FV_DBG").is_ok() {
+                eprintln!(
+                    "   -> {found:?} readings {:?}",
+                    readings
+                        .iter()
+                        .map(|r| r.map(|f| (f.value, f.misfit)))
+                        .collect::<Vec<_>>()
+                );
+            }
             self.troubled += 1;
             found
         };
         self.inputs = inputs;
         self.last_values.clone_from(&readings);
-        Findings { explanation, difference, wrong_cells, readings, liveness, is_unchanged }
+        Findings {
+            explanation,
+            difference,
+            wrong_cells,
+            readings,
+            liveness,
+            is_unchanged,
+        }
     }
 
     /// Readings alone, and whether the region agrees: for measuring the chain.
-    pub fn readings_only(&mut self, moment: &Moment, painter: &mut Painter) -> (Vec<Option<Fitted>>, bool) {
-        moment.recording.inputs_at(moment.time_s - moment.latency_s, &mut self.inputs);
+    pub fn readings_only(
+        &mut self,
+        moment: &Moment,
+        painter: &mut Painter,
+    ) -> (Vec<Option<Fitted>>, bool) {
+        moment
+            .recording
+            .inputs_at(moment.time_s - moment.latency_s, &mut self.inputs);
         let inputs = std::mem::take(&mut self.inputs);
         self.due.draw(&inputs, painter);
         let agrees = self.due.compare(moment.frame).agrees();
         self.word_boxes.clear();
         self.word_boxes.extend_from_slice(&self.fixed_words);
-        reader::word_boxes(self.due.scene(), self.subject, &self.chain, self.due.area(), &mut self.word_boxes);
+        reader::word_boxes(
+            self.due.scene(),
+            self.subject,
+            &self.chain,
+            self.due.area(),
+            &mut self.word_boxes,
+        );
         let mut readings = Vec::new();
         let captured = self.due.captured(moment.frame)[0];
-        self.reader.read(captured, &inputs, &self.word_boxes, false, painter, &mut readings);
+        self.reader.read(
+            captured,
+            &inputs,
+            &self.word_boxes,
+            false,
+            painter,
+            &mut readings,
+        );
         self.inputs = inputs;
         (readings, agrees)
     }
 
     /// Which half is lit: the reference of the other phase is drawn when the due one disagrees.
-    fn liveness(&mut self, moment: &Moment, inputs: &Inputs, period_s: f64, difference: &mut Difference, painter: &mut Painter) -> Option<bool> {
+    fn liveness(
+        &mut self,
+        moment: &Moment,
+        inputs: &Inputs,
+        period_s: f64,
+        difference: &mut Difference,
+        painter: &mut Painter,
+    ) -> Option<bool> {
         let is_first = |t: f64| (libm::floor(t / period_s) as i64).rem_euclid(2) == 0;
         if difference.agrees() {
             return Some(is_first(inputs.time_s));
@@ -270,7 +353,9 @@ impl<'d> RegionExaminer<'d> {
     }
 
     fn agrees_at(&mut self, data_time_s: f64, moment: &Moment, painter: &mut Painter) -> bool {
-        moment.recording.inputs_at(data_time_s, &mut self.trial_inputs);
+        moment
+            .recording
+            .inputs_at(data_time_s, &mut self.trial_inputs);
         if let Some(period_s) = self.liveness_period_s {
             // Its phase has been dealt with.
             self.trial_inputs.time_s = self.inputs.time_s;
@@ -279,13 +364,21 @@ impl<'d> RegionExaminer<'d> {
         self.trial_agrees(moment, painter)
     }
 
-    fn explain(&mut self, moment: &Moment, inputs: &Inputs, readings: &mut Vec<Option<Fitted>>, painter: &mut Painter) -> Explanation {
+    fn explain(
+        &mut self,
+        moment: &Moment,
+        inputs: &Inputs,
+        readings: &mut Vec<Option<Fitted>>,
+        painter: &mut Painter,
+    ) -> Explanation {
         self.tried.clear();
         self.tried.push(self.due.scene().clone());
         let captured = self.due.captured(moment.frame);
-        if signature::is_blank(captured, self.due.reference()) {
+        if signature::is_blank(captured, self.due.reference(), self.due.fixed()) {
             readings.iter_mut().for_each(|r| *r = None);
-            return Explanation::Nothing { signature: Signature::Blank };
+            return Explanation::Nothing {
+                signature: Signature::Blank,
+            };
         }
         // The picture of the last frame that was explained, still standing; then as stale as it was.
         if let Some(held) = self.last_data_time_s {
@@ -326,23 +419,33 @@ impl<'d> RegionExaminer<'d> {
             }
         }
         let captured = self.due.captured(moment.frame);
-        let signature = signature::signature(captured, self.due.reference());
+        let signature = signature::signature(captured, self.due.reference(), self.due.fixed());
         if signature != Signature::Readable {
             readings.iter_mut().for_each(|r| *r = None);
         }
         Explanation::Nothing { signature }
     }
 
-    fn stale(&mut self, data_time_s: f64, moment: &Moment, inputs: &Inputs, readings: &mut Vec<Option<Fitted>>, painter: &mut Painter) -> Explanation {
+    fn stale(
+        &mut self,
+        data_time_s: f64,
+        moment: &Moment,
+        inputs: &Inputs,
+        readings: &mut Vec<Option<Fitted>>,
+        painter: &mut Painter,
+    ) -> Explanation {
         self.last_data_time_s = Some(data_time_s);
         self.last_staleness_s = moment.time_s - data_time_s;
         // Read again from the values that are shown, so that readings far from the due ones settle.
-        let is_lost = readings.iter().any(|r| r.is_none_or(|f| f.misfit > RECOGNISED));
+        let is_lost = readings
+            .iter()
+            .any(|r| r.is_none_or(|f| f.misfit > RECOGNISED));
         if is_lost && !readings.is_empty() {
             let mut start = inputs.clone();
             start.values.clone_from(&self.trial_inputs.values);
             let captured = self.due.captured(moment.frame)[0];
-            self.reader.read(captured, &start, &self.word_boxes, false, painter, readings);
+            self.reader
+                .read(captured, &start, &self.word_boxes, false, painter, readings);
         }
         Explanation::OtherTime { data_time_s }
     }
@@ -358,9 +461,15 @@ impl<'d> RegionExaminer<'d> {
             let mut cost = 0.0;
             let mut used = 0;
             for (f, r) in self.reader.freedoms().iter().zip(readings) {
-                let Some(r) = r.filter(|r| r.misfit <= RECOGNISED) else { continue };
-                let Some(v) = self.trial_inputs.value(f.channel).number() else { continue };
-                let off = f.period.map_or(r.value - v, |p| half_period(r.value - v, p));
+                let Some(r) = r.filter(|r| r.misfit <= RECOGNISED) else {
+                    continue;
+                };
+                let Some(v) = self.trial_inputs.value(f.channel).number() else {
+                    continue;
+                };
+                let off = f
+                    .period
+                    .map_or(r.value - v, |p| half_period(r.value - v, p));
                 let sigma = READING_PX + r.standard_error * r.px_per_unit;
                 cost += (off * r.px_per_unit / sigma).powi(2);
                 used += 1;

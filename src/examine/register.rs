@@ -68,20 +68,30 @@ impl FrameReference {
             let x1 = libm::round(b.sx * f64::from(r.right()) + b.tx) as i32;
             let y1 = libm::round(b.sy * f64::from(r.bottom()) + b.ty) as i32;
             let clip = Rect::new(x0, y0, x1 - x0, y1 - y0);
-            painter.draw(&scene, definition.fonts(), look, &mut canvas, Filter::ALL, clip);
+            painter.draw(
+                &scene,
+                definition.fonts(),
+                look,
+                &mut canvas,
+                Filter::ALL,
+                clip,
+            );
             for item in scene.items() {
                 if item.layer == Layer::Moving || matches!(item.shape, Shape::Words(_)) {
-                    let touched = crate::reference::painter::touched_pixels(item, &look.geometry).grown(2);
+                    let touched =
+                        crate::reference::painter::touched_pixels(item, &look.geometry).grown(2);
                     let touched = touched.intersection(&area);
                     for y in touched.y..touched.bottom() {
-                        moving.row_mut(y as usize)[touched.x as usize..touched.right() as usize].fill(1);
+                        moving.row_mut(y as usize)[touched.x as usize..touched.right() as usize]
+                            .fill(1);
                     }
                 }
             }
             for rect in definition.unchecked() {
                 let touched = rect.grown(4).intersection(&area);
                 for y in touched.y..touched.bottom() {
-                    moving.row_mut(y as usize)[touched.x as usize..touched.right() as usize].fill(1);
+                    moving.row_mut(y as usize)[touched.x as usize..touched.right() as usize]
+                        .fill(1);
                 }
             }
         }
@@ -91,10 +101,22 @@ impl FrameReference {
                 return canvas.planes()[k].clone();
             }
             let mut out = Plane::filled(cw, ch, 128);
-            subsample(&canvas.planes()[k], (0, 0), subsampling, siting, area, &mut out);
+            subsample(
+                &canvas.planes()[k],
+                (0, 0),
+                subsampling,
+                siting,
+                area,
+                &mut out,
+            );
             out
         });
-        Self { canvas, moving, chroma, subsampling }
+        Self {
+            canvas,
+            moving,
+            chroma,
+            subsampling,
+        }
     }
 
     /// The luma plane.
@@ -161,8 +183,13 @@ fn whole_shift(captured: &Plane, reference: &FrameReference) -> (i32, i32) {
     for (dx, dy) in order {
         let mut sum = 0u64;
         for (x, y, _, _) in edges.iter().step_by(stride) {
-            let (cx, cy) = ((*x as i32 + dx).clamp(0, width - 1), (*y as i32 + dy).clamp(0, height - 1));
-            let d = captured.at(cx as usize, cy as usize).abs_diff(reference.luma().at(*x, *y));
+            let (cx, cy) = (
+                (*x as i32 + dx).clamp(0, width - 1),
+                (*y as i32 + dy).clamp(0, height - 1),
+            );
+            let d = captured
+                .at(cx as usize, cy as usize)
+                .abs_diff(reference.luma().at(*x, *y));
             sum += u64::from(d.min(80));
         }
         if sum < best.0 {
@@ -218,7 +245,14 @@ pub fn register(
             let w = (1.0 - u * u) * (1.0 - u * u);
             // Columns are of like size: scale counts in pixels at the edge of the frame.
             let (fx, fy) = ((x as f64 + 0.5 - cx) / cx, (y as f64 + 0.5 - cy) / cy);
-            let row = [-gx, -gy, -gx * fx, -gy * fy, f64::from(reference.luma().at(x, y)) / 64.0, 1.0];
+            let row = [
+                -gx,
+                -gy,
+                -gx * fx,
+                -gy * fy,
+                f64::from(reference.luma().at(x, y)) / 64.0,
+                1.0,
+            ];
             for i in 0..6 {
                 for j in 0..6 {
                     normal[(i, j)] += w * row[i] * row[j];
@@ -231,7 +265,10 @@ pub fn register(
         let inverse = normal.cholesky()?.inverse();
         let step = &inverse * &right;
         let sigma2 = ((squares - step.dot(&right)) / (total - 6.0).max(1.0)).max(0.1);
-        shift_error_px = [(inverse[(0, 0)] * sigma2).sqrt(), (inverse[(1, 1)] * sigma2).sqrt()];
+        shift_error_px = [
+            (inverse[(0, 0)] * sigma2).sqrt(),
+            (inverse[(1, 1)] * sigma2).sqrt(),
+        ];
         let cut = |v: f64| v.clamp(-1.5, 1.5);
         let (sx, sy) = (cut(step[2]) / cx, cut(step[3]) / cy);
         // A motion of (a + b f) at frame position f, on top of the geometry so far.
@@ -256,7 +293,12 @@ pub fn register(
         })
         .count();
     let agreement = near as f64 / edges.len().max(1) as f64;
-    (agreement > 0.6).then_some(Registration { geometry: look.geometry, shift_error_px, edge_px, agreement })
+    (agreement > 0.6).then_some(Registration {
+        geometry: look.geometry,
+        shift_error_px,
+        edge_px,
+        agreement,
+    })
 }
 
 /// Least-squares colours from flat areas: captured = map of reference levels.
@@ -302,10 +344,16 @@ impl ColorFit {
                 }
                 let is_flat = |p: &Plane, x: usize, y: usize, reach: usize| {
                     let here = p.at(x, y);
-                    (y - reach..=y + reach)
-                        .all(|yy| p.row(yy)[x - reach..=x + reach].iter().all(|v| v.abs_diff(here) <= FLAT))
+                    (y - reach..=y + reach).all(|yy| {
+                        p.row(yy)[x - reach..=x + reach]
+                            .iter()
+                            .all(|v| v.abs_diff(here) <= FLAT)
+                    })
                 };
-                if !is_flat(luma, x, y, 3) || !is_flat(&chroma[0], cx, cy, 2) || !is_flat(&chroma[1], cx, cy, 2) {
+                if !is_flat(luma, x, y, 3)
+                    || !is_flat(&chroma[0], cx, cy, 2)
+                    || !is_flat(&chroma[1], cx, cy, 2)
+                {
                     continue;
                 }
                 let r = [luma.at(x, y), chroma[0].at(cx, cy), chroma[1].at(cx, cy)].map(f64::from);
@@ -344,7 +392,9 @@ impl ColorFit {
         for i in 0..4 {
             normal[(i, i)] += pull * scales[i] * scales[i];
         }
-        let Some(cholesky) = normal.cholesky() else { return ColorMap::IDENTITY };
+        let Some(cholesky) = normal.cholesky() else {
+            return ColorMap::IDENTITY;
+        };
         let mut out = [[0.0; 4]; 3];
         for k in 0..3 {
             let mut right = self.right[k].clone();
@@ -367,14 +417,21 @@ impl ColorFit {
         // Residual sum of squares: s'Cs - 2 m'b + m'Nm, with the squares of c - r kept instead of c'c.
         let (mut before, mut after) = (0.0, 0.0);
         for k in 0..3 {
-            let m = DVector::from_fn(4, |i, _| if i == 3 { map.0[k][3] / 64.0 } else { map.0[k][i] });
+            let m = DVector::from_fn(4, |i, _| {
+                if i == 3 {
+                    map.0[k][3] / 64.0
+                } else {
+                    map.0[k][i]
+                }
+            });
             let mut unit = DVector::zeros(4);
             unit[k] = 1.0;
             // With d = c - r: |c - m r|^2 = |d|^2 - 2 (m - e)'(b - N e) + (m - e)'N(m - e).
             let change = &m - &unit;
             let toward = &self.right[k] - &self.normal * &unit;
             before += self.squares[k];
-            after += self.squares[k] - 2.0 * change.dot(&toward) + (&self.normal * &change).dot(&change);
+            after +=
+                self.squares[k] - 2.0 * change.dot(&toward) + (&self.normal * &change).dot(&change);
         }
         self.count > 100.0 && after < 0.2 * before
     }
@@ -390,7 +447,10 @@ impl ColorFit {
 #[must_use]
 pub fn largest_change(map: &ColorMap, definition: &Definition, encoding: Encoding) -> f64 {
     let plain = Look::new(encoding);
-    let mapped = Look { color: *map, ..plain };
+    let mapped = Look {
+        color: *map,
+        ..plain
+    };
     let mut largest = 0.0f64;
     for color in definition.file().colors.keys() {
         let rgb = definition.color(color);

@@ -48,8 +48,8 @@ const BAND: usize = 6;
 
 /// Looks at the luma (and colour) of a region; views of captured and reference are the same size.
 #[must_use]
-pub fn signature(captured: [View; 3], reference: [View; 3]) -> Signature {
-    if is_blank(captured, reference) {
+pub fn signature(captured: [View; 3], reference: [View; 3], fixed: [View; 3]) -> Signature {
+    if is_blank(captured, reference, fixed) {
         Signature::Blank
     } else if is_noisy(captured[0], reference[0]) {
         Signature::Noise
@@ -85,25 +85,56 @@ fn uniform_share(view: View) -> f64 {
             (most, mode) = (count, level);
         }
     }
-    let near: u32 = (0..).zip(&counts).filter(|(level, _)| (*level - mode).abs() <= UNIFORM).map(|(_, c)| *c).sum();
+    let near: u32 = (0..)
+        .zip(&counts)
+        .filter(|(level, _)| (*level - mode).abs() <= UNIFORM)
+        .map(|(_, c)| *c)
+        .sum();
     f64::from(near) / f64::from(total)
 }
 
 /// True when nothing stands out: a blank area would look the same.
 #[must_use]
 pub fn is_uniform(reference: [View; 3]) -> bool {
-    reference.iter().all(|v| uniform_share(*v) >= 1.0 - INK_SHARE)
+    reference
+        .iter()
+        .all(|v| uniform_share(*v) >= 1.0 - INK_SHARE)
+}
+
+/// Difference of the ground's level that a blank picture may be told by, levels.
+const GROUND: i32 = 5;
+
+fn most_common(view: View) -> i32 {
+    let counts = histogram(view);
+    (0..)
+        .zip(&counts)
+        .max_by_key(|(level, c)| (**c, -*level))
+        .map_or(0, |(level, _)| level)
+}
+
+/// True when the captured area is one colour and either that colour is not the ground of the
+/// reference, or artwork that is always due (`fixed`) is gone too. A list whose only line is missing is
+/// not blank: it says that there is nothing to say.
+#[must_use]
+pub fn is_blank(captured: [View; 3], reference: [View; 3], fixed: [View; 3]) -> bool {
+    if !is_one_colour(captured, reference) {
+        return false;
+    }
+    let is_same_ground =
+        (0..3).all(|k| (most_common(captured[k]) - most_common(reference[k])).abs() < GROUND);
+    !is_same_ground || !is_uniform(fixed)
 }
 
 /// True when the captured area is one colour, or equal vertical bars (a chain's no-signal picture),
 /// and the reference is not.
-#[must_use]
-pub fn is_blank(captured: [View; 3], reference: [View; 3]) -> bool {
+fn is_one_colour(captured: [View; 3], reference: [View; 3]) -> bool {
     if is_uniform(reference) {
         return false;
     }
     let is_uniform = captured.iter().all(|v| uniform_share(*v) >= UNIFORM_SHARE);
-    is_uniform || (captured.iter().all(|v| repeats_downwards(*v)) && !reference.iter().all(|v| repeats_downwards(*v)))
+    is_uniform
+        || (captured.iter().all(|v| repeats_downwards(*v))
+            && !reference.iter().all(|v| repeats_downwards(*v)))
 }
 
 /// True when all lines are equal.
@@ -194,7 +225,11 @@ fn has_lost_lines(captured: View, reference: View) -> bool {
                     .zip(reference.row(y))
                     .filter(|(a, b)| a.abs_diff(**b) > 40)
                     .count();
-                if 2 * strange > captured.width() { Line::Bad } else { Line::Unknown }
+                if 2 * strange > captured.width() {
+                    Line::Bad
+                } else {
+                    Line::Unknown
+                }
             }
             Some(r) if r < BAD_LINE => Line::Bad,
             Some(r) if r > GOOD_LINE => Line::Good,
@@ -259,14 +294,23 @@ fn band_shifts(captured: View, reference: View) -> Vec<Option<(i32, f32)>> {
                     best = Some((shift, mean));
                 }
             }
-            best.filter(|(_, r)| *r > GOOD_LINE)
-                .map(|(shift, r)| if at_zero > r - 0.05 { (0, at_zero) } else { (shift, r) })
+            best.filter(|(_, r)| *r > GOOD_LINE).map(|(shift, r)| {
+                if at_zero > r - 0.05 {
+                    (0, at_zero)
+                } else {
+                    (shift, r)
+                }
+            })
         })
         .collect()
 }
 
 fn is_torn(captured: View, reference: View) -> bool {
-    let bands: Vec<i32> = band_shifts(captured, reference).into_iter().flatten().map(|(s, _)| s).collect();
+    let bands: Vec<i32> = band_shifts(captured, reference)
+        .into_iter()
+        .flatten()
+        .map(|(s, _)| s)
+        .collect();
     let still = bands.iter().filter(|s| s.abs() <= 1).count();
     let moved: Vec<i32> = bands.iter().copied().filter(|s| s.abs() >= 4).collect();
     if moved.len() < 2 || still < 1 {
@@ -303,6 +347,7 @@ mod tests {
         let neutral = View::whole(&colour);
         signature(
             [View::whole(captured), neutral, neutral],
+            [View::whole(&reference), neutral, neutral],
             [View::whole(&reference), neutral, neutral],
         )
     }

@@ -19,7 +19,10 @@ impl<'d> Subject<'d> {
     /// `drawing` must have been made for `definition`.
     #[must_use]
     pub const fn new(definition: &'d Definition, drawing: &'d Drawing) -> Self {
-        Self { definition, drawing }
+        Self {
+            definition,
+            drawing,
+        }
     }
 
     /// The definition.
@@ -35,6 +38,7 @@ impl<'d> Subject<'d> {
 
     /// Adds what depends on inputs in a region to `scene`.
     pub fn region_moving(&self, region: usize, inputs: &Inputs, scene: &mut Scene) {
-        self.drawing.region_moving(self.definition, region, inputs, scene);
+        self.drawing
+            .region_moving(self.definition, region, inputs, scene);
     }
 }

@@ -22,20 +22,37 @@ impl<'a> View<'a> {
     #[must_use]
     pub fn new(plane: &'a Plane, rect: Rect) -> Self {
         let whole = Rect::new(0, 0, plane.width() as i32, plane.height() as i32);
-        assert_eq!(rect.intersection(&whole), rect, "a view lies inside its plane");
+        assert_eq!(
+            rect.intersection(&whole),
+            rect,
+            "a view lies inside its plane"
+        );
         let (width, height) = (rect.width as usize, rect.height as usize);
         if width == 0 || height == 0 {
-            return Self { levels: &[], stride: 0, width: 0, height: 0 };
+            return Self {
+                levels: &[],
+                stride: 0,
+                width: 0,
+                height: 0,
+            };
         }
         let first = rect.y as usize * plane.width() + rect.x as usize;
         let last = first + (height - 1) * plane.width() + width;
-        Self { levels: &plane.levels()[first..last], stride: plane.width(), width, height }
+        Self {
+            levels: &plane.levels()[first..last],
+            stride: plane.width(),
+            width,
+            height,
+        }
     }
 
     /// The whole of `plane`.
     #[must_use]
     pub fn whole(plane: &'a Plane) -> Self {
-        Self::new(plane, Rect::new(0, 0, plane.width() as i32, plane.height() as i32))
+        Self::new(
+            plane,
+            Rect::new(0, 0, plane.width() as i32, plane.height() as i32),
+        )
     }
 
     /// Columns.
@@ -67,11 +84,21 @@ impl<'a> View<'a> {
     pub fn crop(&self, rect: Rect) -> Self {
         let r = rect.intersection(&Rect::new(0, 0, self.width as i32, self.height as i32));
         if r.is_empty() {
-            return Self { levels: &[], stride: 0, width: 0, height: 0 };
+            return Self {
+                levels: &[],
+                stride: 0,
+                width: 0,
+                height: 0,
+            };
         }
         let (width, height) = (r.width as usize, r.height as usize);
         let first = r.y as usize * self.stride + r.x as usize;
         let last = first + (height - 1) * self.stride + width;
-        Self { levels: &self.levels[first..last], stride: self.stride, width, height }
+        Self {
+            levels: &self.levels[first..last],
+            stride: self.stride,
+            width,
+            height,
+        }
     }
 }

@@ -75,7 +75,9 @@ impl<'d> WordChecker<'d> {
     fn add(&mut self, scene: &Scene) {
         let whole = Rect::new(0, 0, self.area.width, self.area.height);
         for item in scene.items() {
-            let Shape::Words(w) = item.shape else { continue };
+            let Shape::Words(w) = item.shape else {
+                continue;
+            };
             let face = self.subject.definition().face(w.font);
             let cap = face.cap_height * w.size;
             if cap < LEAST_CAP_PX {
@@ -91,7 +93,8 @@ impl<'d> WordChecker<'d> {
                 if cells::alternatives(due).is_empty() {
                     continue;
                 }
-                let (mut left, mut top, mut right, mut bottom) = (f64::MAX, f64::MAX, f64::MIN, f64::MIN);
+                let (mut left, mut top, mut right, mut bottom) =
+                    (f64::MAX, f64::MAX, f64::MIN, f64::MIN);
                 for (a, d) in [(0.0, 0.0), (advance, 0.0), (0.0, -cap), (advance, -cap)] {
                     let (x, y) = (g.x(origin.x + a * c - d * s), g.y(origin.y + a * s + d * c));
                     (left, right) = (left.min(x), right.max(x));
@@ -103,9 +106,16 @@ impl<'d> WordChecker<'d> {
                 let y1 = libm::ceil(bottom) as i32 + 1 - self.area.y;
                 let rect = Rect::new(x0, y0, x1 - x0, y1 - y0);
                 // Cut cells (labels that leave the scale) are judged by their ink alone.
-                let seen = item.clip.map_or(whole, |b| whole.intersection(&local(b, &self.chain, self.area)));
+                let seen = item.clip.map_or(whole, |b| {
+                    whole.intersection(&local(b, &self.chain, self.area))
+                });
                 if rect.intersection(&seen) == rect {
-                    self.cells.push(Cell { due, rect, words: w, origin });
+                    self.cells.push(Cell {
+                        due,
+                        rect,
+                        words: w,
+                        origin,
+                    });
                 }
             }
         }
@@ -113,7 +123,14 @@ impl<'d> WordChecker<'d> {
 
     /// Characters of `captured` that are not those of the reference. `moving` is the scene that
     /// `reference` shows besides the static artwork. With `all`, every doubtful cell is matched.
-    pub fn check(&mut self, captured: View, reference: View, moving: &Scene, all: bool, painter: &mut Painter) -> Vec<WrongCell> {
+    pub fn check(
+        &mut self,
+        captured: View,
+        reference: View,
+        moving: &Scene,
+        all: bool,
+        painter: &mut Painter,
+    ) -> Vec<WrongCell> {
         self.cells.truncate(self.fixed_cells);
         self.add(moving);
         let mut wrong = Vec::new();
@@ -131,12 +148,22 @@ impl<'d> WordChecker<'d> {
         let suspects = std::mem::take(&mut self.suspects);
         let is_suspect = |c: &Cell| {
             let (x, y) = position(c);
-            suspects.iter().any(|(sx, sy)| (sx - x).abs() <= 3 && (sy - y).abs() <= 3)
+            suspects
+                .iter()
+                .any(|(sx, sy)| (sx - x).abs() <= 3 && (sy - y).abs() <= 3)
         };
-        let mut chosen: Vec<usize> =
-            doubtful.iter().copied().filter(|k| is_suspect(&self.cells[*k])).take(MOST_SUSPECTS).collect();
+        let mut chosen: Vec<usize> = doubtful
+            .iter()
+            .copied()
+            .filter(|k| is_suspect(&self.cells[*k]))
+            .take(MOST_SUSPECTS)
+            .collect();
         self.turn = self.turn.wrapping_add(MATCHED_A_FRAME);
-        let count = if all { doubtful.len() } else { MATCHED_A_FRAME.min(doubtful.len()) };
+        let count = if all {
+            doubtful.len()
+        } else {
+            MATCHED_A_FRAME.min(doubtful.len())
+        };
         for k in 0..count {
             let next = doubtful[(self.turn + k) % doubtful.len()];
             if !chosen.contains(&next) {
@@ -154,18 +181,33 @@ impl<'d> WordChecker<'d> {
     }
 
     /// Matches a cell with every character that could stand there.
-    fn match_cell(&mut self, captured: View, reference: View, cell: &Cell, painter: &mut Painter) -> Option<WrongCell> {
+    fn match_cell(
+        &mut self,
+        captured: View,
+        reference: View,
+        cell: &Cell,
+        painter: &mut Painter,
+    ) -> Option<WrongCell> {
         let as_due = cells::best_correlation(captured, reference, cell.rect, 1);
         if as_due >= CERTAIN {
             return None;
         }
         let (mut shown, mut best) = (cell.due, as_due);
         let area = cell.rect.grown(1);
-        let absolute = Rect { x: area.x + self.area.x, y: area.y + self.area.y, ..area };
+        let absolute = Rect {
+            x: area.x + self.area.x,
+            y: area.y + self.area.y,
+            ..area
+        };
         let mut canvas = Canvas::new(absolute, 1, self.chain.look.levels(Rgb([0, 0, 0])));
         let window = captured.crop(area);
         // What stands round the cell counts too: neighbours reach into the box of slanted words.
-        let inner = Rect::new(cell.rect.x - area.x.max(0), cell.rect.y - area.y.max(0), cell.rect.width, cell.rect.height);
+        let inner = Rect::new(
+            cell.rect.x - area.x.max(0),
+            cell.rect.y - area.y.max(0),
+            cell.rect.width,
+            cell.rect.height,
+        );
         if (window.width() as i32, window.height() as i32) != (area.width, area.height) {
             return None;
         }
@@ -176,7 +218,10 @@ impl<'d> WordChecker<'d> {
         }
         let as_due = as_due.max(due_alone);
         best = best.max(as_due);
-        for c in cells::alternatives(cell.due).chars().filter(|c| *c != cell.due) {
+        for c in cells::alternatives(cell.due)
+            .chars()
+            .filter(|c| *c != cell.due)
+        {
             let r = self.drawn_match(cell, c, &mut canvas, window, inner, painter);
             if r > best {
                 (shown, best) = (c, r);
@@ -191,17 +236,40 @@ impl<'d> WordChecker<'d> {
     }
 
     /// How well `c`, alone in the cell, matches; signed contrast does not matter.
-    fn drawn_match(&mut self, cell: &Cell, c: char, canvas: &mut Canvas, window: View, inner: Rect, painter: &mut Painter) -> f32 {
+    fn drawn_match(
+        &mut self,
+        cell: &Cell,
+        c: char,
+        canvas: &mut Canvas,
+        window: View,
+        inner: Rect,
+        painter: &mut Painter,
+    ) -> f32 {
         self.scene.clear();
         let mut text = [0; 4];
         let face = self.subject.definition().face(cell.words.font);
         let w = cell.words;
         // A narrower or wider character stands where the due one begins in a line of equal advances.
         let advance = face.advance(c) * w.size;
-        self.scene.words_at(Rgb([255, 255, 255]), w.font, w.size, cell.origin, w.direction, advance, c.encode_utf8(&mut text));
+        self.scene.words_at(
+            Rgb([255, 255, 255]),
+            w.font,
+            w.size,
+            cell.origin,
+            w.direction,
+            advance,
+            c.encode_utf8(&mut text),
+        );
         let area = canvas.area();
         canvas.fill(area, self.chain.look.levels(Rgb([0, 0, 0])));
-        painter.draw(&self.scene, self.subject.definition().fonts(), &self.chain.look, canvas, Filter::ALL, area);
+        painter.draw(
+            &self.scene,
+            self.subject.definition().fonts(),
+            &self.chain.look,
+            canvas,
+            Filter::ALL,
+            area,
+        );
         let drawn = View::whole(&canvas.planes()[0]);
         let mut best = 0.0f32;
         for dy in -1..=1 {

@@ -17,7 +17,9 @@ use crate::definition::model::Hazard;
 use crate::reference::symbols::freedom::Freedom;
 
 /// What the monitor does about an event.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum Action {
     /// Write it down.
@@ -82,8 +84,13 @@ pub struct Event {
     pub best_frame: u64,
 }
 
-const CLASSES: [Verdict; 5] =
-    [Verdict::Blank, Verdict::Garbled, Verdict::Late, Verdict::Frozen, Verdict::Misleading];
+const CLASSES: [Verdict; 5] = [
+    Verdict::Blank,
+    Verdict::Garbled,
+    Verdict::Late,
+    Verdict::Frozen,
+    Verdict::Misleading,
+];
 
 /// An event of one region while it lasts.
 #[derive(Clone, Debug)]
@@ -143,7 +150,10 @@ impl<'d> EventLog<'d> {
         let regions = definition.regions();
         Self {
             definition,
-            persistence: regions.iter().map(|r| Persistence::new(r.confirm_ms, r.recover_ms)).collect(),
+            persistence: regions
+                .iter()
+                .map(|r| Persistence::new(r.confirm_ms, r.recover_ms))
+                .collect(),
             open: vec![None; regions.len()],
             closed: Vec::new(),
             last_time_s: 0.0,
@@ -162,6 +172,7 @@ impl<'d> EventLog<'d> {
         verdicts: &[RegionVerdict],
         has_ink: &[bool],
         sizes: &[f64],
+        offset_s: f64,
     ) -> Vec<Snapshot> {
         self.last_time_s = time_s;
         self.has_ink.copy_from_slice(has_ink);
@@ -195,7 +206,10 @@ impl<'d> EventLog<'d> {
                 if size > open.best_size * 1.25 + 1.0 {
                     open.best_size = size;
                     open.best_frame = frame;
-                    snapshots.push(Snapshot { region: k, first_frame: open.first_frame });
+                    snapshots.push(Snapshot {
+                        region: k,
+                        first_frame: open.first_frame,
+                    });
                 }
                 if let Some(new) = worst {
                     if open.worst.as_ref().is_none_or(|old| new.0 > old.0) {
@@ -212,7 +226,11 @@ impl<'d> EventLog<'d> {
                 Some(Transition::Ended { end_s, .. }) => self.close(k, end_s),
                 None => {
                     // A short fault that was never raised is forgotten once a clean frame ends it.
-                    if !is_faulty && self.open[k].as_ref().is_some_and(|o| o.detected_s.is_none()) {
+                    if !is_faulty
+                        && self.open[k]
+                            .as_ref()
+                            .is_some_and(|o| o.detected_s.is_none())
+                    {
                         self.open[k] = None;
                     }
                 }
@@ -220,9 +238,21 @@ impl<'d> EventLog<'d> {
         }
         for open in self.open.iter_mut().flatten() {
             for (k, v) in verdicts.iter().enumerate() {
-                let is_contrary = v.verdict == Verdict::Agrees
-                    || (v.verdict == Verdict::Blind && has_ink[k] && open.class() == Verdict::Blank);
-                if is_contrary && verdicts[open.region].verdict.is_faulty() {
+                if !verdicts[open.region].verdict.is_faulty() {
+                    continue;
+                }
+                let agrees = matches!(v.verdict, Verdict::Agrees | Verdict::Blind);
+                let is_contrary = match open.class() {
+                    // A picture that is there.
+                    Verdict::Blank | Verdict::Garbled => agrees && has_ink[k],
+                    // Values that have followed their inputs since; a mark that only lives says nothing
+                    // of the age of data.
+                    Verdict::Late => {
+                        follows(v, open.onset_s, offset_s) && !self.freedoms[k].is_empty()
+                    }
+                    _ => follows(v, open.onset_s, offset_s),
+                };
+                if is_contrary {
                     open.contradictions[k] += 1;
                 }
             }
@@ -239,14 +269,20 @@ impl<'d> EventLog<'d> {
 
     /// Regions whose event is open and confirmed.
     pub fn raised(&self) -> impl Iterator<Item = usize> {
-        self.open.iter().flatten().filter(|o| o.detected_s.is_some()).map(|o| o.region)
+        self.open
+            .iter()
+            .flatten()
+            .filter(|o| o.detected_s.is_some())
+            .map(|o| o.region)
     }
 
     /// Ends what is open and returns all events, by onset.
     #[must_use]
     pub fn finish(mut self) -> Vec<Event> {
         for k in 0..self.open.len() {
-            let raised = self.open[k].as_ref().is_some_and(|o| o.detected_s.is_some());
+            let raised = self.open[k]
+                .as_ref()
+                .is_some_and(|o| o.detected_s.is_some());
             if raised {
                 let end_s = match self.persistence[k].finish(self.last_time_s) {
                     Some(Transition::Ended { end_s, .. }) => end_s,
@@ -257,25 +293,39 @@ impl<'d> EventLog<'d> {
         }
         let mut parts = std::mem::take(&mut self.closed);
         parts.retain(|o| o.detected_s.is_some());
-        parts.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s).then(a.region.cmp(&b.region)));
+        parts.sort_by(|a, b| {
+            a.onset_s
+                .total_cmp(&b.onset_s)
+                .then(a.region.cmp(&b.region))
+        });
         let mut events = Vec::new();
         let mut used = vec![false; parts.len()];
-        for k in 0..parts.len() {
-            if used[k] {
-                continue;
+        // What concerns the whole frame first: it takes what else its regions said into its remarks.
+        for whole_only in [true, false] {
+            for k in 0..parts.len() {
+                if used[k] {
+                    continue;
+                }
+                let members = self.group(&parts, &used, k);
+                let is_whole = self.is_whole(&parts, &members);
+                if whole_only && !is_whole {
+                    continue;
+                }
+                for &m in &members {
+                    used[m] = true;
+                }
+                let mut remarks = Vec::new();
+                if is_whole {
+                    self.absorb(&parts, &members, &mut used, &mut remarks);
+                }
+                events.push(self.event(&parts, &members, is_whole, remarks));
             }
-            let members = self.group(&parts, &used, k);
-            let is_whole = self.is_whole(&parts, &members);
-            for &m in &members {
-                used[m] = true;
-            }
-            let mut remarks = Vec::new();
-            if is_whole {
-                self.absorb(&parts, &members, &mut used, &mut remarks);
-            }
-            events.push(self.event(&parts, &members, is_whole, remarks));
         }
-        events.sort_by(|a: &Event, b| a.onset_s.total_cmp(&b.onset_s).then_with(|| a.regions.cmp(&b.regions)));
+        events.sort_by(|a: &Event, b| {
+            a.onset_s
+                .total_cmp(&b.onset_s)
+                .then_with(|| a.regions.cmp(&b.regions))
+        });
         events
     }
 
@@ -303,43 +353,105 @@ impl<'d> EventLog<'d> {
         concerned.sort_unstable();
         concerned.dedup();
         let count = self.open.len();
-        if class == Verdict::Misleading || (count > 1 && concerned.len() < 2) {
+        let is_alone = concerned.len() < 2 && class != Verdict::Garbled;
+        if class == Verdict::Misleading || (count > 1 && is_alone) {
             return false;
         }
-        let longest = members.iter().map(|m| &parts[*m]).max_by_key(|o| o.frames).expect("a group has members");
-        let contrary =
-            (0..count).filter(|k| !concerned.contains(k) && longest.contradictions[*k] * 3 > longest.frames).count();
+        let longest = members
+            .iter()
+            .map(|m| &parts[*m])
+            .max_by_key(|o| o.frames)
+            .expect("a group has members");
+        let contrary = (0..count)
+            .filter(|k| !concerned.contains(k) && longest.contradictions[*k] * 3 > longest.frames)
+            .count();
         match class {
-            // Noise and torn lines need not touch every region.
-            Verdict::Garbled => concerned.len() * 2 > count || contrary == 0,
+            // Noise and torn lines need not touch every region, and what they displace looks wrong.
+            Verdict::Garbled => self.share_broken_with(parts, longest) > 0.5,
             _ => contrary == 0,
         }
     }
 
+    /// Share of the regions with ink whose picture broke at the same time as that of `part`.
+    fn share_broken_with(&self, parts: &[Open], part: &Open) -> f64 {
+        let mut broken: Vec<usize> = parts
+            .iter()
+            .filter(|p| (p.onset_s - part.onset_s).abs() < 0.4 && p.end_s > part.onset_s)
+            .filter(|p| {
+                matches!(
+                    p.class(),
+                    Verdict::Garbled | Verdict::Misleading | Verdict::Blank
+                )
+            })
+            .map(|p| p.region)
+            .collect();
+        broken.sort_unstable();
+        broken.dedup();
+        let with_ink = self.has_ink.iter().filter(|h| **h).count();
+        broken.len() as f64 / with_ink.max(1) as f64
+    }
+
     /// Takes the other events of a whole-frame event's time into its remarks.
-    fn absorb(&self, parts: &[Open], members: &[usize], used: &mut [bool], remarks: &mut Vec<String>) {
-        let begin = members.iter().map(|m| parts[*m].onset_s).fold(f64::INFINITY, f64::min);
-        let end = members.iter().map(|m| parts[*m].end_s).fold(f64::NEG_INFINITY, f64::max);
+    fn absorb(
+        &self,
+        parts: &[Open],
+        members: &[usize],
+        used: &mut [bool],
+        remarks: &mut Vec<String>,
+    ) {
+        let begin = members
+            .iter()
+            .map(|m| parts[*m].onset_s)
+            .fold(f64::INFINITY, f64::min);
+        let end = members
+            .iter()
+            .map(|m| parts[*m].end_s)
+            .fold(f64::NEG_INFINITY, f64::max);
         for (k, part) in parts.iter().enumerate() {
             let recover_s = self.definition.regions()[part.region].recover_ms / 1000.0;
-            if !used[k] && part.onset_s >= begin - 0.5 && part.onset_s <= end && part.end_s <= end + recover_s + 0.5 {
+            if !used[k]
+                && part.onset_s >= begin - 0.5
+                && part.onset_s <= end
+                && part.end_s <= end + recover_s + 0.5
+            {
                 used[k] = true;
                 let id = &self.definition.regions()[part.region].id;
-                remarks.push(format!("{id}: {} from {:.3} s to {:.3} s", name(part.class()), part.onset_s, part.end_s));
+                remarks.push(format!(
+                    "{id}: {} from {:.3} s to {:.3} s",
+                    name(part.class()),
+                    part.onset_s,
+                    part.end_s
+                ));
             }
         }
     }
 
-    fn event(&self, parts: &[Open], members: &[usize], is_whole: bool, remarks: Vec<String>) -> Event {
+    fn event(
+        &self,
+        parts: &[Open],
+        members: &[usize],
+        is_whole: bool,
+        remarks: Vec<String>,
+    ) -> Event {
         let of = |f: fn(&Open) -> f64| members.iter().map(move |m| f(&parts[*m]));
         let mut regions: Vec<usize> = members.iter().map(|m| parts[*m].region).collect();
         regions.sort_unstable();
         regions.dedup();
         let models = self.definition.regions();
-        let concerned: Vec<usize> = if is_whole { (0..models.len()).collect() } else { regions.clone() };
-        let hazard = concerned.iter().map(|k| models[*k].hazard).min().unwrap_or(Hazard::None);
-        let mut ids: Vec<&str> =
-            concerned.iter().flat_map(|k| models[*k].requirements.iter().map(String::as_str)).collect();
+        let concerned: Vec<usize> = if is_whole {
+            (0..models.len()).collect()
+        } else {
+            regions.clone()
+        };
+        let hazard = concerned
+            .iter()
+            .map(|k| models[*k].hazard)
+            .min()
+            .unwrap_or(Hazard::None);
+        let mut ids: Vec<&str> = concerned
+            .iter()
+            .flat_map(|k| models[*k].requirements.iter().map(String::as_str))
+            .collect();
         ids.sort_unstable();
         ids.dedup();
         let worst = members
@@ -347,7 +459,10 @@ impl<'d> EventLog<'d> {
             .filter_map(|m| parts[*m].worst.as_ref())
             .max_by(|a, b| a.0.total_cmp(&b.0))
             .map(|(_, w)| w.clone());
-        let shown = members.iter().map(|m| &parts[*m]).max_by(|a, b| a.best_size.total_cmp(&b.best_size));
+        let shown = members
+            .iter()
+            .map(|m| &parts[*m])
+            .max_by(|a, b| a.best_size.total_cmp(&b.best_size));
         Event {
             class: parts[members[0]].class(),
             regions: if is_whole {
@@ -358,8 +473,16 @@ impl<'d> EventLog<'d> {
             onset_s: of(|o| o.onset_s).fold(f64::INFINITY, f64::min),
             detected_s: of(|o| o.detected_s.unwrap_or(f64::INFINITY)).fold(f64::INFINITY, f64::min),
             end_s: of(|o| o.end_s).fold(f64::NEG_INFINITY, f64::max),
-            first_frame: members.iter().map(|m| parts[*m].first_frame).min().unwrap_or(0),
-            last_frame: members.iter().map(|m| parts[*m].last_frame).max().unwrap_or(0),
+            first_frame: members
+                .iter()
+                .map(|m| parts[*m].first_frame)
+                .min()
+                .unwrap_or(0),
+            last_frame: members
+                .iter()
+                .map(|m| parts[*m].last_frame)
+                .max()
+                .unwrap_or(0),
             hazard,
             action: action(hazard),
             worst_error: worst,
@@ -368,6 +491,12 @@ impl<'d> EventLog<'d> {
             best_frame: shown.map_or(0, |o| o.best_frame),
         }
     }
+}
+
+/// True when the region has been seen to follow its inputs since capture time `onset_s`.
+fn follows(v: &RegionVerdict, onset_s: f64, offset_s: f64) -> bool {
+    v.live_since_s
+        .is_some_and(|live| live - offset_s > onset_s + 0.05)
 }
 
 /// The word for a verdict in reports.
@@ -386,12 +515,21 @@ pub const fn name(verdict: Verdict) -> &'static str {
 }
 
 /// The reading with the largest error against its tolerance.
-fn worst_error(definition: &Definition, region: usize, freedoms: &[Freedom], v: &RegionVerdict) -> Option<(f64, WorstError)> {
+fn worst_error(
+    definition: &Definition,
+    region: usize,
+    freedoms: &[Freedom],
+    v: &RegionVerdict,
+) -> Option<(f64, WorstError)> {
     v.readings
         .iter()
         .map(|r| {
             let (channel, model) = &definition.channels()[freedoms[r.freedom].channel.0];
-            let tolerance = definition.regions()[region].tolerance.get(channel).copied().unwrap_or(f64::INFINITY);
+            let tolerance = definition.regions()[region]
+                .tolerance
+                .get(channel)
+                .copied()
+                .unwrap_or(f64::INFINITY);
             let share = r.error.abs() / tolerance;
             let worst = WorstError {
                 channel: channel.clone(),

@@ -40,10 +40,13 @@ impl FreezeTest {
     /// Takes the reading at `time_s`, and the span of inputs that a live display may show, in px on
     /// one unwrapped axis.
     pub fn push(&mut self, time_s: f64, reading_px: f64, span_px: [f64; 2], assumed: Assumptions) {
-        let outside = (span_px[0] - reading_px).max(reading_px - span_px[1]).max(0.0);
+        let outside = (span_px[0] - reading_px)
+            .max(reading_px - span_px[1])
+            .max(0.0);
         let d0 = (outside - assumed.dead_band_px).max(0.0);
         let d1 = reading_px - self.hold_px;
-        let gain = (d0 * d0 - d1 * d1) / (2.0 * assumed.sigma_px * assumed.sigma_px * (1.0 + 1.0 / self.count.max(1.0)));
+        let gain = (d0 * d0 - d1 * d1)
+            / (2.0 * assumed.sigma_px * assumed.sigma_px * (1.0 + 1.0 / self.count.max(1.0)));
         let sum = self.sum + gain;
         if !self.is_armed || sum <= 0.0 {
             self.sum = 0.0;
@@ -100,7 +103,10 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    const ASSUMED: Assumptions = Assumptions { sigma_px: 0.1, dead_band_px: 0.05 };
+    const ASSUMED: Assumptions = Assumptions {
+        sigma_px: 0.1,
+        dead_band_px: 0.05,
+    };
 
     /// Frames until the alarm when the reading stops at frame 10 and the input goes on at `speed` px a frame.
     fn delay(speed: f64) -> Option<usize> {
@@ -108,7 +114,12 @@ mod tests {
         (0..600).find_map(|k| {
             let input = speed * k as f64;
             let shown = speed * k.min(10) as f64;
-            test.push(k as f64, shown, [input - 2.0 * speed, input + speed], ASSUMED);
+            test.push(
+                k as f64,
+                shown,
+                [input - 2.0 * speed, input + speed],
+                ASSUMED,
+            );
             test.is_frozen().then(|| k - 10)
         })
     }

@@ -46,6 +46,9 @@ pub struct RegionVerdict {
     pub readings: Vec<Reading>,
     /// For a freeze: time of the first held frame (recording time), s.
     pub since_s: Option<f64>,
+    /// The display has been seen to follow its inputs since this recording time, s: the latest
+    /// time from which on a freeze would show by now.
+    pub live_since_s: Option<f64>,
 }
 
 /// Frames whose motion gives the staleness.
@@ -87,7 +90,12 @@ pub struct RegionJudge {
 impl RegionJudge {
     /// For region `region` of `definition`, with the freedoms that its examiner reads.
     #[must_use]
-    pub fn new(definition: &Definition, region: usize, freedoms: &[Freedom], channels: &[ChannelId]) -> Self {
+    pub fn new(
+        definition: &Definition,
+        region: usize,
+        freedoms: &[Freedom],
+        channels: &[ChannelId],
+    ) -> Self {
         let model = &definition.regions()[region];
         let tolerance = |f: &Freedom| {
             let name = &definition.channels()[f.channel.0].0;
@@ -101,7 +109,10 @@ impl RegionJudge {
             channels: channels.to_vec(),
             tolerances: freedoms.iter().map(tolerance).collect(),
             freedoms: freedoms.to_vec(),
-            max_latency_s: model.max_latency_ms.unwrap_or(definition.file().display.max_latency_ms) / 1000.0,
+            max_latency_s: model
+                .max_latency_ms
+                .unwrap_or(definition.file().display.max_latency_ms)
+                / 1000.0,
             is_static: channels.is_empty() && liveness_hold_s.is_none(),
             liveness_hold_s,
             liveness: None,
@@ -115,14 +126,25 @@ impl RegionJudge {
 
     /// Judges what was found in a frame. `inputs` are those that are due; `others_on_time` says that
     /// other regions are known to show current data.
-    pub fn judge(&mut self, moment: &Moment, findings: &Findings, inputs: &Inputs, others_on_time: bool) -> RegionVerdict {
-        if self.channels.iter().any(|c| *inputs.value(*c) == Value::Missing) {
+    pub fn judge(
+        &mut self,
+        moment: &Moment,
+        findings: &Findings,
+        inputs: &Inputs,
+        others_on_time: bool,
+    ) -> RegionVerdict {
+        if self
+            .channels
+            .iter()
+            .any(|c| *inputs.value(*c) == Value::Missing)
+        {
             return RegionVerdict {
                 verdict: Verdict::NotJudged,
                 staleness_s: None,
                 staleness_se_s: None,
                 readings: Vec::new(),
                 since_s: None,
+                live_since_s: None,
             };
         }
         if !findings.is_unchanged {
@@ -132,7 +154,12 @@ impl RegionJudge {
         self.remember(moment, findings, inputs);
         self.test_freeze(moment, findings, inputs);
         let (staleness_s, staleness_se_s) = self.staleness(moment, findings);
-        let frozen = self.tests.iter().filter(|t| t.is_frozen()).map(FreezeTest::since_s).reduce(f64::min);
+        let frozen = self
+            .tests
+            .iter()
+            .filter(|t| t.is_frozen())
+            .map(FreezeTest::since_s)
+            .reduce(f64::min);
         let is_outside = readings.iter().any(|r| r.is_outside);
         let liveness_stuck = self.liveness_is_stuck(moment, findings);
         let mut since_s = None;
@@ -144,7 +171,7 @@ impl RegionJudge {
             },
             Explanation::Due | Explanation::Values if frozen.is_some() => {
                 since_s = frozen;
-                Verdict::Frozen
+                self.held_or_late(moment, others_on_time)
             }
             Explanation::Due | Explanation::Values => {
                 if is_outside {
@@ -158,7 +185,7 @@ impl RegionJudge {
                 let permitted = staleness_s <= self.max_latency_s + moment.interval_s / 2.0;
                 if let Some(since) = frozen {
                     since_s = Some(since);
-                    Verdict::Frozen
+                    self.held_or_late(moment, others_on_time)
                 } else if permitted && !is_outside {
                     self.harmless(moment, liveness_stuck)
                 } else if self.has_readings() {
@@ -174,11 +201,23 @@ impl RegionJudge {
         if !verdict.is_faulty() {
             self.story = None;
         }
-        RegionVerdict { verdict, staleness_s, staleness_se_s, readings, since_s }
+        let live_since_s = (verdict == Verdict::Agrees)
+            .then(|| self.live_since(moment))
+            .flatten();
+        RegionVerdict {
+            verdict,
+            staleness_s,
+            staleness_se_s,
+            readings,
+            since_s,
+            live_since_s,
+        }
     }
 
     fn has_readings(&self) -> bool {
-        self.past.back().is_some_and(|p| p.shown.iter().any(Option::is_some))
+        self.past
+            .back()
+            .is_some_and(|p| p.shown.iter().any(Option::is_some))
     }
 
     fn harmless(&self, moment: &Moment, liveness_stuck: Option<bool>) -> Verdict {
@@ -187,36 +226,47 @@ impl RegionJudge {
             Some(false) => return Verdict::Agrees,
             None => {}
         }
-        if self.is_static || self.visibility(moment) >= ALARM { Verdict::Agrees } else { Verdict::Blind }
+        if self.is_static || self.live_since(moment).is_some() {
+            Verdict::Agrees
+        } else {
+            Verdict::Blind
+        }
     }
 
-    /// How clearly a freeze in the last second would have shown.
-    fn visibility(&self, moment: &Moment) -> f64 {
-        if self.freedoms.is_empty() {
-            let seen = moment.time_s - self.changed_s <= ALLOWED_BLIND_S;
-            return if seen { ALARM } else { 0.0 };
+    /// The latest time from which on a freeze would show by now, when that is within the last second.
+    fn live_since(&self, moment: &Moment) -> Option<f64> {
+        if let (Some(hold_s), Some((_, changed_s))) = (self.liveness_hold_s, self.liveness) {
+            return (moment.time_s - changed_s <= hold_s).then_some(changed_s);
         }
-        let Some(newest) = self.past.back() else { return 0.0 };
+        if self.freedoms.is_empty() {
+            return (moment.time_s - self.changed_s <= ALLOWED_BLIND_S).then_some(self.changed_s);
+        }
+        let newest = self.past.back()?;
         let assumed = self.assumptions(None);
         let mut sum = 0.0;
-        for (k, f) in self.freedoms.iter().enumerate() {
-            let Some(now) = newest.due[k].filter(|_| newest.shown[k].is_some()) else { continue };
-            let moves = self
-                .past
-                .iter()
-                .rev()
-                .skip(1)
-                .take_while(|p| moment.time_s - p.time_s <= ALLOWED_BLIND_S)
-                .filter_map(|p| p.due[k])
-                .map(|v| f.period.map_or(now - v, |p| half_period(now - v, p)) * newest.px_per_unit[k]);
+        for p in self.past.iter().rev().skip(1) {
+            if moment.time_s - p.time_s > ALLOWED_BLIND_S {
+                break;
+            }
+            let moves = self.freedoms.iter().enumerate().filter_map(|(k, f)| {
+                let now = newest.due[k].filter(|_| newest.shown[k].is_some())?;
+                let d = now - p.due[k]?;
+                Some(f.period.map_or(d, |period| half_period(d, period)) * newest.px_per_unit[k])
+            });
             sum += freeze::visibility(moves, assumed);
+            if sum >= ALARM {
+                return Some(p.time_s);
+            }
         }
-        sum
+        None
     }
 
     fn assumptions(&self, fitted: Option<&Fitted>) -> Assumptions {
         let own = fitted.map_or(0.0, |f| f.standard_error * f.px_per_unit);
-        Assumptions { sigma_px: (READING_PX * READING_PX + own * own).sqrt(), dead_band_px: DEAD_BAND_PX }
+        Assumptions {
+            sigma_px: (READING_PX * READING_PX + own * own).sqrt(),
+            dead_band_px: DEAD_BAND_PX,
+        }
     }
 
     fn readings(&self, moment: &Moment, findings: &Findings, inputs: &Inputs) -> Vec<Reading> {
@@ -224,14 +274,25 @@ impl RegionJudge {
         self.spans(moment, inputs, [self.max_latency_s, 0.01], &mut span);
         let mut out = Vec::new();
         for (k, f) in self.freedoms.iter().enumerate() {
-            let (Some(fitted), Some(due)) = (findings.readings[k], inputs.value(f.channel).number()) else { continue };
+            let (Some(fitted), Some(due)) =
+                (findings.readings[k], inputs.value(f.channel).number())
+            else {
+                continue;
+            };
             if fitted.misfit > RECOGNISED {
                 continue;
             }
-            let due = if f.period.is_some() { due } else { due.clamp(f.low, f.high) };
-            let error = f.period.map_or(fitted.value - due, |p| half_period(fitted.value - due, p));
+            let due = if f.period.is_some() {
+                due
+            } else {
+                due.clamp(f.low, f.high)
+            };
+            let error = f
+                .period
+                .map_or(fitted.value - due, |p| half_period(fitted.value - due, p));
             let outside = (span[k][0] - error).max(error - span[k][1]).max(0.0);
-            let allowed = self.tolerances[k] + 3.0 * fitted.standard_error + READING_PX / fitted.px_per_unit;
+            let allowed =
+                self.tolerances[k] + 3.0 * fitted.standard_error + READING_PX / fitted.px_per_unit;
             out.push(Reading {
                 freedom: k,
                 displayed: fitted.value,
@@ -254,7 +315,10 @@ impl RegionJudge {
             let at_s = moment.time_s - reach[0] + (reach[0] + reach[1]) * s as f64 / SAMPLES as f64;
             moment.recording.inputs_at(at_s, &mut other);
             for (k, f) in self.freedoms.iter().enumerate() {
-                let (Some(v), Some(due)) = (other.value(f.channel).number(), inputs.value(f.channel).number()) else {
+                let (Some(v), Some(due)) = (
+                    other.value(f.channel).number(),
+                    inputs.value(f.channel).number(),
+                ) else {
                     continue;
                 };
                 let d = match f.period {
@@ -272,38 +336,73 @@ impl RegionJudge {
     fn remember(&mut self, moment: &Moment, findings: &Findings, inputs: &Inputs) {
         let number = |f: &Freedom| {
             let v = inputs.value(f.channel).number()?;
-            Some(if f.period.is_some() { v } else { v.clamp(f.low, f.high) })
+            Some(if f.period.is_some() {
+                v
+            } else {
+                v.clamp(f.low, f.high)
+            })
         };
         let due: Vec<Option<f64>> = self.freedoms.iter().map(number).collect();
         // Unwrapped position of the due value, px, from the motion since the frame before.
-        let scale: Vec<f64> = findings.readings.iter().map(|r| r.map_or(0.0, |f| f.px_per_unit)).collect();
+        let scale: Vec<f64> = findings
+            .readings
+            .iter()
+            .map(|r| r.map_or(0.0, |f| f.px_per_unit))
+            .collect();
         if let Some(last) = self.past.back() {
             for (k, f) in self.freedoms.iter().enumerate() {
                 if let (Some(now), Some(before)) = (due[k], last.due[k]) {
-                    let d = f.period.map_or(now - before, |p| half_period(now - before, p));
-                    self.due_px[k] += d * if scale[k] > 0.0 { scale[k] } else { last.px_per_unit[k] };
+                    let d = f
+                        .period
+                        .map_or(now - before, |p| half_period(now - before, p));
+                    self.due_px[k] += d * if scale[k] > 0.0 {
+                        scale[k]
+                    } else {
+                        last.px_per_unit[k]
+                    };
                 }
             }
         }
         let px_per_unit = scale
             .iter()
             .enumerate()
-            .map(|(k, s)| if *s > 0.0 { *s } else { self.past.back().map_or(0.0, |p| p.px_per_unit[k]) })
+            .map(|(k, s)| {
+                if *s > 0.0 {
+                    *s
+                } else {
+                    self.past.back().map_or(0.0, |p| p.px_per_unit[k])
+                }
+            })
             .collect();
         let readable = !matches!(
             findings.explanation,
-            Explanation::Nothing { signature: Signature::Blank | Signature::Noise | Signature::LostLines | Signature::Torn }
+            Explanation::Nothing {
+                signature: Signature::Blank
+                    | Signature::Noise
+                    | Signature::LostLines
+                    | Signature::Torn
+            }
         );
         let shown = findings
             .readings
             .iter()
-            .map(|r| r.filter(|f| readable && f.misfit <= RECOGNISED).map(|f| f.value))
+            .map(|r| {
+                r.filter(|f| readable && f.misfit <= RECOGNISED)
+                    .map(|f| f.value)
+            })
             .collect();
         let data_time_s = match findings.explanation {
             Explanation::OtherTime { data_time_s } => Some(data_time_s),
             _ => None,
         };
-        self.past.push_back(Past { time_s: moment.time_s, due, shown, px_per_unit, is_faulty: false, data_time_s });
+        self.past.push_back(Past {
+            time_s: moment.time_s,
+            due,
+            shown,
+            px_per_unit,
+            is_faulty: false,
+            data_time_s,
+        });
         if self.past.len() > STORY_FRAMES {
             self.past.pop_front();
         }
@@ -312,14 +411,21 @@ impl RegionJudge {
     fn test_freeze(&mut self, moment: &Moment, findings: &Findings, inputs: &Inputs) {
         let mut span = vec![[f64::INFINITY, f64::NEG_INFINITY]; self.freedoms.len()];
         let before = moment.latency_s + 2.0 * moment.interval_s;
-        self.spans(moment, inputs, [before, moment.interval_s - moment.latency_s], &mut span);
+        self.spans(
+            moment,
+            inputs,
+            [before, moment.interval_s - moment.latency_s],
+            &mut span,
+        );
         let newest = self.past.back().expect("a frame was just remembered");
         for (k, f) in self.freedoms.iter().enumerate() {
             let (Some(shown), Some(due)) = (newest.shown[k], newest.due[k]) else {
                 self.tests[k].reset();
                 continue;
             };
-            let error = f.period.map_or(shown - due, |p| half_period(shown - due, p));
+            let error = f
+                .period
+                .map_or(shown - due, |p| half_period(shown - due, p));
             let scale = newest.px_per_unit[k];
             let at = self.due_px[k];
             let assumed = self.assumptions(findings.readings[k].as_ref());
@@ -335,20 +441,31 @@ impl RegionJudge {
     /// Staleness by least squares on the motion of the last frames, and its standard error.
     fn staleness(&self, moment: &Moment, findings: &Findings) -> (Option<f64>, Option<f64>) {
         if let Explanation::OtherTime { data_time_s } = findings.explanation {
-            return (Some(moment.time_s - data_time_s), Some(moment.interval_s / 12f64.sqrt()));
+            return (
+                Some(moment.time_s - data_time_s),
+                Some(moment.interval_s / 12f64.sqrt()),
+            );
         }
         if !matches!(findings.explanation, Explanation::Due | Explanation::Values) {
             return (None, None);
         }
         let (mut numerator, mut information) = (0.0, 0.0);
         let recent = self.past.len().saturating_sub(STALENESS_FRAMES);
-        for (a, b) in self.past.iter().zip(self.past.iter().skip(1)).skip(recent.saturating_sub(1)) {
+        for (a, b) in self
+            .past
+            .iter()
+            .zip(self.past.iter().skip(1))
+            .skip(recent.saturating_sub(1))
+        {
             let interval_s = b.time_s - a.time_s;
             if interval_s <= 0.0 {
                 continue;
             }
             for (k, f) in self.freedoms.iter().enumerate() {
-                let (Some(before), Some(due), Some(shown)) = (a.due[k], b.due[k], b.shown[k]) else { continue };
+                let (Some(before), Some(due), Some(shown)) = (a.due[k], b.due[k], b.shown[k])
+                else {
+                    continue;
+                };
                 let wrap = |d: f64| f.period.map_or(d, |p| half_period(d, p));
                 let speed = wrap(due - before) * b.px_per_unit[k] / interval_s;
                 let behind = -wrap(shown - due) * b.px_per_unit[k];
@@ -363,7 +480,10 @@ impl RegionJudge {
         if standard_error_s > 2.0 {
             return (None, None);
         }
-        (Some(moment.latency_s + numerator / information), Some(standard_error_s))
+        (
+            Some(moment.latency_s + numerator / information),
+            Some(standard_error_s),
+        )
     }
 
     /// For a liveness cell: true when it has not changed for too long. `None` without one.
@@ -374,7 +494,10 @@ impl RegionJudge {
                 self.liveness = Some((lit, moment.time_s));
             }
         }
-        Some(self.liveness.is_some_and(|(_, since)| moment.time_s - since > hold_s))
+        Some(
+            self.liveness
+                .is_some_and(|(_, since)| moment.time_s - since > hold_s),
+        )
     }
 
     /// Tells the story of the readings since they went wrong; told anew every few frames.
@@ -385,7 +508,12 @@ impl RegionJudge {
                 story
             }
             other => {
-                let story = story::tell(&self.series(), moment.recording, moment.interval_s, others_on_time);
+                let story = story::tell(
+                    &self.series(),
+                    moment.recording,
+                    moment.interval_s,
+                    others_on_time,
+                );
                 self.story = Some((story, other.map_or(1, |(_, age)| age + 1)));
                 story
             }
@@ -397,10 +525,24 @@ impl RegionJudge {
         }
     }
 
+    /// Old data on a display that moves slowly look held at first: the story decides once it is clear.
+    fn held_or_late(&mut self, moment: &Moment, others_on_time: bool) -> Verdict {
+        match self.told(moment, others_on_time) {
+            Verdict::Late => Verdict::Late,
+            _ => Verdict::Frozen,
+        }
+    }
+
     /// Readings since the region became faulty.
     fn series(&self) -> Vec<Series> {
         // The newest frame is not marked yet.
-        let faulty = self.past.iter().rev().skip(1).take_while(|p| p.is_faulty).count();
+        let faulty = self
+            .past
+            .iter()
+            .rev()
+            .skip(1)
+            .take_while(|p| p.is_faulty)
+            .count();
         let begin = self.past.len().saturating_sub(faulty + 1);
         self.freedoms
             .iter()
@@ -436,7 +578,11 @@ impl RegionJudge {
             .filter_map(|p| p.data_time_s)
             .last()
             .unwrap_or(data_time_s);
-        if data_time_s > first + 1e-6 { Verdict::Late } else { Verdict::Frozen }
+        if data_time_s > first + 1e-6 {
+            Verdict::Late
+        } else {
+            Verdict::Frozen
+        }
     }
 }
 

@@ -75,7 +75,12 @@ fn about_mean(series: &Series, value: impl Fn(&Point) -> f64) -> f64 {
 
 /// Tells the story of the series; [`Story::Wrong`] when there is nothing to go by.
 #[must_use]
-pub fn tell(series: &[Series], recording: &Recording, interval_s: f64, others_on_time: bool) -> Story {
+pub fn tell(
+    series: &[Series],
+    recording: &Recording,
+    interval_s: f64,
+    others_on_time: bool,
+) -> Story {
     let count: usize = series.iter().map(|s| s.points.len()).sum();
     if count < 2 {
         return Story::Wrong;
@@ -89,7 +94,11 @@ pub fn tell(series: &[Series], recording: &Recording, interval_s: f64, others_on
     }
     let (late, staleness_s) = best_delay(series, recording, interval_s);
     let limit = CREDIBLE * count as f64;
-    if moves > held + 2.0 * DECISIVE && held < limit && held <= late + DECISIVE && held + DECISIVE < off {
+    if moves > held + 2.0 * DECISIVE
+        && held < limit
+        && held <= late + DECISIVE
+        && held + DECISIVE < off
+    {
         return Story::Held;
     }
     let late_is_better = late + DECISIVE < off;
@@ -105,7 +114,10 @@ fn best_delay(series: &[Series], recording: &Recording, interval_s: f64) -> (f64
     let step_s = (interval_s / 2.0).clamp(0.005, 0.04);
     let mut inputs = Inputs::default();
     let mut best = (f64::INFINITY, 0.0);
-    let mut times: Vec<f64> = series.iter().flat_map(|s| s.points.iter().map(|p| p.time_s)).collect();
+    let mut times: Vec<f64> = series
+        .iter()
+        .flat_map(|s| s.points.iter().map(|p| p.time_s))
+        .collect();
     times.sort_by(f64::total_cmp);
     times.dedup();
     for k in 1..=(LONGEST_DELAY_S / step_s) as usize {

@@ -4,7 +4,9 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// The verdict on a region or frame, in rising order of how much it misleads the crew.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
     /// Nothing can be said: the recording lacks a channel that the region needs.
@@ -63,9 +65,18 @@ mod tests {
 
     #[test]
     fn a_frame_agrees_when_some_regions_do_and_none_is_faulty() {
-        assert_eq!(of_frame([Verdict::Blind, Verdict::Agrees, Verdict::NotJudged].into_iter()), Verdict::Agrees);
-        assert_eq!(of_frame([Verdict::Agrees, Verdict::Late].into_iter()), Verdict::Late);
-        assert_eq!(of_frame([Verdict::NotJudged].into_iter()), Verdict::NotJudged);
+        assert_eq!(
+            of_frame([Verdict::Blind, Verdict::Agrees, Verdict::NotJudged].into_iter()),
+            Verdict::Agrees
+        );
+        assert_eq!(
+            of_frame([Verdict::Agrees, Verdict::Late].into_iter()),
+            Verdict::Late
+        );
+        assert_eq!(
+            of_frame([Verdict::NotJudged].into_iter()),
+            Verdict::NotJudged
+        );
         assert_eq!(of_frame(std::iter::empty()), Verdict::NotJudged);
     }
 }

@@ -87,12 +87,7 @@ fn definition() -> &'static Definition {
 }
 
 fn read(text: impl AsRef<[u8]>) -> Result<Recording, Error> {
-    Recording::from_reader(
-        text.as_ref(),
-        "r.csv",
-        definition(),
-        MissingColumns::Refuse,
-    )
+    Recording::from_reader(text.as_ref(), "r.csv", definition(), MissingColumns::Refuse)
 }
 
 /// A recording of some columns of the test definition; the others are missing.

@@ -4,9 +4,10 @@
 //! into Y'CbCr planes therefore gives the same picture, up to rounding, as drawing in R'G'B'
 //! and converting: colours are converted once per item instead of once per pixel.
 
-use super::raster::Span;
+use super::raster::{Ink, LANES, Span};
 use super::scene::Bounds;
-use crate::picture::{Encoding, Matrix, Picture, Plane, Point, Range, Rect, Rgb, Subsampling};
+use crate::colour::encode;
+use crate::picture::{Encoding, Picture, Plane, Point, Rect, Rgb, Subsampling};
 
 /// Where a display pixel lands in the picture: `x' = sx x + tx`, `y' = sy y + ty`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -112,33 +113,6 @@ impl Look {
         self.color
             .map(encode(rgb, self.encoding))
             .map(|v| (v + 0.5).clamp(0.0, 255.0) as u8)
-    }
-}
-
-/// A colour in `encoding`, not rounded.
-///
-/// # Source
-/// ITU-R BT.601-7 section 2.5 and BT.709-6 section 3 (weights, 8-bit quantisation); full range
-/// as in ITU-T T.871 section 7, in its general form.
-fn encode(rgb: Rgb, encoding: Encoding) -> [f64; 3] {
-    let [r, g, b] = rgb.0.map(f64::from);
-    let Encoding::YCbCr { matrix, range } = encoding else {
-        return [r, g, b];
-    };
-    let (kr, kb) = match matrix {
-        Matrix::Bt601 => (0.299, 0.114),
-        Matrix::Bt709 => (0.2126, 0.0722),
-    };
-    let y = kr * r + (1.0 - kr - kb) * g + kb * b;
-    let cb = (b - y) / (2.0 * (1.0 - kb));
-    let cr = (r - y) / (2.0 * (1.0 - kr));
-    match range {
-        Range::Full => [y, 128.0 + cb, 128.0 + cr],
-        Range::Limited => [
-            16.0 + y * 219.0 / 255.0,
-            128.0 + cb * 224.0 / 255.0,
-            128.0 + cr * 224.0 / 255.0,
-        ],
     }
 }
 
@@ -262,34 +236,49 @@ impl Canvas {
         }
     }
 
-    /// Lays a colour over the spans of row `y` (of the frame). All spans lie in the area.
-    pub(crate) fn blend_spans(&mut self, y: i32, spans: &[Span], levels: [u8; 3]) {
+    /// Lays a colour over the spans of row `y` (of the frame), which all lie in the area.
+    pub(crate) fn blend_spans(
+        &mut self,
+        y: i32,
+        spans: &[Span],
+        coverages: &[u8],
+        levels: [u8; 3],
+    ) {
         let (left, row) = (self.area.x, (y - self.area.y) as usize);
         for (plane, level) in self.planes.iter_mut().zip(levels) {
             let row = plane.row_mut(row);
             for span in spans {
-                let x = (span.x - left) as usize;
-                if span.len == 1 {
-                    row[x] = blend(row[x], level, span.coverage);
-                } else if span.coverage == 255 {
-                    row[x..x + span.len as usize].fill(level);
-                } else {
-                    for v in &mut row[x..x + span.len as usize] {
-                        *v = blend(*v, level, span.coverage);
+                let (x, len) = ((span.x - left) as usize, span.len as usize);
+                match span.ink {
+                    Ink::Same(255) => row[x..x + len].fill(level),
+                    Ink::Same(coverage) => {
+                        for v in &mut row[x..x + len] {
+                            *v = blend(*v, level, coverage);
+                        }
+                    }
+                    Ink::Each(first) => {
+                        let padded = &coverages[first..first + len.next_multiple_of(LANES)];
+                        blend_cells(&mut row[x..], len, padded, level);
                     }
                 }
             }
         }
     }
 
-    /// Lays a colour over neighbouring pixels of a row, from (`x`, `y`) (of the frame) to the right.
-    pub(crate) fn blend_row(&mut self, x: i32, y: i32, coverages: &[u8], levels: [u8; 3]) {
+    /// Lays a colour over `len` neighbouring pixels of a row, from (`x`, `y`) (of the frame) to
+    /// the right. `coverages` may go on after them: whole groups of [`LANES`] are used when all
+    /// that follows in them is 0.
+    pub(crate) fn blend_row(
+        &mut self,
+        x: i32,
+        y: i32,
+        len: usize,
+        coverages: &[u8],
+        levels: [u8; 3],
+    ) {
         let (x, row) = ((x - self.area.x) as usize, (y - self.area.y) as usize);
         for (plane, level) in self.planes.iter_mut().zip(levels) {
-            let row = &mut plane.row_mut(row)[x..x + coverages.len()];
-            for (v, &coverage) in row.iter_mut().zip(coverages) {
-                *v = blend(*v, level, coverage);
-            }
+            blend_cells(&mut plane.row_mut(row)[x..], len, coverages, level);
         }
     }
 
@@ -330,6 +319,27 @@ impl Canvas {
             .zip(c)
             .flat_map(|((&a, &b), &c)| [a, b, c])
             .collect()
+    }
+}
+
+/// Blends the first `len` pixels of `row`, whole groups of [`LANES`] at a time where row and
+/// coverages have room: coverages beyond `len` are 0 and change nothing.
+#[inline]
+fn blend_cells(row: &mut [u8], len: usize, coverages: &[u8], level: u8) {
+    let room = len
+        .next_multiple_of(LANES)
+        .min(row.len())
+        .min(coverages.len());
+    let (row, coverages) = (&mut row[..room], &coverages[..room]);
+    let (groups, rest) = row.as_chunks_mut::<LANES>();
+    let (group_coverages, rest_coverages) = coverages.as_chunks::<LANES>();
+    for (group, coverages) in groups.iter_mut().zip(group_coverages) {
+        for (v, &coverage) in group.iter_mut().zip(coverages) {
+            *v = blend(*v, level, coverage);
+        }
+    }
+    for (v, &coverage) in rest.iter_mut().zip(rest_coverages) {
+        *v = blend(*v, level, coverage);
     }
 }
 
@@ -464,6 +474,7 @@ pub fn subsample(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::picture::{Matrix, Range};
     use proptest::prelude::*;
 
     fn ycbcr(matrix: Matrix, range: Range) -> Look {

@@ -8,7 +8,7 @@
 use std::collections::BTreeMap;
 
 use super::canvas::Canvas;
-use super::raster::Raster;
+use super::raster::{Ink, LANES, Raster};
 use super::scene::{Bounds, Scene, Words};
 use super::text::{Font, Glyph, Segment};
 use crate::picture::{Point, Rect};
@@ -149,6 +149,8 @@ type Key = (usize, char, u32, u32, u8, u8);
 struct Mask {
     area: Rect,
     first: usize,
+    /// Coverages of a row: those of `area`, then zeros up to a multiple of [`LANES`].
+    stride: usize,
 }
 
 /// Masks of characters, made when first asked for.
@@ -227,11 +229,17 @@ impl GlyphCache {
             // Asked of the whole mask, so that the road taken does not follow the window.
             if let Some(visible) = whole_pixels(&place.clip, area) {
                 let visible = visible.intersection(&place.window);
+                if visible.is_empty() {
+                    return;
+                }
+                let (skipped, len) = ((visible.x - area.x) as usize, visible.width as usize);
+                // Padding may be used as long as it follows the mask's own last column.
+                let is_whole = visible.right() == area.right();
+                let used = if is_whole { mask.stride - skipped } else { len };
                 for row in visible.y..visible.bottom() {
-                    let first =
-                        mask.first + ((row - area.y) * area.width + visible.x - area.x) as usize;
-                    let coverages = &self.coverages[first..first + visible.width as usize];
-                    canvas.blend_row(visible.x, row, coverages, place.levels);
+                    let first = mask.first + (row - area.y) as usize * mask.stride + skipped;
+                    let coverages = &self.coverages[first..first + used];
+                    canvas.blend_row(visible.x, row, len, coverages, place.levels);
                 }
                 return;
             }
@@ -257,7 +265,9 @@ impl GlyphCache {
         let ink = Bounds::from_rect([area.x, area.y, area.width, area.height]);
         raster.begin(place.clip.intersection(&ink), place.window);
         add_outline(raster, glyph, placement, &mut self.contour);
-        raster.finish(|y, spans| canvas.blend_spans(y, spans, place.levels));
+        raster.finish(|y, spans, coverages| {
+            canvas.blend_spans(y, spans, coverages, place.levels);
+        });
     }
 
     fn mask(
@@ -276,21 +286,30 @@ impl GlyphCache {
         }
         let area = pixel_bounds(glyph, placement);
         let first = self.coverages.len();
-        self.coverages.resize(first + area.area() as usize, 0);
+        let stride = (area.width as usize).next_multiple_of(LANES);
+        self.coverages
+            .resize(first + area.height as usize * stride, 0);
         raster.begin(
             Bounds::from_rect([area.x, area.y, area.width, area.height]),
             area,
         );
         add_outline(raster, glyph, placement, &mut self.contour);
-        let coverages = &mut self.coverages[first..];
-        raster.finish(|y, spans| {
-            let row = ((y - area.y) * area.width) as usize;
+        let kept = &mut self.coverages[first..];
+        raster.finish(|y, spans, coverages| {
+            let row = (y - area.y) as usize * stride;
             for span in spans {
-                let x = row + (span.x - area.x) as usize;
-                coverages[x..x + span.len as usize].fill(span.coverage);
+                let (x, len) = (row + (span.x - area.x) as usize, span.len as usize);
+                match span.ink {
+                    Ink::Same(coverage) => kept[x..x + len].fill(coverage),
+                    Ink::Each(k) => kept[x..x + len].copy_from_slice(&coverages[k..k + len]),
+                }
             }
         });
-        let mask = Mask { area, first };
+        let mask = Mask {
+            area,
+            first,
+            stride,
+        };
         self.masks.insert(key, mask);
         mask
     }

@@ -150,7 +150,7 @@ impl Painter {
                         .contour(contour.iter().map(|&p| look.geometry.map(p)));
                 }
                 self.raster
-                    .finish(|y, spans| canvas.blend_spans(y, spans, levels));
+                    .finish(|y, spans, coverages| canvas.blend_spans(y, spans, coverages, levels));
             }
             Shape::Words(words) => {
                 if let Some((_, font)) = fonts.get(words.font.0) {

@@ -17,16 +17,33 @@
 use super::scene::Bounds;
 use crate::picture::{Point, Rect};
 
-/// Some neighbouring cells of a row with the same coverage.
+/// Some neighbouring cells of a row.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Span {
     /// First column.
     pub x: i32,
     /// Number of columns, at least 1.
     pub len: i32,
-    /// Covered area, 1..=255; 255 is the whole pixel.
-    pub coverage: u8,
+    /// How much of them is covered.
+    pub ink: Ink,
 }
+
+/// Covered area of the cells of a [`Span`]; 255 is the whole cell.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ink {
+    /// The same of every cell, 1..=255.
+    Same(u8),
+    /// One by one: index of the first in the row's coverages. Zeros follow up to the next
+    /// multiple of [`LANES`] cells.
+    Each(usize),
+}
+
+/// Cells that are blended at a time.
+pub(crate) const LANES: usize = 8;
+
+/// Runs longer than this are given out as [`Ink::Same`]. Shorter ones, as between the two sides
+/// of a line, cost less as single cells next to their neighbours.
+const SHORT_RUN: usize = 16;
 
 /// Scratch space for filling outlines, one after the other.
 ///
@@ -41,7 +58,12 @@ pub struct Raster {
     cells: Vec<f32>,
     /// One bit per cell that was written to; all zero between outlines.
     touched: Vec<u64>,
+    /// Which words of `touched` have bits, row by row: bit k stands for the words
+    /// `k << shift..(k + 1) << shift` of a row.
+    groups: Vec<u64>,
+    shift: u32,
     spans: Vec<Span>,
+    coverages: Vec<u8>,
     /// Column and row of the first cell.
     x: i32,
     y: i32,
@@ -101,6 +123,13 @@ impl Raster {
         if self.cells.len() < cells {
             self.cells.resize(cells, 0.0);
         }
+        self.shift = 0;
+        while (self.words_per_row - 1) >> self.shift >= 64 {
+            self.shift += 1;
+        }
+        if self.groups.len() < self.height {
+            self.groups.resize(self.height, 0);
+        }
         let words = self.words_per_row * self.height;
         if self.touched.len() < words {
             self.touched.resize(words, 0);
@@ -142,7 +171,7 @@ impl Raster {
         if low >= self.right && !self.is_right_cut {
             return;
         }
-        let first = top.floor();
+        let first = floor(top);
         let mut row = (first as i32 - self.y) as usize;
         if low == high || high <= self.left || low >= self.right {
             let x = low.clamp(self.left, self.right);
@@ -164,11 +193,17 @@ impl Raster {
                 (a.x + (y - a.y) * slope).clamp(low, high)
             }
         };
+        let is_clear = low >= self.left && (high <= self.right || !self.is_right_cut);
         let (mut x0, mut y) = (x_at(top), first);
         while y < bottom {
             let (y0, y1) = (top.max(y), bottom.min(y + 1.0));
             let x1 = x_at(y1);
-            self.piece(row, x0.min(x1), x0.max(x1), sign * (y1 - y0));
+            let (left, right) = if x0 < x1 { (x0, x1) } else { (x1, x0) };
+            if is_clear {
+                self.slanted(row, left, right, sign * (y1 - y0));
+            } else {
+                self.piece(row, left, right, sign * (y1 - y0));
+            }
             (x0, y, row) = (x1, y + 1.0, row + 1);
         }
     }
@@ -198,50 +233,41 @@ impl Raster {
         self.slanted(row, low, high, height);
     }
 
+    #[inline]
     fn upright(&mut self, row: usize, x: f64, height: f64) {
-        let column = x as usize;
+        let column = whole(x);
         let fraction = x - column as f64;
-        self.add(row, column, height * (1.0 - fraction));
-        if fraction > 0.0 {
-            self.add(row, column + 1, height * fraction);
-        }
+        self.add_pair(row, column, height * (1.0 - fraction), height * fraction);
     }
 
     /// Areas of a slanted piece; see the module for the idea. With s the height per column, the
     /// area to the right of the edge grows along the row by a triangle in the first and last
     /// cell and by trapezoids of s per cell between them.
+    #[inline]
     fn slanted(&mut self, row: usize, low: f64, high: f64, height: f64) {
-        let first = low as usize;
+        let first = whole(low);
+        if high <= (first + 1) as f64 {
+            let middle = 0.5 * (low + high) - first as f64;
+            self.add_pair(row, first, height * (1.0 - middle), height * middle);
+            return;
+        }
         if first >= self.width {
             return;
         }
         let start = low - first as f64;
         let end = {
-            let whole = high as usize;
-            if whole as f64 == high {
-                whole
-            } else {
-                whole + 1
-            }
+            let cut = whole(high);
+            if cut as f64 == high { cut } else { cut + 1 }
         };
-        if end <= first + 1 {
-            let middle = 0.5 * (low + high) - first as f64;
-            self.add(row, first, height * (1.0 - middle));
-            if middle > 0.0 {
-                self.add(row, first + 1, height * middle);
-            }
-            return;
-        }
         let per_column = 1.0 / (high - low);
         let rest = high - (end - 1) as f64;
         let head = 0.5 * per_column * (1.0 - start) * (1.0 - start);
         let tail = 0.5 * per_column * rest * rest;
-        self.add(row, first, height * head);
         if end == first + 2 {
-            self.add(row, first + 1, height * (1.0 - head - tail));
+            self.add_pair(row, first, height * head, height * (1.0 - head - tail));
         } else {
             let second = per_column * (1.5 - start);
-            self.add(row, first + 1, height * (second - head));
+            self.add_pair(row, first, height * head, height * (second - head));
             for column in first + 2..(end - 1).min(self.width) {
                 self.add(row, column, height * per_column);
             }
@@ -255,66 +281,154 @@ impl Raster {
     fn add(&mut self, row: usize, column: usize, area: f64) {
         if column < self.width {
             self.cells[row * self.width + column] += area as f32;
-            self.touched[row * self.words_per_row + column / 64] |= 1 << (column % 64);
+            let word = column / 64;
+            self.touched[row * self.words_per_row + word] |= 1 << (column % 64);
+            self.groups[row] |= 1 << (word >> self.shift);
         }
     }
 
-    /// Gives out the rows that have ink, from the top, each with its spans from the left, and
-    /// makes room for the next outline.
-    pub fn finish(&mut self, mut sink: impl FnMut(i32, &[Span])) {
+    /// [`Raster::add`] for `column` and the one after it.
+    #[inline]
+    fn add_pair(&mut self, row: usize, column: usize, area: f64, next: f64) {
+        if column + 1 < self.width && column % 64 != 63 {
+            let at = row * self.width + column;
+            let cells = &mut self.cells[at..at + 2];
+            cells[0] += area as f32;
+            cells[1] += next as f32;
+            let word = column / 64;
+            self.touched[row * self.words_per_row + word] |= 0b11 << (column % 64);
+            self.groups[row] |= 1 << (word >> self.shift);
+        } else {
+            self.add(row, column, area);
+            self.add(row, column + 1, next);
+        }
+    }
+
+    /// Gives out the rows that have ink, from the top, each with its spans from the left and the
+    /// coverages that these point into, and makes room for the next outline.
+    pub fn finish(&mut self, mut sink: impl FnMut(i32, &[Span], &[u8])) {
         for row in 0..self.height {
+            let mut groups = std::mem::take(&mut self.groups[row]);
+            if groups == 0 {
+                continue;
+            }
             self.spans.clear();
+            self.coverages.clear();
             let cells = &mut self.cells[row * self.width..(row + 1) * self.width];
             let words = &mut self.touched[row * self.words_per_row..(row + 1) * self.words_per_row];
             let mut out = RowSpans {
                 spans: &mut self.spans,
+                coverages: &mut self.coverages,
                 x: self.x,
                 crop_left: self.crop_left,
+                open: None,
             };
-            let (mut sum, mut coverage, mut done) = (0.0f32, 0u8, 0usize);
-            for (k, word) in words.iter_mut().enumerate() {
-                let mut bits = std::mem::take(word);
-                while bits != 0 {
-                    let column = k * 64 + bits.trailing_zeros() as usize;
-                    bits &= bits - 1;
-                    out.push(done, column, coverage);
-                    sum += std::mem::take(&mut cells[column]);
-                    coverage = (sum.abs().min(1.0) * 255.0 + 0.5) as u8;
-                    out.push(column, column + 1, coverage);
-                    done = column + 1;
+            // A cell that is not touched has the coverage of the one before it.
+            let (mut sum, mut coverage, mut from) = (0.0f32, 0u8, 0usize);
+            while groups != 0 {
+                let group = groups.trailing_zeros() as usize;
+                groups &= groups - 1;
+                let last = ((group + 1) << self.shift).min(words.len());
+                for k in group << self.shift..last {
+                    let mut bits = std::mem::take(&mut words[k]);
+                    while bits != 0 {
+                        let column = k * 64 + bits.trailing_zeros() as usize;
+                        bits &= bits - 1;
+                        out.push(from, column, coverage);
+                        sum += std::mem::take(&mut cells[column]);
+                        coverage = (sum.abs().min(1.0) * 255.0 + 0.5) as i32 as u8;
+                        from = column;
+                    }
                 }
             }
-            out.push(done, self.width, coverage);
+            out.push(from, self.width, coverage);
+            out.close();
             if !self.spans.is_empty() {
-                sink(self.y + row as i32, &self.spans);
+                sink(self.y + row as i32, &self.spans, &self.coverages);
             }
         }
         self.height = 0;
     }
 }
 
+/// Largest whole number up to `v`, which is below 2^31 in size. The baseline of x86-64 has no
+/// instruction for it, and the library's costs a call for every edge.
+#[inline]
+fn floor(v: f64) -> f64 {
+    let cut = f64::from(v as i32);
+    if cut > v { cut - 1.0 } else { cut }
+}
+
+/// Whole part of a number from 0 up, below 2^31.
+#[inline]
+const fn whole(v: f64) -> usize {
+    v as i32 as usize
+}
+
 struct RowSpans<'a> {
     spans: &'a mut Vec<Span>,
+    coverages: &'a mut Vec<u8>,
     x: i32,
     crop_left: usize,
+    /// Columns of the span of single cells that is being made: first, one past the last.
+    open: Option<(usize, usize)>,
 }
 
 impl RowSpans<'_> {
+    /// Columns `from..to`; calls follow each other without gaps.
     #[inline]
     fn push(&mut self, from: usize, to: usize, coverage: u8) {
         let from = from.max(self.crop_left);
-        if from >= to || coverage == 0 {
+        if from >= to {
             return;
         }
-        let (x, len) = (self.x + from as i32, (to - from) as i32);
-        if let Some(last) = self.spans.last_mut()
-            && last.coverage == coverage
-            && last.x + last.len == x
-        {
-            last.len += len;
-            return;
+        let len = to - from;
+        match self.open {
+            // A short stretch of nothing costs less than another span.
+            Some((first, _)) if len <= SHORT_RUN && (coverage > 0 || len < LANES) => {
+                self.add_cells(len, coverage);
+                self.open = Some((first, to));
+            }
+            None if coverage == 0 => {}
+            None if len <= SHORT_RUN => {
+                self.add_cells(len, coverage);
+                self.open = Some((from, to));
+            }
+            _ => {
+                self.close();
+                if coverage > 0 {
+                    let (x, len) = (self.x + from as i32, len as i32);
+                    self.spans.push(Span {
+                        x,
+                        len,
+                        ink: Ink::Same(coverage),
+                    });
+                }
+            }
         }
-        self.spans.push(Span { x, len, coverage });
+    }
+
+    #[inline]
+    fn add_cells(&mut self, len: usize, coverage: u8) {
+        if len == 1 {
+            self.coverages.push(coverage);
+        } else {
+            self.coverages.resize(self.coverages.len() + len, coverage);
+        }
+    }
+
+    fn close(&mut self) {
+        if let Some((first, end)) = self.open.take() {
+            let len = end - first;
+            let ink = Ink::Each(self.coverages.len() - len);
+            self.coverages
+                .resize(self.coverages.len() + len.next_multiple_of(LANES) - len, 0);
+            self.spans.push(Span {
+                x: self.x + first as i32,
+                len: len as i32,
+                ink,
+            });
+        }
     }
 }
 
@@ -340,7 +454,6 @@ mod tests {
         clip: Bounds,
         window: Rect,
     ) -> Vec<u8> {
-        let mut grid = vec![0u8; window.area() as usize];
         // As the painter does it: the work space starts at the window's left or further right.
         let clip = clip.intersection(&Bounds::from_rect([
             window.x,
@@ -348,21 +461,37 @@ mod tests {
             window.width,
             window.height,
         ]));
+        coverage_in_window(raster, contours, clip, window)
+    }
+
+    fn coverage_in_window(
+        raster: &mut Raster,
+        contours: &[Vec<Point>],
+        clip: Bounds,
+        window: Rect,
+    ) -> Vec<u8> {
+        let mut grid = vec![0u8; window.area() as usize];
         raster.begin(clip, window);
         for contour in contours {
             raster.contour(contour.iter().copied());
         }
-        raster.finish(|y, spans| {
+        raster.finish(|y, spans, coverages| {
             let mut end = i32::MIN;
             for s in spans {
-                assert!(
-                    s.x >= end && s.len > 0 && s.coverage > 0,
-                    "spans rise and are not empty"
-                );
+                assert!(s.x >= end && s.len > 0, "spans rise and are not empty");
                 end = s.x + s.len;
-                for x in s.x..end {
+                for (k, x) in (s.x..end).enumerate() {
                     assert!(window.contains(x, y));
-                    grid[((y - window.y) * window.width + x - window.x) as usize] = s.coverage;
+                    let coverage = match s.ink {
+                        Ink::Same(c) => c,
+                        Ink::Each(first) => coverages[first + k],
+                    };
+                    grid[((y - window.y) * window.width + x - window.x) as usize] = coverage;
+                }
+                if let Ink::Each(first) = s.ink {
+                    let len = s.len as usize;
+                    let padding = &coverages[first + len..first + len.next_multiple_of(LANES)];
+                    assert!(padding.iter().all(|&c| c == 0));
                 }
             }
         });
@@ -540,7 +669,17 @@ mod tests {
         let mut raster = Raster::new();
         raster.begin(empty, Rect::new(0, 0, 2, 2));
         raster.contour(points(&square));
-        raster.finish(|_, _| panic!("a clip that is not a number is empty"));
+        raster.finish(|_, _, _| panic!("a clip that is not a number is empty"));
+    }
+
+    #[test]
+    fn rows_wider_than_one_word_of_groups_are_whole() {
+        let bars: Vec<Vec<Point>> = [3.0, 2000.0, 4095.5, 4096.0, 8999.25]
+            .map(|x| points(&[(x, 0.0), (x + 0.5, 0.0), (x + 0.5, 1.0), (x, 1.0)]))
+            .into();
+        assert_exact(&bars, EVERYWHERE, 9001, 1);
+        let wide = points(&[(1.5, 0.0), (8999.0, 0.5), (8999.0, 2.0), (1.5, 2.0)]);
+        assert_exact(&[wide], EVERYWHERE, 9001, 2);
     }
 
     #[test]
@@ -632,14 +771,7 @@ mod tests {
             let clip = clip.intersection(&Bounds::from_rect([0, 0, 80, 12]));
             let all = coverage_in(&mut raster, &contours, clip, whole);
             let window = Rect::new(x, y, width, height);
-            let mut part = vec![0u8; window.area() as usize];
-            raster.begin(clip, window);
-            contours.iter().for_each(|c| raster.contour(c.iter().copied()));
-            raster.finish(|row, spans| for s in spans {
-                for column in s.x..s.x + s.len {
-                    part[((row - y) * width + column - x) as usize] = s.coverage;
-                }
-            });
+            let part = coverage_in_window(&mut raster, &contours, clip, window);
             for row in 0..height.min(12 - y) {
                 for column in 0..width {
                     let want = all[((row + y) * 80 + column + x) as usize];
@@ -647,7 +779,7 @@ mod tests {
                 }
             }
             prop_assert!(raster.cells.iter().all(|&c| c == 0.0));
-            prop_assert!(raster.touched.iter().all(|&w| w == 0));
+            prop_assert!(raster.touched.iter().chain(&raster.groups).all(|&w| w == 0));
         }
     }
 }

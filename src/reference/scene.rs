@@ -23,14 +23,23 @@ pub struct Bounds {
 
 impl Bounds {
     /// Covers nothing; grows by [`Bounds::include`].
-    pub const EMPTY: Self =
-        Self { left: f64::INFINITY, top: f64::INFINITY, right: f64::NEG_INFINITY, bottom: f64::NEG_INFINITY };
+    pub const EMPTY: Self = Self {
+        left: f64::INFINITY,
+        top: f64::INFINITY,
+        right: f64::NEG_INFINITY,
+        bottom: f64::NEG_INFINITY,
+    };
 
     /// `[x, y, width, height]` as bounds.
     #[must_use]
     pub fn from_rect(rect: [i32; 4]) -> Self {
         let [x, y, w, h] = rect.map(f64::from);
-        Self { left: x, top: y, right: x + w, bottom: y + h }
+        Self {
+            left: x,
+            top: y,
+            right: x + w,
+            bottom: y + h,
+        }
     }
 
     /// Grows to cover `p`.
@@ -202,7 +211,13 @@ impl Scene {
 
     fn push(&mut self, color: Rgb, shape: Shape, bounds: Bounds) {
         let layer = self.layer.unwrap_or(Layer::Background);
-        self.items.push(Item { layer, color, clip: self.clip, shape, bounds });
+        self.items.push(Item {
+            layer,
+            color,
+            clip: self.clip,
+            shape,
+            bounds,
+        });
     }
 
     /// A filled polygon.
@@ -226,9 +241,18 @@ impl Scene {
     /// The border of a rectangle, `width` px wide, inside `b`.
     pub fn frame(&mut self, color: Rgb, b: Bounds, width: f64) {
         let corner = |x: f64, y: f64| Point::new(x, y);
-        let outer =
-            [corner(b.left, b.top), corner(b.right, b.top), corner(b.right, b.bottom), corner(b.left, b.bottom)];
-        let (l, t, r, m) = (b.left + width, b.top + width, b.right - width, b.bottom - width);
+        let outer = [
+            corner(b.left, b.top),
+            corner(b.right, b.top),
+            corner(b.right, b.bottom),
+            corner(b.left, b.bottom),
+        ];
+        let (l, t, r, m) = (
+            b.left + width,
+            b.top + width,
+            b.right - width,
+            b.bottom - width,
+        );
         if l >= r || t >= m {
             self.rectangle(color, b);
             return;
@@ -267,7 +291,14 @@ impl Scene {
 
     /// A band between two radii. Angles as on a clock: degrees from up, clock-wise; `to_deg`
     /// may be larger than `from_deg` by up to 360 (a full ring).
-    pub fn arc_band(&mut self, color: Rgb, center: Point, radii: [f64; 2], from_deg: f64, to_deg: f64) {
+    pub fn arc_band(
+        &mut self,
+        color: Rgb,
+        center: Point,
+        radii: [f64; 2],
+        from_deg: f64,
+        to_deg: f64,
+    ) {
         let [inner, outer] = radii;
         let first = self.ends.len();
         let begin = self.points.len();
@@ -286,7 +317,14 @@ impl Scene {
         self.push_fill(color, first, bounds);
     }
 
-    fn arc_points(&mut self, center: Point, radius: f64, from_deg: f64, to_deg: f64, backwards: bool) {
+    fn arc_points(
+        &mut self,
+        center: Point,
+        radius: f64,
+        from_deg: f64,
+        to_deg: f64,
+        backwards: bool,
+    ) {
         // Sagitta of a chord of angle a: r (1 - cos(a / 2)) = flatness.
         let step = 2.0 * libm::acos(1.0 - (FLATNESS_PX / radius.max(FLATNESS_PX)).min(1.0));
         let span = (to_deg - from_deg).to_radians();
@@ -326,15 +364,30 @@ impl Scene {
             (-0.3 * size, 0.5 * size),
             (width + 0.3 * size, 0.5 * size),
         ] {
-            bounds.include(Point::new(origin.x + along * c - down * s, origin.y + along * s + down * c));
+            bounds.include(Point::new(
+                origin.x + along * c - down * s,
+                origin.y + along * s + down * c,
+            ));
         }
-        let words = Words { font, size, origin, direction, first, last: self.text.len() };
+        let words = Words {
+            font,
+            size,
+            origin,
+            direction,
+            first,
+            last: self.text.len(),
+        };
         self.push(color, Shape::Words(words), bounds);
     }
 }
 
 fn circle_bounds(c: Point, radius: f64) -> Bounds {
-    Bounds { left: c.x - radius, top: c.y - radius, right: c.x + radius, bottom: c.y + radius }
+    Bounds {
+        left: c.x - radius,
+        top: c.y - radius,
+        right: c.x + radius,
+        bottom: c.y + radius,
+    }
 }
 
 /// The point at a clock angle (degrees from up, clock-wise) and distance from `center`.
@@ -343,5 +396,8 @@ fn circle_bounds(c: Point, radius: f64) -> Bounds {
 #[must_use]
 pub fn on_clock(center: Point, radius: f64, angle_deg: f64) -> Point {
     let angle = angle_deg.to_radians();
-    Point::new(center.x + radius * libm::sin(angle), center.y - radius * libm::cos(angle))
+    Point::new(
+        center.x + radius * libm::sin(angle),
+        center.y - radius * libm::cos(angle),
+    )
 }

@@ -45,10 +45,22 @@ pub struct Font {
 }
 
 const BUILT_IN: [(&str, &[u8]); 4] = [
-    ("B612 Regular", include_bytes!("../../reference_frames/fonts/B612-Regular.ttf")),
-    ("B612 Bold", include_bytes!("../../reference_frames/fonts/B612-Bold.ttf")),
-    ("B612 Mono Regular", include_bytes!("../../reference_frames/fonts/B612Mono-Regular.ttf")),
-    ("B612 Mono Bold", include_bytes!("../../reference_frames/fonts/B612Mono-Bold.ttf")),
+    (
+        "B612 Regular",
+        include_bytes!("../../reference_frames/fonts/B612-Regular.ttf"),
+    ),
+    (
+        "B612 Bold",
+        include_bytes!("../../reference_frames/fonts/B612-Bold.ttf"),
+    ),
+    (
+        "B612 Mono Regular",
+        include_bytes!("../../reference_frames/fonts/B612Mono-Regular.ttf"),
+    ),
+    (
+        "B612 Mono Bold",
+        include_bytes!("../../reference_frames/fonts/B612Mono-Bold.ttf"),
+    ),
 ];
 
 impl Font {
@@ -81,11 +93,22 @@ impl Font {
             }
         }
         for c in codes {
-            let Some(id) = face.glyph_index(c) else { continue };
+            let Some(id) = face.glyph_index(c) else {
+                continue;
+            };
             let advance = f64::from(face.glyph_hor_advance(id).unwrap_or(0)) / em;
-            let mut pen = Pen { em, contours: Vec::new() };
+            let mut pen = Pen {
+                em,
+                contours: Vec::new(),
+            };
             face.outline_glyph(id, &mut pen);
-            glyphs.insert(c, Glyph { advance, contours: pen.contours });
+            glyphs.insert(
+                c,
+                Glyph {
+                    advance,
+                    contours: pen.contours,
+                },
+            );
         }
         if glyphs.is_empty() {
             return Err("the font maps no characters".into());
@@ -97,7 +120,13 @@ impl Font {
             .and_then(|n| n.to_string())
             .unwrap_or_else(|| "sans-serif".into());
         let cap_height = face.capital_height().map_or(0.72, |h| f64::from(h) / em);
-        Ok(Self { family, weight: face.weight().to_number(), cap_height, file: bytes.to_vec(), glyphs })
+        Ok(Self {
+            family,
+            weight: face.weight().to_number(),
+            cap_height,
+            file: bytes.to_vec(),
+            glyphs,
+        })
     }
 
     /// The character's outline, when the font has it.

@@ -74,7 +74,7 @@ def clean_runs(args, definition, rasteriser, recording):
 def measured(path, definition, recording, start_s):
     """Readings and staleness of all frames against truth, by region and channel; verdicts counted."""
     errors, staleness, verdicts = (collections.defaultdict(list) for _ in range(3))
-    worst = {}
+    worst, turned = {}, collections.Counter()
     with open(path) as lines:
         for line in lines:
             frame = json.loads(line)
@@ -89,16 +89,23 @@ def measured(path, definition, recording, start_s):
                         continue
                     truth = float(recording.at(channel, start_s + frame["time_s"]))
                     apart = reading["displayed"] - truth
-                    if channel.get("interpolation") == "angular":
-                        apart = (apart + 180.0) % 360.0 - 180.0
                     key = (name, reading["channel"])
+                    # A heading of 359 for -1 is the same picture; for a channel that is no heading it is
+                    # the wrong way to say it, so it is counted and does not drown the rest.
+                    is_turned = channel.get("unit") == "deg" and abs(apart) > 180.0
+                    if is_turned:
+                        apart = (apart + 180.0) % 360.0 - 180.0
+                        turned[key] += channel.get("interpolation") != "angular"
                     own_px = reading.get("px_per_unit") or definition.px_per_unit(definition.regions[name]).get(key[1])
                     errors[key].append((apart, reading.get("standard_error") or np.nan, own_px or np.nan))
                     if abs(apart) > worst.get(key, (0.0,))[0]:
                         worst[key] = (abs(apart), frame["frame"])
     return {
         "verdicts": {name: dict(collections.Counter(v)) for name, v in verdicts.items()},
-        "readings": [_reading(key, np.array(rows), worst.get(key)) for key, rows in sorted(errors.items())],
+        "readings": [
+            _reading(key, np.array(rows), worst.get(key)) | {"off_by_a_turn": turned[key]}
+            for key, rows in sorted(errors.items())
+        ],
         "staleness": [_staleness(name, rows) for name, rows in sorted(staleness.items())],
     }
 
@@ -163,6 +170,8 @@ def markdown(runs):
                 f"| {number(r['p999'])} | {number(r['worst'])} ({r['worst_frame']}) | {number(r['rms_px'])} "
                 f"| {number(r['worst_px'])} | {number(r['beyond_3_standard_errors'])} |"
             )
+        lines += ["", *(f"- {r['region']}.{r['channel']}: {r['off_by_a_turn']} of {r['count']} readings are off by 360"
+                        for r in run["readings"] if r["off_by_a_turn"])]
         lines += ["", f"{run['run']}: staleness, ms, truth 0", ""]
         lines.append("| region | n | bias | RMS | median of size | p99 | worst | median s.e. |")
         lines.append("| --- | --- | --- | --- | --- | --- | --- | --- |")
