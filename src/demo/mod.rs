@@ -22,6 +22,9 @@ pub mod scenario;
 pub mod standin;
 pub mod unit;
 
+#[cfg(test)]
+mod tests;
+
 /// The demo display: a light helicopter that samples mountain lakes, 1024 x 768.
 pub const DISPLAY: &str = include_str!("display.toml");
 
