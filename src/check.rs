@@ -15,14 +15,15 @@ use crate::examine::calibrate::{self, Measured};
 use crate::examine::comparison::ChainLook;
 use crate::examine::region::{Explanation, Findings, Moment, RegionExaminer};
 use crate::examine::register::{self, FrameReference};
-use crate::examine::signature::Signature;
+use crate::examine::signature::{self, Signature};
 use crate::examine::subject::Subject;
+use crate::examine::view::View;
 use crate::judge::events::{Action, Event, EventLog, action, name};
 use crate::judge::region::{RegionJudge, RegionVerdict};
 use crate::judge::verdict::{self, Verdict};
-use crate::picture::Picture;
+use crate::picture::{Picture, Plane};
 use crate::recording::Recording;
-use crate::recording::inputs::Inputs;
+use crate::recording::inputs::{Inputs, Value};
 use crate::reference::painter::Painter;
 
 /// Recording time = capture time + offset.
@@ -134,6 +135,13 @@ const CHAIN_SHARE: f64 = 0.7;
 const CHAIN_SHIFT_PX: f64 = 0.4;
 /// Colour change that counts as a changed chain, levels.
 const CHAIN_LEVELS: f64 = 8.0;
+
+/// Regions that must show a picture that nothing explains before the whole frame is looked at.
+const BROKEN_REGIONS: usize = 3;
+/// Frames between such looks.
+const BROKEN_EVERY: u32 = 3;
+/// How long a region that was seen to be on time speaks for the others, s.
+const OTHERS_S: f64 = 0.3;
 
 struct Regions<'d> {
     examiners: Vec<RegionExaminer<'d>>,
@@ -372,6 +380,10 @@ struct Run<'d> {
     blind_s: Vec<f64>,
     best: BTreeMap<usize, Snapshot>,
     suspect: u32,
+    /// What the whole frame was found to be, and how many frames ago.
+    broken: Option<(Option<Signature>, u32)>,
+    /// Luma of the whole reference frame.
+    whole: Plane,
     reverted_at_s: Option<f64>,
 }
 
@@ -400,6 +412,11 @@ impl<'d> Run<'d> {
             .map(|(k, e)| RegionJudge::new(definition, k, e.freedoms(), e.channels()))
             .collect();
         let freedoms = examiners.iter().map(|e| e.freedoms().to_vec()).collect();
+        let whole = Plane::filled(
+            size.0,
+            size.1,
+            chain.look.levels(definition.background())[0],
+        );
         Self {
             definition,
             subject,
@@ -421,6 +438,8 @@ impl<'d> Run<'d> {
             blind_s: vec![0.0; count],
             best: BTreeMap::new(),
             suspect: 0,
+            broken: None,
+            whole,
             reverted_at_s: None,
         }
     }
@@ -440,52 +459,66 @@ impl<'d> Run<'d> {
             interval_s: self.interval_s,
         };
         self.recording
-            .inputs_at(moment.time_s - self.latency_s, &mut self.inputs);
+            .inputs_at(moment.due_time_s(), &mut self.inputs);
         let count = self.regions.examiners.len();
-        let mut verdicts: Vec<RegionVerdict> = Vec::with_capacity(count);
         let mut sizes = vec![0.0; count];
         let mut has_ink = vec![true; count];
-        let mut wrong = 0usize;
-        let mut with_ink = 0usize;
+        let mut found = Vec::with_capacity(count);
         for k in 0..count {
-            let is_missing = self.regions.examiners[k]
+            let examiner = &mut self.regions.examiners[k];
+            let is_missing = examiner
                 .channels()
                 .iter()
-                .any(|c| *self.inputs.value(*c) == crate::recording::inputs::Value::Missing);
-            let findings = if is_missing {
-                not_judged()
-            } else {
-                self.regions.examiners[k].examine(&moment, &mut self.painter)
-            };
+                .any(|c| *self.inputs.value(*c) == Value::Missing);
+            if is_missing {
+                has_ink[k] = false;
+                found.push(not_judged());
+                continue;
+            }
+            let findings = examiner.examine(&moment, &mut self.painter);
+            sizes[k] = findings.difference.size() as f64;
+            found.push(findings);
+        }
+        // Only a faulty frame asks which regions have ink.
+        if found.iter().any(|f| f.explanation != Explanation::Due) {
+            for (k, examiner) in self.regions.examiners.iter().enumerate() {
+                has_ink[k] &= !signature::is_uniform(examiner.due().reference());
+            }
+        }
+        self.break_frame(frame, &mut found);
+        let with_ink = has_ink.iter().filter(|h| **h).count();
+        let is_wrong = |f: &Findings| {
+            matches!(
+                f.explanation,
+                Explanation::Nothing {
+                    signature: Signature::Readable
+                }
+            )
+        };
+        let wrong = found
+            .iter()
+            .zip(&has_ink)
+            .filter(|(f, ink)| **ink && is_wrong(f))
+            .count();
+        let mut verdicts: Vec<RegionVerdict> = Vec::with_capacity(count);
+        for (k, findings) in found.iter().enumerate() {
             let others_on_time = self
                 .on_time
                 .iter()
                 .enumerate()
-                .any(|(j, t)| j != k && frame.time_s - t < 0.3);
-            let v = self.regions.judges[k].judge(&moment, &findings, &self.inputs, others_on_time);
-            if v.verdict == Verdict::Agrees && !self.regions.examiners[k].freedoms().is_empty() {
+                .any(|(j, t)| j != k && frame.time_s - t < OTHERS_S);
+            let v = self.regions.judges[k].judge(&moment, findings, &self.inputs, others_on_time);
+            let is_live = v
+                .live_since_s
+                .is_some_and(|since| moment.time_s - since < OTHERS_S);
+            if is_live && !self.regions.examiners[k].freedoms().is_empty() {
                 self.on_time[k] = frame.time_s;
-            }
-            sizes[k] = findings.difference.size() as f64;
-            if !is_missing {
-                let drawn = self.regions.examiners[k].due().reference();
-                has_ink[k] = !crate::examine::signature::is_uniform(drawn);
-                with_ink += usize::from(has_ink[k]);
-                wrong += usize::from(
-                    has_ink[k]
-                        && matches!(
-                            findings.explanation,
-                            Explanation::Nothing {
-                                signature: Signature::Readable
-                            }
-                        ),
-                );
             }
             verdicts.push(v);
         }
         self.watch_chain(frame, wrong, with_ink)?;
         let whole = verdict::of_frame(verdicts.iter().map(|v| v.verdict));
-        *self.frame_counts.entry(name(whole).to_owned()).or_default() += 1;
+        *self.frame_counts.entry(key(whole)).or_default() += 1;
         for (k, v) in verdicts.iter().enumerate() {
             *self.counts[k]
                 .entry(name(v.verdict).to_owned())
@@ -503,6 +536,7 @@ impl<'d> Run<'d> {
             &has_ink,
             &sizes,
             self.offset_s,
+            self.broken.is_some_and(|(s, _)| s.is_some()),
         );
         if !improved.is_empty() {
             let shared = Arc::new(frame.picture.clone());
@@ -510,7 +544,7 @@ impl<'d> Run<'d> {
                 let snapshot = Snapshot {
                     frame: frame.index,
                     captured: Arc::clone(&shared),
-                    due_time_s: moment.time_s - self.latency_s,
+                    due_time_s: moment.due_time_s(),
                 };
                 self.best.insert(s.region, snapshot);
             }
@@ -535,6 +569,41 @@ impl<'d> Run<'d> {
         sink.frame(&record)?;
         self.frames += 1;
         Ok(())
+    }
+
+    /// When several regions show a picture that nothing explains: is it the frame that is broken? Lines that
+    /// are lost or displaced over the whole frame look like a wrong picture in a region that they cover.
+    fn break_frame(&mut self, frame: &CapturedFrame, found: &mut [Findings]) {
+        let is_unexplained = |f: &Findings| matches!(f.explanation, Explanation::Nothing { signature } if signature != Signature::Blank);
+        let unexplained = found.iter().filter(|f| is_unexplained(f)).count();
+        if unexplained < BROKEN_REGIONS {
+            self.broken = None;
+            return;
+        }
+        // Looked at anew every few frames: it costs as much as all regions together.
+        let age = self.broken.map_or(0, |(_, age)| age + 1);
+        let signature = match self.broken {
+            Some((signature, _)) if age % BROKEN_EVERY != 0 => signature,
+            _ => {
+                for e in &self.regions.examiners {
+                    e.due().copy_luma_to(&mut self.whole);
+                }
+                let captured = View::whole(&frame.picture.planes()[0]);
+                let reference = View::whole(&self.whole);
+                if signature::has_lost_lines(captured, reference) {
+                    Some(Signature::LostLines)
+                } else if signature::is_torn(captured, reference, signature::FRAME_BAND_PX) {
+                    Some(Signature::Torn)
+                } else {
+                    None
+                }
+            }
+        };
+        self.broken = Some((signature, age));
+        let Some(signature) = signature else { return };
+        for f in found.iter_mut().filter(|f| is_unexplained(f)) {
+            f.explanation = Explanation::Nothing { signature };
+        }
     }
 
     /// When nearly all regions disagree for a while: is it the chain?
@@ -616,24 +685,35 @@ impl<'d> Run<'d> {
                 .enumerate()
                 .map(|(k, v)| {
                     let freedoms = self.regions.examiners[k].freedoms();
-                    let readings = v
-                        .readings
-                        .iter()
-                        .map(|r| {
-                            let f = &freedoms[r.freedom];
-                            let (channel, model) = &channels[f.channel.0];
-                            ReadingRecord {
-                                channel: channel.clone(),
-                                what: f.what.to_owned(),
-                                displayed: rounded(r.displayed),
-                                expected: rounded(r.expected),
-                                error: rounded(r.error),
-                                standard_error: rounded(r.standard_error),
-                                unit: model.unit.clone(),
-                                px_per_unit: Some(rounded(r.px_per_unit)),
-                            }
-                        })
-                        .collect();
+                    let fitted = v.readings.iter().map(|r| {
+                        let f = &freedoms[r.freedom];
+                        let (channel, model) = &channels[f.channel.0];
+                        ReadingRecord {
+                            channel: channel.clone(),
+                            what: f.what.to_owned(),
+                            displayed: rounded(r.displayed),
+                            expected: rounded(r.expected),
+                            error: rounded(r.error),
+                            standard_error: rounded(r.standard_error),
+                            unit: model.unit.clone(),
+                            px_per_unit: Some(rounded(r.px_per_unit)),
+                        }
+                    });
+                    let written = v.digits.iter().map(|d| {
+                        let (channel, model) = &channels[d.channel.0];
+                        ReadingRecord {
+                            channel: channel.clone(),
+                            what: d.what.to_owned(),
+                            displayed: rounded(d.displayed),
+                            expected: rounded(d.expected),
+                            error: rounded(d.error()),
+                            // Uniform within a step of the last digit.
+                            standard_error: rounded(d.resolution / 12f64.sqrt()),
+                            unit: model.unit.clone(),
+                            px_per_unit: None,
+                        }
+                    });
+                    let readings = fitted.chain(written).collect();
                     let record = RegionRecord {
                         verdict: v.verdict,
                         staleness_ms: v.staleness_s.map(|s| rounded(s * 1000.0)),
@@ -684,7 +764,7 @@ impl<'d> Run<'d> {
         let events = self.log.finish();
         let mut by_class: BTreeMap<String, u64> = BTreeMap::new();
         for e in &events {
-            *by_class.entry(name(e.class).to_owned()).or_default() += 1;
+            *by_class.entry(key(e.class)).or_default() += 1;
         }
         let all_not_judged = not_judged.len() == regions.len();
         let result = if !events.is_empty() {
@@ -733,12 +813,18 @@ impl<'d> Run<'d> {
     }
 }
 
+/// The verdict as it stands in the records.
+fn key(verdict: Verdict) -> String {
+    name(verdict).replace(' ', "_")
+}
+
 fn not_judged() -> Findings {
     Findings {
         explanation: Explanation::Due,
         difference: Default::default(),
         wrong_cells: Vec::new(),
         readings: Vec::new(),
+        digits: Vec::new(),
         liveness: None,
         is_unchanged: true,
     }

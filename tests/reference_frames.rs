@@ -5,8 +5,12 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use framevouch::definition::Definition;
+use framevouch::demo;
 use framevouch::picture::{Plane, Point, Rect, Rgb};
+use framevouch::recording::{MissingColumns, Recording};
 use framevouch::reference::canvas::{Canvas, Look};
+use framevouch::reference::drawing::Drawing;
 use framevouch::reference::painter::{Filter, Painter};
 use framevouch::reference::png::{png, png_of_rgb};
 use framevouch::reference::scene::{Bounds, Scene};
@@ -27,14 +31,35 @@ struct Case {
     #[serde(default)]
     tolerance: u8,
     reason: Option<String>,
+    /// Canvas of a case that lists primitives.
+    #[serde(default)]
     width: i32,
+    #[serde(default)]
     height: i32,
+    #[serde(default)]
     background: String,
+    /// A display definition, in the place of primitives.
+    display: Option<String>,
+    /// A bundled display, in the place of primitives, shown at a moment of the demo's scenario.
+    page: Option<Page>,
+    #[serde(default)]
+    scenario_s: f64,
+    /// What `display` shows: values by column.
+    #[serde(default)]
+    inputs: BTreeMap<String, f64>,
     #[serde(default)]
     draw: Vec<Primitive>,
     /// Pixels worked out by hand.
     #[serde(default)]
     pixel: Vec<Pixel>,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum Page {
+    Demo,
+    EngineStrip,
+    Reversionary,
 }
 
 #[derive(Deserialize)]
@@ -79,7 +104,60 @@ fn color(hex: &str) -> Rgb {
     Rgb([r, g, b])
 }
 
-fn drawn(case: &Case) -> Canvas {
+fn drawn(case: &Case) -> Result<Canvas, String> {
+    if let Some(text) = &case.display {
+        let (columns, values): (Vec<&str>, Vec<String>) = case
+            .inputs
+            .iter()
+            .map(|(column, v)| (column.as_str(), v.to_string()))
+            .unzip();
+        let csv = format!("t_s,{}\n0,{}\n", columns.join(","), values.join(","));
+        return shown(text, &csv, 0.0);
+    }
+    if let Some(page) = case.page {
+        let text = match page {
+            Page::Demo => demo::DISPLAY,
+            Page::EngineStrip => demo::ENGINE_STRIP,
+            Page::Reversionary => demo::REVERSIONARY,
+        };
+        return shown(text, &demo::scenario::inputs_csv(), case.scenario_s);
+    }
+    Ok(primitives(case))
+}
+
+/// What the display `text` must show at recording time `time_s`.
+fn shown(text: &str, csv: &str, time_s: f64) -> Result<Canvas, String> {
+    let definition =
+        Definition::from_toml(text, "case", Path::new("")).map_err(|e| e.to_string())?;
+    let refuse = MissingColumns::Refuse;
+    let recording = Recording::from_reader(csv.as_bytes(), "inputs", &definition, refuse)
+        .map_err(|e| e.to_string())?;
+    let inputs = recording.inputs(time_s);
+    let drawing = Drawing::new(&definition);
+    let (width, height) = definition.size();
+    let look = Look::rgb();
+    let background = look.levels(definition.background());
+    let area = Rect::new(0, 0, width as i32, height as i32);
+    let mut canvas = Canvas::new(area, 3, background);
+    let mut painter = Painter::new();
+    for (k, region) in definition.regions().iter().enumerate() {
+        let mut scene = Scene::default();
+        drawing.region_static(&definition, k, &mut scene);
+        drawing.region_moving(&definition, k, &inputs, &mut scene);
+        let fonts = definition.fonts();
+        painter.draw(
+            &scene,
+            fonts,
+            &look,
+            &mut canvas,
+            Filter::ALL,
+            region.area(),
+        );
+    }
+    Ok(canvas)
+}
+
+fn primitives(case: &Case) -> Canvas {
     let mut scene = Scene::default();
     let fonts: Vec<(String, Font)> = Font::built_in_names()
         .map(|n| {
@@ -281,7 +359,7 @@ fn check(
     if case.tolerance > 0 && case.reason.is_none() {
         return Err(format!("{stem}: a tolerance needs a reason"));
     }
-    let canvas = drawn(&case);
+    let canvas = drawn(&case).map_err(|e| format!("{stem}: {e}"))?;
     for pixel in &case.pixel {
         let got = canvas.at(pixel.at[0], pixel.at[1]);
         if got != pixel.rgb {

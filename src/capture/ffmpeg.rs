@@ -32,7 +32,7 @@ use super::frame::CapturedFrame;
 use super::info::{CONVERTED, Origin, StreamInfo, note_on_unused, settle, usual_matrix};
 use super::nut::NutReader;
 use super::open::{OpenOptions, READ_BUFFER, Source, Stopper, check_size, read_full};
-use super::probe::{Form, Loss, Version, VideoStream, clean, parse_streams, parse_version};
+use super::probe::{Form, Version, VideoStream, clean, parse_streams, parse_version};
 use super::rgb;
 use crate::picture::{Encoding, Range, Subsampling};
 
@@ -125,7 +125,8 @@ pub(super) struct FfmpegSource {
     info: StreamInfo,
     form: Form,
     frame_bytes: usize,
-    triples: Vec<u8>,
+    depth: Option<Reduction>,
+    scratch: Vec<u8>,
 }
 
 impl FfmpegSource {
@@ -152,10 +153,20 @@ impl FfmpegSource {
         });
         let pixels = size.0 * size.1;
         let (cw, ch) = info.subsampling.chroma_size(size.0, size.1);
-        let frame_bytes = match stream.delivery.form {
+        let samples = match stream.delivery.form {
             Form::Planes(_) => pixels + 2 * cw * ch,
             Form::Grey => pixels,
             Form::Triples => 3 * pixels,
+        };
+        let Encoding::YCbCr { range, .. } = info.encoding else {
+            unreachable!("every capture is delivered as Y'CbCr");
+        };
+        let depth = (stream.delivery.depth_bits > 8)
+            .then(|| Reduction::new(stream.delivery.depth_bits, range));
+        let frame_bytes = if depth.is_some() {
+            2 * samples
+        } else {
+            samples
         };
         Ok(Self {
             name,
@@ -167,7 +178,8 @@ impl FfmpegSource {
             info,
             form: stream.delivery.form,
             frame_bytes,
-            triples: Vec::new(),
+            depth,
+            scratch: Vec::new(),
         })
     }
 
@@ -260,36 +272,107 @@ impl FfmpegSource {
             .as_mut()
             .expect("the headers are read before the first frame");
         let reader = nut.reader();
-        let mut fill = |levels: &mut [u8]| -> std::io::Result<()> {
-            match read_full(reader, levels)? {
-                got if got == levels.len() => Ok(()),
-                _ => Err(std::io::ErrorKind::UnexpectedEof.into()),
-            }
-        };
+        let scratch = &mut self.scratch;
+        let picture = &mut frame.picture;
         match self.form {
             Form::Planes(_) => {
-                frame
-                    .picture
-                    .planes_mut()
-                    .iter_mut()
-                    .try_for_each(|plane| fill(plane.levels_mut()))?;
-                frame.crc32 = frame.picture.crc32();
+                for (k, plane) in picture.planes_mut().iter_mut().enumerate() {
+                    fill(
+                        reader,
+                        plane.levels_mut(),
+                        self.depth.as_ref().map(|d| d.table(k)),
+                        scratch,
+                    )?;
+                }
+                frame.crc32 = picture.crc32();
             }
             Form::Grey => {
-                let [y, cb, cr] = frame.picture.planes_mut();
-                fill(y.levels_mut())?;
+                let [y, cb, cr] = picture.planes_mut();
+                fill(
+                    reader,
+                    y.levels_mut(),
+                    self.depth.as_ref().map(|d| d.table(0)),
+                    scratch,
+                )?;
                 cb.levels_mut().fill(128);
                 cr.levels_mut().fill(128);
                 frame.crc32 = crc32fast::hash(y.levels());
             }
             Form::Triples => {
-                self.triples.resize(self.frame_bytes, 0);
-                fill(&mut self.triples)?;
-                frame.crc32 = crc32fast::hash(&self.triples);
-                rgb::fill_from_rgb(&self.triples, &mut frame.picture);
+                scratch.resize(self.frame_bytes, 0);
+                fill_bytes(reader, scratch)?;
+                frame.crc32 = crc32fast::hash(scratch);
+                rgb::fill_from_rgb(scratch, picture);
             }
         }
         Ok(())
+    }
+}
+
+fn fill_bytes(reader: &mut impl Read, bytes: &mut [u8]) -> std::io::Result<()> {
+    match read_full(reader, bytes)? {
+        got if got == bytes.len() => Ok(()),
+        _ => Err(std::io::ErrorKind::UnexpectedEof.into()),
+    }
+}
+
+/// Fills a plane from 8-bit samples, or from deeper ones through a table.
+fn fill(
+    reader: &mut impl Read,
+    levels: &mut [u8],
+    table: Option<&[u8]>,
+    scratch: &mut Vec<u8>,
+) -> std::io::Result<()> {
+    let Some(table) = table else {
+        return fill_bytes(reader, levels);
+    };
+    scratch.resize(2 * levels.len(), 0);
+    fill_bytes(reader, scratch)?;
+    for (level, sample) in levels.iter_mut().zip(scratch.chunks_exact(2)) {
+        *level = table[usize::from(u16::from_le_bytes([sample[0], sample[1]]))];
+    }
+    Ok(())
+}
+
+/// Deep samples to 8 bits, rounded. Done here since the scaler of `ffmpeg` cuts bits off
+/// instead, which darkens the picture by half a level.
+///
+/// # Source
+/// Rec. ITU-T H.273, 8.3: limited range is scaled by powers of two, full range by
+/// `2^bits - 1` with colour centred on `2^(bits - 1)`.
+struct Reduction {
+    luma: Vec<u8>,
+    colour: Vec<u8>,
+}
+
+impl Reduction {
+    fn new(bits: u32, range: Range) -> Self {
+        let top = (1_u32 << bits) - 1;
+        let centre = 1_u32 << (bits - 1);
+        let limited = |v: u32| f64::from(v) / f64::from(1_u32 << (bits - 8));
+        let scale = 255.0 / f64::from(top);
+        let level = |v: f64| v.round().clamp(0.0, 255.0) as u8;
+        let samples = || (0..=u32::from(u16::MAX)).map(|v| v.min(top));
+        match range {
+            Range::Limited => {
+                let luma: Vec<u8> = samples().map(|v| level(limited(v))).collect();
+                Self {
+                    colour: luma.clone(),
+                    luma,
+                }
+            }
+            Range::Full => Self {
+                luma: samples().map(|v| level(f64::from(v) * scale)).collect(),
+                colour: samples()
+                    .map(|v| level((f64::from(v) - f64::from(centre)) * scale + 128.0))
+                    .collect(),
+            },
+        }
+    }
+
+    /// By the number of the plane.
+    fn table(&self, plane: usize) -> &[u8] {
+        if plane == 0 { &self.luma } else { &self.colour }
     }
 }
 
@@ -395,14 +478,21 @@ fn command(path: &Path, options: &OpenOptions, stream: &VideoStream, version: &V
     ]);
     command.arg(file_argument(path));
     command.args(["-map", &format!("0:{}", stream.index), "-c:v", "rawvideo"]);
-    if stream.delivery.loss != Loss::None {
-        // No dither: it is noise that the display did not show.
+    if !stream.delivery.is_as_coded {
+        // Left alone, the scaler turns full range into limited range. No dither: it is noise
+        // that the display did not show.
+        let range = if stream.range == Some(Range::Full) {
+            "full"
+        } else {
+            "limited"
+        };
+        let flags = "flags=accurate_rnd+full_chroma_int+full_chroma_inp:sws_dither=none";
         command.args([
             "-vf",
-            "scale=flags=accurate_rnd+full_chroma_int+full_chroma_inp:sws_dither=none",
+            &format!("scale=in_range={range}:out_range={range}:{flags}"),
         ]);
     }
-    command.args(["-pix_fmt", stream.delivery.ask]);
+    command.args(["-pix_fmt", &stream.delivery.ask]);
     if version.is_at_least(5, 1) {
         command.args(["-fps_mode", "passthrough"]);
     } else {
@@ -724,9 +814,70 @@ mod tests {
         for (deep, &level) in deep.zip(levels) {
             // H.273, 8.3: full range is scaled by 255 / 1023.
             let exact = f64::from(deep) * 255.0 / 1023.0;
+            // Colour is scaled about its centre, three eighths of a level off.
             assert!(
-                (exact - f64::from(level)).abs() <= 1.0,
+                (exact - f64::from(level)).abs() <= 0.9,
                 "{deep} became {level}"
+            );
+        }
+    }
+
+    #[test]
+    fn deep_samples_keep_black_white_and_neutral() {
+        let limited = Reduction::new(10, Range::Limited);
+        assert_eq!(
+            [64, 65, 66, 512, 940, 1023].map(|v| limited.luma[v]),
+            [16, 16, 17, 128, 235, 255]
+        );
+        let full = Reduction::new(12, Range::Full);
+        assert_eq!([0, 4095].map(|v| full.luma[v]), [0, 255]);
+        assert_eq!([0, 2048, 4095].map(|v| full.colour[v]), [0, 128, 255]);
+    }
+
+    #[test]
+    fn full_range_stays_full_in_every_form() {
+        if !has_ffmpeg() {
+            return;
+        }
+        let folder = TempDir::new().unwrap();
+        for (form, wanted) in [
+            ("yuv420p", "yuv420p"),
+            ("yuyv422", "yuv422p"),
+            ("nv12", "yuv420p"),
+            ("gray", "gray"),
+        ] {
+            // Levels 0 to 255 in every plane, so that a change of range cannot hide.
+            let bits = match form {
+                "gray" => 64 * 64,
+                "yuyv422" => 64 * 64 * 2,
+                _ => 64 * 64 * 3 / 2,
+            };
+            let ramp: Vec<u8> = (0..bits).map(|k| (k % 256) as u8).collect();
+            std::fs::write(folder.path().join("ramp"), ramp).unwrap();
+            make(
+                &folder,
+                &format!(
+                    "-f rawvideo -pix_fmt {form} -s 64x64 -i ramp -c:v rawvideo -color_range pc a.mkv"
+                ),
+            );
+            make(
+                &folder,
+                &format!(
+                    "-f rawvideo -pix_fmt {form} -s 64x64 -i ramp -pix_fmt {wanted} -f rawvideo planes"
+                ),
+            );
+            let capture = open(&folder, "a.mkv");
+            let Ok(capture) = capture else {
+                panic!("{form}: {capture:?}")
+            };
+            let planes = std::fs::read(folder.path().join("planes")).unwrap();
+            let (frames, error) = read(&folder, "a.mkv");
+            assert!(error.is_none(), "{form}: {error:?}");
+            assert_eq!(
+                frames[0].crc32,
+                crc32fast::hash(&planes),
+                "{form}: {:?}",
+                capture.info()
             );
         }
     }
@@ -919,6 +1070,63 @@ mod tests {
         assert!(ahead.next_into(&mut CapturedFrame::new()).unwrap());
         drop(ahead);
         assert!(child.lock().try_wait().unwrap().is_some());
+    }
+
+    /// Prints how long reading takes against bare decoding; run it alone, in release.
+    #[test]
+    #[ignore = "a measurement"]
+    #[expect(clippy::disallowed_methods, reason = "a measurement, run by hand")]
+    fn measure_the_cost_of_the_pipe() {
+        let folder = TempDir::new().unwrap();
+        make(
+            &folder,
+            "-f lavfi -i testsrc2=s=1024x768:r=25:d=20 -c:v libx264 -crf 18 -pix_fmt yuv420p a.mp4",
+        );
+        let path = folder.path().join("a.mp4");
+        // Own and ended children's processor time, where the system tells it (Linux, 10 ms).
+        let processor_s = || {
+            let text = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
+            let fields: Vec<f64> = text
+                .rsplit(')')
+                .next()
+                .unwrap_or("")
+                .split(' ')
+                .flat_map(str::parse)
+                .collect();
+            fields
+                .get(10..14)
+                .map_or(f64::NAN, |f| f.iter().sum::<f64>() / 100.0)
+        };
+        let timed = |what: &str, run: &dyn Fn()| {
+            let processor_begin_s = processor_s();
+            let best = (0..5)
+                .map(|_| {
+                    let begin = std::time::Instant::now();
+                    run();
+                    begin.elapsed().as_secs_f64()
+                })
+                .fold(f64::INFINITY, f64::min);
+            let processor = (processor_s() - processor_begin_s) / 5.0;
+            println!("{what}: {best:.3} s, processor {processor:.3} s, for 500 frames");
+            processor
+        };
+        let bare = timed("bare ffmpeg", &|| make(&folder, "-i a.mp4 -f null -"));
+        let direct = timed("capture", &|| {
+            let mut capture = Capture::open(&path, &OpenOptions::default()).unwrap();
+            let mut frame = CapturedFrame::new();
+            while capture.next_into(&mut frame).unwrap() {}
+        });
+        let ahead = timed("read ahead", &|| {
+            let capture = Capture::open(&path, &OpenOptions::default()).unwrap();
+            let mut ahead = ReadAhead::start(capture, ReadAhead::DEPTH_DEFAULT);
+            let mut frame = CapturedFrame::new();
+            while ahead.next_into(&mut frame).unwrap() {}
+        });
+        println!(
+            "capture {:.2}, read ahead {:.2} of the processor time of bare decoding",
+            direct / bare,
+            ahead / bare
+        );
     }
 
     #[test]

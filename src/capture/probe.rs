@@ -30,15 +30,19 @@ pub struct VideoStream {
     pub siting: Option<Siting>,
     /// Nominal frame rate, 1/s, when told.
     pub rate_hz: Option<f64>,
-    /// Duration times rate would be a guess, so frames are not counted here.
+    /// What the user should know.
     pub notes: Vec<String>,
 }
 
 /// How the pictures are asked for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Delivery {
     /// Name of the pixel format that is asked for.
-    pub ask: &'static str,
+    pub ask: String,
+    /// True when that is the format the stream has.
+    pub is_as_coded: bool,
+    /// Bits of a sample that come; more than 8 come as two bytes, the lower one first.
+    pub depth_bits: u32,
     /// What comes then.
     pub form: Form,
     /// What it costs.
@@ -61,7 +65,7 @@ pub enum Form {
 pub enum Loss {
     /// Same levels, at most in another order.
     None,
-    /// More than 8 bits, rounded to 8.
+    /// More than 8 bits, rounded to 8 (here, for Y'CbCr and grey; by ffmpeg, for RGB).
     Depth,
     /// Colour planes of an unusual resolution, brought to another.
     Colour,
@@ -245,7 +249,8 @@ fn parse_video(block: &Block<'_>) -> Result<VideoStream, String> {
     for detail in details.trim_end_matches(')').split(',').map(str::trim) {
         read_detail(detail, &mut stream)?;
     }
-    stream.notes.extend(notes_on(name, fields[at], delivery));
+    let notes = notes_on(name, fields[at], &stream.delivery);
+    stream.notes.extend(notes);
     Ok(stream)
 }
 
@@ -319,7 +324,7 @@ fn read_matrix(name: &str, stream: &mut VideoStream) {
     }
 }
 
-fn notes_on(format: &str, size_field: &str, delivery: Delivery) -> Vec<String> {
+fn notes_on(format: &str, size_field: &str, delivery: &Delivery) -> Vec<String> {
     let mut notes = Vec::new();
     match delivery.loss {
         Loss::None => {}
@@ -346,7 +351,7 @@ fn notes_on(format: &str, size_field: &str, delivery: Delivery) -> Vec<String> {
 /// Which pixel format to ask for, so that levels stay as coded.
 fn delivery_of(format: &str) -> Result<Delivery, String> {
     use Form::{Grey, Planes, Triples};
-    use Loss::{Colour, Depth, None};
+    use Loss::{Colour, None};
     let (ask, form, loss) = match format {
         "yuvj420p" => ("yuvj420p", Planes(Subsampling::Both), None),
         "yuvj422p" => ("yuvj422p", Planes(Subsampling::Columns), None),
@@ -364,33 +369,83 @@ fn delivery_of(format: &str) -> Result<Delivery, String> {
         "yuv411p" | "yuvj411p" | "yuv410p" | "yuv440p" | "yuvj440p" | "uyyvyy411" => {
             ("yuv444p", Planes(Subsampling::None), Colour)
         }
-        _ => {
-            let starts = |heads: &[&str]| heads.iter().any(|head| format.starts_with(head));
-            if starts(&["yuv420p", "yuva420p", "p010", "p012", "p016"]) {
-                ("yuv420p", Planes(Subsampling::Both), Depth)
-            } else if starts(&[
-                "yuv422p", "yuva422p", "p210", "p212", "p216", "y210", "y212", "y216", "nv20",
-            ]) {
-                ("yuv422p", Planes(Subsampling::Columns), Depth)
-            } else if starts(&[
-                "yuv444p", "yuva444p", "p410", "p412", "p416", "xv30", "xv36", "ayuv64",
-            ]) {
-                ("yuv444p", Planes(Subsampling::None), Depth)
-            } else if starts(&[
-                "gbrp", "gbrap", "rgb48", "bgr48", "rgba64", "bgra64", "x2rgb10", "x2bgr10",
-            ]) {
-                ("rgb24", Triples, Depth)
-            } else if starts(&["gray", "ya16"]) {
-                ("gray", Grey, Depth)
-            } else {
-                return Err(format!(
-                    "pixel format {format:?} is not supported; supported: Y'CbCr 4:2:0, 4:2:2, 4:4:4, grey and RGB; \
-                     convert it first (ffmpeg -i IN -pix_fmt yuv444p OUT)"
-                ));
-            }
-        }
+        _ => return deep_delivery_of(format).ok_or_else(|| unsupported(format)),
     };
-    Ok(Delivery { ask, form, loss })
+    Ok(Delivery {
+        ask: ask.to_owned(),
+        is_as_coded: ask == format,
+        depth_bits: 8,
+        form,
+        loss,
+    })
+}
+
+fn unsupported(format: &str) -> String {
+    format!(
+        "pixel format {format:?} is not supported; supported: Y'CbCr 4:2:0, 4:2:2, 4:4:4, grey and RGB; convert it \
+         first (ffmpeg -i IN -pix_fmt yuv444p OUT)"
+    )
+}
+
+/// Heads of names with more than 8 bits: `yuv420p10le`, `p010le`, `y210le`, ... The digits
+/// after the head are the depth, unless a number stands here.
+const DEEP_HEADS: [(&str, Form, u32); 19] = [
+    ("yuv420p", Form::Planes(Subsampling::Both), 0),
+    ("yuva420p", Form::Planes(Subsampling::Both), 0),
+    ("p0", Form::Planes(Subsampling::Both), 0),
+    ("yuv422p", Form::Planes(Subsampling::Columns), 0),
+    ("yuva422p", Form::Planes(Subsampling::Columns), 0),
+    ("p2", Form::Planes(Subsampling::Columns), 0),
+    ("y2", Form::Planes(Subsampling::Columns), 0),
+    ("nv20", Form::Planes(Subsampling::Columns), 10),
+    ("yuv444p", Form::Planes(Subsampling::None), 0),
+    ("yuva444p", Form::Planes(Subsampling::None), 0),
+    ("p4", Form::Planes(Subsampling::None), 0),
+    ("xv30", Form::Planes(Subsampling::None), 10),
+    ("xv36", Form::Planes(Subsampling::None), 12),
+    ("ayuv64", Form::Planes(Subsampling::None), 16),
+    ("gray", Form::Grey, 0),
+    ("gbrp", Form::Triples, 8),
+    ("gbrap", Form::Triples, 8),
+    ("rgb48", Form::Triples, 8),
+    ("rgba64", Form::Triples, 8),
+];
+
+fn deep_delivery_of(format: &str) -> Option<Delivery> {
+    let bare = format
+        .strip_suffix("le")
+        .or_else(|| format.strip_suffix("be"))
+        .unwrap_or(format);
+    let (form, depth_bits) = DEEP_HEADS.iter().find_map(|&(head, form, depth)| {
+        let digits = bare.strip_prefix(head)?;
+        match depth {
+            0 => digits
+                .parse()
+                .ok()
+                .filter(|bits| (9..=16).contains(bits))
+                .map(|bits| (form, bits)),
+            _ => Some((form, depth)),
+        }
+    })?;
+    let head = match form {
+        Form::Planes(Subsampling::Both) => "yuv420p",
+        Form::Planes(Subsampling::Columns) => "yuv422p",
+        Form::Planes(Subsampling::None) => "yuv444p",
+        Form::Grey => "gray",
+        Form::Triples => "rgb24",
+    };
+    let ask = if form == Form::Triples {
+        head.to_owned()
+    } else {
+        format!("{head}{depth_bits}le")
+    };
+    Some(Delivery {
+        is_as_coded: ask == format,
+        ask,
+        depth_bits,
+        form,
+        loss: Loss::Depth,
+    })
 }
 
 #[cfg(test)]
@@ -459,8 +514,11 @@ At least one output file must be specified
             ("yuv444p(tv)", "yuv444p", Loss::None),
             ("nv12", "yuv420p", Loss::None),
             ("yuyv422(tv, bt709)", "yuv422p", Loss::None),
-            ("yuv420p10le(tv)", "yuv420p", Loss::Depth),
-            ("yuv422p10le", "yuv422p", Loss::Depth),
+            ("yuv420p10le(tv)", "yuv420p10le", Loss::Depth),
+            ("p010le(tv)", "yuv420p10le", Loss::Depth),
+            ("y210le", "yuv422p10le", Loss::Depth),
+            ("gray12be", "gray12le", Loss::Depth),
+            ("yuv422p10le", "yuv422p10le", Loss::Depth),
             ("bgr0", "rgb24", Loss::None),
             ("gbrp(pc, gbr/bt709/unknown)", "rgb24", Loss::None),
             ("gbrp10le", "rgb24", Loss::Depth),
@@ -469,7 +527,7 @@ At least one output file must be specified
         ] {
             let stream = video(&format!("x, {format}, 64x48, 25 fps")).unwrap();
             assert_eq!(
-                (stream.delivery.ask, stream.delivery.loss),
+                (stream.delivery.ask.as_str(), stream.delivery.loss),
                 (ask, loss),
                 "{format}"
             );

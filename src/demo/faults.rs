@@ -517,7 +517,7 @@ mod tests {
             assert!(plan.iter().any(|p| p.class == class), "{class:?}");
         }
         // A frame of 1/15 s may be lost to rounding at either end.
-        assert!(STRIDE_S - LENGTH_S - JITTER_S >= CLEAN_S);
+        const { assert!(STRIDE_S - LENGTH_S - JITTER_S >= CLEAN_S) };
         let last_s = FIRST_S + (plan.len() - 1) as f64 * STRIDE_S + LENGTH_S + JITTER_S;
         assert!(last_s + 1.5 < super::super::scenario::LENGTH_S, "{last_s}");
     }

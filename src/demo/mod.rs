@@ -11,7 +11,7 @@
 //! - [`standin`]: the display unit;
 //! - [`chain`]: from the unit's output to captured levels;
 //! - [`faults`]: what goes wrong, where and when, and the truth beside the capture;
-//! - [`unit`]: all of it, frame by frame.
+//! - [`mod@unit`]: all of it, frame by frame.
 //!
 //! What it cannot show: codec artefacts, registration errors, real timing jitter. Those are
 //! met on real captures and by the tests that run other rasterisers and codecs.

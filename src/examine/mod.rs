@@ -17,6 +17,7 @@ pub mod agreement;
 pub mod calibrate;
 pub mod cells;
 pub mod comparison;
+pub mod digits;
 pub mod fit;
 pub mod reader;
 pub mod region;

@@ -2,9 +2,11 @@
 //! explain the picture.
 
 use super::comparison::{ChainLook, Comparison, Difference};
+use super::digits::{self, Digits};
 use super::reader::{self, Fitted, RECOGNISED, Reader};
 use super::signature::{self, Signature};
 use super::subject::Subject;
+use super::view::View;
 use super::words::{WordChecker, WrongCell};
 use crate::definition::model::Symbol;
 use crate::picture::{Picture, Rect};
@@ -45,6 +47,8 @@ pub struct Findings {
     pub wrong_cells: Vec<WrongCell>,
     /// Readings by freedom; `None` where nothing could be read.
     pub readings: Vec<Option<Fitted>>,
+    /// Numbers that stand on the picture as digits, where they could be read.
+    pub digits: Vec<Digits>,
     /// For a liveness cell: which half is lit, when that can be said.
     pub liveness: Option<bool>,
     /// True when what moves was drawn the same as in the frame before.
@@ -98,6 +102,21 @@ pub struct Moment<'a> {
     pub latency_s: f64,
     /// Time to the frame before, s.
     pub interval_s: f64,
+}
+
+impl Moment<'_> {
+    /// Recording time of the inputs that are due, s. A display that has just been given its first
+    /// inputs shows these, not what was before.
+    #[must_use]
+    pub fn due_time_s(&self) -> f64 {
+        let (begin_s, _) = self.recording.span_s();
+        let due_s = self.time_s - self.latency_s;
+        if self.time_s >= begin_s {
+            due_s.max(begin_s)
+        } else {
+            due_s
+        }
+    }
 }
 
 impl<'d> RegionExaminer<'d> {
@@ -188,7 +207,7 @@ impl<'d> RegionExaminer<'d> {
     pub fn examine(&mut self, moment: &Moment, painter: &mut Painter) -> Findings {
         moment
             .recording
-            .inputs_at(moment.time_s - moment.latency_s, &mut self.inputs);
+            .inputs_at(moment.due_time_s(), &mut self.inputs);
         let inputs = std::mem::take(&mut self.inputs);
         self.due.draw(&inputs, painter);
         let is_unchanged = self.due.scene() == &self.previous_scene;
@@ -228,37 +247,32 @@ impl<'d> RegionExaminer<'d> {
             painter,
             &mut readings,
         );
-        if std::env::var("FV_DBG").is_ok() && !agrees {
-            eprintln!(
-                "t {:.3} region {} diff {:?} cells {:?} readings {:?}",
-                moment.time_s,
-                self.subject.definition().regions()[self.region].id,
-                difference,
-                wrong_cells,
-                readings
-                    .iter()
-                    .map(|r| r.map(|f| (f.value, f.misfit)))
-                    .collect::<Vec<_>>()
-            );
+        if !agrees {
+            self.read_from_last(captured, &inputs, painter, &mut readings);
         }
         let explanation = if agrees {
             self.troubled = 0;
-            self.last_data_time_s = Some(moment.time_s - moment.latency_s);
+            self.last_data_time_s = Some(moment.due_time_s());
             self.last_staleness_s = moment.latency_s;
             Explanation::Due
         } else {
             let found = self.explain(moment, &inputs, &mut readings, painter);
-            if std::env::var("FV_DBG").is_ok() {
-                eprintln!(
-                    "   -> {found:?} readings {:?}",
-                    readings
-                        .iter()
-                        .map(|r| r.map(|f| (f.value, f.misfit)))
-                        .collect::<Vec<_>>()
-                );
-            }
             self.troubled += 1;
             found
+        };
+        let digits = match explanation {
+            Explanation::Due => digits::as_drawn(self.subject, self.region, &inputs, &inputs),
+            Explanation::OtherTime { .. } | Explanation::Values => {
+                digits::as_drawn(self.subject, self.region, &self.trial_inputs, &inputs)
+            }
+            Explanation::Nothing { .. } => digits::as_read(
+                self.subject,
+                self.region,
+                &inputs,
+                self.due.scene(),
+                &wrong_cells,
+                (&self.chain, self.due.area()),
+            ),
         };
         self.inputs = inputs;
         self.last_values.clone_from(&readings);
@@ -267,6 +281,7 @@ impl<'d> RegionExaminer<'d> {
             difference,
             wrong_cells,
             readings,
+            digits,
             liveness,
             is_unchanged,
         }
@@ -280,7 +295,7 @@ impl<'d> RegionExaminer<'d> {
     ) -> (Vec<Option<Fitted>>, bool) {
         moment
             .recording
-            .inputs_at(moment.time_s - moment.latency_s, &mut self.inputs);
+            .inputs_at(moment.due_time_s(), &mut self.inputs);
         let inputs = std::mem::take(&mut self.inputs);
         self.due.draw(&inputs, painter);
         let agrees = self.due.compare(moment.frame).agrees();
@@ -305,6 +320,42 @@ impl<'d> RegionExaminer<'d> {
         );
         self.inputs = inputs;
         (readings, agrees)
+    }
+
+    /// Reads again from what was shown in the frame before, where the due values lead nowhere.
+    fn read_from_last(
+        &mut self,
+        captured: View,
+        inputs: &Inputs,
+        painter: &mut Painter,
+        readings: &mut [Option<Fitted>],
+    ) {
+        let is_lost = |r: &Option<Fitted>| r.is_none_or(|f| f.misfit > RECOGNISED);
+        let is_known = |r: &Option<Fitted>| r.is_some_and(|f| f.misfit <= RECOGNISED);
+        if !readings.iter().any(is_lost) || !self.last_values.iter().any(is_known) {
+            return;
+        }
+        self.trial_inputs.clone_from(inputs);
+        for (f, last) in self.reader.freedoms().iter().zip(&self.last_values) {
+            if let Some(last) = last.filter(|l| l.misfit <= RECOGNISED) {
+                self.trial_inputs.values[f.channel.0] = Value::Number(last.value);
+            }
+        }
+        let mut again = Vec::new();
+        self.reader.read(
+            captured,
+            &self.trial_inputs,
+            &self.word_boxes,
+            false,
+            painter,
+            &mut again,
+        );
+        for (old, new) in readings.iter_mut().zip(again) {
+            let misfit = |r: &Option<Fitted>| r.map_or(f64::INFINITY, |f| f.misfit);
+            if misfit(&new) < misfit(old) {
+                *old = new;
+            }
+        }
     }
 
     /// Which half is lit: the reference of the other phase is drawn when the due one disagrees.

@@ -41,10 +41,10 @@ const BAD_LINE: f32 = 0.45;
 const GOOD_LINE: f32 = 0.85;
 /// Standard deviation that a line needs for its correlation to mean anything, levels.
 const TEXTURED: f32 = 6.0;
-/// Farthest sideways displacement that is looked for, px.
-const FARTHEST: i32 = 64;
-/// Height of a band, px.
-const BAND: usize = 6;
+/// Height of a band within a region, and within the whole frame, px.
+pub const BAND_PX: usize = 6;
+/// See [`BAND_PX`].
+pub const FRAME_BAND_PX: usize = 12;
 
 /// Looks at the luma (and colour) of a region; views of captured and reference are the same size.
 #[must_use]
@@ -55,7 +55,7 @@ pub fn signature(captured: [View; 3], reference: [View; 3], fixed: [View; 3]) ->
         Signature::Noise
     } else if has_lost_lines(captured[0], reference[0]) {
         Signature::LostLines
-    } else if is_torn(captured[0], reference[0]) {
+    } else if is_torn(captured[0], reference[0], BAND_PX) {
         Signature::Torn
     } else {
         Signature::Readable
@@ -149,7 +149,9 @@ fn repeats_downwards(view: View) -> bool {
     total > 0 && (different as f64) < (1.0 - UNIFORM_SHARE) * total as f64
 }
 
-fn is_noisy(captured: View, reference: View) -> bool {
+/// True when flat ground is covered with noise.
+#[must_use]
+pub fn is_noisy(captured: View, reference: View) -> bool {
     let (mut flat, mut noisy, mut steps, mut sizes) = (0u32, 0u32, 0.0f64, 0.0f64);
     for y in 1..reference.height().saturating_sub(1) {
         let (up, here, down) = (reference.row(y - 1), reference.row(y), reference.row(y + 1));
@@ -208,118 +210,189 @@ fn correlation(a: &[u8], b: &[u8]) -> Option<f32> {
     Some((sab as f32 / n - ma * mb) / (va * vb).sqrt())
 }
 
-fn has_lost_lines(captured: View, reference: View) -> bool {
-    #[derive(Clone, Copy, PartialEq)]
-    enum Line {
-        Good,
-        Bad,
-        Unknown,
-    }
-    let lines: Vec<Line> = (0..captured.height())
-        .map(|y| match correlation(captured.row(y), reference.row(y)) {
-            None => {
-                // Where nothing is due, noise or a bright line is a sign as well.
-                let strange = captured
-                    .row(y)
-                    .iter()
-                    .zip(reference.row(y))
-                    .filter(|(a, b)| a.abs_diff(**b) > 40)
-                    .count();
-                if 2 * strange > captured.width() {
-                    Line::Bad
-                } else {
-                    Line::Unknown
-                }
+/// What a captured line has to do with its reference.
+#[derive(Clone, Copy, PartialEq)]
+enum Line {
+    /// It agrees.
+    Good,
+    /// It has nothing to do with it: one level, or noise.
+    Lost,
+    /// It shows something else.
+    Other,
+    /// Too little ink to say, or in between.
+    Unknown,
+}
+
+/// Range of levels up to which a line is one level (the few highest and lowest left out).
+const ONE_LEVEL: u8 = 14;
+
+fn is_one_level(line: &[u8]) -> bool {
+    let mut sorted = line.to_vec();
+    sorted.sort_unstable();
+    let cut = sorted.len() / 50;
+    sorted[sorted.len() - 1 - cut] - sorted[cut] <= ONE_LEVEL
+}
+
+/// Noise changes from pixel to pixel as much as it departs from its mean; ink does not.
+fn is_noise(line: &[u8]) -> bool {
+    let n = line.len() as f64;
+    let mean = line.iter().map(|v| f64::from(*v)).sum::<f64>() / n;
+    let away = line
+        .iter()
+        .map(|v| (f64::from(*v) - mean).abs())
+        .sum::<f64>();
+    let steps = line
+        .windows(2)
+        .map(|w| f64::from(w[0].abs_diff(w[1])))
+        .sum::<f64>();
+    away > 10.0 * n && steps > 0.7 * away
+}
+
+fn line_kind(captured: &[u8], reference: &[u8]) -> Line {
+    match correlation(captured, reference) {
+        // Where nothing is due, a line that is not the ground is a sign as well.
+        None => {
+            let strange = captured
+                .iter()
+                .zip(reference)
+                .filter(|(a, b)| a.abs_diff(**b) > 30)
+                .count();
+            if 2 * strange > captured.len() {
+                Line::Lost
+            } else {
+                Line::Unknown
             }
-            Some(r) if r < BAD_LINE => Line::Bad,
-            Some(r) if r > GOOD_LINE => Line::Good,
-            Some(_) => Line::Unknown,
-        })
+        }
+        Some(r) if r > GOOD_LINE => Line::Good,
+        Some(r) if r < BAD_LINE => {
+            if is_one_level(captured) || is_noise(captured) {
+                Line::Lost
+            } else {
+                Line::Other
+            }
+        }
+        Some(_) => Line::Unknown,
+    }
+}
+
+/// True when lines are lost between lines that agree.
+#[must_use]
+pub fn has_lost_lines(captured: View, reference: View) -> bool {
+    let lines: Vec<Line> = (0..captured.height())
+        .map(|y| line_kind(captured.row(y), reference.row(y)))
         .collect();
-    let good = lines.iter().filter(|l| **l == Line::Good).count();
-    let bad = lines.iter().filter(|l| **l == Line::Bad).count();
-    if bad == 0 || good < bad || good < 8 {
+    let count = |kind: Line| lines.iter().filter(|l| **l == kind).count();
+    let (good, lost, other) = (count(Line::Good), count(Line::Lost), count(Line::Other));
+    // What is displaced or replaced shows ink in other places: lost lines show none.
+    if lost == 0 || good < lost || good < 8 || 4 * other > lost {
         return false;
     }
-    // Every run of bad lines is short, and a good line stands close to both of its ends (or it reaches
+    // Every run of lost lines is short, and a good line stands close to both of its ends (or it reaches
     // the edge of the area).
     let (mut y, mut clear_runs) = (0, 0);
     while y < lines.len() {
-        if lines[y] != Line::Bad {
+        if lines[y] != Line::Lost {
             y += 1;
             continue;
         }
         let start = y;
-        while y < lines.len() && lines[y] == Line::Bad {
+        while y < lines.len() && lines[y] == Line::Lost {
             y += 1;
         }
         if y - start > LOST_RUN {
             return false;
         }
-        let above = lines[start.saturating_sub(3)..start].contains(&Line::Good) || start < 2;
-        let below = lines[y..(y + 3).min(lines.len())].contains(&Line::Good) || y + 2 > lines.len();
+        let above = lines[start.saturating_sub(4)..start].contains(&Line::Good) || start < 2;
+        let below = lines[y..(y + 4).min(lines.len())].contains(&Line::Good) || y + 2 > lines.len();
         clear_runs += usize::from(above && below);
     }
     clear_runs > 0
 }
 
-/// Best sideways displacement of each band that has enough texture: (displacement, correlation).
-fn band_shifts(captured: View, reference: View) -> Vec<Option<(i32, f32)>> {
-    let width = captured.width() as i32;
-    let farthest = FARTHEST.min(width / 3);
-    (0..captured.height() / BAND)
+/// Columns that the coarse search of a displacement takes together.
+const COARSE: usize = 4;
+/// Correlation that a displaced band must reach.
+const DISPLACED: f32 = 0.8;
+
+/// Mean of a band's lines, by column, in steps of `columns`.
+fn profile(view: View, band: usize, band_px: usize, columns: usize) -> Vec<f32> {
+    let mut sums = vec![0u32; view.width() / columns];
+    for y in band * band_px..(band + 1) * band_px {
+        for (sum, levels) in sums.iter_mut().zip(view.row(y).chunks_exact(columns)) {
+            *sum += levels.iter().map(|v| u32::from(*v)).sum::<u32>();
+        }
+    }
+    let count = (band_px * columns) as f32;
+    sums.into_iter().map(|s| s as f32 / count).collect()
+}
+
+/// Correlation of two profiles where `a` is displaced by `shift` columns to the right; `None` without
+/// texture.
+fn profile_correlation(a: &[f32], b: &[f32], shift: i32) -> Option<f32> {
+    let length = a.len() - shift.unsigned_abs() as usize;
+    let a = &a[shift.max(0) as usize..][..length];
+    let b = &b[(-shift).max(0) as usize..][..length];
+    let n = length as f32;
+    let (ma, mb) = (a.iter().sum::<f32>() / n, b.iter().sum::<f32>() / n);
+    let (mut va, mut vb, mut ab) = (0.0f32, 0.0f32, 0.0f32);
+    for (p, q) in a.iter().zip(b) {
+        let (p, q) = (p - ma, q - mb);
+        va += p * p;
+        vb += q * q;
+        ab += p * q;
+    }
+    let textured = TEXTURED * TEXTURED * n / 4.0;
+    (va > textured && vb > textured).then(|| ab / (va * vb).sqrt())
+}
+
+/// Best sideways displacement of each band that has enough texture, px.
+fn band_shifts(captured: View, reference: View, band_px: usize) -> Vec<Option<i32>> {
+    (0..captured.height() / band_px)
         .map(|band| {
-            let mut best: Option<(i32, f32)> = None;
-            let mut at_zero = 0.0;
+            let coarse = |v: View| profile(v, band, band_px, COARSE);
+            let (a, b) = (coarse(captured), coarse(reference));
+            let farthest = (a.len() / 3) as i32;
+            let mut best = (f32::MIN, 0);
             for shift in -farthest..=farthest {
-                let (mut sum, mut count) = (0.0f32, 0);
-                for y in (band * BAND..(band + 1) * BAND).step_by(2) {
-                    let (a0, b0) = (shift.max(0), (-shift).max(0));
-                    let length = (width - shift.abs()) as usize;
-                    let a = &captured.row(y)[a0 as usize..a0 as usize + length];
-                    let b = &reference.row(y)[b0 as usize..b0 as usize + length];
-                    if let Some(r) = correlation(a, b) {
-                        sum += r;
-                        count += 1;
+                if let Some(r) = profile_correlation(&a, &b, shift) {
+                    if r > best.0 {
+                        best = (r, shift);
                     }
                 }
-                if count < 2 {
-                    continue;
-                }
-                let mean = sum / count as f32;
-                if shift == 0 {
-                    at_zero = mean;
-                }
-                if best.is_none_or(|(_, r)| mean > r) {
-                    best = Some((shift, mean));
+            }
+            let fine = |v: View| profile(v, band, band_px, 1);
+            let (a, b) = (fine(captured), fine(reference));
+            let at_zero = profile_correlation(&a, &b, 0)?;
+            let around = best.1 * COARSE as i32;
+            let mut best = (at_zero, 0);
+            for shift in around - COARSE as i32..=around + COARSE as i32 {
+                if let Some(r) = profile_correlation(&a, &b, shift) {
+                    // A displacement must be clearly better than none.
+                    if r > best.0 && r > at_zero + 0.1 {
+                        best = (r, shift);
+                    }
                 }
             }
-            best.filter(|(_, r)| *r > GOOD_LINE).map(|(shift, r)| {
-                if at_zero > r - 0.05 {
-                    (0, at_zero)
-                } else {
-                    (shift, r)
-                }
-            })
+            (best.0 > DISPLACED).then_some(best.1)
         })
         .collect()
 }
 
-fn is_torn(captured: View, reference: View) -> bool {
-    let bands: Vec<i32> = band_shifts(captured, reference)
+/// True when bands of lines are displaced sideways and others are not.
+#[must_use]
+pub fn is_torn(captured: View, reference: View, band_px: usize) -> bool {
+    let bands: Vec<i32> = band_shifts(captured, reference, band_px)
         .into_iter()
         .flatten()
-        .map(|(s, _)| s)
         .collect();
     let still = bands.iter().filter(|s| s.abs() <= 1).count();
-    let moved: Vec<i32> = bands.iter().copied().filter(|s| s.abs() >= 4).collect();
-    if moved.len() < 2 || still < 1 {
+    let mut moved: Vec<i32> = bands.iter().copied().filter(|s| s.abs() >= 4).collect();
+    if moved.len() < 2 || still < 1 || 4 * moved.len() < bands.len() - still {
         return false;
     }
     // The displaced bands agree on how far.
-    let mut sorted = moved.clone();
-    sorted.sort_unstable();
-    let middle = sorted[sorted.len() / 2];
+    moved.sort_unstable();
+    let middle = moved[moved.len() / 2];
     moved.iter().filter(|s| (**s - middle).abs() <= 2).count() * 2 > moved.len()
 }
 

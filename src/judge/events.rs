@@ -84,6 +84,9 @@ pub struct Event {
     pub best_frame: u64,
 }
 
+/// How far the onset of a freeze is dated back at most, s.
+const LONGEST_HOLD_S: f64 = 2.0;
+
 const CLASSES: [Verdict; 5] = [
     Verdict::Blank,
     Verdict::Garbled,
@@ -106,6 +109,8 @@ struct Open {
     /// Verdicts so far, newest first in weight: each frame counts one more than the one before.
     weights: [f64; CLASSES.len()],
     frames: u32,
+    /// Frames in which the lines of the whole frame were lost or displaced.
+    broken_frames: u32,
     worst: Option<(f64, WorstError)>,
     /// By region: frames in which it contradicted.
     contradictions: Vec<u32>,
@@ -163,8 +168,9 @@ impl<'d> EventLog<'d> {
     }
 
     /// Takes the verdicts of a frame. `has_ink` says which regions would look different when blank, `sizes`
-    /// how much each disagrees. Returns the regions whose picture in this frame is the best of
+    /// how much each disagrees, `is_broken` that the lines of the whole frame are lost or displaced. Returns the regions whose picture in this frame is the best of
     /// their event so far.
+    #[expect(clippy::too_many_arguments, reason = "all that a frame says")]
     pub fn push(
         &mut self,
         frame: u64,
@@ -173,6 +179,7 @@ impl<'d> EventLog<'d> {
         has_ink: &[bool],
         sizes: &[f64],
         offset_s: f64,
+        is_broken: bool,
     ) -> Vec<Snapshot> {
         self.last_time_s = time_s;
         self.has_ink.copy_from_slice(has_ink);
@@ -193,9 +200,18 @@ impl<'d> EventLog<'d> {
                     best_size: -1.0,
                     weights: [0.0; CLASSES.len()],
                     frames: 0,
+                    broken_frames: 0,
                     worst: None,
                     contradictions: vec![0; count],
                 });
+                if let Some(since_s) = v.since_s {
+                    // A freeze begins with the first held frame, before it can be told.
+                    let held_s = since_s - offset_s;
+                    if held_s < open.onset_s && held_s > open.onset_s - LONGEST_HOLD_S {
+                        open.onset_s = held_s;
+                    }
+                }
+                open.broken_frames += u32::from(is_broken);
                 open.frames += 1;
                 open.last_frame = frame;
                 open.end_s = time_s;
@@ -367,7 +383,10 @@ impl<'d> EventLog<'d> {
             .count();
         match class {
             // Noise and torn lines need not touch every region, and what they displace looks wrong.
-            Verdict::Garbled => self.share_broken_with(parts, longest) > 0.5,
+            Verdict::Garbled => {
+                2 * longest.broken_frames > longest.frames
+                    || self.share_broken_with(parts, longest) > 0.5
+            }
             _ => contrary == 0,
         }
     }
@@ -521,23 +540,31 @@ fn worst_error(
     freedoms: &[Freedom],
     v: &RegionVerdict,
 ) -> Option<(f64, WorstError)> {
-    v.readings
-        .iter()
-        .map(|r| {
-            let (channel, model) = &definition.channels()[freedoms[r.freedom].channel.0];
-            let tolerance = definition.regions()[region]
-                .tolerance
-                .get(channel)
-                .copied()
-                .unwrap_or(f64::INFINITY);
-            let share = r.error.abs() / tolerance;
-            let worst = WorstError {
-                channel: channel.clone(),
-                displayed: r.displayed,
-                expected: r.expected,
-                unit: model.unit.clone(),
-            };
-            (share, worst)
-        })
-        .max_by(|a, b| a.0.total_cmp(&b.0))
+    let channels = definition.channels();
+    let limits = &definition.regions()[region].tolerance;
+    let worst = |channel: usize, error: f64, allowed: f64, displayed: f64, expected: f64| {
+        let (name, model) = &channels[channel];
+        let unit = model.unit.clone();
+        let worst = WorstError {
+            channel: name.clone(),
+            displayed,
+            expected,
+            unit,
+        };
+        (error.abs() / allowed, worst)
+    };
+    let fitted = v.readings.iter().map(|r| {
+        let channel = freedoms[r.freedom].channel.0;
+        let allowed = limits
+            .get(&channels[channel].0)
+            .copied()
+            .unwrap_or(f64::INFINITY);
+        worst(channel, r.error, allowed, r.displayed, r.expected)
+    });
+    let written = v.digits.iter().map(|d| {
+        let tolerance = limits.get(&channels[d.channel.0].0).copied().unwrap_or(0.0);
+        let allowed = d.resolution.max(tolerance);
+        worst(d.channel.0, d.error(), allowed, d.displayed, d.expected)
+    });
+    fitted.chain(written).max_by(|a, b| a.0.total_cmp(&b.0))
 }

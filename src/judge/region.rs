@@ -6,6 +6,7 @@ use super::freeze::{self, ALARM, Assumptions, FreezeTest};
 use super::story::{self, Point, Series, Story};
 use super::verdict::Verdict;
 use crate::definition::Definition;
+use crate::examine::digits::Digits;
 use crate::examine::reader::{Fitted, RECOGNISED};
 use crate::examine::region::{Explanation, Findings, Moment};
 use crate::examine::signature::Signature;
@@ -44,6 +45,8 @@ pub struct RegionVerdict {
     pub staleness_se_s: Option<f64>,
     /// Readings of the continuous symbols.
     pub readings: Vec<Reading>,
+    /// Numbers that stand on the picture as digits.
+    pub digits: Vec<Digits>,
     /// For a freeze: time of the first held frame (recording time), s.
     pub since_s: Option<f64>,
     /// The display has been seen to follow its inputs since this recording time, s: the latest
@@ -59,6 +62,8 @@ const STORY_FRAMES: usize = 150;
 const ALLOWED_BLIND_S: f64 = 1.0;
 /// Error of a reading against another rasteriser that is always allowed, px.
 const READING_PX: f64 = 0.12;
+/// Offset of a symbol that another rasteriser may have, one standard deviation, px.
+const BIAS_PX: f64 = 0.05;
 /// Systematic error of a rasteriser that is never held against a reading, px.
 const DEAD_BAND_PX: f64 = 0.08;
 
@@ -143,6 +148,7 @@ impl RegionJudge {
                 staleness_s: None,
                 staleness_se_s: None,
                 readings: Vec::new(),
+                digits: Vec::new(),
                 since_s: None,
                 live_since_s: None,
             };
@@ -209,6 +215,7 @@ impl RegionJudge {
             staleness_s,
             staleness_se_s,
             readings,
+            digits: findings.digits.clone(),
             since_s,
             live_since_s,
         }
@@ -295,7 +302,7 @@ impl RegionJudge {
                 self.tolerances[k] + 3.0 * fitted.standard_error + READING_PX / fitted.px_per_unit;
             out.push(Reading {
                 freedom: k,
-                displayed: fitted.value,
+                displayed: displayed_in_range(f, fitted.value),
                 expected: due,
                 error,
                 standard_error: fitted.standard_error,
@@ -450,6 +457,7 @@ impl RegionJudge {
             return (None, None);
         }
         let (mut numerator, mut information) = (0.0, 0.0);
+        let (mut squares, mut count) = (0.0, 0.0);
         let recent = self.past.len().saturating_sub(STALENESS_FRAMES);
         for (a, b) in self
             .past
@@ -471,12 +479,16 @@ impl RegionJudge {
                 let behind = -wrap(shown - due) * b.px_per_unit[k];
                 numerator += speed * behind / (READING_PX * READING_PX);
                 information += speed * speed / (READING_PX * READING_PX);
+                squares += speed * speed;
+                count += 1.0;
             }
         }
         if information < 1e-9 {
             return (None, None);
         }
-        let standard_error_s = 1.0 / information.sqrt();
+        // A rasteriser's own offset is the same in all frames: it does not average out.
+        let systematic_s = BIAS_PX / (squares / f64::max(count, 1.0)).sqrt();
+        let standard_error_s = (1.0 / information + systematic_s * systematic_s).sqrt();
         if standard_error_s > 2.0 {
             return (None, None);
         }
@@ -586,7 +598,15 @@ impl RegionJudge {
     }
 }
 
+/// `value` of a periodic freedom in the range that its channel counts in (-180..180 or 0..360).
+fn displayed_in_range(f: &Freedom, value: f64) -> f64 {
+    f.period.map_or(value, |p| {
+        let low = if f.low < 0.0 { -p / 2.0 } else { 0.0 };
+        low + (value - low).rem_euclid(p)
+    })
+}
+
 /// The inputs that are due in a frame.
 pub fn due_inputs(recording: &Recording, moment: &Moment, out: &mut Inputs) {
-    recording.inputs_at(moment.time_s - moment.latency_s, out);
+    recording.inputs_at(moment.due_time_s(), out);
 }

@@ -34,7 +34,7 @@ pub enum Ink {
     /// The same of every cell, 1..=255.
     Same(u8),
     /// One by one: index of the first in the row's coverages. Zeros follow up to the next
-    /// multiple of [`LANES`] cells.
+    /// multiple of `LANES` cells.
     Each(usize),
 }
 
@@ -324,18 +324,20 @@ impl Raster {
                 open: None,
             };
             // A cell that is not touched has the coverage of the one before it.
-            let (mut sum, mut coverage, mut from) = (0.0f32, 0u8, 0usize);
+            // Summed in double: along a level edge thousands of equal steps would drift in single.
+            let (mut sum, mut coverage, mut from) = (0.0f64, 0u8, 0usize);
             while groups != 0 {
                 let group = groups.trailing_zeros() as usize;
                 groups &= groups - 1;
                 let last = ((group + 1) << self.shift).min(words.len());
-                for k in group << self.shift..last {
-                    let mut bits = std::mem::take(&mut words[k]);
+                let first = group << self.shift;
+                for (k, word) in words[..last].iter_mut().enumerate().skip(first) {
+                    let mut bits = std::mem::take(word);
                     while bits != 0 {
                         let column = k * 64 + bits.trailing_zeros() as usize;
                         bits &= bits - 1;
                         out.push(from, column, coverage);
-                        sum += std::mem::take(&mut cells[column]);
+                        sum += f64::from(std::mem::take(&mut cells[column]));
                         coverage = (sum.abs().min(1.0) * 255.0 + 0.5) as i32 as u8;
                         from = column;
                     }

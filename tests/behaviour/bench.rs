@@ -1,0 +1,393 @@
+//! Shared set-up: the engine strip (480 x 272) with the first seconds of the demo's scenario, captures of
+//! it from the stand-in unit, and the program on files.
+
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+
+use framevouch::capture::profile::Profile;
+use framevouch::capture::{
+    Capture, CapturedFrame, Error as CaptureError, OpenOptions, Siting, StreamInfo, Y4mWriter,
+};
+use framevouch::check::{self, FrameSource, Offset, Outcome, Settings, Sink, Snapshot};
+use framevouch::definition::Definition;
+use framevouch::demo::chain::Chain;
+use framevouch::demo::faults::{Class, Fault, Kind};
+use framevouch::demo::unit::{Plan, Unit};
+use framevouch::demo::{self, scenario};
+use framevouch::evidence::records::FrameRecord;
+use framevouch::examine::subject::Subject;
+use framevouch::picture::{Encoding, Matrix, Picture, Range, Subsampling};
+use framevouch::recording::{MissingColumns, Recording};
+use framevouch::reference::drawing::Drawing;
+use tempfile::TempDir;
+
+/// Frames a second of all captures here.
+pub const RATE_HZ: u32 = 25;
+
+/// The scenario's rows up to `to_s`.
+pub fn inputs_until(to_s: f64) -> String {
+    let csv = scenario::inputs_csv();
+    let mut lines = csv.lines();
+    let header = lines.next().expect("the scenario has a header");
+    let rows = lines.take_while(|l| {
+        let time = l.split(',').next().and_then(|t| t.parse::<f64>().ok());
+        time.is_some_and(|t| t <= to_s)
+    });
+    std::iter::once(header)
+        .chain(rows)
+        .flat_map(|l| [l, "\n"])
+        .collect()
+}
+
+/// A definition, a recording, and how the unit shows them.
+pub struct Bench {
+    pub definition: Definition,
+    pub recording: Recording,
+    pub plan: Plan,
+}
+
+impl Bench {
+    /// The engine strip with `seconds` of the scenario.
+    pub fn engine_strip(seconds: f64) -> Self {
+        Self::of(demo::ENGINE_STRIP, seconds)
+    }
+
+    pub fn of(display: &str, seconds: f64) -> Self {
+        let folder = tempfile::tempdir().expect("there is room for a file");
+        let path = folder.path().join("display.toml");
+        fs::write(&path, display).expect("there is room for a file");
+        let definition = Definition::load(&path).expect("the bundled display is good");
+        let recording = Recording::from_reader(
+            inputs_until(seconds).as_bytes(),
+            "inputs.csv",
+            &definition,
+            MissingColumns::Refuse,
+        )
+        .expect("the scenario has all columns");
+        Self {
+            definition,
+            recording,
+            plan: Plan {
+                rate: (RATE_HZ, 1),
+                ..Plan::default()
+            },
+        }
+    }
+
+    pub fn region(&self, id: &str) -> usize {
+        self.definition
+            .regions()
+            .iter()
+            .position(|r| r.id == id)
+            .expect("the display has the region")
+    }
+
+    /// What the chain delivers, with `kind` from `from_s` to `to_s`.
+    pub fn frames(&self, fault: Option<(Kind, f64, f64)>) -> Vec<Picture> {
+        let faults = fault
+            .map(|(kind, onset_s, end_s)| Fault {
+                // Class and regions are for the demo's truth file; only `kind` acts.
+                class: Class::Misleading,
+                regions: Vec::new(),
+                onset_s,
+                end_s,
+                what: String::new(),
+                kind,
+            })
+            .into_iter()
+            .collect();
+        let mut unit = Unit::new(&self.definition, &self.recording, self.plan, faults);
+        let mut frames = Vec::new();
+        let mut frame = Picture::filled(0, 0, Encoding::Rgb, Subsampling::None, [0; 3]);
+        while unit.next_frame(&mut frame).is_some() {
+            frames.push(frame.clone());
+        }
+        frames
+    }
+
+    /// What the chain delivers when it moves the whole picture `by` px to the right.
+    pub fn shifted_frames(&self, by: usize) -> Vec<Picture> {
+        let mut unit = Unit::new(&self.definition, &self.recording, self.plan, Vec::new());
+        let chain = Chain::new(self.plan.noise, self.plan.seed);
+        let mut frames = Vec::new();
+        let mut frame = Picture::filled(0, 0, Encoding::Rgb, Subsampling::None, [0; 3]);
+        while unit.next_frame(&mut frame).is_some() {
+            let mut sent = unit.sent().clone();
+            for plane in sent.planes_mut() {
+                for y in 0..plane.height() {
+                    let row = plane.row_mut(y);
+                    let (kept, edge) = (row.len() - by, row[0]);
+                    row.copy_within(..kept, by);
+                    row[..by].fill(edge);
+                }
+            }
+            chain.send(&sent, frames.len() as u64, &mut frame);
+            frames.push(frame.clone());
+        }
+        frames
+    }
+
+    /// Checks `frames` against the recording, in memory.
+    pub fn check(&self, frames: &[Picture]) -> Checked {
+        self.check_with(frames, None)
+    }
+
+    pub fn check_with(&self, frames: &[Picture], profile: Option<Profile>) -> Checked {
+        let y4m = y4m(frames);
+        let options = OpenOptions {
+            size: Some(self.definition.size()),
+            // The file has no mark, and what is usual at this size is BT.601.
+            matrix: Some(Matrix::Bt709),
+            ..OpenOptions::default()
+        };
+        let capture =
+            Capture::from_reader(Box::new(std::io::Cursor::new(y4m)), "clip.y4m", &options)
+                .expect("the clip is good");
+        let drawing = Drawing::new(&self.definition);
+        let settings = Settings {
+            offset: Offset::Given(0.0),
+            profile,
+        };
+        let mut kept = Kept::default();
+        let outcome = check::check(
+            &self.definition,
+            Subject::new(&self.definition, &drawing),
+            &self.recording,
+            &mut Source(capture),
+            &settings,
+            &mut kept,
+        )
+        .expect("the clip can be judged");
+        Checked {
+            outcome,
+            frames: kept.0,
+        }
+    }
+}
+
+/// A check's outcome with its lines.
+pub struct Checked {
+    pub outcome: Outcome,
+    pub frames: Vec<FrameRecord>,
+}
+
+impl Checked {
+    /// The events in short, for messages.
+    pub fn told(&self) -> String {
+        let events = self.outcome.events.iter().map(|e| {
+            format!(
+                "{:?} {:?} {:.2}..{:.2} s, confirmed {:.2} s, {:?} {:?}\n",
+                e.class, e.regions, e.onset_s, e.end_s, e.detected_s, e.worst_error, e.remarks
+            )
+        });
+        let notes = self.outcome.summary.notes.iter().map(|n| format!("{n}\n"));
+        events.chain(notes).collect()
+    }
+}
+
+struct Source(Capture);
+
+impl FrameSource for Source {
+    fn next_into(&mut self, frame: &mut CapturedFrame) -> Result<bool, CaptureError> {
+        self.0.next_into(frame)
+    }
+
+    fn info(&self) -> &StreamInfo {
+        self.0.info()
+    }
+}
+
+#[derive(Default)]
+struct Kept(Vec<FrameRecord>);
+
+impl Sink for Kept {
+    fn frame(&mut self, record: &FrameRecord) -> std::io::Result<()> {
+        self.0.push(record.clone());
+        Ok(())
+    }
+
+    fn snapshot(&mut self, _: &Snapshot) -> std::io::Result<()> {
+        Ok(())
+    }
+}
+
+/// Frames as a YUV4MPEG2 file.
+pub fn y4m(frames: &[Picture]) -> Vec<u8> {
+    let size = (frames[0].width(), frames[0].height());
+    let subsampling = Subsampling::Both;
+    let siting = Siting::Center;
+    let mut writer = Y4mWriter::new(
+        Vec::new(),
+        size,
+        (RATE_HZ, 1),
+        subsampling,
+        siting,
+        Range::Limited,
+    )
+    .expect("memory takes every write");
+    for frame in frames {
+        writer.write(frame).expect("memory takes every write");
+    }
+    writer.finish().expect("memory takes every write")
+}
+
+/// What stands on disk for the program: `display.toml`, `inputs.csv`, `clip.y4m`, `frames/`.
+pub struct Files {
+    pub folder: TempDir,
+}
+
+/// Frames of [`Files`]' clip and folder.
+pub const CLIP_FRAMES: usize = 14;
+
+impl Files {
+    pub fn new() -> Self {
+        let bench = Bench::engine_strip(f64::from(CLIP_FRAMES as u32 - 1) / f64::from(RATE_HZ));
+        let files = Self {
+            folder: tempfile::tempdir().expect("there is room for files"),
+        };
+        files.write("display.toml", demo::ENGINE_STRIP.as_bytes());
+        files.write("inputs.csv", inputs_until(3.0).as_bytes());
+        files.write("clip.y4m", &y4m(&bench.frames(None)));
+        files
+    }
+
+    /// Draws `frames/` with the program.
+    pub fn with_folder(self) -> Self {
+        let drawn = self.run(&[
+            "draw",
+            "--display",
+            "display.toml",
+            "--inputs",
+            "inputs.csv",
+            "--fps",
+            "25",
+            "--from",
+            "0",
+            "--to",
+            "0.52",
+            "--format",
+            "png",
+            "--out",
+            "frames",
+        ]);
+        assert_eq!(drawn.status, 0, "{}", drawn.stderr);
+        self
+    }
+
+    pub fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    pub fn write(&self, name: &str, bytes: &[u8]) {
+        let path = self.path(name);
+        if let Some(parent) = path.parent() {
+            fs::create_dir_all(parent).expect("there is room for a folder");
+        }
+        fs::write(path, bytes).expect("there is room for files");
+    }
+
+    pub fn read(&self, name: &str) -> Vec<u8> {
+        fs::read(self.path(name)).unwrap_or_else(|e| panic!("{name}: {e}"))
+    }
+
+    pub fn text(&self, name: &str) -> String {
+        String::from_utf8(self.read(name)).expect("it is text")
+    }
+
+    pub fn json(&self, name: &str) -> serde_json::Value {
+        serde_json::from_str(&self.text(name)).expect("it is JSON")
+    }
+
+    pub fn run(&self, arguments: &[&str]) -> Ran {
+        self.run_with(arguments, &[], &[])
+    }
+
+    /// Runs the program in the folder with `stdin` and environment.
+    pub fn run_with(&self, arguments: &[&str], stdin: &[u8], env: &[(&str, &str)]) -> Ran {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_framevouch"))
+            .args(arguments)
+            .envs(env.iter().copied())
+            .current_dir(self.folder.path())
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the program was built");
+        let mut pipe = child.stdin.take().expect("it was asked for");
+        let stdin = stdin.to_vec();
+        // The program may stop reading early; that is no failure of the writer.
+        let writer = std::thread::spawn(move || {
+            let _ = pipe.write_all(&stdin);
+        });
+        let Output {
+            status,
+            stdout,
+            stderr,
+        } = child.wait_with_output().expect("the program ends");
+        writer.join().expect("the writer ends");
+        Ran {
+            status: status.code().expect("no signal ended it"),
+            stdout: String::from_utf8_lossy(&stdout).into_owned(),
+            stderr: String::from_utf8_lossy(&stderr).into_owned(),
+        }
+    }
+
+    /// `check` of `capture` into `out/`, offset 0, with more arguments.
+    pub fn check(&self, capture: &str, more: &[&str]) -> Ran {
+        let mut arguments = check_arguments(capture);
+        arguments.extend(more);
+        self.run(&arguments)
+    }
+
+    /// The lines of `out/frames.jsonl`.
+    pub fn frames(&self) -> Vec<serde_json::Value> {
+        self.text("out/frames.jsonl")
+            .lines()
+            .map(|l| serde_json::from_str(l).expect("each line is JSON"))
+            .collect()
+    }
+}
+
+pub fn check_arguments(capture: &str) -> Vec<&str> {
+    vec![
+        "check",
+        "--display",
+        "display.toml",
+        "--inputs",
+        "inputs.csv",
+        "--capture",
+        capture,
+        "--out",
+        "out",
+    ]
+}
+
+/// How a run ended.
+#[derive(Debug)]
+pub struct Ran {
+    pub status: i32,
+    pub stdout: String,
+    pub stderr: String,
+}
+
+/// All files below `folder` with their bytes, by relative name.
+pub fn all_bytes(folder: &Path) -> Vec<(String, Vec<u8>)> {
+    let mut out = Vec::new();
+    let mut todo = vec![folder.to_path_buf()];
+    while let Some(next) = todo.pop() {
+        for entry in fs::read_dir(next).expect("it is a folder") {
+            let path = entry.expect("it can be listed").path();
+            if path.is_dir() {
+                todo.push(path);
+            } else {
+                let name = path.strip_prefix(folder).expect("it lies below");
+                let bytes = fs::read(&path).expect("it can be read");
+                out.push((name.to_string_lossy().into_owned(), bytes));
+            }
+        }
+    }
+    out.sort();
+    out
+}

@@ -1,0 +1,194 @@
+//! Each fault is found as its class in its place; the nearest harmless change is not.
+
+use framevouch::demo::faults::Kind;
+use framevouch::judge::verdict::Verdict;
+use framevouch::picture::Rgb;
+
+use crate::bench::Bench;
+
+/// The fault lies in here, s: after the stretch that the chain is measured from.
+const ONSET_S: f64 = 2.4;
+const END_S: f64 = 4.0;
+const LENGTH_S: f64 = 4.8;
+/// An event may begin this late: a freeze shows only once data have moved.
+const SLACK_S: f64 = 0.6;
+
+fn strip() -> Bench {
+    Bench::engine_strip(LENGTH_S)
+}
+
+/// `kind` is found as `class` in `region` (`*`: the whole frame) and nothing else is.
+fn is_found(bench: &Bench, kind: Kind, class: Verdict, region: &str) {
+    let checked = bench.check(&bench.frames(Some((kind.clone(), ONSET_S, END_S))));
+    let told = checked.told();
+    let events = &checked.outcome.events;
+    assert_eq!(events.len(), 1, "{kind:?}: one event is due\n{told}");
+    let event = &events[0];
+    assert_eq!(
+        (event.class, event.regions.as_slice()),
+        (class, [region.to_owned()].as_slice()),
+        "{kind:?}\n{told}"
+    );
+    assert!(
+        event.onset_s >= ONSET_S - 0.1 && event.onset_s <= ONSET_S + SLACK_S,
+        "{kind:?}: onset\n{told}"
+    );
+    assert!(
+        event.detected_s >= event.onset_s && event.detected_s <= END_S,
+        "{kind:?}: detection\n{told}"
+    );
+    assert_eq!(checked.outcome.exit_status(), 1);
+}
+
+fn is_tolerated(bench: &Bench, kind: Option<Kind>) {
+    let told = format!("{kind:?}");
+    let checked = bench.check(&bench.frames(kind.map(|k| (k, ONSET_S, END_S))));
+    assert!(
+        checked.outcome.events.is_empty(),
+        "{told}: nothing is due\n{}",
+        checked.told()
+    );
+    assert_eq!(checked.outcome.exit_status(), 0);
+}
+
+#[test]
+fn a_frozen_region_is_found() {
+    let bench = strip();
+    let kind = Kind::FreezeRegion(bench.region("rotor"));
+    is_found(&bench, kind, Verdict::Frozen, "rotor");
+}
+
+#[test]
+fn a_frozen_picture_is_found() {
+    is_found(&strip(), Kind::FreezeAll, Verdict::Frozen, "*");
+}
+
+#[test]
+fn one_frame_more_latency_is_no_freeze() {
+    is_tolerated(&strip(), Some(Kind::Late(0.04)));
+}
+
+#[test]
+fn a_blank_region_is_found() {
+    let bench = strip();
+    let kind = Kind::BlankRegion(bench.region("power"), Rgb([0, 0, 0]));
+    is_found(&bench, kind, Verdict::Blank, "power");
+    let kind = Kind::BlankRegion(bench.region("power"), bench.definition.background());
+    is_found(&bench, kind, Verdict::Blank, "power");
+}
+
+#[test]
+fn a_blank_picture_is_found() {
+    is_found(
+        &strip(),
+        Kind::BlankAll(Rgb([16, 16, 200])),
+        Verdict::Blank,
+        "*",
+    );
+}
+
+#[test]
+fn a_good_picture_raises_nothing() {
+    is_tolerated(&strip(), None);
+}
+
+#[test]
+fn an_erased_pointer_is_found() {
+    let bench = strip();
+    let kind = Kind::Erase(bench.region("power"));
+    is_found(&bench, kind, Verdict::Misleading, "power");
+}
+
+#[test]
+fn a_swapped_colour_is_found_and_a_near_one_is_not() {
+    let bench = strip();
+    let region = bench.region("torque");
+    let green = bench.definition.color("green");
+    let red = bench.definition.color("red");
+    is_found(
+        &bench,
+        Kind::Recolor(region, green, red),
+        Verdict::Misleading,
+        "torque",
+    );
+    let Rgb([r, g, b]) = green;
+    is_tolerated(
+        &bench,
+        Some(Kind::Recolor(region, green, Rgb([r + 3, g + 3, b - 3]))),
+    );
+}
+
+#[test]
+fn a_wrong_digit_is_found() {
+    let bench = strip();
+    // The last but one: tens of the power's readout, whose last digit moves all the time.
+    let kind = Kind::WrongDigit(bench.region("power"), 1);
+    is_found(&bench, kind, Verdict::Misleading, "power");
+}
+
+#[test]
+fn a_noise_burst_is_found_and_the_chains_noise_is_not() {
+    let bench = strip();
+    let region = bench.region("power");
+    is_found(&bench, Kind::Noise(region, 70.0), Verdict::Garbled, "power");
+    is_tolerated(&bench, Some(Kind::Noise(region, 2.0)));
+}
+
+#[test]
+fn a_bias_is_found_and_a_small_one_is_not() {
+    let bench = strip();
+    let region = bench.region("torque");
+    let channel = bench.definition.channel("torque");
+    // The tolerance of torque is 2 %.
+    is_found(
+        &bench,
+        Kind::Bias(region, channel, 4.0),
+        Verdict::Misleading,
+        "torque",
+    );
+    is_tolerated(&bench, Some(Kind::Bias(region, channel, 0.6)));
+}
+
+#[test]
+fn late_data_are_found_and_permitted_latency_is_not() {
+    let bench = strip();
+    is_found(&bench, Kind::Late(0.5), Verdict::Late, "*");
+    is_tolerated(&bench, Some(Kind::Late(0.08)));
+}
+
+#[test]
+fn a_torn_picture_is_found() {
+    is_found(&strip(), Kind::Tear, Verdict::Garbled, "*");
+}
+
+#[test]
+fn a_moved_region_is_found_and_a_move_of_nothing_is_not() {
+    let bench = strip();
+    let region = bench.region("power");
+    is_found(
+        &bench,
+        Kind::Move(region, [4, 0]),
+        Verdict::Misleading,
+        "power",
+    );
+    is_tolerated(&bench, Some(Kind::Move(region, [0, 0])));
+}
+
+#[test]
+fn a_fault_of_size_zero_changes_no_byte() {
+    let bench = Bench::engine_strip(0.5);
+    let region = bench.region("torque");
+    let channel = bench.definition.channel("torque");
+    let good = bench.frames(None);
+    for kind in [
+        Kind::Bias(region, channel, 0.0),
+        Kind::Late(0.0),
+        Kind::Move(region, [0, 0]),
+        Kind::Noise(region, 0.0),
+    ] {
+        assert!(
+            bench.frames(Some((kind.clone(), 0.2, 0.4))) == good,
+            "{kind:?}"
+        );
+    }
+}

@@ -1,0 +1,253 @@
+//! What the results and the exit status say: the contract with whoever reads them.
+
+use std::collections::BTreeSet;
+
+use framevouch::demo::faults::Kind;
+use framevouch::evidence::records::{FrameRecord, Summary};
+use framevouch::judge::events::Event;
+use serde_json::Value;
+
+use crate::bench::{Bench, CLIP_FRAMES, Files, inputs_until, y4m};
+
+fn keys(value: &Value) -> BTreeSet<&str> {
+    value
+        .as_object()
+        .expect("it is an object")
+        .keys()
+        .map(String::as_str)
+        .collect()
+}
+
+fn assert_has(value: &Value, wanted: &[&str]) {
+    let found = keys(value);
+    for key in wanted {
+        assert!(found.contains(key), "{key} is missing in {found:?}");
+    }
+}
+
+#[test]
+fn frames_have_the_keys_that_were_promised() {
+    let files = Files::new();
+    let ran = files.check("clip.y4m", &["--quiet", "--matrix", "bt709"]);
+    assert_eq!((ran.status, ran.stdout.as_str()), (0, ""), "{}", ran.stderr);
+    let frames = files.frames();
+    assert_eq!(frames.len(), CLIP_FRAMES);
+    let mut readings = 0;
+    for (k, frame) in frames.iter().enumerate() {
+        assert_has(frame, &["frame", "time_s", "crc32", "verdict", "regions"]);
+        assert_eq!(frame["frame"], k);
+        let time_s = frame["time_s"].as_f64().expect("a time is a number");
+        assert!((time_s - k as f64 / 25.0).abs() < 1e-6);
+        for region in frame["regions"]
+            .as_object()
+            .expect("regions by id")
+            .values()
+        {
+            assert_has(
+                region,
+                &["verdict", "staleness_ms", "staleness_se_ms", "readings"],
+            );
+            for reading in region["readings"].as_array().expect("a list") {
+                readings += 1;
+                let wanted = [
+                    "channel",
+                    "displayed",
+                    "expected",
+                    "error",
+                    "standard_error",
+                    "unit",
+                ];
+                assert_has(reading, &wanted);
+            }
+        }
+        let regions = keys(&frame["regions"]);
+        assert!(regions.contains("rotor") && regions.contains("alerts"));
+    }
+    assert!(readings > 0);
+    let records: Vec<FrameRecord> = files
+        .text("out/frames.jsonl")
+        .lines()
+        .map(|l| serde_json::from_str(l).expect("a line is a record"))
+        .collect();
+    assert_eq!(records.len(), frames.len());
+    let summary: Summary =
+        serde_json::from_str(&files.text("out/summary.json")).expect("the summary is a record");
+    assert_eq!((summary.result.as_str(), summary.error), ("agrees", None));
+    assert_eq!(files.json("out/events.json"), serde_json::json!([]));
+}
+
+#[test]
+fn events_have_the_keys_that_were_promised() {
+    let bench = Bench::engine_strip(3.2);
+    let files = Files::new();
+    files.write("inputs.csv", inputs_until(3.2).as_bytes());
+    let black = framevouch::picture::Rgb([0, 0, 0]);
+    files.write(
+        "clip.y4m",
+        &y4m(&bench.frames(Some((Kind::BlankAll(black), 1.8, 2.8)))),
+    );
+    let ran = files.check("clip.y4m", &["--matrix", "bt709"]);
+    assert_eq!(ran.status, 1, "{}{}", ran.stdout, ran.stderr);
+    let events = files.json("out/events.json");
+    let events = events.as_array().expect("events are a list");
+    assert_eq!(events.len(), 1, "{events:?}");
+    let event = &events[0];
+    let wanted = [
+        "class",
+        "regions",
+        "onset_s",
+        "detected_s",
+        "end_s",
+        "first_frame",
+        "last_frame",
+        "hazard",
+        "action",
+        "worst_error",
+        "requirement",
+    ];
+    assert_has(event, &wanted);
+    assert_eq!(event["class"], "blank");
+    assert_eq!(event["regions"], serde_json::json!(["*"]));
+    assert_eq!(event["first_frame"], 45);
+    assert_eq!(event["last_frame"], 69);
+    assert_eq!(event["hazard"], "hazardous");
+    assert_eq!(event["action"], "revert");
+    let requirement = event["requirement"].as_str().expect("ids are text");
+    assert!(requirement.contains("ES-ROT-01"), "{requirement}");
+    let _: Event = serde_json::from_value(event.clone()).expect("an event is a record");
+    let summary = files.json("out/summary.json");
+    assert_eq!(summary["result"], "faults found");
+    assert_eq!(summary["events"]["blank"], 1);
+    assert!(
+        summary["caution"]
+            .as_str()
+            .is_some_and(|c| c.contains("not a qualified tool"))
+    );
+    let pictures = std::fs::read_dir(files.path("out/events")).expect("events have pictures");
+    assert_eq!(pictures.count(), 1);
+    // The same on the screen.
+    assert!(ran.stdout.contains("blank"), "{}", ran.stdout);
+    assert!(
+        ran.stdout.contains("not a qualified tool"),
+        "{}",
+        ran.stdout
+    );
+}
+
+#[test]
+fn regions_without_data_are_not_judged_and_do_not_agree() {
+    let files = Files::new();
+    // Fuel alone: its region is not judged, the others are.
+    let text = files.text("inputs.csv").replacen("fuel_kg", "spare_kg", 1);
+    files.write("inputs.csv", text.as_bytes());
+    let refused = files.check("clip.y4m", &["--matrix", "bt709"]);
+    assert_eq!(refused.status, 2);
+    assert!(refused.stderr.contains("fuel_kg"), "{}", refused.stderr);
+    let ran = files.check("clip.y4m", &["--matrix", "bt709", "--allow-missing"]);
+    assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
+    for frame in files.frames() {
+        assert_eq!(frame["regions"]["fuel"]["verdict"], "not_judged");
+        assert_ne!(frame["regions"]["rotor"]["verdict"], "not_judged");
+    }
+    let summary = files.json("out/summary.json");
+    assert_eq!(keys(&summary["not_judged"]), BTreeSet::from(["fuel"]));
+    assert!(ran.stdout.contains("not judged"), "{}", ran.stdout);
+}
+
+#[test]
+fn nothing_judged_is_not_agreement() {
+    let files = Files::new();
+    files.write("inputs.csv", b"t_s,spare\n0,1\n3,1\n");
+    let ran = files.check("clip.y4m", &["--allow-missing", "--matrix", "bt709"]);
+    assert_eq!(ran.status, 2, "{}{}", ran.stdout, ran.stderr);
+    assert_eq!(files.json("out/summary.json")["result"], "not judged");
+}
+
+#[test]
+fn drawn_frames_come_with_their_times() {
+    let files = Files::new().with_folder();
+    let table = files.text("frames/times.csv");
+    let mut lines = table.lines();
+    assert_eq!(lines.next(), Some("file,time_s"));
+    for (k, line) in lines.clone().enumerate() {
+        let (name, time_s) = line.split_once(',').expect("two fields");
+        assert_eq!(name, format!("frame_{k:06}.png"));
+        let time_s: f64 = time_s.parse().expect("a time is a number");
+        assert!((time_s - k as f64 / 25.0).abs() < 1e-6);
+        assert!(files.path("frames").join(name).exists());
+    }
+    assert_eq!(lines.count(), CLIP_FRAMES);
+}
+
+#[test]
+fn drawn_shapes_are_svg_and_outlined_on_request() {
+    let files = Files::new();
+    let arguments = [
+        "draw",
+        "--display",
+        "display.toml",
+        "--inputs",
+        "inputs.csv",
+        "--fps",
+        "1",
+        "--format",
+        "svg",
+        "--from",
+        "0",
+        "--to",
+        "0",
+        "--out",
+        "shapes",
+    ];
+    assert_eq!(files.run(&arguments).status, 0);
+    let with_words = files.text("shapes/frame_000000.svg");
+    assert!(with_words.contains("<svg") && with_words.contains("<text"));
+    let mut arguments = arguments.to_vec();
+    arguments.push("--outline-text");
+    assert_eq!(files.run(&arguments).status, 0);
+    assert!(!files.text("shapes/frame_000000.svg").contains("<text"));
+}
+
+#[test]
+fn raw_frames_are_read_from_standard_input() {
+    let files = Files::new().with_folder();
+    let mut raw = Vec::new();
+    for k in 0..CLIP_FRAMES {
+        let path = files.path(&format!("frames/frame_{k:06}.png"));
+        raw.extend(
+            image::open(path)
+                .expect("it was drawn")
+                .into_rgb8()
+                .into_raw(),
+        );
+    }
+    let mut arguments = crate::bench::check_arguments("-");
+    arguments.extend(["--raw", "480x272", "--fps", "25"]);
+    let ran = files.run_with(&arguments, &raw, &[]);
+    assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
+    assert_eq!(files.frames().len(), CLIP_FRAMES);
+}
+
+#[test]
+fn lint_tells_where_channels_come_from() {
+    let files = Files::new();
+    let ran = files.run(&[
+        "lint",
+        "--display",
+        "display.toml",
+        "--inputs",
+        "inputs.csv",
+    ]);
+    assert_eq!(ran.status, 0, "{}", ran.stderr);
+    assert!(ran.stdout.contains("rotor_speed_pct"), "{}", ran.stdout);
+    assert!(ran.stdout.contains("480 x 272"), "{}", ran.stdout);
+}
+
+#[test]
+fn help_and_version_are_no_failure() {
+    let files = Files::new();
+    assert_eq!(files.run(&["--help"]).status, 0);
+    assert_eq!(files.run(&["--version"]).status, 0);
+    assert_eq!(files.run(&[]).status, 2);
+    assert_eq!(files.run(&["chek"]).status, 2);
+}

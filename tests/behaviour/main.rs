@@ -1,0 +1,19 @@
+//! What a user of framevouch sees, a file per behaviour:
+//!
+//! - `refuses_bad_input`: damaged definitions, recordings and captures give an error with its place;
+//! - `tolerates_benign_change`: what a good chain does to a good picture raises nothing;
+//! - `detects_faults`: each fault is found as its class in its place, and its harmless twin is not;
+//! - `reads_values_back`: readings are the values that were drawn;
+//! - `repeats_exactly`: same inputs, same bytes;
+//! - `explains_its_verdict`: what the results and the exit status say.
+//!
+//! Captures come from the demo's stand-in unit, which has another rasteriser and another text engine than
+//! the reference renderer, unless a test says otherwise.
+
+mod bench;
+mod detects_faults;
+mod explains_its_verdict;
+mod reads_values_back;
+mod refuses_bad_input;
+mod repeats_exactly;
+mod tolerates_benign_change;
