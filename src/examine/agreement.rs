@@ -11,7 +11,7 @@
 //! Looking at every pixel's neighbourhood is too dear for every frame, so a first pass sums
 //! squared differences over cells of 8 x 8 pixels and holds them against the gradient
 //! energy of the reference; the envelope is asked only in cells where the ratio is suspicious. A
-//! displacement of e pixels gives a ratio of about e^2 / [`GRADIENT_SHARE`].
+//! displacement of e pixels gives a ratio of about e^2 / `GRADIENT_SHARE`.
 //!
 //! What it cannot see: changes below the tolerance, displacements below about a pixel (the readings
 //! are for these), and strokes of small digits (read cell by cell).
