@@ -198,18 +198,18 @@ pub fn measure(
     // Latency and agreement, from the readings.
     let (latency, agreeing) = latency(subject, recording, frames, &profile, offset_s, painter);
     let limit_s = definition.file().display.max_latency_ms / 1000.0;
-    if let Some((latency_s, standard_error_s)) = latency {
-        if standard_error_s < 0.03 {
-            if (-0.05..=limit_s).contains(&latency_s) {
-                profile.latency_s = latency_s.max(0.0);
-                profile.latency_se_s = Some(standard_error_s);
-            } else {
-                notes.push(format!(
+    if let Some((latency_s, standard_error_s)) = latency
+        && standard_error_s < 0.03
+    {
+        if (-0.05..=limit_s).contains(&latency_s) {
+            profile.latency_s = latency_s.max(0.0);
+            profile.latency_se_s = Some(standard_error_s);
+        } else {
+            notes.push(format!(
                     "the first stretch shows data {:.0} ms old, outside the permitted 0 to {:.0} ms; no usual latency is assumed",
                     latency_s * 1000.0,
                     limit_s * 1000.0
                 ));
-            }
         }
     }
     profile.frames = frames.len() as u64;
@@ -307,13 +307,10 @@ fn residual_noise(
         let reference =
             FrameReference::draw(subject, &inputs, &profile.look(), planes, size, painter);
         let drawn = reference.picture(profile.encoding);
-        for k in 0..3 {
-            for (a, b) in f.picture.planes()[k]
-                .levels()
-                .iter()
-                .zip(drawn.planes()[k].levels())
-            {
-                counts[k][usize::from(a.abs_diff(*b))] += 1;
+        let planes = f.picture.planes().iter().zip(drawn.planes());
+        for (count, (captured, drawn)) in counts.iter_mut().zip(planes) {
+            for (a, b) in captured.levels().iter().zip(drawn.levels()) {
+                count[usize::from(a.abs_diff(*b))] += 1;
             }
         }
     }

@@ -156,7 +156,7 @@ pub fn is_noisy(captured: View, reference: View) -> bool {
     for y in 1..reference.height().saturating_sub(1) {
         let (up, here, down) = (reference.row(y - 1), reference.row(y), reference.row(y + 1));
         let cap = captured.row(y);
-        let mut before = None;
+        let mut before: Option<i32> = None;
         for x in 1..here.len().saturating_sub(1) {
             let level = i32::from(here[x]);
             let contrast = [up[x], down[x], here[x - 1], here[x + 1]]
@@ -172,7 +172,7 @@ pub fn is_noisy(captured: View, reference: View) -> bool {
             flat += 1;
             noisy += u32::from(difference.abs() > NOISY);
             if let Some(last) = before {
-                steps += f64::from((difference - last as i32).abs());
+                steps += f64::from((difference - last).abs());
                 sizes += f64::from(difference.abs());
             }
             before = Some(difference);
@@ -354,10 +354,10 @@ fn band_shifts(captured: View, reference: View, band_px: usize) -> Vec<Option<i3
             let farthest = (a.len() / 3) as i32;
             let mut best = (f32::MIN, 0);
             for shift in -farthest..=farthest {
-                if let Some(r) = profile_correlation(&a, &b, shift) {
-                    if r > best.0 {
-                        best = (r, shift);
-                    }
+                if let Some(r) = profile_correlation(&a, &b, shift)
+                    && r > best.0
+                {
+                    best = (r, shift);
                 }
             }
             let fine = |v: View| profile(v, band, band_px, 1);
