@@ -10,6 +10,8 @@
 //!
 //! `cargo bench --bench examine`
 
+#![expect(clippy::disallowed_methods, reason = "a bench reads the clock")]
+
 use std::collections::BTreeMap;
 use std::hint::black_box;
 use std::path::Path;
