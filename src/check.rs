@@ -272,6 +272,11 @@ pub fn check(
             }
         }
     }
+    if let Err(e) = run.flush(sink)
+        && error.is_none()
+    {
+        error = Some(e);
+    }
     Ok(run.finish(
         info,
         profile,
@@ -568,6 +573,16 @@ impl<'d> Run<'d> {
         let record = self.record(frame, whole, &verdicts);
         sink.frame(&record)?;
         self.frames += 1;
+        Ok(())
+    }
+
+    /// Hands over the pictures of the events that are still open.
+    fn flush(&mut self, sink: &mut dyn Sink) -> Result<(), Error> {
+        for k in self.log.raised().collect::<Vec<_>>() {
+            if let Some(s) = self.best.remove(&k) {
+                sink.snapshot(&s)?;
+            }
+        }
         Ok(())
     }
 
