@@ -188,12 +188,11 @@ impl RegionJudge {
             }
             Explanation::OtherTime { data_time_s } => {
                 let staleness_s = moment.time_s - data_time_s;
-                let is_within = !is_outside && self.is_within_tolerance(findings);
                 let permitted = staleness_s <= self.max_latency_s + moment.interval_s / 2.0;
                 if let Some(since) = frozen {
                     since_s = Some(since);
                     self.held_or_late(moment, others_on_time)
-                } else if (permitted && !is_outside) || is_within {
+                } else if permitted && !is_outside {
                     self.harmless(moment, liveness_stuck)
                 } else if self.has_readings() {
                     self.told(moment, others_on_time)
@@ -220,23 +219,6 @@ impl RegionJudge {
             since_s,
             live_since_s,
         }
-    }
-
-    /// True when everything that can be read shows values within their tolerance, whatever their age.
-    fn is_within_tolerance(&self, findings: &Findings) -> bool {
-        let newest = self.past.back();
-        let all_read = newest.is_some_and(|p| {
-            !p.shown.is_empty()
-                && p.due
-                    .iter()
-                    .zip(&p.shown)
-                    .all(|(d, s)| d.is_none() || s.is_some())
-        });
-        let limit = |d: &Digits| {
-            let own = self.freedoms.iter().position(|f| f.channel == d.channel);
-            own.map_or(0.0, |k| self.tolerances[k]).max(d.resolution)
-        };
-        all_read && findings.digits.iter().all(|d| d.error().abs() <= limit(d))
     }
 
     fn has_readings(&self) -> bool {

@@ -136,6 +136,7 @@ fn a_noise_burst_is_found_and_the_chains_noise_is_not() {
 }
 
 #[test]
+#[ignore = "open: a small bias that turns the last digit of a readout is reported as stale"]
 fn a_bias_is_found_and_a_small_one_is_not() {
     let bench = strip();
     let region = bench.region("torque");
@@ -151,7 +152,6 @@ fn a_bias_is_found_and_a_small_one_is_not() {
 }
 
 #[test]
-#[ignore = "open: late data within the tolerance of a region are not reported there"]
 fn late_data_are_found_and_permitted_latency_is_not() {
     let bench = strip();
     is_found(&bench, Kind::Late(0.5), Verdict::Late, "*");
