@@ -272,6 +272,11 @@ pub fn check(
             }
         }
     }
+    if let Err(e) = run.flush(sink)
+        && error.is_none()
+    {
+        error = Some(e);
+    }
     Ok(run.finish(
         info,
         profile,
@@ -319,12 +324,12 @@ fn settle_profile(
             given.encoding, given.subsampling, found.encoding, found.subsampling
         )));
     }
-    if measured.agreeing >= GOOD_SHARE {
-        if let Some(what) = chain_change(definition, given, found) {
-            return Err(Error::Chain(format!(
-                "the capture chain is not the one of the profile: {what}; calibrate it anew"
-            )));
-        }
+    if measured.agreeing >= GOOD_SHARE
+        && let Some(what) = chain_change(definition, given, found)
+    {
+        return Err(Error::Chain(format!(
+            "the capture chain is not the one of the profile: {what}; calibrate it anew"
+        )));
     }
     notes.extend(measured.notes.into_iter().filter(|n| n.contains("data")));
     Ok((given.clone(), "given".into()))
@@ -559,15 +564,25 @@ impl<'d> Run<'d> {
             }
         }
         for k in was_raised {
-            if !now_raised.contains(&k) {
-                if let Some(s) = self.best.remove(&k) {
-                    sink.snapshot(&s)?;
-                }
+            if !now_raised.contains(&k)
+                && let Some(s) = self.best.remove(&k)
+            {
+                sink.snapshot(&s)?;
             }
         }
         let record = self.record(frame, whole, &verdicts);
         sink.frame(&record)?;
         self.frames += 1;
+        Ok(())
+    }
+
+    /// Hands over the pictures of the events that are still open.
+    fn flush(&mut self, sink: &mut dyn Sink) -> Result<(), Error> {
+        for k in self.log.raised().collect::<Vec<_>>() {
+            if let Some(s) = self.best.remove(&k) {
+                sink.snapshot(&s)?;
+            }
+        }
         Ok(())
     }
 
@@ -583,7 +598,7 @@ impl<'d> Run<'d> {
         // Looked at anew every few frames: it costs as much as all regions together.
         let age = self.broken.map_or(0, |(_, age)| age + 1);
         let signature = match self.broken {
-            Some((signature, _)) if age % BROKEN_EVERY != 0 => signature,
+            Some((signature, _)) if !age.is_multiple_of(BROKEN_EVERY) => signature,
             _ => {
                 for e in &self.regions.examiners {
                     e.due().copy_luma_to(&mut self.whole);

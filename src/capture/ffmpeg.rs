@@ -1075,6 +1075,7 @@ mod tests {
     /// Prints how long reading takes against bare decoding; run it alone, in release.
     #[test]
     #[ignore = "a measurement"]
+    #[expect(clippy::disallowed_methods, reason = "a measurement, run by hand")]
     fn measure_the_cost_of_the_pipe() {
         let folder = TempDir::new().unwrap();
         make(

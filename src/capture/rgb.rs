@@ -112,6 +112,7 @@ mod tests {
     /// Prints the time per frame; run it alone, in release.
     #[test]
     #[ignore = "a measurement"]
+    #[expect(clippy::disallowed_methods, reason = "a measurement, run by hand")]
     fn measure_the_conversion() {
         let triples: Vec<u8> = (0..3 * 1024 * 768).map(|k| (k * 7 % 251) as u8).collect();
         let mut picture = Picture::filled(1024, 768, CONVERTED, Subsampling::None, [0; 3]);

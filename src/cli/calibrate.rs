@@ -42,7 +42,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let mut stride = 1u64;
     let mut frame = CapturedFrame::new();
     while source.next_into(&mut frame)? {
-        if frame.index % stride != 0 {
+        if !frame.index.is_multiple_of(stride) {
             continue;
         }
         frames.push(frame.clone());

@@ -2,7 +2,7 @@
 //!
 //! All positions are display pixels from the top left corner of the canvas; sizes are
 //! pixels; angles are degrees, clock-wise, 0 pointing up, unless a field says otherwise.
-//! Colours, fonts and channels are named here and resolved by [`super::check`].
+//! Colours, fonts and channels are named here and resolved by `check`.
 
 use std::collections::BTreeMap;
 

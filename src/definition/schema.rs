@@ -1,6 +1,6 @@
 //! The JSON Schema of the display definition, made from the types in [`super::model`].
 //!
-//! The same schema drives [`super::shape`], so what an editor accepts and what the reader
+//! The same schema drives `shape`, so what an editor accepts and what the reader
 //! accepts cannot drift apart. A copy for editors lies beside this file and is kept fresh by a
 //! test; `REGENERATE=schema cargo test --lib schema` writes it anew.
 

@@ -15,6 +15,7 @@ use crate::definition::model::Symbol;
 use crate::picture::{Picture, Rect, Rgb};
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::scene::{Item, Layer, Shape};
+use crate::reference::symbols::alerts;
 
 use super::standin::Edit;
 
@@ -406,29 +407,19 @@ impl Kind {
 
 /// Index into [`Inputs::active_since_s`] of the most urgent active alert of a region.
 fn most_urgent(definition: &Definition, region: usize, inputs: &Inputs) -> Option<usize> {
-    let mut index = 0;
-    let mut best = None;
+    let mut base = 0;
     for (r, of) in definition.regions().iter().enumerate() {
         for symbol in &of.symbol {
             let Symbol::Alerts(list) = symbol else {
                 continue;
             };
-            for alert in &list.alert {
-                let is_active = inputs
-                    .active_since_s
-                    .get(index)
-                    .copied()
-                    .flatten()
-                    .is_some();
-                let rank = (alert.class, alert.priority);
-                if r == region && is_active && best.is_none_or(|(b, _)| rank < b) {
-                    best = Some((rank, index));
-                }
-                index += 1;
+            if r == region {
+                return alerts::order(list, base, inputs).next().map(|k| base + k);
             }
+            base += list.alert.len();
         }
     }
-    best.map(|(_, k)| k)
+    None
 }
 
 /// Readouts in windows are larger than the numbers of a scale.
@@ -526,7 +517,7 @@ mod tests {
             assert!(plan.iter().any(|p| p.class == class), "{class:?}");
         }
         // A frame of 1/15 s may be lost to rounding at either end.
-        assert!(STRIDE_S - LENGTH_S - JITTER_S >= CLEAN_S);
+        const { assert!(STRIDE_S - LENGTH_S - JITTER_S >= CLEAN_S) };
         let last_s = FIRST_S + (plan.len() - 1) as f64 * STRIDE_S + LENGTH_S + JITTER_S;
         assert!(last_s + 1.5 < super::super::scenario::LENGTH_S, "{last_s}");
     }

@@ -11,7 +11,7 @@
 //! - [`standin`]: the display unit;
 //! - [`chain`]: from the unit's output to captured levels;
 //! - [`faults`]: what goes wrong, where and when, and the truth beside the capture;
-//! - [`unit`]: all of it, frame by frame.
+//! - [`mod@unit`]: all of it, frame by frame.
 //!
 //! What it cannot show: codec artefacts, registration errors, real timing jitter. Those are
 //! met on real captures and by the tests that run other rasterisers and codecs.
@@ -21,6 +21,9 @@ pub mod faults;
 pub mod scenario;
 pub mod standin;
 pub mod unit;
+
+#[cfg(test)]
+mod tests;
 
 /// The demo display: a light helicopter that samples mountain lakes, 1024 x 768.
 pub const DISPLAY: &str = include_str!("display.toml");

@@ -358,7 +358,8 @@ impl Cut {
         let lerp = |a: Point, b: Point, share: f64| {
             Point::new(a.x + (b.x - a.x) * share, a.y + (b.y - a.y) * share)
         };
-        let sides: [(fn(Point) -> f64, f64, f64); 4] = [
+        type Coordinate = fn(Point) -> f64;
+        let sides: [(Coordinate, f64, f64); 4] = [
             (|p| p.x, clip.left, 1.0),
             (|p| p.x, clip.right, -1.0),
             (|p| p.y, clip.top, 1.0),

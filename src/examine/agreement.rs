@@ -11,7 +11,7 @@
 //! Looking at every pixel's neighbourhood is too dear for every frame, so a first pass sums
 //! squared differences over cells of 8 x 8 pixels and holds them against the gradient
 //! energy of the reference; the envelope is asked only in cells where the ratio is suspicious. A
-//! displacement of e pixels gives a ratio of about e^2 / [`GRADIENT_SHARE`].
+//! displacement of e pixels gives a ratio of about e^2 / `GRADIENT_SHARE`.
 //!
 //! What it cannot see: changes below the tolerance, displacements below about a pixel (the readings
 //! are for these), and strokes of small digits (read cell by cell).
@@ -226,26 +226,51 @@ fn sum_energy(captured: View, reference: View, columns: usize, rows: usize, ener
     energy.clear();
     energy.resize(columns * rows, 0);
     let full = captured.width() / CELL;
-    for y in 0..captured.height() {
-        let (a, b) = (captured.row(y), reference.row(y));
-        let line = &mut energy[y / CELL * columns..][..columns];
-        for (sum, (a, b)) in line
-            .iter_mut()
-            .zip(a.chunks_exact(CELL).zip(b.chunks_exact(CELL)))
-        {
-            let mut s = 0;
-            for k in 0..CELL {
-                let d = i32::from(a[k]) - i32::from(b[k]);
-                s += (d * d) as u32;
+    for (r, line) in energy.chunks_exact_mut(columns.max(1)).enumerate() {
+        let band = r * CELL..((r + 1) * CELL).min(captured.height());
+        if band.len() == CELL {
+            let a: [&[[u8; CELL]]; CELL] =
+                std::array::from_fn(|k| captured.row(band.start + k).as_chunks().0);
+            let b: [&[[u8; CELL]]; CELL] =
+                std::array::from_fn(|k| reference.row(band.start + k).as_chunks().0);
+            for (c, sum) in line.iter_mut().enumerate().take(full) {
+                // Columns are summed side by side and only then added up, so that the compiler can
+                // use vector code throughout.
+                let mut sums = [0i32; CELL];
+                for k in 0..CELL {
+                    add_squares(&a[k][c], &b[k][c], &mut sums);
+                }
+                *sum = sums.iter().sum::<i32>() as u32;
             }
-            *sum += s;
+        } else {
+            for y in band.clone() {
+                let (a, b) = (
+                    captured.row(y).as_chunks().0,
+                    reference.row(y).as_chunks().0,
+                );
+                for (sum, (a, b)) in line.iter_mut().zip(a.iter().zip(b)) {
+                    let mut sums = [0i32; CELL];
+                    add_squares(a, b, &mut sums);
+                    *sum += sums.iter().sum::<i32>() as u32;
+                }
+            }
         }
         if full < columns {
-            for x in full * CELL..captured.width() {
-                let d = i32::from(a[x]) - i32::from(b[x]);
-                line[full] += (d * d) as u32;
+            for y in band {
+                let (a, b) = (captured.row(y), reference.row(y));
+                for x in full * CELL..captured.width() {
+                    let d = i32::from(a[x]) - i32::from(b[x]);
+                    line[full] += (d * d) as u32;
+                }
             }
         }
+    }
+}
+
+fn add_squares(a: &[u8; CELL], b: &[u8; CELL], sums: &mut [i32; CELL]) {
+    for k in 0..CELL {
+        let d = i16::from(a[k]) - i16::from(b[k]);
+        sums[k] += i32::from(d) * i32::from(d);
     }
 }
 
@@ -416,6 +441,29 @@ mod tests {
             plane.row_mut(y)[x..x + 2].fill(220);
         }
         plane
+    }
+
+    #[test]
+    fn energy_is_the_sum_of_squares_of_each_cell() {
+        for (width, height) in [(8, 8), (19, 21), (5, 3), (32, 17)] {
+            let level = |k: usize, f: usize| (k * f * k % 251) as u8;
+            let of = |f: usize| {
+                let levels = (0..width * height).map(|k| level(k, f)).collect();
+                Plane::from_levels(width, height, levels)
+            };
+            let (a, b) = (of(7), of(13));
+            let (columns, rows) = (width.div_ceil(CELL), height.div_ceil(CELL));
+            let mut expected = vec![0u32; columns * rows];
+            for y in 0..height {
+                for x in 0..width {
+                    let d = u32::from(a.at(x, y).abs_diff(b.at(x, y)));
+                    expected[y / CELL * columns + x / CELL] += d * d;
+                }
+            }
+            let mut energy = Vec::new();
+            sum_energy(View::whole(&a), View::whole(&b), columns, rows, &mut energy);
+            assert_eq!(energy, expected, "{width} x {height}");
+        }
     }
 
     #[test]

@@ -189,8 +189,11 @@ pub fn measure(
         if let Some(better) =
             better_encoding(&picked, subject, recording, &profile, offset_s, painter)
         {
+            // Known exactly, where the display's few colours leave the measured map open.
+            profile.color = between(profile.encoding, better).0;
             notes.push(format!(
-                "the colours fit {better} better than what the stream declares"
+                "the colours fit {} better than what the stream declares or is assumed to have",
+                in_words(better)
             ));
         }
     }
@@ -198,18 +201,18 @@ pub fn measure(
     // Latency and agreement, from the readings.
     let (latency, agreeing) = latency(subject, recording, frames, &profile, offset_s, painter);
     let limit_s = definition.file().display.max_latency_ms / 1000.0;
-    if let Some((latency_s, standard_error_s)) = latency {
-        if standard_error_s < 0.03 {
-            if (-0.05..=limit_s).contains(&latency_s) {
-                profile.latency_s = latency_s.max(0.0);
-                profile.latency_se_s = Some(standard_error_s);
-            } else {
-                notes.push(format!(
+    if let Some((latency_s, standard_error_s)) = latency
+        && standard_error_s < 0.03
+    {
+        if (-0.05..=limit_s).contains(&latency_s) {
+            profile.latency_s = latency_s.max(0.0);
+            profile.latency_se_s = Some(standard_error_s);
+        } else {
+            notes.push(format!(
                     "the first stretch shows data {:.0} ms old, outside the permitted 0 to {:.0} ms; no usual latency is assumed",
                     latency_s * 1000.0,
                     limit_s * 1000.0
                 ));
-            }
         }
     }
     profile.frames = frames.len() as u64;
@@ -238,7 +241,59 @@ fn chroma_distance(a: &Picture, b: &Picture) -> f64 {
     sum as f64
 }
 
-/// Which other matrix and range explains the colours without a map, in words.
+/// The map from levels of one encoding to those of another.
+fn between(from: Encoding, to: Encoding) -> ColorMap {
+    use crate::picture::Rgb;
+    // An affine map is given by four points.
+    let points = [
+        Rgb([0; 3]),
+        Rgb([255, 0, 0]),
+        Rgb([0, 255, 0]),
+        Rgb([0, 0, 255]),
+    ];
+    let rows = nalgebra::DMatrix::from_fn(4, 4, |i, j| {
+        if j == 3 {
+            1.0
+        } else {
+            crate::colour::encode(points[i], from)[j]
+        }
+    });
+    let Some(inverse) = rows.try_inverse() else {
+        return ColorMap::IDENTITY;
+    };
+    ColorMap(std::array::from_fn(|plane| {
+        std::array::from_fn(|j| {
+            (0..4)
+                .map(|i| inverse[(j, i)] * crate::colour::encode(points[i], to)[plane])
+                .sum()
+        })
+    }))
+}
+
+fn in_words(encoding: Encoding) -> &'static str {
+    use crate::picture::{Matrix, Range};
+    match encoding {
+        Encoding::Rgb => "R'G'B'",
+        Encoding::YCbCr {
+            matrix: Matrix::Bt601,
+            range: Range::Limited,
+        } => "BT.601, limited range,",
+        Encoding::YCbCr {
+            matrix: Matrix::Bt601,
+            range: Range::Full,
+        } => "BT.601, full range,",
+        Encoding::YCbCr {
+            matrix: Matrix::Bt709,
+            range: Range::Limited,
+        } => "BT.709, limited range,",
+        Encoding::YCbCr {
+            matrix: Matrix::Bt709,
+            range: Range::Full,
+        } => "BT.709, full range,",
+    }
+}
+
+/// Which other matrix and range explains the colours without a map.
 fn better_encoding(
     frames: &[&CapturedFrame],
     subject: Subject,
@@ -246,7 +301,7 @@ fn better_encoding(
     profile: &Profile,
     offset_s: f64,
     painter: &mut Painter,
-) -> Option<String> {
+) -> Option<Encoding> {
     use crate::picture::{Matrix, Range};
     let size = (profile.width, profile.height);
     let mut inputs = Inputs::default();
@@ -272,17 +327,7 @@ fn better_encoding(
             }
             let worst = fit.deviation().into_iter().fold(0.0, f64::max);
             if fit.count() > 100.0 && worst < 3.0 {
-                let m = if matrix == Matrix::Bt601 {
-                    "BT.601"
-                } else {
-                    "BT.709"
-                };
-                let r = if range == Range::Full {
-                    "full"
-                } else {
-                    "limited"
-                };
-                found = Some(format!("{m}, {r} range,"));
+                found = Some(encoding);
             }
         }
     }
@@ -307,13 +352,10 @@ fn residual_noise(
         let reference =
             FrameReference::draw(subject, &inputs, &profile.look(), planes, size, painter);
         let drawn = reference.picture(profile.encoding);
-        for k in 0..3 {
-            for (a, b) in f.picture.planes()[k]
-                .levels()
-                .iter()
-                .zip(drawn.planes()[k].levels())
-            {
-                counts[k][usize::from(a.abs_diff(*b))] += 1;
+        let planes = f.picture.planes().iter().zip(drawn.planes());
+        for (count, (captured, drawn)) in counts.iter_mut().zip(planes) {
+            for (a, b) in captured.levels().iter().zip(drawn.levels()) {
+                count[usize::from(a.abs_diff(*b))] += 1;
             }
         }
     }

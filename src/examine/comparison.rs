@@ -65,6 +65,8 @@ pub struct Comparison<'d> {
     gradients: [GradientCells; 3],
     scratch: Scratch,
     unchecked: [Vec<Rect>; 2],
+    /// What was last drawn again, relative to the region.
+    dirty: Vec<Rect>,
     is_fresh: bool,
 }
 
@@ -161,6 +163,7 @@ impl<'d> Comparison<'d> {
             gradients: Default::default(),
             scratch: Scratch::default(),
             unchecked,
+            dirty: Vec::new(),
             is_fresh: true,
         }
     }
@@ -242,57 +245,52 @@ impl<'d> Comparison<'d> {
         let fonts = self.subject.definition().fonts();
         let whole = Rect::new(0, 0, self.area.width, self.area.height);
         let area = self.area;
-        let dirty: Rect = self.canvas.update(painter, fonts, &self.scene).iter().fold(
-            Rect::default(),
-            |sum, r| {
-                sum.union(&Rect {
-                    x: r.x - area.x,
-                    y: r.y - area.y,
-                    ..*r
-                })
-            },
+        let mut dirty = std::mem::take(&mut self.dirty);
+        dirty.clear();
+        dirty.extend(
+            self.canvas
+                .update(painter, fonts, &self.scene)
+                .iter()
+                .map(|r| {
+                    let local = Rect {
+                        x: r.x - area.x,
+                        y: r.y - area.y,
+                        ..*r
+                    };
+                    local.intersection(&whole)
+                }),
         );
-        let dirty = if std::mem::take(&mut self.is_fresh) {
-            whole
-        } else {
-            dirty.intersection(&whole)
-        };
-        if dirty.is_empty() {
-            return;
+        if std::mem::take(&mut self.is_fresh) {
+            dirty.clear();
+            dirty.push(whole);
         }
+        self.renew(&dirty);
+        self.dirty = dirty;
+    }
+
+    /// Brings colour planes and gradients up to date where luma was drawn again.
+    fn renew(&mut self, dirty: &[Rect]) {
+        let whole = Rect::new(0, 0, self.area.width, self.area.height);
+        let subsampling = self.chain.subsampling;
         let planes = self.canvas.canvas().planes();
-        let chroma_dirty = match self.chain.subsampling {
-            Subsampling::None => dirty,
-            s => {
-                let grown = dirty.grown(2).intersection(&whole);
+        if subsampling != Subsampling::None {
+            for rect in dirty {
+                let grown = rect.grown(2).intersection(&whole);
                 for (k, plane) in self.chroma.iter_mut().enumerate() {
                     crate::reference::canvas::subsample(
                         &planes[k + 1],
                         (0, 0),
-                        s,
+                        subsampling,
                         self.chain.siting,
                         grown,
                         plane,
                     );
                 }
-                let c = match s {
-                    Subsampling::None => grown,
-                    Subsampling::Columns => {
-                        Rect::new(grown.x / 2, grown.y, grown.width / 2 + 1, grown.height)
-                    }
-                    Subsampling::Both => Rect::new(
-                        grown.x / 2,
-                        grown.y / 2,
-                        grown.width / 2 + 1,
-                        grown.height / 2 + 1,
-                    ),
-                };
-                c.grown(1)
             }
-        };
+        }
         let views = {
             let luma = View::whole(&planes[0]);
-            match self.chain.subsampling {
+            match subsampling {
                 Subsampling::None => [luma, View::whole(&planes[1]), View::whole(&planes[2])],
                 _ => [
                     luma,
@@ -301,8 +299,24 @@ impl<'d> Comparison<'d> {
                 ],
             }
         };
-        for (k, view) in views.into_iter().enumerate() {
-            self.gradients[k].update(view, if k == 0 { dirty } else { chroma_dirty });
+        for rect in dirty {
+            let grown = rect.grown(2).intersection(&whole);
+            let chroma = match subsampling {
+                Subsampling::None => *rect,
+                Subsampling::Columns => {
+                    Rect::new(grown.x / 2, grown.y, grown.width / 2 + 1, grown.height).grown(1)
+                }
+                Subsampling::Both => Rect::new(
+                    grown.x / 2,
+                    grown.y / 2,
+                    grown.width / 2 + 1,
+                    grown.height / 2 + 1,
+                )
+                .grown(1),
+            };
+            for (k, view) in views.into_iter().enumerate() {
+                self.gradients[k].update(view, if k == 0 { *rect } else { chroma });
+            }
         }
     }
 

@@ -6,7 +6,8 @@
 //! its area. Words are left out by the caller: they drift with the unit's rounding rules and are
 //! judged by themselves.
 //!
-//! An offset is always free (black level); gain is not, since the capture profile has taken it out.
+//! Neither gain nor offset is free: the capture profile has taken them out, and on a symbol with a single
+//! edge (a filled bar) an offset of the level and a motion of the edge are the same thing.
 //! Once the step is small, samples are weighted by Tukey's biweight so that a label, another
 //! symbol's edge or a codec block does not pull the value.
 
@@ -46,7 +47,7 @@ const WEIGHTED_BELOW_PX: f64 = 0.7;
 /// Solves for the motion of `freedoms` freedoms; `None` when the samples determine nothing.
 #[must_use]
 pub fn solve(samples: &[Sample], freedoms: usize) -> Option<Step> {
-    if samples.len() < 2 * (freedoms + 1) {
+    if samples.len() < 4 * freedoms {
         return None;
     }
     let mut step = weighted(samples, freedoms, |_| 1.0)?;
@@ -94,7 +95,7 @@ fn remaining(s: &Sample, solution: &[f64], freedoms: usize) -> f64 {
     let explained: f64 = (0..freedoms)
         .map(|k| f64::from(s.slope[k]) * solution[k])
         .sum();
-    f64::from(s.residual) - explained - solution[freedoms]
+    f64::from(s.residual) - explained
 }
 
 /// Robust deviation of the residuals: 1.4826 times the median of their sizes (of a fixed sub-sample).
@@ -110,47 +111,60 @@ fn deviation(samples: &[Sample], solution: &[f64], freedoms: usize) -> f64 {
     1.4826 * *median
 }
 
-/// Weighted least squares: solution (motions, offset) and variances of the solution.
+/// Information below which the samples do not bear on a freedom: squared levels for a pixel of motion.
+const LEAST_INFORMATION: f64 = 400.0;
+
+/// Weighted least squares: motions and their variances.
 fn weighted(
     samples: &[Sample],
     freedoms: usize,
     weight: impl Fn(&Sample) -> f64,
 ) -> Option<(Vec<f64>, Vec<f64>)> {
-    let n = freedoms + 1;
-    let mut normal = [[0.0f64; MOST + 1]; MOST + 1];
-    let mut right = [0.0f64; MOST + 1];
+    let mut normal = [[0.0f64; MOST]; MOST];
+    let mut right = [0.0f64; MOST];
     let (mut squares, mut total) = (0.0, 0.0);
     for s in samples {
         let w = weight(s);
         if w <= 0.0 {
             continue;
         }
-        let mut row = [1.0f64; MOST + 1];
-        for k in 0..freedoms {
-            row[k] = f64::from(s.slope[k]);
-        }
-        for i in 0..n {
+        let slopes = s.slope.map(f64::from);
+        let residual = f64::from(s.residual);
+        for i in 0..freedoms {
             for j in 0..=i {
-                normal[i][j] += w * row[i] * row[j];
+                normal[i][j] += w * slopes[i] * slopes[j];
             }
-            right[i] += w * row[i] * f64::from(s.residual);
+            right[i] += w * slopes[i] * residual;
         }
-        squares += w * f64::from(s.residual) * f64::from(s.residual);
+        squares += w * residual * residual;
         total += w;
     }
-    let matrix = DMatrix::from_fn(
-        n,
-        n,
-        |i, j| if j <= i { normal[i][j] } else { normal[j][i] },
-    );
+    // A freedom whose ink does not move here must not keep the others from being solved.
+    let bears: Vec<bool> = (0..freedoms)
+        .map(|k| normal[k][k] >= LEAST_INFORMATION)
+        .collect();
+    if !bears.contains(&true) {
+        return None;
+    }
+    let n = freedoms;
+    let matrix = DMatrix::from_fn(n, n, |i, j| {
+        let entry = if j <= i { normal[i][j] } else { normal[j][i] };
+        if i == j { entry + 1.0 } else { entry }
+    });
     let vector = DVector::from_fn(n, |i, _| right[i]);
     let inverse = matrix.cholesky()?.inverse();
     let solution = &inverse * &vector;
     let left = (squares - solution.dot(&vector)).max(0.0);
     // Rounding to codes alone leaves a variance of 1/12 on each side.
     let sigma2 = (left / (total - n as f64).max(1.0)).max(1.0 / 6.0);
-    let variance = (0..n).map(|k| inverse[(k, k)].max(0.0) * sigma2).collect();
-    Some((solution.iter().copied().collect(), variance))
+    let variance = (0..n).map(|k| {
+        if bears[k] {
+            inverse[(k, k)].max(0.0) * sigma2
+        } else {
+            f64::INFINITY
+        }
+    });
+    Some((solution.iter().copied().collect(), variance.collect()))
 }
 
 #[cfg(test)]

@@ -42,6 +42,14 @@ const SCAN_STEP_PX: f64 = 2.0;
 const SCAN_EACH_SIDE: i32 = 16;
 /// Most candidates of the far scan.
 const FAR_CANDIDATES: usize = 72;
+/// How many times better than the best near candidate a far one must be.
+const FAR_ADVANTAGE: u64 = 2;
+/// Standard error that a reading has at least, px. What the samples leave over tells of noise, not of
+/// how another rasteriser lays down the same edge, which displaces readings by a few hundredths
+/// of a pixel however little noise there is; it is added in quadrature.
+const RASTERISER_PX: f64 = 0.045;
+/// Pixels that are held against each other at once.
+const CHUNK: usize = 16;
 
 /// Freedoms of one symbol that are fitted together.
 struct Group {
@@ -59,9 +67,15 @@ pub struct Reader<'d> {
     low: RegionCanvas,
     high: RegionCanvas,
     scene: Scene,
+    /// Scenes above and at a value.
+    above: Scene,
+    middle: Scene,
     altered: Inputs,
     samples: Vec<Sample>,
+    /// Slopes of each freedom of a group, plane after plane; all zero between steps.
     slopes: Vec<i16>,
+    /// Columns of each row that hold slopes, half open.
+    spans: Vec<(usize, usize)>,
     mask: Vec<u8>,
     masked: Vec<Rect>,
 }
@@ -95,6 +109,8 @@ impl<'d> Reader<'d> {
         };
         let (low, high) = (canvas(), canvas());
         let pixels = (area.width * area.height) as usize;
+        let most = groups.iter().map(|g| g.members.len()).max().unwrap_or(0);
+        let planes = if most > 1 { most } else { 0 };
         Self {
             subject,
             region,
@@ -104,9 +120,12 @@ impl<'d> Reader<'d> {
             low,
             high,
             scene: Scene::default(),
+            above: Scene::default(),
+            middle: Scene::default(),
             altered: Inputs::default(),
             samples: Vec::new(),
-            slopes: vec![0; 0],
+            slopes: vec![0; pixels * planes],
+            spans: vec![(usize::MAX, 0); area.height as usize],
             mask: vec![0; pixels],
             masked: Vec::new(),
         }
@@ -236,7 +255,8 @@ impl<'d> Reader<'d> {
             if better && step.standard_error_px[k].is_finite() {
                 out[*member] = Some(Fitted {
                     value,
-                    standard_error: step.standard_error_px[k] / scale[k],
+                    standard_error: libm::hypot(step.standard_error_px[k], RASTERISER_PX)
+                        / scale[k],
                     px_per_unit: scale[k],
                     misfit: step.misfit,
                 });
@@ -255,14 +275,7 @@ impl<'d> Reader<'d> {
         for (member, value) in values {
             self.altered.values[self.freedoms[*member].channel.0] = Value::Number(*value);
         }
-        let width = self.area.width as usize;
-        let pixels = width * self.area.height as usize;
         self.samples.clear();
-        if values.len() > 1 {
-            self.slopes.clear();
-            self.slopes.resize(pixels * values.len(), 0);
-        }
-        let mut touched = Rect::default();
         for (k, (member, value)) in values.iter().enumerate() {
             let f = &self.freedoms[*member];
             let channel = f.channel;
@@ -271,18 +284,15 @@ impl<'d> Reader<'d> {
                     .max(1e-9);
             let half = HALF_STEP_PX / scale[k];
             let bounds = self.bounds_of(*member);
-            self.draw(channel, value - half, false, painter);
-            self.draw(channel, value + half, true, painter);
-            self.altered.values[channel.0] = Value::Number(*value);
+            self.draw_pair(channel, *value, half, painter);
             if values.len() == 1 {
                 self.gather_one(captured, bounds);
             } else {
-                touched = touched.union(&bounds);
-                self.gather_slopes(k, values.len(), bounds);
+                self.gather_slopes(k, bounds);
             }
         }
         if values.len() > 1 {
-            self.gather_many(captured, values.len(), touched);
+            self.gather_many(captured, values.len());
         }
         fit::solve(&self.samples, values.len())
     }
@@ -302,18 +312,44 @@ impl<'d> Reader<'d> {
         Rect::new(x, y, right - x, bottom - y).intersection(&whole)
     }
 
-    fn draw(&mut self, channel: ChannelId, value: f64, is_high: bool, painter: &mut Painter) {
+    /// Draws the region for a value and a little less in `low`, and a little more in `high`.
+    fn draw_pair(&mut self, channel: ChannelId, value: f64, half: f64, painter: &mut Painter) {
+        self.altered.values[channel.0] = Value::Number(value - half);
+        self.build(|r| &mut r.scene);
+        self.altered.values[channel.0] = Value::Number(value + half);
+        self.build(|r| &mut r.above);
         self.altered.values[channel.0] = Value::Number(value);
-        self.scene.clear();
-        self.subject
-            .region_moving(self.region, &self.altered, &mut self.scene);
-        let fonts = self.subject.definition().fonts();
-        let canvas = if is_high {
-            &mut self.high
-        } else {
-            &mut self.low
+        // A colour that changes with the value between the two is no motion: it would make the whole
+        // symbol an edge.
+        let has_same_colors = {
+            let (a, b) = (self.scene.items().iter(), self.above.items().iter());
+            a.map(|i| i.color).eq(b.map(|i| i.color))
         };
-        canvas.update(painter, fonts, &self.scene);
+        if !has_same_colors {
+            self.build(|r| &mut r.middle);
+            self.scene.take_colors(&self.middle);
+            self.above.take_colors(&self.middle);
+        }
+        let fonts = self.subject.definition().fonts();
+        self.low.update(painter, fonts, &self.scene);
+        self.high.update(painter, fonts, &self.above);
+    }
+
+    /// Fills a scene with what moves at the altered inputs.
+    fn build(&mut self, which: impl Fn(&mut Self) -> &mut Scene) {
+        let mut scene = std::mem::take(which(self));
+        scene.clear();
+        self.subject
+            .region_moving(self.region, &self.altered, &mut scene);
+        *which(self) = scene;
+    }
+
+    /// Draws the region for a value in `high`.
+    fn draw(&mut self, channel: ChannelId, value: f64, painter: &mut Painter) {
+        self.altered.values[channel.0] = Value::Number(value);
+        self.build(|r| &mut r.scene);
+        let fonts = self.subject.definition().fonts();
+        self.high.update(painter, fonts, &self.scene);
     }
 
     fn gather_one(&mut self, captured: View, bounds: Rect) {
@@ -329,12 +365,9 @@ impl<'d> Reader<'d> {
                 &high.row(y)[x0..x1],
                 &captured.row(y)[x0..x1],
             );
-            if a == b {
-                continue;
-            }
             let mask = &self.mask[y * width + x0..y * width + x1];
-            for x in 0..a.len() {
-                if a[x] != b[x] && mask[x] == 0 {
+            for_each_difference(a, b, |x| {
+                if mask[x] == 0 {
                     let mut slope = [0.0; MOST];
                     slope[0] = f32::from(b[x]) - f32::from(a[x]);
                     let middle = (f32::from(a[x]) + f32::from(b[x])) / 2.0;
@@ -343,12 +376,12 @@ impl<'d> Reader<'d> {
                         residual: f32::from(c[x]) - middle,
                     });
                 }
-            }
+            });
         }
     }
 
-    fn gather_slopes(&mut self, k: usize, count: usize, bounds: Rect) {
-        let width = self.area.width as usize;
+    fn gather_slopes(&mut self, k: usize, bounds: Rect) {
+        let (width, height) = (self.area.width as usize, self.area.height as usize);
         let (low, high) = (
             &self.low.canvas().planes()[0],
             &self.high.canvas().planes()[0],
@@ -356,39 +389,64 @@ impl<'d> Reader<'d> {
         let (x0, x1) = (bounds.x as usize, bounds.right() as usize);
         for y in bounds.y as usize..bounds.bottom() as usize {
             let (a, b) = (&low.row(y)[x0..x1], &high.row(y)[x0..x1]);
-            if a == b {
-                continue;
-            }
-            let line = &mut self.slopes[(y * width + x0) * count..];
-            for x in 0..a.len() {
-                line[x * count + k] = i16::from(b[x]) - i16::from(a[x]);
-            }
+            let line = &mut self.slopes[(k * height + y) * width + x0..][..x1 - x0];
+            let span = &mut self.spans[y];
+            for_each_difference(a, b, |x| {
+                line[x] = i16::from(b[x]) - i16::from(a[x]);
+                *span = (span.0.min(x0 + x), span.1.max(x0 + x + 1));
+            });
         }
     }
 
-    fn gather_many(&mut self, captured: View, count: usize, bounds: Rect) {
-        let width = self.area.width as usize;
+    /// Turns the slopes into samples, and clears them.
+    fn gather_many(&mut self, captured: View, count: usize) {
+        let (width, height) = (self.area.width as usize, self.area.height as usize);
         let (low, high) = (
             &self.low.canvas().planes()[0],
             &self.high.canvas().planes()[0],
         );
-        for y in bounds.y as usize..bounds.bottom() as usize {
+        for y in 0..height {
+            let (from, to) = std::mem::replace(&mut self.spans[y], (usize::MAX, 0));
+            if from >= to {
+                continue;
+            }
             let (a, b, c) = (low.row(y), high.row(y), captured.row(y));
-            for x in bounds.x as usize..bounds.right() as usize {
-                let at = y * width + x;
-                let own = &self.slopes[at * count..(at + 1) * count];
-                if own.iter().all(|v| *v == 0) || self.mask[at] != 0 {
+            let mut x = from;
+            while x < to {
+                let end = (x + CHUNK).min(to);
+                let is_flat = (0..count).all(|k| {
+                    let first = (k * height + y) * width;
+                    is_zero(&self.slopes[first + x..first + end])
+                });
+                if is_flat {
+                    x = end;
                     continue;
                 }
-                let mut slope = [0.0; MOST];
-                for (s, v) in slope.iter_mut().zip(own) {
-                    *s = f32::from(*v);
+                for x in x..end {
+                    if self.mask[y * width + x] != 0 {
+                        continue;
+                    }
+                    let mut slope = [0.0; MOST];
+                    let mut any = 0;
+                    for (k, s) in slope.iter_mut().enumerate().take(count) {
+                        let v = self.slopes[(k * height + y) * width + x];
+                        any |= v;
+                        *s = f32::from(v);
+                    }
+                    if any == 0 {
+                        continue;
+                    }
+                    let middle = (f32::from(a[x]) + f32::from(b[x])) / 2.0;
+                    self.samples.push(Sample {
+                        slope,
+                        residual: f32::from(c[x]) - middle,
+                    });
                 }
-                let middle = (f32::from(a[x]) + f32::from(b[x])) / 2.0;
-                self.samples.push(Sample {
-                    slope,
-                    residual: f32::from(c[x]) - middle,
-                });
+                x = end;
+            }
+            for k in 0..count {
+                let first = (k * height + y) * width;
+                self.slopes[first + from..first + to].fill(0);
             }
         }
     }
@@ -417,19 +475,40 @@ impl<'d> Reader<'d> {
                 .filter(|v| *v <= f.low + span);
             let bounds = self.bounds_of(member);
             let mut best = (u64::MAX, value);
-            for v in near.chain(far) {
-                let v = f
-                    .period
-                    .map_or_else(|| v.clamp(f.low, f.high), |p| v.rem_euclid(p));
-                self.draw(f.channel, v, true, painter);
-                let energy = self.energy(captured, bounds);
-                if energy < best.0 {
-                    best = (energy, v);
+            for v in near {
+                let candidate = self.tried(&f, v, captured, bounds, painter);
+                if candidate.0 < best.0 {
+                    best = candidate;
                 }
             }
-            best_start.values[f.channel.0] = Value::Number(best.1);
+            // A scale that repeats looks nearly the same a label further, and the labels take no part
+            // here: far away must explain the picture much better than near by.
+            let mut far_best = (best.0 / FAR_ADVANTAGE, best.1);
+            for v in far {
+                let candidate = self.tried(&f, v, captured, bounds, painter);
+                if candidate.0 < far_best.0 {
+                    far_best = candidate;
+                }
+            }
+            best_start.values[f.channel.0] = Value::Number(far_best.1);
         }
         self.read_group(g, captured, &best_start, painter, out);
+    }
+
+    /// Draws the candidate `v` of a freedom: what it leaves unexplained, and the value within range.
+    fn tried(
+        &mut self,
+        f: &Freedom,
+        v: f64,
+        captured: View,
+        bounds: Rect,
+        painter: &mut Painter,
+    ) -> (u64, f64) {
+        let v = f
+            .period
+            .map_or_else(|| v.clamp(f.low, f.high), |p| v.rem_euclid(p));
+        self.draw(f.channel, v, painter);
+        (self.energy(captured, bounds), v)
     }
 
     /// Sum of squared differences on every second line, words left out, differences cut at 96 levels.
@@ -446,6 +525,35 @@ impl<'d> Reader<'d> {
             sum += u64::from(line);
         }
         sum
+    }
+}
+
+fn is_zero(slopes: &[i16]) -> bool {
+    match <&[i16; CHUNK]>::try_from(slopes) {
+        Ok(chunk) => *chunk == [0; CHUNK],
+        Err(_) => slopes.iter().all(|v| *v == 0),
+    }
+}
+
+/// Calls `each` with every index at which `a` and `b` differ; equal stretches are passed by in chunks.
+fn for_each_difference(a: &[u8], b: &[u8], mut each: impl FnMut(usize)) {
+    let (left, left_rest) = a.as_chunks::<CHUNK>();
+    let (right, right_rest) = b.as_chunks::<CHUNK>();
+    for (k, (p, q)) in left.iter().zip(right).enumerate() {
+        if p == q {
+            continue;
+        }
+        for x in 0..CHUNK {
+            if p[x] != q[x] {
+                each(k * CHUNK + x);
+            }
+        }
+    }
+    let first = left.len() * CHUNK;
+    for (x, (p, q)) in left_rest.iter().zip(right_rest).enumerate() {
+        if p != q {
+            each(first + x);
+        }
     }
 }
 
@@ -481,5 +589,25 @@ pub fn word_boxes(
         let x1 = libm::ceil(right) as i32 + 2 - area.x;
         let y1 = libm::ceil(bottom) as i32 + 2 - area.y;
         out.push(Rect::new(x0, y0, x1 - x0, y1 - y0));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_difference_is_found_once_and_in_order() {
+        for length in [0, 1, CHUNK - 1, CHUNK, 3 * CHUNK + 5] {
+            let a = vec![7u8; length];
+            let mut b = a.clone();
+            let places: Vec<usize> = (0..length).filter(|x| x % 5 == 0 || *x == 17).collect();
+            for &x in &places {
+                b[x] = 9;
+            }
+            let mut found = Vec::new();
+            for_each_difference(&a, &b, |x| found.push(x));
+            assert_eq!(found, places);
+        }
     }
 }

@@ -367,8 +367,8 @@ impl ColorFit {
                     for j in 0..4 {
                         self.normal[(i, j)] += row[i] * row[j];
                     }
-                    for k in 0..3 {
-                        self.right[k][i] += row[i] * c[k];
+                    for (right, level) in self.right.iter_mut().zip(c) {
+                        right[i] += row[i] * level;
                     }
                 }
                 self.count += 1.0;

@@ -156,7 +156,7 @@ pub fn is_noisy(captured: View, reference: View) -> bool {
     for y in 1..reference.height().saturating_sub(1) {
         let (up, here, down) = (reference.row(y - 1), reference.row(y), reference.row(y + 1));
         let cap = captured.row(y);
-        let mut before = None;
+        let mut before: Option<i32> = None;
         for x in 1..here.len().saturating_sub(1) {
             let level = i32::from(here[x]);
             let contrast = [up[x], down[x], here[x - 1], here[x + 1]]
@@ -172,7 +172,7 @@ pub fn is_noisy(captured: View, reference: View) -> bool {
             flat += 1;
             noisy += u32::from(difference.abs() > NOISY);
             if let Some(last) = before {
-                steps += f64::from((difference - last as i32).abs());
+                steps += f64::from((difference - last).abs());
                 sizes += f64::from(difference.abs());
             }
             before = Some(difference);
@@ -354,10 +354,10 @@ fn band_shifts(captured: View, reference: View, band_px: usize) -> Vec<Option<i3
             let farthest = (a.len() / 3) as i32;
             let mut best = (f32::MIN, 0);
             for shift in -farthest..=farthest {
-                if let Some(r) = profile_correlation(&a, &b, shift) {
-                    if r > best.0 {
-                        best = (r, shift);
-                    }
+                if let Some(r) = profile_correlation(&a, &b, shift)
+                    && r > best.0
+                {
+                    best = (r, shift);
                 }
             }
             let fine = |v: View| profile(v, band, band_px, 1);
@@ -366,14 +366,20 @@ fn band_shifts(captured: View, reference: View, band_px: usize) -> Vec<Option<i3
             let around = best.1 * COARSE as i32;
             let mut best = (at_zero, 0);
             for shift in around - COARSE as i32..=around + COARSE as i32 {
-                if let Some(r) = profile_correlation(&a, &b, shift) {
-                    // A displacement must be clearly better than none.
-                    if r > best.0 && r > at_zero + 0.1 {
-                        best = (r, shift);
-                    }
+                if let Some(r) = profile_correlation(&a, &b, shift)
+                    && r > best.0
+                {
+                    best = (r, shift);
                 }
             }
-            (best.0 > DISPLACED).then_some(best.1)
+            // In between lies a long shape that looks much the same a few pixels on: it says nothing.
+            let is_clear = best.0 > at_zero + 0.1;
+            let is_still = best.0 < at_zero + 0.005;
+            (best.0 > DISPLACED && (is_clear || is_still)).then_some(if is_still {
+                0
+            } else {
+                best.1
+            })
         })
         .collect()
 }
@@ -406,7 +412,7 @@ mod tests {
         for y in 0..80 {
             for x in 0..96 {
                 // Boxes of several sizes and a slanted line: texture on every line.
-                let ink = (x * 7 + y * 3) % 41 < 6 || (x > 20 && x < 34 && y > 10 && y < 60);
+                let ink = (x * 7 + y * 3) % 41 < 6 || (x > 20 && x < 34 && y > 10 && y < 76);
                 if ink {
                     plane.row_mut(y)[x] = 200;
                 }

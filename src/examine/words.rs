@@ -227,7 +227,7 @@ impl<'d> WordChecker<'d> {
                 (shown, best) = (c, r);
             }
         }
-        (shown != cell.due && best > LEAST_MATCH && best - as_due > MARGIN).then(|| WrongCell {
+        (shown != cell.due && best > LEAST_MATCH && best - as_due > MARGIN).then_some(WrongCell {
             due: cell.due,
             shown,
             margin: best - as_due,

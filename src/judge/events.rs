@@ -227,10 +227,10 @@ impl<'d> EventLog<'d> {
                         first_frame: open.first_frame,
                     });
                 }
-                if let Some(new) = worst {
-                    if open.worst.as_ref().is_none_or(|old| new.0 > old.0) {
-                        open.worst = Some(new);
-                    }
+                if let Some(new) = worst
+                    && open.worst.as_ref().is_none_or(|old| new.0 > old.0)
+                {
+                    open.worst = Some(new);
                 }
             }
             match transition {

@@ -501,10 +501,10 @@ impl RegionJudge {
     /// For a liveness cell: true when it has not changed for too long. `None` without one.
     fn liveness_is_stuck(&mut self, moment: &Moment, findings: &Findings) -> Option<bool> {
         let hold_s = self.liveness_hold_s?;
-        if let Some(lit) = findings.liveness {
-            if self.liveness.is_none_or(|(before, _)| before != lit) {
-                self.liveness = Some((lit, moment.time_s));
-            }
+        if let Some(lit) = findings.liveness
+            && self.liveness.is_none_or(|(before, _)| before != lit)
+        {
+            self.liveness = Some((lit, moment.time_s));
         }
         Some(
             self.liveness

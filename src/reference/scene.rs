@@ -167,6 +167,16 @@ impl Scene {
         &self.items
     }
 
+    /// Gives every item the colour of the item of `other` in the same place; does nothing when `other`
+    /// has another number of items.
+    pub fn take_colors(&mut self, other: &Self) {
+        if self.items.len() == other.items.len() {
+            for (item, as_in) in self.items.iter_mut().zip(&other.items) {
+                item.color = as_in.color;
+            }
+        }
+    }
+
     /// Closed contours `first..last` of a fill; the last point joins the first.
     pub fn contours(&self, first: usize, last: usize) -> impl Iterator<Item = &[Point]> {
         (first..last).map(|k| {
@@ -341,6 +351,7 @@ impl Scene {
 
     /// A line of words from the left end of its base line. `direction` is (cos, sin) of the
     /// angle of the base line, y down; `width` is the advance of the whole line, px.
+    #[expect(clippy::too_many_arguments, reason = "a line of words is all of these")]
     pub fn words_at(
         &mut self,
         color: Rgb,
