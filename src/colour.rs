@@ -33,7 +33,7 @@ use crate::picture::{Encoding, Matrix, Picture, Plane, Range, Rgb, Subsampling};
     serde::Deserialize,
     schemars::JsonSchema,
 )]
-#[serde(rename_all = "snake_case")]
+#[serde(rename_all = "kebab-case")]
 pub enum Siting {
     /// On the left luma column, between two rows (MPEG-2, and H.264 when it does not say).
     #[default]

@@ -1,5 +1,6 @@
 //! What is known of a capture before its frames are read.
 
+pub use crate::colour::Siting;
 use crate::picture::{Encoding, Matrix, Range, Subsampling};
 
 /// Where a property of the capture is known from.
@@ -16,20 +17,6 @@ pub enum Origin {
     Assumed,
     /// We made it so: R'G'B' material is turned into a known encoding.
     Converted,
-}
-
-/// Where the colour samples of a subsampled picture lie.
-#[derive(
-    Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema,
-)]
-#[serde(rename_all = "kebab-case")]
-pub enum Siting {
-    /// On the left luma column, midway between two rows (MPEG-2, H.264 by default).
-    Left,
-    /// Midway between columns and rows (JPEG, MPEG-1).
-    Center,
-    /// On the left luma column and the upper row (BT.2020, PAL DV).
-    TopLeft,
 }
 
 /// What is known of a capture before its frames are read.

@@ -8,7 +8,6 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::subject::Subject;
-use super::view::View;
 use crate::definition::Definition;
 use crate::picture::{Encoding, Picture, Plane, Rect, Subsampling};
 use crate::recording::inputs::Inputs;
@@ -460,10 +459,4 @@ pub fn largest_change(map: &ColorMap, definition: &Definition, encoding: Encodin
         }
     }
     largest
-}
-
-/// A view of the whole luma plane, for callers that compare frames.
-#[must_use]
-pub fn luma_view(picture: &Picture) -> View<'_> {
-    View::whole(&picture.planes()[0])
 }

@@ -10,7 +10,6 @@ use crate::examine::digits::Digits;
 use crate::examine::reader::{Fitted, RECOGNISED};
 use crate::examine::region::{Explanation, Findings, Moment};
 use crate::examine::signature::Signature;
-use crate::recording::Recording;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::symbols::freedom::Freedom;
 use crate::reference::symbols::scale::half_period;
@@ -604,9 +603,4 @@ fn displayed_in_range(f: &Freedom, value: f64) -> f64 {
         let low = if f.low < 0.0 { -p / 2.0 } else { 0.0 };
         low + (value - low).rem_euclid(p)
     })
-}
-
-/// The inputs that are due in a frame.
-pub fn due_inputs(recording: &Recording, moment: &Moment, out: &mut Inputs) {
-    recording.inputs_at(moment.due_time_s(), out);
 }

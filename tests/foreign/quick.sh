@@ -13,8 +13,12 @@ fi
 # The helicopter recording turns and climbs from here on.
 python3 "$here/clean.py" --binary "$binary" --display "$display" --inputs "$inputs" --out "$out/clean" \
   --start 90 --length 10 --rasterisers $rasterisers --codecs crf23
-# Not --require-all yet: a frozen altitude tape and noise on a region of digits alone are still found as
-# misleading. Stray events and clean events do fail.
-python3 "$here/campaign.py" --binary "$binary" --display "$display" --inputs "$inputs" --out "$out/campaign" \
-  --cache "$out/clean/cache" --start 90 --length 44 --trials 1 --passes 1 \
-  --kinds "freeze, region" "blank white, whole" "digit" "symbol erased" "noise burst, region"
+trials() {
+  out_name=$1
+  shift
+  python3 "$here/campaign.py" --binary "$binary" --display "$display" --inputs "$inputs" --out "$out/$out_name" \
+    --cache "$out/clean/cache" --start 90 --length 44 --trials 1 --passes 1 "$@"
+}
+trials campaign --require-all --kinds "blank white, whole" "digit" "symbol erased"
+# Open: both are found in their place and called misleading. Reported, and nothing here fails the script.
+trials open --kinds "freeze, region" "noise burst, region"

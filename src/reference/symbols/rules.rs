@@ -1,27 +1,15 @@
-//! Conditions over channels, and colours that depend on them.
+//! Colours that depend on conditions over channels.
 
 use crate::definition::Definition;
-use crate::definition::model::{ColorRule, Condition};
+use crate::definition::model::ColorRule;
 use crate::picture::Rgb;
+use crate::recording::condition::all_hold;
 use crate::recording::inputs::Inputs;
-
-/// True while the channel has a valid number and every bound that is given holds.
-#[must_use]
-pub fn holds(condition: &Condition, d: &Definition, inputs: &Inputs) -> bool {
-    let Some(v) = inputs.value(d.channel(&condition.channel)).number() else {
-        return false;
-    };
-    condition.below.is_none_or(|limit| v < limit)
-        && condition.at_least.is_none_or(|limit| v >= limit)
-        && condition.equals.is_none_or(|constant| v == constant)
-}
 
 /// The colour of the first rule whose conditions all hold; `usual` when there is none.
 #[must_use]
 pub fn ruled_color(usual: &str, rules: &[ColorRule], d: &Definition, inputs: &Inputs) -> Rgb {
-    let rule = rules
-        .iter()
-        .find(|rule| rule.when.iter().all(|c| holds(c, d, inputs)));
+    let rule = rules.iter().find(|rule| all_hold(&rule.when, d, inputs));
     d.color(rule.map_or(usual, |r| &r.color))
 }
 
