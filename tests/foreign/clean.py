@@ -85,6 +85,9 @@ def measured(path, definition, recording, start_s):
                     staleness[name].append((region["staleness_ms"], region.get("staleness_se_ms")))
                 for reading in region.get("readings", []):
                     channel = definition.channels.get(reading["channel"])
+                    # Digits are rounded to their last place: their error says nothing of the measurement.
+                    if reading.get("px_per_unit") is None and "what" in reading:
+                        continue
                     if channel is None or not isinstance(reading.get("displayed"), (int, float)):
                         continue
                     truth = float(recording.at(channel, start_s + frame["time_s"]))
