@@ -10,7 +10,7 @@ use super::subject::Subject;
 use super::view::View;
 use crate::picture::Rect;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
-use crate::reference::painter::{Filter, Painter, RegionCanvas};
+use crate::reference::painter::{Filter, Painter, SlopeCanvas};
 use crate::reference::scene::{Scene, Shape};
 use crate::reference::symbols::freedom::{self, Freedom};
 
@@ -33,6 +33,8 @@ const HALF_STEP_PX: f64 = 0.5;
 const LONGEST_STEP_PX: f64 = 2.5;
 /// A step below this ends the iteration, px: what is left is below a hundredth.
 const SETTLED_PX: f64 = 0.3;
+/// Pixels for a unit up to which a symbol stands still: a mark parked at the end of its scale.
+const LEAST_PX_PER_UNIT: f64 = 1e-9;
 /// Most steps.
 const MOST_STEPS: usize = 8;
 /// Misfit up to which the symbol was recognised.
@@ -64,13 +66,14 @@ pub struct Reader<'d> {
     area: Rect,
     freedoms: Vec<Freedom>,
     groups: Vec<Group>,
-    low: RegionCanvas,
-    high: RegionCanvas,
+    pictures: SlopeCanvas,
     scene: Scene,
     /// Scenes above and at a value.
     above: Scene,
     middle: Scene,
     altered: Inputs,
+    /// Where the two drawings of a step may differ, relative to the region.
+    moved: Vec<Rect>,
     samples: Vec<Sample>,
     /// Slopes of each freedom of a group, plane after plane; all zero between steps.
     slopes: Vec<i16>,
@@ -102,12 +105,13 @@ impl<'d> Reader<'d> {
         }
         let mut scene = Scene::default();
         subject.region_static(region, &mut scene);
-        let mut canvas = || {
-            let mut canvas = RegionCanvas::new(area, 1, chain.look, definition.background());
-            canvas.set_fixed(painter, definition.fonts(), &scene, Filter::SHAPES);
-            canvas
-        };
-        let (low, high) = (canvas(), canvas());
+        let pictures = SlopeCanvas::new(
+            painter,
+            definition.fonts(),
+            (area, chain.look, definition.background()),
+            &scene,
+            Filter::SHAPES,
+        );
         let pixels = (area.width * area.height) as usize;
         let most = groups.iter().map(|g| g.members.len()).max().unwrap_or(0);
         let planes = if most > 1 { most } else { 0 };
@@ -117,12 +121,12 @@ impl<'d> Reader<'d> {
             area,
             freedoms,
             groups,
-            low,
-            high,
+            pictures,
             scene: Scene::default(),
             above: Scene::default(),
             middle: Scene::default(),
             altered: Inputs::default(),
+            moved: Vec::new(),
             samples: Vec::new(),
             slopes: vec![0; pixels * planes],
             spans: vec![(usize::MAX, 0); area.height as usize],
@@ -148,13 +152,13 @@ impl<'d> Reader<'d> {
         )
     }
 
-    /// Reads all freedoms of `captured`, starting from `start`; `words` are the lines of words of the
-    /// reference (static and moving), left out. `out` gets one entry a freedom: `None` when its
+    /// Reads all freedoms of `captured`, starting from `start`, whose reference is `drawn` where that
+    /// is at hand; `words` are the lines of words of the reference (static and moving), left out. `out` gets one entry a freedom: `None` when its
     /// channel is invalid, when its ink does not move here, or when the symbol was not recognised.
     pub fn read(
         &mut self,
         captured: View,
-        start: &Inputs,
+        (start, drawn): (&Inputs, Option<View>),
         words: &[Rect],
         scan: bool,
         painter: &mut Painter,
@@ -164,7 +168,7 @@ impl<'d> Reader<'d> {
         out.resize(self.freedoms.len(), None);
         self.set_mask(words);
         for g in 0..self.groups.len() {
-            self.read_group(g, captured, start, painter, out);
+            self.read_group(g, captured, (start, drawn), painter, out);
             let is_lost = self.groups[g].members.iter().any(|&k| {
                 out[k].is_none_or(|f| f.misfit > RECOGNISED)
                     && start.value(self.freedoms[k].channel).number().is_some()
@@ -214,7 +218,7 @@ impl<'d> Reader<'d> {
         &mut self,
         g: usize,
         captured: View,
-        start: &Inputs,
+        (start, mut drawn): (&Inputs, Option<View>),
         painter: &mut Painter,
         out: &mut [Option<Fitted>],
     ) {
@@ -226,7 +230,7 @@ impl<'d> Reader<'d> {
         let mut last: Option<fit::Step> = None;
         let mut scale = vec![1.0; values.len()];
         for _ in 0..MOST_STEPS {
-            let Some(step) = self.step(captured, &values, &mut scale, painter) else {
+            let Some(step) = self.step(captured, drawn.take(), &values, &mut scale, painter) else {
                 break;
             };
             let mut largest = 0.0f64;
@@ -252,7 +256,8 @@ impl<'d> Reader<'d> {
             let f = &self.freedoms[*member];
             let value = f.period.map_or(*value, |p| value.rem_euclid(p));
             let better = out[*member].is_none_or(|old| step.misfit < old.misfit);
-            if better && step.standard_error_px[k].is_finite() {
+            let bears = step.standard_error_px[k].is_finite() && scale[k] > LEAST_PX_PER_UNIT;
+            if better && bears {
                 out[*member] = Some(Fitted {
                     value,
                     standard_error: libm::hypot(step.standard_error_px[k], RASTERISER_PX)
@@ -264,10 +269,11 @@ impl<'d> Reader<'d> {
         }
     }
 
-    /// One step at `values`; `scale` gets pixels per unit.
+    /// One step at `values`, whose reference is `drawn` where that is at hand; `scale` gets pixels per unit.
     fn step(
         &mut self,
         captured: View,
+        drawn: Option<View>,
         values: &[(usize, f64)],
         scale: &mut [f64],
         painter: &mut Painter,
@@ -275,24 +281,31 @@ impl<'d> Reader<'d> {
         for (member, value) in values {
             self.altered.values[self.freedoms[*member].channel.0] = Value::Number(*value);
         }
+        if drawn.is_none() {
+            self.build(|r| &mut r.middle);
+        }
         self.samples.clear();
         for (k, (member, value)) in values.iter().enumerate() {
             let f = &self.freedoms[*member];
             let channel = f.channel;
             scale[k] =
                 freedom::px_per_unit(self.subject.definition(), self.region, f, &self.altered)
-                    .max(1e-9);
+                    .max(LEAST_PX_PER_UNIT);
             let half = HALF_STEP_PX / scale[k];
             let bounds = self.bounds_of(*member);
-            self.draw_pair(channel, *value, half, painter);
-            if values.len() == 1 {
-                self.gather_one(captured, bounds);
-            } else {
-                self.gather_slopes(k, bounds);
+            let moved =
+                self.draw_pair(channel, *value, half, drawn.is_none(), bounds, painter);
+            for &rect in &moved {
+                if values.len() == 1 {
+                    self.gather_one(captured, drawn, rect);
+                } else {
+                    self.gather_slopes(k, rect);
+                }
             }
+            self.moved = moved;
         }
         if values.len() > 1 {
-            self.gather_many(captured, values.len());
+            self.gather_many(captured, drawn, values.len());
         }
         fit::solve(&self.samples, values.len())
     }
@@ -312,8 +325,18 @@ impl<'d> Reader<'d> {
         Rect::new(x, y, right - x, bottom - y).intersection(&whole)
     }
 
-    /// Draws the region for a value and a little less in `low`, and a little more in `high`.
-    fn draw_pair(&mut self, channel: ChannelId, value: f64, half: f64, painter: &mut Painter) {
+    /// Draws the region for a little less than a value and a little more, and `with_middle` for the value
+    /// (the scene is built by then); returns where the two may differ within `bounds`, both relative to
+    /// the region.
+    fn draw_pair(
+        &mut self,
+        channel: ChannelId,
+        value: f64,
+        half: f64,
+        with_middle: bool,
+        bounds: Rect,
+        painter: &mut Painter,
+    ) -> Vec<Rect> {
         self.altered.values[channel.0] = Value::Number(value - half);
         self.build(|r| &mut r.scene);
         self.altered.values[channel.0] = Value::Number(value + half);
@@ -326,13 +349,30 @@ impl<'d> Reader<'d> {
             a.map(|i| i.color).eq(b.map(|i| i.color))
         };
         if !has_same_colors {
-            self.build(|r| &mut r.middle);
+            if !with_middle {
+                self.build(|r| &mut r.middle);
+            }
             self.scene.take_colors(&self.middle);
             self.above.take_colors(&self.middle);
         }
         let fonts = self.subject.definition().fonts();
-        self.low.update(painter, fonts, &self.scene);
-        self.high.update(painter, fonts, &self.above);
+        let (x, y) = (self.area.x, self.area.y);
+        let bounds = displaced(bounds, x, y);
+        let mut moved = std::mem::take(&mut self.moved);
+        moved.clear();
+        moved.extend(
+            self.pictures
+                .draw_differences(
+                    painter,
+                    fonts,
+                    [&self.scene, &self.above],
+                    with_middle.then_some(&self.middle),
+                    bounds,
+                )
+                .iter()
+                .map(|r| displaced(*r, -x, -y)),
+        );
+        moved
     }
 
     /// Fills a scene with what moves at the altered inputs.
@@ -344,36 +384,31 @@ impl<'d> Reader<'d> {
         *which(self) = scene;
     }
 
-    /// Draws the region for a value in `high`.
-    fn draw(&mut self, channel: ChannelId, value: f64, painter: &mut Painter) {
+    /// Draws the region for a value, within `bounds` relative to the region.
+    fn draw(&mut self, channel: ChannelId, value: f64, bounds: Rect, painter: &mut Painter) {
         self.altered.values[channel.0] = Value::Number(value);
         self.build(|r| &mut r.scene);
         let fonts = self.subject.definition().fonts();
-        self.high.update(painter, fonts, &self.scene);
+        let bounds = displaced(bounds, self.area.x, self.area.y);
+        self.pictures.draw(painter, fonts, &self.scene, bounds);
     }
 
-    fn gather_one(&mut self, captured: View, bounds: Rect) {
+    fn gather_one(&mut self, captured: View, drawn: Option<View>, bounds: Rect) {
         let width = self.area.width as usize;
-        let (low, high) = (
-            &self.low.canvas().planes()[0],
-            &self.high.canvas().planes()[0],
-        );
+        let [low, high, middle] = self.pictures.pictures();
+        let middle = drawn.unwrap_or(View::whole(middle));
         let (x0, x1) = (bounds.x as usize, bounds.right() as usize);
         for y in bounds.y as usize..bounds.bottom() as usize {
-            let (a, b, c) = (
-                &low.row(y)[x0..x1],
-                &high.row(y)[x0..x1],
-                &captured.row(y)[x0..x1],
-            );
+            let (a, b) = (&low.row(y)[x0..x1], &high.row(y)[x0..x1]);
+            let (c, m) = (&captured.row(y)[x0..x1], &middle.row(y)[x0..x1]);
             let mask = &self.mask[y * width + x0..y * width + x1];
             for_each_difference(a, b, |x| {
                 if mask[x] == 0 {
                     let mut slope = [0.0; MOST];
                     slope[0] = f32::from(b[x]) - f32::from(a[x]);
-                    let middle = (f32::from(a[x]) + f32::from(b[x])) / 2.0;
                     self.samples.push(Sample {
                         slope,
-                        residual: f32::from(c[x]) - middle,
+                        residual: f32::from(c[x]) - f32::from(m[x]),
                     });
                 }
             });
@@ -382,10 +417,7 @@ impl<'d> Reader<'d> {
 
     fn gather_slopes(&mut self, k: usize, bounds: Rect) {
         let (width, height) = (self.area.width as usize, self.area.height as usize);
-        let (low, high) = (
-            &self.low.canvas().planes()[0],
-            &self.high.canvas().planes()[0],
-        );
+        let [low, high, _] = self.pictures.pictures();
         let (x0, x1) = (bounds.x as usize, bounds.right() as usize);
         for y in bounds.y as usize..bounds.bottom() as usize {
             let (a, b) = (&low.row(y)[x0..x1], &high.row(y)[x0..x1]);
@@ -399,18 +431,15 @@ impl<'d> Reader<'d> {
     }
 
     /// Turns the slopes into samples, and clears them.
-    fn gather_many(&mut self, captured: View, count: usize) {
+    fn gather_many(&mut self, captured: View, drawn: Option<View>, count: usize) {
         let (width, height) = (self.area.width as usize, self.area.height as usize);
-        let (low, high) = (
-            &self.low.canvas().planes()[0],
-            &self.high.canvas().planes()[0],
-        );
+        let middle = drawn.unwrap_or(View::whole(self.pictures.pictures()[2]));
         for y in 0..height {
             let (from, to) = std::mem::replace(&mut self.spans[y], (usize::MAX, 0));
             if from >= to {
                 continue;
             }
-            let (a, b, c) = (low.row(y), high.row(y), captured.row(y));
+            let (c, m) = (captured.row(y), middle.row(y));
             let mut x = from;
             while x < to {
                 let end = (x + CHUNK).min(to);
@@ -436,10 +465,9 @@ impl<'d> Reader<'d> {
                     if any == 0 {
                         continue;
                     }
-                    let middle = (f32::from(a[x]) + f32::from(b[x])) / 2.0;
                     self.samples.push(Sample {
                         slope,
-                        residual: f32::from(c[x]) - middle,
+                        residual: f32::from(c[x]) - f32::from(m[x]),
                     });
                 }
                 x = end;
@@ -465,7 +493,8 @@ impl<'d> Reader<'d> {
             let f = self.freedoms[member].clone();
             self.altered.clone_from(&best_start);
             let scale =
-                freedom::px_per_unit(self.subject.definition(), self.region, &f, start).max(1e-9);
+                freedom::px_per_unit(self.subject.definition(), self.region, &f, start)
+                    .max(LEAST_PX_PER_UNIT);
             let near = (-SCAN_EACH_SIDE..=SCAN_EACH_SIDE)
                 .map(|k| value + f64::from(k) * SCAN_STEP_PX / scale);
             let span = f.period.unwrap_or(f.high - f.low);
@@ -492,7 +521,7 @@ impl<'d> Reader<'d> {
             }
             best_start.values[f.channel.0] = Value::Number(far_best.1);
         }
-        self.read_group(g, captured, &best_start, painter, out);
+        self.read_group(g, captured, (&best_start, None), painter, out);
     }
 
     /// Draws the candidate `v` of a freedom: what it leaves unexplained, and the value within range.
@@ -507,14 +536,14 @@ impl<'d> Reader<'d> {
         let v = f
             .period
             .map_or_else(|| v.clamp(f.low, f.high), |p| v.rem_euclid(p));
-        self.draw(f.channel, v, painter);
+        self.draw(f.channel, v, bounds, painter);
         (self.energy(captured, bounds), v)
     }
 
     /// Sum of squared differences on every second line, words left out, differences cut at 96 levels.
     fn energy(&self, captured: View, bounds: Rect) -> u64 {
         let width = self.area.width as usize;
-        let drawn = &self.high.canvas().planes()[0];
+        let drawn = self.pictures.pictures()[0];
         let mut sum = 0u64;
         for y in (bounds.y as usize..bounds.bottom() as usize).step_by(2) {
             let mut line = 0u32;
@@ -525,6 +554,14 @@ impl<'d> Reader<'d> {
             sum += u64::from(line);
         }
         sum
+    }
+}
+
+fn displaced(r: Rect, x: i32, y: i32) -> Rect {
+    Rect {
+        x: r.x + x,
+        y: r.y + y,
+        ..r
     }
 }
 

@@ -241,7 +241,7 @@ impl<'d> RegionExaminer<'d> {
         let scan = !agrees && self.troubled.is_multiple_of(SCAN_EVERY);
         self.reader.read(
             captured,
-            &inputs,
+            (&inputs, Some(self.due.reference()[0])),
             &self.word_boxes,
             scan,
             painter,
@@ -312,7 +312,7 @@ impl<'d> RegionExaminer<'d> {
         let captured = self.due.captured(moment.frame)[0];
         self.reader.read(
             captured,
-            &inputs,
+            (&inputs, Some(self.due.reference()[0])),
             &self.word_boxes,
             false,
             painter,
@@ -344,7 +344,7 @@ impl<'d> RegionExaminer<'d> {
         let mut again = Vec::new();
         self.reader.read(
             captured,
-            &self.trial_inputs,
+            (&self.trial_inputs, None),
             &self.word_boxes,
             false,
             painter,
@@ -487,16 +487,21 @@ impl<'d> RegionExaminer<'d> {
     ) -> Explanation {
         self.last_data_time_s = Some(data_time_s);
         self.last_staleness_s = moment.time_s - data_time_s;
-        // Read again from the values that are shown, so that readings far from the due ones settle.
-        let is_lost = readings
-            .iter()
-            .any(|r| r.is_none_or(|f| f.misfit > RECOGNISED));
-        if is_lost && !readings.is_empty() {
+        // Read again from the values that are shown: on a repeating scale those found from the due ones may
+        // be a whole label off, and only this picture has been checked with its words.
+        if !readings.is_empty() {
             let mut start = inputs.clone();
             start.values.clone_from(&self.trial_inputs.values);
             let captured = self.due.captured(moment.frame)[0];
-            self.reader
-                .read(captured, &start, &self.word_boxes, false, painter, readings);
+            let drawn = Some(self.trial.reference()[0]);
+            self.reader.read(
+                captured,
+                (&start, drawn),
+                &self.word_boxes,
+                false,
+                painter,
+                readings,
+            );
         }
         Explanation::OtherTime { data_time_s }
     }

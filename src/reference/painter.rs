@@ -10,7 +10,7 @@ use super::glyphs::{GlyphCache, Place, Placement, pixels_of};
 use super::raster::Raster;
 use super::scene::{Bounds, Item, Layer, Scene, Shape, Words};
 use super::text::Font;
-use crate::picture::{Rect, Rgb};
+use crate::picture::{Plane, Rect, Rgb};
 
 /// Which items of a scene are drawn.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -337,7 +337,13 @@ impl RegionCanvas {
         drawing_order(scene, self.filter, &mut self.order);
         let area = self.canvas.area();
         if self.is_drawn && has_same_background(&self.shown, scene) {
-            self.find_dirty(scene);
+            find_dirty(
+                (&self.shown, &self.shown_order),
+                (scene, &self.order),
+                &self.look.geometry,
+                area,
+                &mut self.dirty,
+            );
         } else {
             let levels = self.look.levels(self.background);
             self.base.fill(area, levels);
@@ -373,47 +379,160 @@ impl RegionCanvas {
         }
         &self.dirty
     }
+}
 
-    /// Pairs items of the two scenes by their place in the drawing order, from the front and,
-    /// when their number differs, from the back as well; what has no equal partner has changed.
-    fn find_dirty(&mut self, scene: &Scene) {
-        let (old, new) = (&self.shown_order, &self.order);
-        let same = |a: usize, b: usize| {
-            looks_same(
-                &self.shown,
-                &self.shown.items()[a],
-                scene,
-                &scene.items()[b],
-            )
+/// Pictures of one region a little below, a little above and at a value: slopes are taken between them.
+///
+/// Only where the first two may differ is anything drawn; the rest of the canvases is left over from
+/// earlier calls. There they hold the same bytes as a [`RegionCanvas`] that shows the scene.
+#[derive(Clone, Debug)]
+pub struct SlopeCanvas {
+    look: Look,
+    filter: Filter,
+    /// Background colour and static artwork.
+    base: Canvas,
+    /// Below, above, at the value.
+    pictures: [Canvas; 3],
+    orders: [Vec<usize>; 2],
+    dirty: Vec<Rect>,
+}
+
+impl SlopeCanvas {
+    /// Luma of a region whose pixels are `area` of the frame and whose static artwork is `fixed`;
+    /// of it and of all scenes to come only what `filter` lets through is drawn.
+    #[must_use]
+    pub fn new(
+        painter: &mut Painter,
+        fonts: &[(String, Font)],
+        (area, look, background): (Rect, Look, Rgb),
+        fixed: &Scene,
+        filter: Filter,
+    ) -> Self {
+        let mut base = Canvas::new(area, 1, look.levels(background));
+        let below = Filter {
+            words: filter.words,
+            shapes: filter.shapes,
+            ..Filter::BACKGROUND
         };
-        let shorter = old.len().min(new.len());
-        let is_paired = old.len() == new.len();
-        let mut front = 0;
-        while front < shorter && same(old[front], new[front]) {
-            front += 1;
+        painter.draw(fixed, fonts, &look, &mut base, below, area);
+        Self {
+            look,
+            filter,
+            pictures: [base.clone(), base.clone(), base.clone()],
+            base,
+            orders: [Vec::new(), Vec::new()],
+            dirty: Vec::new(),
         }
-        let mut back = 0;
-        while back < shorter - front && same(old[old.len() - 1 - back], new[new.len() - 1 - back]) {
-            back += 1;
+    }
+
+    /// Below, above and at the value, of use where the last call drew.
+    #[must_use]
+    pub fn pictures(&self) -> [&Plane; 3] {
+        self.pictures.each_ref().map(|c| &c.planes()[0])
+    }
+
+    /// Draws `low` and `high` where they may differ, within the pixels `bounds` of the frame, and
+    /// `middle` there as well; returns these areas, no two of which share a pixel.
+    pub fn draw_differences(
+        &mut self,
+        painter: &mut Painter,
+        fonts: &[(String, Font)],
+        [low, high]: [&Scene; 2],
+        middle: Option<&Scene>,
+        bounds: Rect,
+    ) -> &[Rect] {
+        let bounds = bounds.intersection(&self.base.area());
+        for (order, scene) in self.orders.iter_mut().zip([low, high]) {
+            drawing_order(scene, self.filter, order);
         }
-        let area = self.canvas.area();
-        let geometry = &self.look.geometry;
-        let (old, new) = (&old[front..old.len() - back], &new[front..new.len() - back]);
-        for k in 0..old.len().max(new.len()) {
-            if is_paired && same(old[k], new[k]) {
-                continue;
+        self.dirty.clear();
+        let [a, b] = &self.orders;
+        find_dirty(
+            (low, a),
+            (high, b),
+            &self.look.geometry,
+            bounds,
+            &mut self.dirty,
+        );
+        for k in 0..self.dirty.len() {
+            for (picture, scene) in [Some(low), Some(high), middle].into_iter().enumerate() {
+                if let Some(scene) = scene {
+                    self.draw_within(painter, fonts, picture, scene, self.dirty[k]);
+                }
             }
-            if let Some(&a) = old.get(k) {
-                add_dirty(
-                    &mut self.dirty,
-                    touched_pixels(&self.shown.items()[a], geometry).intersection(&area),
-                );
-            }
-            if let Some(&b) = new.get(k) {
-                add_dirty(
-                    &mut self.dirty,
-                    touched_pixels(&scene.items()[b], geometry).intersection(&area),
-                );
+        }
+        &self.dirty
+    }
+
+    /// Draws `scene` within the pixels `bounds` of the frame.
+    pub fn draw(
+        &mut self,
+        painter: &mut Painter,
+        fonts: &[(String, Font)],
+        scene: &Scene,
+        bounds: Rect,
+    ) -> &Plane {
+        let bounds = bounds.intersection(&self.base.area());
+        self.draw_within(painter, fonts, 0, scene, bounds);
+        &self.pictures[0].planes()[0]
+    }
+
+    fn draw_within(
+        &mut self,
+        painter: &mut Painter,
+        fonts: &[(String, Font)],
+        picture: usize,
+        scene: &Scene,
+        rect: Rect,
+    ) {
+        let canvas = &mut self.pictures[picture];
+        canvas.copy(&self.base, rect);
+        let above = Filter {
+            words: self.filter.words,
+            shapes: self.filter.shapes,
+            ..Filter::ABOVE_BACKGROUND
+        };
+        painter.draw(scene, fonts, &self.look, canvas, above, rect);
+    }
+}
+
+/// Pairs items of two scenes (given with their drawing orders) by their place in the order, from the
+/// front and, when their number differs, from the back as well; what has no equal partner has changed,
+/// and the pixels of `area` that it touches are added to `dirty`.
+fn find_dirty(
+    (old_scene, old): (&Scene, &[usize]),
+    (new_scene, new): (&Scene, &[usize]),
+    geometry: &Geometry,
+    area: Rect,
+    dirty: &mut Vec<Rect>,
+) {
+    let same = |a: usize, b: usize| {
+        looks_same(
+            old_scene,
+            &old_scene.items()[a],
+            new_scene,
+            &new_scene.items()[b],
+        )
+    };
+    let shorter = old.len().min(new.len());
+    let is_paired = old.len() == new.len();
+    let mut front = 0;
+    while front < shorter && same(old[front], new[front]) {
+        front += 1;
+    }
+    let mut back = 0;
+    while back < shorter - front && same(old[old.len() - 1 - back], new[new.len() - 1 - back]) {
+        back += 1;
+    }
+    let (old, new) = (&old[front..old.len() - back], &new[front..new.len() - back]);
+    for k in 0..old.len().max(new.len()) {
+        if is_paired && same(old[k], new[k]) {
+            continue;
+        }
+        for (scene, order) in [(old_scene, old), (new_scene, new)] {
+            if let Some(&item) = order.get(k) {
+                let touched = touched_pixels(&scene.items()[item], geometry);
+                add_dirty(dirty, touched.intersection(&area));
             }
         }
     }
