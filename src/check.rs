@@ -18,6 +18,7 @@ use crate::examine::register::{self, FrameReference};
 use crate::examine::signature::{self, Signature};
 use crate::examine::subject::Subject;
 use crate::examine::view::View;
+use crate::judge::company::Company;
 use crate::judge::events::{Action, Event, EventLog, action, name};
 use crate::judge::region::{RegionJudge, RegionVerdict};
 use crate::judge::verdict::{self, Verdict};
@@ -140,8 +141,6 @@ const CHAIN_LEVELS: f64 = 8.0;
 const BROKEN_REGIONS: usize = 3;
 /// Frames between such looks.
 const BROKEN_EVERY: u32 = 3;
-/// How long a region that was seen to be on time speaks for the others, s.
-const OTHERS_S: f64 = 0.3;
 
 struct Regions<'d> {
     examiners: Vec<RegionExaminer<'d>>,
@@ -379,7 +378,7 @@ struct Run<'d> {
     interval_s: f64,
     frames: u64,
     inputs: Inputs,
-    on_time: Vec<f64>,
+    company: Company,
     counts: Vec<BTreeMap<String, u64>>,
     frame_counts: BTreeMap<String, u64>,
     blind_s: Vec<f64>,
@@ -437,7 +436,7 @@ impl<'d> Run<'d> {
             interval_s: 0.04,
             frames: 0,
             inputs: Inputs::default(),
-            on_time: vec![f64::NEG_INFINITY; count],
+            company: Company::default(),
             counts: vec![BTreeMap::new(); count],
             frame_counts: BTreeMap::new(),
             blind_s: vec![0.0; count],
@@ -460,6 +459,7 @@ impl<'d> Run<'d> {
             frame: &frame.picture,
             recording: self.recording,
             time_s: frame.time_s + self.offset_s,
+            likely_s: self.company.data_time_s(frame.time_s + self.offset_s),
             latency_s: self.latency_s,
             interval_s: self.interval_s,
         };
@@ -507,20 +507,11 @@ impl<'d> Run<'d> {
             .count();
         let mut verdicts: Vec<RegionVerdict> = Vec::with_capacity(count);
         for (k, findings) in found.iter().enumerate() {
-            let others_on_time = self
-                .on_time
-                .iter()
-                .enumerate()
-                .any(|(j, t)| j != k && frame.time_s - t < OTHERS_S);
-            let v = self.regions.judges[k].judge(&moment, findings, &self.inputs, others_on_time);
-            let is_live = v
-                .live_since_s
-                .is_some_and(|since| moment.time_s - since < OTHERS_S);
-            if is_live && !self.regions.examiners[k].freedoms().is_empty() {
-                self.on_time[k] = frame.time_s;
-            }
+            let v = self.regions.judges[k].judge(&moment, findings, &self.inputs, &self.company);
             verdicts.push(v);
         }
+        self.company
+            .update(&moment, &self.regions.judges, &verdicts);
         self.watch_chain(frame, wrong, with_ink)?;
         let whole = verdict::of_frame(verdicts.iter().map(|v| v.verdict));
         *self.frame_counts.entry(key(whole)).or_default() += 1;

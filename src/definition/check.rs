@@ -103,6 +103,8 @@ const PX_PER_UNIT: Limits = Limits::above("pixels per unit", 0.0, 1e6, "px");
 const VALUE: Limits = Limits::new("value", -1e12, 1e12, "");
 const STEP: Limits = Limits::above("step", 0.0, 1e12, "");
 const PERIOD: Limits = Limits::above("period", 0.0, 1e12, "");
+/// Longest window of `confirm_frames`; a judge keeps it in 128 bits.
+pub const MAX_WINDOW_FRAMES: u32 = 128;
 const TIME: Limits = Limits::new("time", 0.0, 60_000.0, "ms");
 const TIME_SPAN: Limits = Limits::above("time", 0.0, 60_000.0, "ms");
 const AGE: Limits = Limits::above("age limit", 0.0, 3_600_000.0, "ms");
@@ -484,6 +486,14 @@ impl<'f> Check<'f> {
 
     fn region(&mut self, at: &At<'_>, region: &'f Region) {
         self.number(&at.key("confirm_ms"), region.confirm_ms, &TIME);
+        if let Some([k, n]) = region.confirm_frames
+            && !(1 <= k && k <= n && n <= MAX_WINDOW_FRAMES)
+        {
+            self.say(
+                &at.key("confirm_frames"),
+                format!("[{k}, {n}] frames: must be [k, n], 1 <= k <= n <= {MAX_WINDOW_FRAMES}"),
+            );
+        }
         self.number(&at.key("recover_ms"), region.recover_ms, &TIME);
         self.number_if(&at.key("max_latency_ms"), region.max_latency_ms, &TIME);
         for (name, tolerance) in &region.tolerance {

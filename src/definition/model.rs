@@ -137,6 +137,8 @@ pub struct Region {
     /// How long a fault must persist before it is raised, ms.
     #[serde(default = "default_confirm_ms")]
     pub confirm_ms: f64,
+    /// Also raises a fault that comes and goes: `[k, n]`, at least k of the last n frames were faulty.
+    pub confirm_frames: Option<[u32; 2]>,
     /// How long the picture must agree before the event ends, ms.
     #[serde(default = "default_recover_ms")]
     pub recover_ms: f64,

@@ -8,6 +8,10 @@
 //! that leave it count only in company (two neighbours that leave it the same way), so
 //! scattered noise adds up to nothing.
 //!
+//! One line of pixels that is lost stays inside the envelope, since its neighbours above and below are
+//! there. So lines are asked by themselves as well: along upright strokes a displacement up or down changes
+//! nothing, and a line whose strokes are gone nearly everywhere is lost.
+//!
 //! Looking at every pixel's neighbourhood is too dear for every frame, so a first pass sums
 //! squared differences over cells of 8 x 8 pixels and holds them against the gradient
 //! energy of the reference; the envelope is asked only in cells where the ratio is suspicious. A
@@ -218,7 +222,94 @@ pub fn compare(
             found.densest_px = found.densest_px.max(window);
         }
     }
+    for y in 1..captured.height().saturating_sub(1) {
+        let cells = &scratch.hot[y / CELL * columns..][..columns];
+        let (strokes, gone) = strokes_gone(captured, reference, y, cells, unchecked);
+        if is_lost(strokes, gone) {
+            let lost = gone;
+            found.missing_px += lost;
+            found.densest_px = found.densest_px.max(lost);
+            let line = Rect::new(0, y as i32, captured.width() as i32, 1);
+            found.bounds = found.bounds.union(&line);
+        }
+    }
     found
+}
+
+/// Range of levels up and down a stroke within which it counts as upright.
+const UPRIGHT: u8 = 24;
+/// Range of levels across it that makes it a stroke.
+const STROKE: u8 = 60;
+/// Strokes that a lost line must have crossed, px, and the share of them that must be gone.
+const LOST_PX: u32 = 6;
+const LOST_SHARE: f32 = 0.6;
+/// Share of the contrast by which a pixel must be off to be gone; half a pixel of displacement gives 0.5.
+const GONE: f32 = 0.65;
+
+/// Pixels of upright strokes on line `y` of the reference, and how many of them are gone.
+fn strokes_gone(
+    captured: View,
+    reference: View,
+    y: usize,
+    hot: &[bool],
+    unchecked: &[Rect],
+) -> (u32, u32) {
+    let (above, here, below) = (reference.row(y - 1), reference.row(y), reference.row(y + 1));
+    let cap = captured.row(y);
+    let (mut strokes, mut gone) = (0u32, 0u32);
+    for (c, _) in hot.iter().enumerate().filter(|(_, hot)| **hot) {
+        for x in (c * CELL).max(2)..((c + 1) * CELL).min(here.len().saturating_sub(2)) {
+            let level = here[x];
+            if level.abs_diff(above[x]).max(level.abs_diff(below[x])) > UPRIGHT {
+                continue;
+            }
+            let around = &here[x - 2..=x + 2];
+            let (low, high) = around
+                .iter()
+                .fold((255, 0), |(l, h), &v| (v.min(l), v.max(h)));
+            if high - low < STROKE || unchecked.iter().any(|u| u.contains(x as i32, y as i32)) {
+                continue;
+            }
+            strokes += 1;
+            gone += u32::from(f32::from(level.abs_diff(cap[x])) > GONE * f32::from(high - low));
+        }
+    }
+    (strokes, gone)
+}
+
+fn is_lost(strokes: u32, gone: u32) -> bool {
+    gone >= LOST_PX && gone as f32 > LOST_SHARE * strokes as f32
+}
+
+/// Most neighbouring lines that are lost together and not a thing that is missing.
+const LOST_TOGETHER: usize = 3;
+
+/// True when strokes are gone on single lines and there on the lines above and below.
+#[must_use]
+pub fn has_gaps_in_strokes(captured: View, reference: View) -> bool {
+    let all = vec![true; captured.width().div_ceil(CELL)];
+    let lines: Vec<(u32, u32)> = (1..captured.height().saturating_sub(1))
+        .map(|y| strokes_gone(captured, reference, y, &all, &[]))
+        .collect();
+    let is_there = |&(strokes, gone): &(u32, u32)| strokes >= LOST_PX && 3 * gone < strokes;
+    let (mut y, mut gaps) = (0, 0);
+    while y < lines.len() {
+        let begin = y;
+        while y < lines.len() && is_lost(lines[y].0, lines[y].1) {
+            y += 1;
+        }
+        if y == begin {
+            y += 1;
+            continue;
+        }
+        if y - begin > LOST_TOGETHER {
+            return false;
+        }
+        let before = begin > 0 && is_there(&lines[begin - 1]);
+        let after = lines.get(y).is_some_and(is_there);
+        gaps += usize::from(before && after);
+    }
+    gaps > 0
 }
 
 /// Sum of squared differences by cell.

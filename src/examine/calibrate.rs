@@ -403,6 +403,7 @@ fn latency(
                     frame: &f.picture,
                     recording,
                     time_s: f.time_s + offset_s,
+                    likely_s: None,
                     latency_s,
                     interval_s,
                 };

@@ -32,9 +32,9 @@ pub struct Step {
     pub motion_px: Vec<f64>,
     /// Standard error of the motion, px, by freedom; infinite when the samples do not bear on it.
     pub standard_error_px: Vec<f64>,
-    /// Root mean square of what remains, over that of a pixel of motion; below about 0.3 the
-    /// picture was recognised.
-    pub misfit: f64,
+    /// By freedom: root mean square of what remains where it moves ink, over that of a pixel of
+    /// motion; below about 0.3 the symbol was recognised.
+    pub misfit: Vec<f64>,
 }
 
 /// Levels of noise that the weights always allow.
@@ -75,19 +75,23 @@ pub fn solve(samples: &[Sample], freedoms: usize) -> Option<Step> {
         }
     }
     let (solution, variance) = step;
-    let (mut left, mut unit) = (0.0, 0.0);
+    // A pixel speaks for the freedoms by how much they move it.
+    let (mut left, mut unit) = ([0.0; MOST], [0.0; MOST]);
     for s in samples {
         let r = remaining(s, &solution, freedoms);
-        left += r * r;
-        unit += s.slope[..freedoms]
-            .iter()
-            .map(|&v| f64::from(v) * f64::from(v))
-            .sum::<f64>();
+        let squares = s.slope.map(|v| f64::from(v) * f64::from(v));
+        let all: f64 = squares[..freedoms].iter().sum();
+        for k in 0..freedoms {
+            left[k] += r * r * squares[k] / all.max(1e-9);
+            unit[k] += squares[k];
+        }
     }
     Some(Step {
         motion_px: solution.iter().take(freedoms).copied().collect(),
         standard_error_px: variance.iter().take(freedoms).map(|v| v.sqrt()).collect(),
-        misfit: (left / unit.max(1e-9)).sqrt(),
+        misfit: (0..freedoms)
+            .map(|k| (left[k] / unit[k].max(1e-9)).sqrt())
+            .collect(),
     })
 }
 

@@ -44,6 +44,8 @@ const SCAN_STEP_PX: f64 = 2.0;
 const SCAN_EACH_SIDE: i32 = 16;
 /// Most candidates of the far scan.
 const FAR_CANDIDATES: usize = 72;
+/// Ratio of what a candidate may leave to what a nearer one leaves.
+const NEARER_ADVANTAGE: (u64, u64) = (8, 7);
 /// How many times better than the best near candidate a far one must be.
 const FAR_ADVANTAGE: u64 = 2;
 /// Standard error that a reading has at least, px. What the samples leave over tells of noise, not of
@@ -169,11 +171,7 @@ impl<'d> Reader<'d> {
         self.set_mask(words);
         for g in 0..self.groups.len() {
             self.read_group(g, captured, (start, drawn), painter, out);
-            let is_lost = self.groups[g].members.iter().any(|&k| {
-                out[k].is_none_or(|f| f.misfit > RECOGNISED)
-                    && start.value(self.freedoms[k].channel).number().is_some()
-            });
-            if scan && is_lost {
+            if scan {
                 self.scan_group(g, captured, start, painter, out);
             }
         }
@@ -255,7 +253,7 @@ impl<'d> Reader<'d> {
         for (k, (member, value)) in values.iter().enumerate() {
             let f = &self.freedoms[*member];
             let value = f.period.map_or(*value, |p| value.rem_euclid(p));
-            let better = out[*member].is_none_or(|old| step.misfit < old.misfit);
+            let better = out[*member].is_none_or(|old| step.misfit[k] < old.misfit);
             let bears = step.standard_error_px[k].is_finite() && scale[k] > LEAST_PX_PER_UNIT;
             if better && bears {
                 out[*member] = Some(Fitted {
@@ -263,7 +261,7 @@ impl<'d> Reader<'d> {
                     standard_error: libm::hypot(step.standard_error_px[k], RASTERISER_PX)
                         / scale[k],
                     px_per_unit: scale[k],
-                    misfit: step.misfit,
+                    misfit: step.misfit[k],
                 });
             }
         }
@@ -293,8 +291,7 @@ impl<'d> Reader<'d> {
                     .max(LEAST_PX_PER_UNIT);
             let half = HALF_STEP_PX / scale[k];
             let bounds = self.bounds_of(*member);
-            let moved =
-                self.draw_pair(channel, *value, half, drawn.is_none(), bounds, painter);
+            let moved = self.draw_pair(channel, *value, half, drawn.is_none(), bounds, painter);
             for &rect in &moved {
                 if values.len() == 1 {
                     self.gather_one(captured, drawn, rect);
@@ -479,7 +476,8 @@ impl<'d> Reader<'d> {
         }
     }
 
-    /// Looks for the value of each freedom in turn along coarse candidates, then fits from the best.
+    /// Looks for the value of each freedom that was not recognised along coarse candidates, in turn,
+    /// then fits from the best.
     fn scan_group(
         &mut self,
         g: usize,
@@ -489,14 +487,27 @@ impl<'d> Reader<'d> {
         out: &mut [Option<Fitted>],
     ) {
         let mut best_start = start.clone();
-        for (member, value) in self.active(g, start) {
+        let mut lost = self.active(g, start);
+        lost.retain(|(k, _)| out[*k].is_none_or(|f| f.misfit > RECOGNISED));
+        if lost.is_empty() {
+            return;
+        }
+        // Those that were recognised stand where they were read.
+        for &k in &self.groups[g].members {
+            if let Some(known) = out[k].filter(|f| f.misfit <= RECOGNISED) {
+                best_start.values[self.freedoms[k].channel.0] = Value::Number(known.value);
+            }
+        }
+        for (member, value) in lost {
             let f = self.freedoms[member].clone();
             self.altered.clone_from(&best_start);
-            let scale =
-                freedom::px_per_unit(self.subject.definition(), self.region, &f, start)
-                    .max(LEAST_PX_PER_UNIT);
-            let near = (-SCAN_EACH_SIDE..=SCAN_EACH_SIDE)
-                .map(|k| value + f64::from(k) * SCAN_STEP_PX / scale);
+            let scale = freedom::px_per_unit(self.subject.definition(), self.region, &f, start)
+                .max(LEAST_PX_PER_UNIT);
+            // The nearest first: ticks look alike a tick further.
+            let near = (0..=2 * SCAN_EACH_SIDE).map(|k| {
+                let steps = if k % 2 == 0 { -k / 2 } else { k / 2 + 1 };
+                value + f64::from(steps) * SCAN_STEP_PX / scale
+            });
             let span = f.period.unwrap_or(f.high - f.low);
             let far_step = (span / FAR_CANDIDATES as f64).max(SCAN_STEP_PX / scale);
             let far = (0..FAR_CANDIDATES)
@@ -506,7 +517,7 @@ impl<'d> Reader<'d> {
             let mut best = (u64::MAX, value);
             for v in near {
                 let candidate = self.tried(&f, v, captured, bounds, painter);
-                if candidate.0 < best.0 {
+                if candidate.0 < best.0 / NEARER_ADVANTAGE.0 * NEARER_ADVANTAGE.1 {
                     best = candidate;
                 }
             }

@@ -98,6 +98,9 @@ pub struct Moment<'a> {
     pub recording: &'a Recording,
     /// Recording time of the frame, s: capture time plus offset.
     pub time_s: f64,
+    /// Recording time of the data that the display as a whole is likely to show when it is not the usual
+    /// one, s.
+    pub likely_s: Option<f64>,
     /// Staleness that the display usually has, s.
     pub latency_s: f64,
     /// Time to the frame before, s.
@@ -430,6 +433,11 @@ impl<'d> RegionExaminer<'d> {
             return Explanation::Nothing {
                 signature: Signature::Blank,
             };
+        }
+        if let Some(data_time_s) = moment.likely_s
+            && self.agrees_at(data_time_s, moment, painter)
+        {
+            return self.stale(data_time_s, moment, inputs, readings, painter);
         }
         // The picture of the last frame that was explained, still standing; then as stale as it was.
         if let Some(held) = self.last_data_time_s {

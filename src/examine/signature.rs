@@ -4,6 +4,7 @@
 //! is it full of noise; are single lines lost; are bands of lines displaced sideways (torn).
 //! What shows none of these signs is a readable picture that is wrong.
 
+use super::agreement;
 use super::view::View;
 
 /// How a picture that no values explain is wrong.
@@ -30,9 +31,11 @@ const INK_SHARE: f64 = 0.004;
 /// Neighbourhood contrast of the reference up to which a pixel is flat ground.
 const FLAT_CONTRAST: i32 = 6;
 /// Difference that counts as noise on flat ground, levels.
-const NOISY: i32 = 18;
-/// Share of flat pixels that must be noisy.
-const NOISY_SHARE: f64 = 0.3;
+const NOISY: i32 = 14;
+/// Share of a square's flat pixels that must be noisy; on black ground half of the noise is cut off.
+const NOISY_SHARE: f64 = 0.08;
+/// Share of the squares of flat ground that must be noisy.
+const COVERED: f64 = 0.75;
 /// Height up to which a run of bad lines is lost lines, px.
 const LOST_RUN: usize = 14;
 /// Correlation below which a line has nothing to do with its reference.
@@ -53,7 +56,9 @@ pub fn signature(captured: [View; 3], reference: [View; 3], fixed: [View; 3]) ->
         Signature::Blank
     } else if is_noisy(captured[0], reference[0]) {
         Signature::Noise
-    } else if has_lost_lines(captured[0], reference[0]) {
+    } else if has_lost_lines(captured[0], reference[0])
+        || agreement::has_gaps_in_strokes(captured[0], reference[0])
+    {
         Signature::LostLines
     } else if is_torn(captured[0], reference[0], BAND_PX) {
         Signature::Torn
@@ -149,38 +154,55 @@ fn repeats_downwards(view: View) -> bool {
     total > 0 && (different as f64) < (1.0 - UNIFORM_SHARE) * total as f64
 }
 
-/// True when flat ground is covered with noise.
+/// Side of the squares of flat ground that noise is looked for in, px.
+const NOISE_CELL: usize = 8;
+/// Flat pixels that such a square needs.
+const NOISE_FLAT: u32 = 16;
+
+/// True when flat ground is covered with noise, all over: ink in a wrong place leaves most squares of
+/// flat ground clean.
 #[must_use]
 pub fn is_noisy(captured: View, reference: View) -> bool {
-    let (mut flat, mut noisy, mut steps, mut sizes) = (0u32, 0u32, 0.0f64, 0.0f64);
-    for y in 1..reference.height().saturating_sub(1) {
-        let (up, here, down) = (reference.row(y - 1), reference.row(y), reference.row(y + 1));
-        let cap = captured.row(y);
-        let mut before: Option<i32> = None;
-        for x in 1..here.len().saturating_sub(1) {
-            let level = i32::from(here[x]);
-            let contrast = [up[x], down[x], here[x - 1], here[x + 1]]
-                .iter()
-                .map(|&v| (i32::from(v) - level).abs())
-                .max()
-                .unwrap_or(0);
-            if contrast > FLAT_CONTRAST {
-                before = None;
-                continue;
+    let (mut squares, mut covered) = (0u32, 0u32);
+    let (mut steps, mut sizes) = (0.0f64, 0.0f64);
+    for top in (1..reference.height().saturating_sub(NOISE_CELL)).step_by(NOISE_CELL) {
+        for left in (1..reference.width().saturating_sub(NOISE_CELL)).step_by(NOISE_CELL) {
+            let (mut flat, mut noisy) = (0u32, 0u32);
+            for y in top..top + NOISE_CELL {
+                let (up, here, down) =
+                    (reference.row(y - 1), reference.row(y), reference.row(y + 1));
+                let cap = captured.row(y);
+                let mut before: Option<i32> = None;
+                for x in left..left + NOISE_CELL {
+                    let level = i32::from(here[x]);
+                    let contrast = [up[x], down[x], here[x - 1], here[x + 1]]
+                        .iter()
+                        .map(|&v| (i32::from(v) - level).abs())
+                        .max()
+                        .unwrap_or(0);
+                    if contrast > FLAT_CONTRAST {
+                        before = None;
+                        continue;
+                    }
+                    let difference = i32::from(cap[x]) - level;
+                    flat += 1;
+                    noisy += u32::from(difference.abs() > NOISY);
+                    if let Some(last) = before {
+                        steps += f64::from((difference - last).abs());
+                        sizes += f64::from(difference.abs());
+                    }
+                    before = Some(difference);
+                }
             }
-            let difference = i32::from(cap[x]) - level;
-            flat += 1;
-            noisy += u32::from(difference.abs() > NOISY);
-            if let Some(last) = before {
-                steps += f64::from((difference - last).abs());
-                sizes += f64::from(difference.abs());
+            if flat >= NOISE_FLAT {
+                squares += 1;
+                covered += u32::from(f64::from(noisy) > NOISY_SHARE * f64::from(flat));
             }
-            before = Some(difference);
         }
     }
     // Independent Gaussian noise: E|a - b| / E|a| = sqrt 2; a smooth wrong picture: near 0. A codec
     // smooths noise somewhat.
-    flat > 64 && f64::from(noisy) > NOISY_SHARE * f64::from(flat) && steps > 0.4 * sizes
+    squares >= 4 && f64::from(covered) > COVERED * f64::from(squares) && steps > 0.4 * sizes
 }
 
 /// Correlation of two lines; `None` when the reference is flat. A flat captured line gives 0.
@@ -387,19 +409,47 @@ fn band_shifts(captured: View, reference: View, band_px: usize) -> Vec<Option<i3
 /// True when bands of lines are displaced sideways and others are not.
 #[must_use]
 pub fn is_torn(captured: View, reference: View, band_px: usize) -> bool {
-    let bands: Vec<i32> = band_shifts(captured, reference, band_px)
-        .into_iter()
-        .flatten()
-        .collect();
+    let shifts = band_shifts(captured, reference, band_px);
+    let bands: Vec<i32> = shifts.iter().flatten().copied().collect();
     let still = bands.iter().filter(|s| s.abs() <= 1).count();
     let mut moved: Vec<i32> = bands.iter().copied().filter(|s| s.abs() >= 4).collect();
     if moved.len() < 2 || still < 1 || 4 * moved.len() < bands.len() - still {
         return false;
     }
-    // The displaced bands agree on how far.
+    // The displaced bands agree on how far, and displacing the reference there takes the difference away:
+    // lines of words that have moved up or down look alike somewhere to the side as well.
     moved.sort_unstable();
     let middle = moved[moved.len() / 2];
-    moved.iter().filter(|s| (**s - middle).abs() <= 2).count() * 2 > moved.len()
+    let agree = |s: &i32| (s - middle).abs() <= 2;
+    if moved.iter().filter(|s| agree(s)).count() * 2 <= moved.len() {
+        return false;
+    }
+    let (mut straight, mut displaced) = (0u64, 0u64);
+    for (band, shift) in shifts.iter().enumerate() {
+        if shift.as_ref().is_some_and(agree) {
+            for y in band * band_px..(band + 1) * band_px {
+                straight += line_energy(captured.row(y), reference.row(y), 0);
+                displaced += line_energy(captured.row(y), reference.row(y), middle);
+            }
+        }
+    }
+    (displaced as f64) < DISPLACED_ENERGY * straight as f64
+}
+
+/// Share of the difference that may be left once the reference is displaced.
+const DISPLACED_ENERGY: f64 = 0.4;
+
+/// Mean squared difference where the reference is displaced to the right by `shift`, times 256.
+fn line_energy(captured: &[u8], reference: &[u8], shift: i32) -> u64 {
+    let length = captured.len() - (shift.unsigned_abs() as usize).min(captured.len());
+    let a = &captured[shift.max(0) as usize..][..length];
+    let b = &reference[(-shift).max(0) as usize..][..length];
+    let sum: u64 = a
+        .iter()
+        .zip(b)
+        .map(|(p, q)| u64::from(p.abs_diff(*q)) * u64::from(p.abs_diff(*q)))
+        .sum();
+    256 * sum / length.max(1) as u64
 }
 
 #[cfg(test)]

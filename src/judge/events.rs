@@ -9,7 +9,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::persistence::{Persistence, Transition};
+use super::persistence::{KOfN, Persistence, Transition};
 use super::region::RegionVerdict;
 use super::verdict::Verdict;
 use crate::definition::Definition;
@@ -157,7 +157,10 @@ impl<'d> EventLog<'d> {
             definition,
             persistence: regions
                 .iter()
-                .map(|r| Persistence::new(r.confirm_ms, r.recover_ms))
+                .map(|r| {
+                    let often = r.confirm_frames.map(|[k, n]| KOfN::new(k, n));
+                    Persistence::new(r.confirm_ms, r.recover_ms).or_often(often)
+                })
                 .collect(),
             open: vec![None; regions.len()],
             closed: Vec::new(),
@@ -241,8 +244,8 @@ impl<'d> EventLog<'d> {
                 }
                 Some(Transition::Ended { end_s, .. }) => self.close(k, end_s),
                 None => {
-                    // A short fault that was never raised is forgotten once a clean frame ends it.
-                    if !is_faulty
+                    // A short fault that was never raised is forgotten once it cannot be any more.
+                    if self.persistence[k].onset_s().is_none()
                         && self.open[k]
                             .as_ref()
                             .is_some_and(|o| o.detected_s.is_none())

@@ -4,7 +4,7 @@
 //! that waits too long leaves a misleading picture up. Three rules stand here:
 //!
 //! - [`Persistence`] counts in time and is what verdicts go through. Frame rates vary, so
-//!   time and not the number of frames decides.
+//!   time and not the number of frames decides; [`KOfN`] can be asked for besides.
 //! - [`RunLength`] counts frames in a row.
 //! - [`KOfN`] counts faulty frames in a sliding window, and so also sees a fault that comes
 //!   and goes.
@@ -42,6 +42,12 @@ impl KOfN {
             "k of n frames: 1 <= k <= n <= 128"
         );
         Self { k, n, window: 0 }
+    }
+
+    /// True while no frame of the window was faulty.
+    #[must_use]
+    pub const fn is_clean(&self) -> bool {
+        self.window == 0
     }
 
     /// Takes the next frame; true while tripped.
@@ -119,9 +125,10 @@ pub enum Transition {
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum State {
     Clean,
-    /// Faulty since `onset_s`, not for long enough yet.
+    /// Faulty since `onset_s`, not for long enough yet; the frames since `run_s` were all faulty.
     Suspect {
         onset_s: f64,
+        run_s: Option<f64>,
     },
     Raised {
         onset_s: f64,
@@ -135,11 +142,13 @@ enum State {
 /// A fault is raised at the first frame at which faulty frames have lasted for the
 /// confirmation time without a clean one between, measured from the first faulty frame. It
 /// ends once clean frames have lasted for the recovery time; a faulty frame before that
-/// continues it. With 0 ms the first frame decides.
+/// continues it. With 0 ms the first frame decides. A fault that comes and goes is raised by
+/// [`KOfN`], where that is asked for too.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Persistence {
     confirm_s: f64,
     recover_s: f64,
+    often: Option<KOfN>,
     state: State,
 }
 
@@ -150,20 +159,38 @@ impl Persistence {
         Self {
             confirm_s: confirm_ms / 1000.0,
             recover_s: recover_ms / 1000.0,
+            often: None,
             state: State::Clean,
         }
     }
 
+    /// Raises as well while `often` is tripped.
+    #[must_use]
+    pub const fn or_often(mut self, often: Option<KOfN>) -> Self {
+        self.often = often;
+        self
+    }
+
     /// Takes the frame shown at `time_s`; times do not fall from call to call.
     pub fn push(&mut self, time_s: f64, is_faulty: bool) -> Option<Transition> {
+        let is_often = self.often.as_mut().is_some_and(|o| o.push(is_faulty));
         match (self.state, is_faulty) {
             (State::Clean, false) => None,
-            (State::Suspect { .. }, false) => {
-                self.state = State::Clean;
+            (State::Suspect { onset_s, .. }, false) => {
+                self.state = if self.often.is_some_and(|o| !o.is_clean()) {
+                    State::Suspect {
+                        onset_s,
+                        run_s: None,
+                    }
+                } else {
+                    State::Clean
+                };
                 None
             }
-            (State::Clean, true) => self.suspect(time_s, time_s),
-            (State::Suspect { onset_s }, true) => self.suspect(onset_s, time_s),
+            (State::Clean, true) => self.suspect(time_s, time_s, time_s, is_often),
+            (State::Suspect { onset_s, run_s }, true) => {
+                self.suspect(onset_s, run_s.unwrap_or(time_s), time_s, is_often)
+            }
             (
                 State::Raised {
                     onset_s,
@@ -206,8 +233,14 @@ impl Persistence {
         }
     }
 
-    fn suspect(&mut self, onset_s: f64, time_s: f64) -> Option<Transition> {
-        if time_s - onset_s >= self.confirm_s - TIME_SLACK_S {
+    fn suspect(
+        &mut self,
+        onset_s: f64,
+        run_s: f64,
+        time_s: f64,
+        is_often: bool,
+    ) -> Option<Transition> {
+        if is_often || time_s - run_s >= self.confirm_s - TIME_SLACK_S {
             self.state = State::Raised {
                 onset_s,
                 detected_s: time_s,
@@ -218,13 +251,17 @@ impl Persistence {
                 detected_s: time_s,
             });
         }
-        self.state = State::Suspect { onset_s };
+        self.state = State::Suspect {
+            onset_s,
+            run_s: Some(run_s),
+        };
         None
     }
 
     /// Ends the capture at `time_s` and closes an open event. What was not confirmed by then is
     /// dropped. Starts clean again.
     pub fn finish(&mut self, time_s: f64) -> Option<Transition> {
+        self.often = self.often.map(|o| KOfN::new(o.k, o.n));
         match std::mem::replace(&mut self.state, State::Clean) {
             State::Clean | State::Suspect { .. } => None,
             State::Raised {
@@ -250,7 +287,7 @@ impl Persistence {
     pub const fn onset_s(&self) -> Option<f64> {
         match self.state {
             State::Clean => None,
-            State::Suspect { onset_s } | State::Raised { onset_s, .. } => Some(onset_s),
+            State::Suspect { onset_s, .. } | State::Raised { onset_s, .. } => Some(onset_s),
         }
     }
 }

@@ -2,6 +2,7 @@
 
 use std::collections::VecDeque;
 
+use super::company::Company;
 use super::freeze::{self, ALARM, Assumptions, FreezeTest};
 use super::story::{self, Point, Series, Story};
 use super::verdict::Verdict;
@@ -77,6 +78,7 @@ struct Past {
 
 /// Judges one region, frame after frame.
 pub struct RegionJudge {
+    region: usize,
     channels: Vec<ChannelId>,
     freedoms: Vec<Freedom>,
     tolerances: Vec<f64>,
@@ -110,6 +112,7 @@ impl RegionJudge {
             _ => None,
         });
         Self {
+            region,
             channels: channels.to_vec(),
             tolerances: freedoms.iter().map(tolerance).collect(),
             freedoms: freedoms.to_vec(),
@@ -128,14 +131,14 @@ impl RegionJudge {
         }
     }
 
-    /// Judges what was found in a frame. `inputs` are those that are due; `others_on_time` says that
-    /// other regions are known to show current data.
+    /// Judges what was found in a frame. `inputs` are those that are due; `company` is what all regions
+    /// told up to the frame before.
     pub fn judge(
         &mut self,
         moment: &Moment,
         findings: &Findings,
         inputs: &Inputs,
-        others_on_time: bool,
+        company: &Company,
     ) -> RegionVerdict {
         if self
             .channels
@@ -176,11 +179,11 @@ impl RegionJudge {
             },
             Explanation::Due | Explanation::Values if frozen.is_some() => {
                 since_s = frozen;
-                self.held_or_late(moment, others_on_time)
+                self.held_or_late(moment, company)
             }
             Explanation::Due | Explanation::Values => {
                 if is_outside {
-                    self.told(moment, others_on_time)
+                    self.told(moment, company, true)
                 } else {
                     self.harmless(moment, liveness_stuck)
                 }
@@ -190,13 +193,13 @@ impl RegionJudge {
                 let permitted = staleness_s <= self.max_latency_s + moment.interval_s / 2.0;
                 if let Some(since) = frozen {
                     since_s = Some(since);
-                    self.held_or_late(moment, others_on_time)
+                    self.held_or_late(moment, company)
                 } else if permitted && !is_outside {
                     self.harmless(moment, liveness_stuck)
                 } else if self.has_readings() {
-                    self.told(moment, others_on_time)
+                    self.told(moment, company, is_outside)
                 } else {
-                    self.stale_picture(*data_time_s)
+                    self.stale_picture(moment, *data_time_s, company)
                 }
             }
         };
@@ -206,7 +209,8 @@ impl RegionJudge {
         if !verdict.is_faulty() {
             self.story = None;
         }
-        let live_since_s = (verdict == Verdict::Agrees)
+        // When the whole display stands still or is late, a region that happens to agree proves nothing.
+        let live_since_s = (verdict == Verdict::Agrees && company.story().is_none())
             .then(|| self.live_since(moment))
             .flatten();
         RegionVerdict {
@@ -511,24 +515,33 @@ impl RegionJudge {
         )
     }
 
-    /// Tells the story of the readings since they went wrong; told anew every few frames.
-    fn told(&mut self, moment: &Moment, others_on_time: bool) -> Verdict {
+    /// Tells the story of the readings since they went wrong; told anew every few frames. `is_outside`
+    /// says that a value is off by more than its tolerance: one that is not can only be late.
+    fn told(&mut self, moment: &Moment, company: &Company, is_outside: bool) -> Verdict {
+        if let Some(story) = company.story() {
+            return self.verdict_of(story);
+        }
         let story = match self.story {
             Some((story, age)) if age % 4 != 0 => {
                 self.story = Some((story, age + 1));
                 story
             }
             other => {
+                let live_since_s = company.others_live_since_s(self.region);
                 let story = story::tell(
                     &self.series(),
                     moment.recording,
                     moment.interval_s,
-                    others_on_time,
+                    |staleness_s| is_outside && live_since_s > moment.time_s - staleness_s,
                 );
                 self.story = Some((story, other.map_or(1, |(_, age)| age + 1)));
                 story
             }
         };
+        self.verdict_of(story)
+    }
+
+    fn verdict_of(&self, story: Story) -> Verdict {
         match story {
             Story::Held => Verdict::Frozen,
             Story::Late { staleness_s } if staleness_s > self.max_latency_s => Verdict::Late,
@@ -537,11 +550,28 @@ impl RegionJudge {
     }
 
     /// Old data on a display that moves slowly look held at first: the story decides once it is clear.
-    fn held_or_late(&mut self, moment: &Moment, others_on_time: bool) -> Verdict {
-        match self.told(moment, others_on_time) {
+    fn held_or_late(&mut self, moment: &Moment, company: &Company) -> Verdict {
+        match self.told(moment, company, true) {
             Verdict::Late => Verdict::Late,
             _ => Verdict::Frozen,
         }
+    }
+
+    /// Recording time of the first frame of the run of faulty frames that still lasts, s.
+    #[must_use]
+    pub fn faulty_since_s(&self) -> Option<f64> {
+        self.past
+            .iter()
+            .rev()
+            .take_while(|p| p.is_faulty)
+            .last()
+            .map(|p| p.time_s)
+    }
+
+    /// Whether anything continuous is read here.
+    #[must_use]
+    pub fn reads_values(&self) -> bool {
+        !self.freedoms.is_empty()
     }
 
     /// Readings since the region became faulty.
@@ -554,7 +584,16 @@ impl RegionJudge {
             .skip(1)
             .take_while(|p| p.is_faulty)
             .count();
-        let begin = self.past.len().saturating_sub(faulty + 1);
+        self.series_from(self.past.len().saturating_sub(faulty + 1))
+    }
+
+    /// Readings since recording time `since_s`.
+    #[must_use]
+    pub fn series_since(&self, since_s: f64) -> Vec<Series> {
+        self.series_from(self.past.partition_point(|p| p.time_s < since_s))
+    }
+
+    fn series_from(&self, begin: usize) -> Vec<Series> {
         self.freedoms
             .iter()
             .enumerate()
@@ -578,21 +617,36 @@ impl RegionJudge {
             .collect()
     }
 
-    /// A stale picture without readings: frozen until it is seen to move on while still stale.
-    fn stale_picture(&self, data_time_s: f64) -> Verdict {
-        let first = self
+    /// A stale picture without readings. One that stands where it last was good is frozen until it is seen
+    /// to move on while still stale. One that jumped back is late when it moves on with the same delay or
+    /// the whole display is late; till then something else than what is due is shown: data do not go back.
+    fn stale_picture(&self, moment: &Moment, data_time_s: f64, company: &Company) -> Verdict {
+        if let Some(story) = company.story() {
+            return self.verdict_of(story);
+        }
+        let run = self
             .past
             .iter()
             .rev()
             .skip(1)
             .take_while(|p| p.is_faulty)
-            .filter_map(|p| p.data_time_s)
-            .last()
-            .unwrap_or(data_time_s);
-        if data_time_s > first + 1e-6 {
+            .filter_map(|p| Some((p.time_s, p.data_time_s?)))
+            .last();
+        let (begun_s, first_s) = run.unwrap_or((moment.time_s, data_time_s));
+        let moves_on = data_time_s > first_s + 2.0 * moment.interval_s;
+        let good_s = begun_s - moment.latency_s - moment.interval_s;
+        if first_s >= good_s - 2.0 * moment.interval_s {
+            return if moves_on {
+                Verdict::Late
+            } else {
+                Verdict::Frozen
+            };
+        }
+        let delay_changed_s = (moment.time_s - data_time_s) - (begun_s - first_s);
+        if moves_on && delay_changed_s.abs() < 3.0 * moment.interval_s {
             Verdict::Late
         } else {
-            Verdict::Frozen
+            Verdict::Misleading
         }
     }
 }

@@ -3,8 +3,8 @@
 //! The same picture can be wrong in three ways that look alike in one frame: its values stand still,
 //! they follow the inputs with a delay, or they are off. Over a stretch the three part: each story
 //! predicts the readings, and the one with the smallest misfit is told. On a straight ramp a delay
-//! and an offset are the same thing; then the company decides (`others_on_time`), since old data
-//! seldom concern one region alone.
+//! and an offset are the same thing; then the caller decides (`is_contradicted`): old data seldom concern
+//! one region alone.
 
 use crate::recording::Recording;
 use crate::recording::inputs::{ChannelId, Inputs};
@@ -61,6 +61,9 @@ fn difference(a: f64, b: f64, period: Option<f64>) -> f64 {
     period.map_or(a - b, |p| half_period(a - b, p))
 }
 
+/// Most that a reading can count against a story: one that was misread must not decide.
+const MOST_MISFIT: f64 = 64.0;
+
 /// Sum of squared departures of `value` (px) from its mean over a series.
 fn about_mean(series: &Series, value: impl Fn(&Point) -> f64) -> f64 {
     let n = series.points.len() as f64;
@@ -70,16 +73,18 @@ fn about_mean(series: &Series, value: impl Fn(&Point) -> f64) -> f64 {
         sum += v;
         squares += v * v;
     }
-    (squares - sum * sum / n).max(0.0) / (SIGMA_PX * SIGMA_PX)
+    ((squares - sum * sum / n).max(0.0) / (SIGMA_PX * SIGMA_PX)).min(MOST_MISFIT * n)
 }
 
-/// Tells the story of the series; [`Story::Wrong`] when there is nothing to go by.
+/// Tells the story of the series; [`Story::Wrong`] when there is nothing to go by. `is_contradicted` says
+/// of a staleness (s) whether data of this age would have shown elsewhere; it is asked where a delay and
+/// an offset explain the readings alike.
 #[must_use]
 pub fn tell(
     series: &[Series],
     recording: &Recording,
     interval_s: f64,
-    others_on_time: bool,
+    is_contradicted: impl Fn(f64) -> bool,
 ) -> Story {
     let count: usize = series.iter().map(|s| s.points.len()).sum();
     if count < 2 {
@@ -102,40 +107,61 @@ pub fn tell(
         return Story::Held;
     }
     let late_is_better = late + DECISIVE < off;
-    let late_is_as_good = late < off + DECISIVE && !others_on_time;
+    let late_is_as_good = late < off + DECISIVE && !is_contradicted(staleness_s);
     if late < limit && (late_is_better || late_is_as_good) {
         return Story::Late { staleness_s };
     }
     Story::Wrong
 }
 
-/// Smallest misfit over delays, and the delay.
+/// A reading and the index of its series.
+type Entry = (usize, Point);
+
+/// Smallest misfit over delays, and the delay: first on a grid, then around its best.
 fn best_delay(series: &[Series], recording: &Recording, interval_s: f64) -> (f64, f64) {
-    let step_s = (interval_s / 2.0).clamp(0.005, 0.04);
-    let mut inputs = Inputs::default();
-    let mut best = (f64::INFINITY, 0.0);
-    let mut times: Vec<f64> = series
+    let mut entries: Vec<Entry> = series
         .iter()
-        .flat_map(|s| s.points.iter().map(|p| p.time_s))
+        .enumerate()
+        .flat_map(|(k, s)| s.points.iter().map(move |p| (k, *p)))
         .collect();
-    times.sort_by(f64::total_cmp);
-    times.dedup();
+    entries.sort_by(|a, b| a.1.time_s.total_cmp(&b.1.time_s).then(a.0.cmp(&b.0)));
+    let mut inputs = Inputs::default();
+    let mut misfit = |delay_s: f64, stop: f64| {
+        let mut cost = 0.0;
+        let mut at_s = f64::NAN;
+        for (k, p) in &entries {
+            if p.time_s != at_s {
+                if cost > stop {
+                    break;
+                }
+                at_s = p.time_s;
+                recording.inputs_at(at_s - delay_s, &mut inputs);
+            }
+            let s = &series[*k];
+            cost += inputs.value(s.channel).number().map_or(MOST_MISFIT, |v| {
+                let off = difference(p.shown, v, s.period) * p.px_per_unit / SIGMA_PX;
+                (off * off).min(MOST_MISFIT)
+            });
+        }
+        cost
+    };
+    let mut step_s = (interval_s / 2.0).clamp(0.005, 0.04);
+    let mut best = (f64::INFINITY, 0.0);
     for k in 1..=(LONGEST_DELAY_S / step_s) as usize {
         let delay_s = k as f64 * step_s;
-        let mut cost = 0.0;
-        for &time_s in &times {
-            recording.inputs_at(time_s - delay_s, &mut inputs);
-            for s in series {
-                for p in s.points.iter().filter(|p| p.time_s == time_s) {
-                    cost += inputs.value(s.channel).number().map_or(100.0, |v| {
-                        let off = difference(p.shown, v, s.period) * p.px_per_unit / SIGMA_PX;
-                        (off * off).min(1e4)
-                    });
-                }
-            }
-        }
+        let cost = misfit(delay_s, best.0);
         if cost < best.0 {
             best = (cost, delay_s);
+        }
+    }
+    for _ in 0..3 {
+        step_s /= 2.0;
+        let middle = best.1;
+        for delay_s in [middle - step_s, middle + step_s] {
+            let cost = misfit(delay_s, best.0);
+            if cost < best.0 {
+                best = (cost, delay_s);
+            }
         }
     }
     best

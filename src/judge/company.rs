@@ -1,0 +1,100 @@
+//! What do all regions together tell: does the whole display stand still, or show old data?
+//!
+//! Asked as soon as two regions are faulty. One region alone can often not tell old data from a value
+//! that is off, or a slow delay from a standstill; the readings of all regions together can, since one
+//! moment, or one delay, must fit every one of them. Regions that agree take part, so that a fault of some
+//! regions among live ones is no story of the whole display.
+
+use super::region::{RegionJudge, RegionVerdict};
+use super::story::{self, Series, Story};
+use super::verdict::Verdict;
+use crate::examine::region::Moment;
+
+/// Faulty regions from which on all are asked.
+const REGIONS: usize = 2;
+/// Longest stretch that the story is told from, s.
+const STRETCH_S: f64 = 2.0;
+/// Frames between two tellings.
+const EVERY: u32 = 3;
+
+/// Follows what all regions tell together.
+#[derive(Clone, Debug, Default)]
+pub struct Company {
+    story: Option<Story>,
+    faulty: usize,
+    age: u32,
+    /// By region: recording time since which it has been seen to follow its inputs, s.
+    live_since_s: Vec<f64>,
+}
+
+impl Company {
+    /// The story that holds for the whole display, when there is one: held or late.
+    #[must_use]
+    pub const fn story(&self) -> Option<Story> {
+        self.story
+    }
+
+    /// Recording time of the data that the whole display shows at `time_s` when it is late, s.
+    #[must_use]
+    pub fn data_time_s(&self, time_s: f64) -> Option<f64> {
+        match self.story {
+            Some(Story::Late { staleness_s }) => Some(time_s - staleness_s),
+            _ => None,
+        }
+    }
+
+    /// Latest recording time since which a region other than `region` has been seen to follow its
+    /// inputs, s: data shown by the display as a whole are no older.
+    #[must_use]
+    pub fn others_live_since_s(&self, region: usize) -> f64 {
+        self.live_since_s
+            .iter()
+            .enumerate()
+            .filter(|(k, _)| *k != region)
+            .fold(f64::NEG_INFINITY, |latest, (_, s)| latest.max(*s))
+    }
+
+    /// Takes the verdicts of a frame.
+    pub fn update(&mut self, moment: &Moment, judges: &[RegionJudge], verdicts: &[RegionVerdict]) {
+        let is_candidate = |v: &RegionVerdict| {
+            matches!(
+                v.verdict,
+                Verdict::Frozen | Verdict::Late | Verdict::Misleading
+            )
+        };
+        let faulty = verdicts.iter().filter(|v| is_candidate(v)).count();
+        if faulty < REGIONS {
+            self.story = None;
+            self.faulty = 0;
+        } else if faulty > self.faulty || self.age >= EVERY {
+            self.age = 0;
+            self.faulty = faulty.max(self.faulty);
+            self.story = tell(moment, judges);
+        }
+        self.age += 1;
+        self.live_since_s.resize(verdicts.len(), f64::NEG_INFINITY);
+        for ((latest, v), judge) in self.live_since_s.iter_mut().zip(verdicts).zip(judges) {
+            // A mark that only lives says nothing of the age of data.
+            if let Some(since_s) = v.live_since_s.filter(|_| judge.reads_values()) {
+                *latest = latest.max(since_s);
+            }
+        }
+    }
+}
+
+fn tell(moment: &Moment, judges: &[RegionJudge]) -> Option<Story> {
+    let since_s = judges
+        .iter()
+        .filter_map(RegionJudge::faulty_since_s)
+        .fold(f64::INFINITY, f64::min)
+        .max(moment.time_s - STRETCH_S);
+    let series: Vec<Series> = judges
+        .iter()
+        .flat_map(|j| j.series_since(since_s))
+        .collect();
+    // Constant offsets of all regions at once are no story that one would tell of a display.
+    match story::tell(&series, moment.recording, moment.interval_s, |_| true) {
+        Story::Wrong => None,
+        told => Some(told),
+    }
+}
