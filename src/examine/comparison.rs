@@ -38,12 +38,15 @@ pub struct Difference {
 pub const LUMA_PX: u32 = 6;
 /// Disagreeing colour samples in a window of 16 x 16 samples that make a difference.
 pub const CHROMA_PX: u32 = 4;
+/// What they must be off by together, levels: codecs take colour out of thin marks.
+pub const CHROMA_EXCESS: u64 = 450;
 
 impl Difference {
     /// True when the pictures agree.
     #[must_use]
     pub const fn agrees(&self) -> bool {
-        self.luma.densest_px < LUMA_PX && self.chroma.densest_px < CHROMA_PX
+        self.luma.densest_px < LUMA_PX
+            && (self.chroma.densest_px < CHROMA_PX || self.chroma.excess < CHROMA_EXCESS)
     }
 
     /// A figure that is smaller the better the pictures agree.

@@ -13,6 +13,7 @@ use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::painter::{Filter, Painter, SlopeCanvas};
 use crate::reference::scene::{Scene, Shape};
 use crate::reference::symbols::freedom::{self, Freedom};
+use crate::reference::symbols::scale::half_period;
 
 /// What one freedom of a symbol shows.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -35,15 +36,19 @@ const LONGEST_STEP_PX: f64 = 2.5;
 const SETTLED_PX: f64 = 0.3;
 /// Pixels for a unit up to which a symbol stands still: a mark parked at the end of its scale.
 const LEAST_PX_PER_UNIT: f64 = 1e-9;
+/// How far a fit may move from where it began, px.
+const FARTHEST_WALK_PX: f64 = 6.0;
 /// Most steps.
 const MOST_STEPS: usize = 8;
 /// Misfit up to which the symbol was recognised.
-pub const RECOGNISED: f64 = 0.5;
+pub const RECOGNISED: f64 = 0.35;
 /// Distance between candidates of the near scan, and how many to each side, px.
 const SCAN_STEP_PX: f64 = 2.0;
 const SCAN_EACH_SIDE: i32 = 16;
 /// Most candidates of the far scan.
 const FAR_CANDIDATES: usize = 72;
+/// Most minima of the near scan that are fitted.
+const MINIMA: usize = 10;
 /// Ratio of what a candidate may leave to what a nearer one leaves.
 const NEARER_ADVANTAGE: (u64, u64) = (8, 7);
 /// How many times better than the best near candidate a far one must be.
@@ -250,19 +255,37 @@ impl<'d> Reader<'d> {
             }
         }
         let Some(step) = last else { return };
-        for (k, (member, value)) in values.iter().enumerate() {
-            let f = &self.freedoms[*member];
-            let value = f.period.map_or(*value, |p| value.rem_euclid(p));
-            let better = out[*member].is_none_or(|old| step.misfit[k] < old.misfit);
-            let bears = step.standard_error_px[k].is_finite() && scale[k] > LEAST_PX_PER_UNIT;
-            if better && bears {
-                out[*member] = Some(Fitted {
-                    value,
+        // Ticks look alike a tick further: a fit that walks far has lost its way.
+        let walked = values
+            .iter()
+            .zip(self.active(g, start))
+            .zip(&scale)
+            .any(|((now, then), scale)| (now.1 - then.1).abs() * scale > FARTHEST_WALK_PX);
+        if walked {
+            return;
+        }
+        let found: Vec<(usize, Option<Fitted>)> = values
+            .iter()
+            .enumerate()
+            .map(|(k, (member, value))| {
+                let f = &self.freedoms[*member];
+                let bears = step.standard_error_px[k].is_finite() && scale[k] > LEAST_PX_PER_UNIT;
+                let fitted = Fitted {
+                    value: f.period.map_or(*value, |p| value.rem_euclid(p)),
                     standard_error: libm::hypot(step.standard_error_px[k], RASTERISER_PX)
                         / scale[k],
                     px_per_unit: scale[k],
                     misfit: step.misfit[k],
-                });
+                };
+                (*member, bears.then_some(fitted))
+            })
+            .collect();
+        // What is read of one freedom holds for what was read of the others: all or nothing.
+        let new = found.iter().map(|(_, f)| f);
+        let old = found.iter().map(|(k, _)| &out[*k]);
+        if worst_misfit(new) < worst_misfit(old) {
+            for (member, fitted) in found {
+                out[member] = fitted;
             }
         }
     }
@@ -504,35 +527,85 @@ impl<'d> Reader<'d> {
             let scale = freedom::px_per_unit(self.subject.definition(), self.region, &f, start)
                 .max(LEAST_PX_PER_UNIT);
             // The nearest first: ticks look alike a tick further.
-            let near = (0..=2 * SCAN_EACH_SIDE).map(|k| {
-                let steps = if k % 2 == 0 { -k / 2 } else { k / 2 + 1 };
-                value + f64::from(steps) * SCAN_STEP_PX / scale
-            });
-            let span = f.period.unwrap_or(f.high - f.low);
-            let far_step = (span / FAR_CANDIDATES as f64).max(SCAN_STEP_PX / scale);
-            let far = (0..FAR_CANDIDATES)
-                .map(|k| f.low + far_step * k as f64)
-                .filter(|v| *v <= f.low + span);
             let bounds = self.bounds_of(member);
-            let mut best = (u64::MAX, value);
-            for v in near {
-                let candidate = self.tried(&f, v, captured, bounds, painter);
-                if candidate.0 < best.0 / NEARER_ADVANTAGE.0 * NEARER_ADVANTAGE.1 {
-                    best = candidate;
+            let (near, is_recognised) =
+                self.scan_near(member, value, scale, captured, bounds, painter);
+            let mut best = near;
+            if !is_recognised {
+                let span = f.period.unwrap_or(f.high - f.low);
+                let step = (span / FAR_CANDIDATES as f64).max(SCAN_STEP_PX / scale);
+                // A scale that repeats looks nearly the same a label further, and the labels take no part
+                // here: far away must explain the picture much better than near by.
+                best.0 /= FAR_ADVANTAGE;
+                let far = (0..FAR_CANDIDATES).map(|k| f.low + step * k as f64);
+                for v in far.filter(|v| *v <= f.low + span) {
+                    let candidate = self.tried(&f, v, captured, bounds, painter);
+                    if candidate.0 < best.0 {
+                        best = candidate;
+                    }
                 }
             }
-            // A scale that repeats looks nearly the same a label further, and the labels take no part
-            // here: far away must explain the picture much better than near by.
-            let mut far_best = (best.0 / FAR_ADVANTAGE, best.1);
-            for v in far {
-                let candidate = self.tried(&f, v, captured, bounds, painter);
-                if candidate.0 < far_best.0 {
-                    far_best = candidate;
-                }
-            }
-            best_start.values[f.channel.0] = Value::Number(far_best.1);
+            best_start.values[f.channel.0] = Value::Number(best.1);
         }
         self.read_group(g, captured, (&best_start, None), painter, out);
+    }
+
+    /// Looks along candidates around `value`: what the best leaves unexplained, the value, and whether
+    /// the symbol was recognised there. Thin lines are found only to a step of the search, so its
+    /// minima are fitted before they are held against each other; of equals the nearest is taken,
+    /// since ticks look alike a tick further.
+    fn scan_near(
+        &mut self,
+        member: usize,
+        value: f64,
+        scale: f64,
+        captured: View,
+        bounds: Rect,
+        painter: &mut Painter,
+    ) -> ((u64, f64), bool) {
+        let f = self.freedoms[member].clone();
+        let left: Vec<(u64, f64)> = (-SCAN_EACH_SIDE..=SCAN_EACH_SIDE)
+            .map(|k| value + f64::from(k) * SCAN_STEP_PX / scale)
+            .map(|v| self.tried(&f, v, captured, bounds, painter))
+            .collect();
+        let mut minima: Vec<(u64, f64)> = (0..left.len())
+            .filter(|&k| {
+                let at = |j: usize| left.get(j).map_or(u64::MAX, |c| c.0);
+                left[k].0 <= at(k.wrapping_sub(1)) && left[k].0 < at(k + 1)
+            })
+            .map(|k| left[k])
+            .collect();
+        minima.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        minima.truncate(MINIMA);
+        let mut fitted: Vec<((u64, f64), bool)> = Vec::new();
+        for (_, start) in minima {
+            let (mut v, mut is_recognised) = (start, false);
+            for _ in 0..MOST_STEPS / 2 {
+                let Some(step) = self.step(captured, None, &[(member, v)], &mut [scale], painter)
+                else {
+                    break;
+                };
+                v += step.motion_px[0].clamp(-LONGEST_STEP_PX, LONGEST_STEP_PX) / scale;
+                is_recognised = step.misfit[0] <= RECOGNISED;
+                if step.motion_px[0].abs() < SETTLED_PX {
+                    break;
+                }
+            }
+            fitted.push((self.tried(&f, v, captured, bounds, painter), is_recognised));
+        }
+        let distance = |v: f64| {
+            f.period
+                .map_or(v - value, |p| half_period(v - value, p))
+                .abs()
+        };
+        fitted.sort_by(|a, b| distance(a.0.1).total_cmp(&distance(b.0.1)));
+        let mut best = ((u64::MAX, value), false);
+        for candidate in fitted {
+            if candidate.0.0 < best.0.0 / NEARER_ADVANTAGE.0 * NEARER_ADVANTAGE.1 {
+                best = candidate;
+            }
+        }
+        best
     }
 
     /// Draws the candidate `v` of a freedom: what it leaves unexplained, and the value within range.
@@ -566,6 +639,16 @@ impl<'d> Reader<'d> {
         }
         sum
     }
+}
+
+/// The largest misfit of readings; infinite when there is none.
+pub fn worst_misfit<'a>(readings: impl IntoIterator<Item = &'a Option<Fitted>>) -> f64 {
+    readings
+        .into_iter()
+        .flatten()
+        .map(|f| f.misfit)
+        .reduce(f64::max)
+        .unwrap_or(f64::INFINITY)
 }
 
 fn displaced(r: Rect, x: i32, y: i32) -> Rect {

@@ -353,11 +353,9 @@ impl<'d> RegionExaminer<'d> {
             painter,
             &mut again,
         );
-        for (old, new) in readings.iter_mut().zip(again) {
-            let misfit = |r: &Option<Fitted>| r.map_or(f64::INFINITY, |f| f.misfit);
-            if misfit(&new) < misfit(old) {
-                *old = new;
-            }
+        // What is read of one freedom holds for what was read of the others: all or nothing.
+        if reader::worst_misfit(&again) < reader::worst_misfit(readings.iter()) {
+            readings.copy_from_slice(&again);
         }
     }
 

@@ -416,6 +416,11 @@ pub fn is_torn(captured: View, reference: View, band_px: usize) -> bool {
     if moved.len() < 2 || still < 1 || 4 * moved.len() < bands.len() - still {
         return false;
     }
+    // A symbol that has moved sideways displaces the lines that it stands on, and a mirrored picture nearly
+    // all; a tear parts the picture in two.
+    if !is_parted(&shifts) {
+        return false;
+    }
     // The displaced bands agree on how far, and displacing the reference there takes the difference away:
     // lines of words that have moved up or down look alike somewhere to the side as well.
     moved.sort_unstable();
@@ -434,6 +439,23 @@ pub fn is_torn(captured: View, reference: View, band_px: usize) -> bool {
         }
     }
     (displaced as f64) < DISPLACED_ENERGY * straight as f64
+}
+
+/// Fewest bands on each side of a tear.
+const PART: usize = 2;
+/// One band in so many may be on the wrong side.
+const ASTRAY: usize = 7;
+
+/// True when the bands above some line are displaced and those below are not, or the other way round.
+fn is_parted(shifts: &[Option<i32>]) -> bool {
+    let moved: Vec<bool> = shifts.iter().flatten().map(|s| s.abs() >= 4).collect();
+    let astray = |cut: usize, above: bool| {
+        let wrong_above = moved[..cut].iter().filter(|m| **m != above).count();
+        let wrong_below = moved[cut..].iter().filter(|m| **m == above).count();
+        wrong_above + wrong_below
+    };
+    (PART..(moved.len() + 1).saturating_sub(PART))
+        .any(|cut| astray(cut, true).min(astray(cut, false)) * ASTRAY <= moved.len())
 }
 
 /// Share of the difference that may be left once the reference is displaced.

@@ -17,6 +17,9 @@ pub const ALARM: f64 = 16.0;
 /// The sum stops growing here, so that a display that recovers is believed soon.
 const CEILING: f64 = 4.0 * ALARM;
 
+/// Standard errors within which readings of a held value stay.
+const HELD_SIGMAS: f64 = 5.0;
+
 /// What the test assumes of the readings.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Assumptions {
@@ -48,7 +51,9 @@ impl FreezeTest {
         let gain = (d0 * d0 - d1 * d1)
             / (2.0 * assumed.sigma_px * assumed.sigma_px * (1.0 + 1.0 / self.count.max(1.0)));
         let sum = self.sum + gain;
-        if !self.is_armed || sum <= 0.0 {
+        // A reading that jumps away from where it was held is wrong, not frozen.
+        let jumps = d1.abs() > HELD_SIGMAS * assumed.sigma_px + assumed.dead_band_px;
+        if !self.is_armed || sum <= 0.0 || jumps {
             self.sum = 0.0;
             self.is_armed = d0 <= 0.0;
             self.hold_px = reading_px;

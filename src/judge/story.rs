@@ -62,7 +62,7 @@ fn difference(a: f64, b: f64, period: Option<f64>) -> f64 {
 }
 
 /// Most that a reading can count against a story: one that was misread must not decide.
-const MOST_MISFIT: f64 = 64.0;
+const MOST_MISFIT: f64 = 36.0;
 
 /// Sum of squared departures of `value` (px) from its mean over a series.
 fn about_mean(series: &Series, value: impl Fn(&Point) -> f64) -> f64 {
