@@ -3,6 +3,8 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use rayon::prelude::*;
+
 use crate::capture::CapturedFrame;
 use crate::capture::Error as CaptureError;
 use crate::capture::StreamInfo;
@@ -371,6 +373,8 @@ struct Run<'d> {
     regions: Regions<'d>,
     log: EventLog<'d>,
     painter: Painter,
+    /// By region, so that regions are examined side by side.
+    painters: Vec<Painter>,
     offset_s: f64,
     latency_s: f64,
     last_time_s: Option<f64>,
@@ -429,6 +433,7 @@ impl<'d> Run<'d> {
             regions: Regions { examiners, judges },
             log: EventLog::new(definition, freedoms),
             painter,
+            painters: vec![Painter::new(); count],
             offset_s,
             latency_s,
             last_time_s: None,
@@ -466,23 +471,26 @@ impl<'d> Run<'d> {
         self.recording
             .inputs_at(moment.due_time_s(), &mut self.inputs);
         let count = self.regions.examiners.len();
-        let mut sizes = vec![0.0; count];
         let mut has_ink = vec![true; count];
-        let mut found = Vec::with_capacity(count);
-        for k in 0..count {
-            let examiner = &mut self.regions.examiners[k];
-            let is_missing = examiner
-                .channels()
-                .iter()
-                .any(|c| *self.inputs.value(*c) == Value::Missing);
-            if is_missing {
-                has_ink[k] = false;
-                found.push(not_judged());
-                continue;
-            }
-            let findings = examiner.examine(&moment, &mut self.painter);
-            sizes[k] = findings.difference.size() as f64;
-            found.push(findings);
+        let inputs = &self.inputs;
+        let mut found: Vec<Findings> = self
+            .regions
+            .examiners
+            .par_iter_mut()
+            .zip(&mut self.painters)
+            .map(|(examiner, painter)| {
+                let mut channels = examiner.channels().iter();
+                if channels.any(|c| *inputs.value(*c) == Value::Missing) {
+                    not_judged()
+                } else {
+                    examiner.examine(&moment, painter)
+                }
+            })
+            .collect();
+        let sizes: Vec<f64> = found.iter().map(|f| f.difference.size() as f64).collect();
+        for (ink, examiner) in has_ink.iter_mut().zip(&self.regions.examiners) {
+            let mut channels = examiner.channels().iter();
+            *ink = !channels.any(|c| *inputs.value(*c) == Value::Missing);
         }
         // Only a faulty frame asks which regions have ink.
         if found.iter().any(|f| f.explanation != Explanation::Due) {

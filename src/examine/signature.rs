@@ -34,6 +34,9 @@ const FLAT_CONTRAST: i32 = 6;
 const NOISY: i32 = 14;
 /// Share of a square's flat pixels that must be noisy; on black ground half of the noise is cut off.
 const NOISY_SHARE: f64 = 0.08;
+/// Difference up to which it is moderate, levels, and the share of the noisy pixels that must be.
+const MODERATE: i32 = 90;
+const MODERATE_SHARE: f64 = 0.65;
 /// Share of the squares of flat ground that must be noisy.
 const COVERED: f64 = 0.75;
 /// Height up to which a run of bad lines is lost lines, px.
@@ -164,6 +167,7 @@ const NOISE_FLAT: u32 = 16;
 #[must_use]
 pub fn is_noisy(captured: View, reference: View) -> bool {
     let (mut squares, mut covered) = (0u32, 0u32);
+    let (mut all_noisy, mut all_moderate) = (0u32, 0u32);
     let (mut steps, mut sizes) = (0.0f64, 0.0f64);
     for top in (1..reference.height().saturating_sub(NOISE_CELL)).step_by(NOISE_CELL) {
         for left in (1..reference.width().saturating_sub(NOISE_CELL)).step_by(NOISE_CELL) {
@@ -187,6 +191,7 @@ pub fn is_noisy(captured: View, reference: View) -> bool {
                     let difference = i32::from(cap[x]) - level;
                     flat += 1;
                     noisy += u32::from(difference.abs() > NOISY);
+                    all_moderate += u32::from((NOISY + 1..=MODERATE).contains(&difference.abs()));
                     if let Some(last) = before {
                         steps += f64::from((difference - last).abs());
                         sizes += f64::from(difference.abs());
@@ -194,6 +199,7 @@ pub fn is_noisy(captured: View, reference: View) -> bool {
                     before = Some(difference);
                 }
             }
+            all_noisy += noisy;
             if flat >= NOISE_FLAT {
                 squares += 1;
                 covered += u32::from(f64::from(noisy) > NOISY_SHARE * f64::from(flat));
@@ -201,8 +207,11 @@ pub fn is_noisy(captured: View, reference: View) -> bool {
         }
     }
     // Independent Gaussian noise: E|a - b| / E|a| = sqrt 2; a smooth wrong picture: near 0. A codec
-    // smooths noise somewhat.
-    squares >= 4 && f64::from(covered) > COVERED * f64::from(squares) && steps > 0.4 * sizes
+    // smooths noise somewhat. Ink in a wrong place is off by its whole contrast.
+    f64::from(all_moderate) > MODERATE_SHARE * f64::from(all_noisy)
+        && squares >= 4
+        && f64::from(covered) > COVERED * f64::from(squares)
+        && steps > 0.4 * sizes
 }
 
 /// Correlation of two lines; `None` when the reference is flat. A flat captured line gives 0.
@@ -429,33 +438,33 @@ pub fn is_torn(captured: View, reference: View, band_px: usize) -> bool {
     if moved.iter().filter(|s| agree(s)).count() * 2 <= moved.len() {
         return false;
     }
-    let (mut straight, mut displaced) = (0u64, 0u64);
+    let (mut straight, mut displaced, mut mirrored) = (0u64, 0u64, 0u64);
+    let mut line = Vec::new();
     for (band, shift) in shifts.iter().enumerate() {
         if shift.as_ref().is_some_and(agree) {
             for y in band * band_px..(band + 1) * band_px {
                 straight += line_energy(captured.row(y), reference.row(y), 0);
                 displaced += line_energy(captured.row(y), reference.row(y), middle);
+                line.clear();
+                line.extend(reference.row(y).iter().rev());
+                mirrored += line_energy(captured.row(y), &line, 0);
             }
         }
     }
-    (displaced as f64) < DISPLACED_ENERGY * straight as f64
+    displaced < mirrored && (displaced as f64) < DISPLACED_ENERGY * straight as f64
 }
 
 /// Fewest bands on each side of a tear.
 const PART: usize = 2;
-/// One band in so many may be on the wrong side.
-const ASTRAY: usize = 7;
 
 /// True when the bands above some line are displaced and those below are not, or the other way round.
 fn is_parted(shifts: &[Option<i32>]) -> bool {
     let moved: Vec<bool> = shifts.iter().flatten().map(|s| s.abs() >= 4).collect();
-    let astray = |cut: usize, above: bool| {
-        let wrong_above = moved[..cut].iter().filter(|m| **m != above).count();
-        let wrong_below = moved[cut..].iter().filter(|m| **m == above).count();
-        wrong_above + wrong_below
-    };
-    (PART..(moved.len() + 1).saturating_sub(PART))
-        .any(|cut| astray(cut, true).min(astray(cut, false)) * ASTRAY <= moved.len())
+    let share = |part: &[bool]| part.iter().filter(|m| **m).count() as f64 / part.len() as f64;
+    (PART..(moved.len() + 1).saturating_sub(PART)).any(|cut| {
+        let (above, below) = (share(&moved[..cut]), share(&moved[cut..]));
+        above.max(below) > 0.75 && above.min(below) < 0.15
+    })
 }
 
 /// Share of the difference that may be left once the reference is displaced.

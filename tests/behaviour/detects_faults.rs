@@ -59,7 +59,6 @@ fn a_frozen_region_is_found() {
 }
 
 #[test]
-#[ignore = "open: a frozen strip is reported by region, not as the whole frame"]
 fn a_frozen_picture_is_found() {
     is_found(&strip(), Kind::FreezeAll, Verdict::Frozen, "*");
 }
@@ -136,7 +135,6 @@ fn a_noise_burst_is_found_and_the_chains_noise_is_not() {
 }
 
 #[test]
-#[ignore = "open: a small bias that turns the last digit of a readout is reported as stale"]
 fn a_bias_is_found_and_a_small_one_is_not() {
     let bench = strip();
     let region = bench.region("torque");

@@ -26,7 +26,6 @@ fn errors(bench: &Bench) -> Errors {
 
 /// The floor for readings: root mean square of twice 0.05 px on a clean chain.
 #[test]
-#[ignore = "open: a symbol of the strip is read worse than this on the stand-in unit"]
 fn moving_symbols_are_read_to_a_tenth_of_a_pixel() {
     let errors = errors(&Bench::engine_strip(2.4));
     let mut seen = 0;
