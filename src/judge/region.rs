@@ -67,11 +67,17 @@ const BIAS_PX: f64 = 0.05;
 /// Systematic error of a rasteriser that is never held against a reading, px.
 const DEAD_BAND_PX: f64 = 0.08;
 
+/// How long a region must look late that nobody else is, with every value within its tolerance, s: while
+/// values rise or fall steadily a small offset looks the same.
+const PATIENCE_S: f64 = 1.0;
+
 struct Past {
     time_s: f64,
     due: Vec<Option<f64>>,
     shown: Vec<Option<f64>>,
     px_per_unit: Vec<f64>,
+    /// Something else than what is due explains the picture.
+    is_off: bool,
     is_faulty: bool,
     data_time_s: Option<f64>,
 }
@@ -197,7 +203,15 @@ impl RegionJudge {
                 } else if permitted && !is_outside {
                     self.harmless(moment, liveness_stuck)
                 } else if self.has_readings() {
-                    self.told(moment, company, is_outside)
+                    match self.told(moment, company, is_outside) {
+                        // Off by less than the tolerance, and neither held nor late.
+                        Verdict::Misleading if !is_outside => self.harmless(moment, liveness_stuck),
+                        told => {
+                            // Late data within the tolerance take some frames to tell.
+                            since_s = self.off_since_s().filter(|_| told == Verdict::Late);
+                            told
+                        }
+                    }
                 } else {
                     self.stale_picture(moment, *data_time_s, company)
                 }
@@ -206,7 +220,7 @@ impl RegionJudge {
         if let Some(last) = self.past.back_mut() {
             last.is_faulty = verdict.is_faulty();
         }
-        if !verdict.is_faulty() {
+        if !verdict.is_faulty() && findings.explanation == Explanation::Due {
             self.story = None;
         }
         // When the whole display stands still or is late, a region that happens to agree proves nothing.
@@ -410,6 +424,7 @@ impl RegionJudge {
             due,
             shown,
             px_per_unit,
+            is_off: findings.explanation != Explanation::Due,
             is_faulty: false,
             data_time_s,
         });
@@ -538,6 +553,15 @@ impl RegionJudge {
                 story
             }
         };
+        if let Story::Late { staleness_s } = story
+            && !is_outside
+            && company.others_live_since_s(self.region) > moment.time_s - staleness_s
+            && self
+                .off_since_s()
+                .is_none_or(|since_s| moment.time_s - since_s < PATIENCE_S)
+        {
+            return self.verdict_of(Story::Wrong);
+        }
         self.verdict_of(story)
     }
 
@@ -574,17 +598,23 @@ impl RegionJudge {
         !self.freedoms.is_empty()
     }
 
-    /// Readings since the region became faulty.
+    /// Readings since the region last showed what was due.
     fn series(&self) -> Vec<Series> {
-        // The newest frame is not marked yet.
-        let faulty = self
-            .past
+        self.series_from(self.past.len() - self.frames_off())
+    }
+
+    /// Newest frames in which something else than what was due was shown; the newest has no verdict yet.
+    fn frames_off(&self) -> usize {
+        self.past
             .iter()
             .rev()
-            .skip(1)
-            .take_while(|p| p.is_faulty)
-            .count();
-        self.series_from(self.past.len().saturating_sub(faulty + 1))
+            .take_while(|p| p.is_off || p.is_faulty)
+            .count()
+    }
+
+    fn off_since_s(&self) -> Option<f64> {
+        let begin = self.past.len() - self.frames_off();
+        self.past.get(begin).map(|p| p.time_s)
     }
 
     /// Readings since recording time `since_s`.
