@@ -187,6 +187,11 @@ fn plain_difference(width: usize, height: usize) -> Duration {
 }
 
 fn examine(c: &mut Criterion) {
+    // Regions are examined side by side; the figures are for one thread.
+    rayon::ThreadPoolBuilder::new()
+        .num_threads(1)
+        .build_global()
+        .expect("the only pool");
     for (width, height) in [(1024, 768), (1920, 1080)] {
         let text = DISPLAY
             .replacen("width = 1024", &format!("width = {width}"), 1)

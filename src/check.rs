@@ -588,6 +588,7 @@ impl<'d> Run<'d> {
     /// When several regions show a picture that nothing explains: is it the frame that is broken? Lines that
     /// are lost or displaced over the whole frame look like a wrong picture in a region that they cover.
     fn break_frame(&mut self, frame: &CapturedFrame, found: &mut [Findings]) {
+        self.part_frame(found);
         let is_unexplained = |f: &Findings| matches!(f.explanation, Explanation::Nothing { signature } if signature != Signature::Blank);
         let unexplained = found.iter().filter(|f| is_unexplained(f)).count();
         if unexplained < BROKEN_REGIONS {
@@ -617,6 +618,32 @@ impl<'d> Run<'d> {
         let Some(signature) = signature else { return };
         for f in found.iter_mut().filter(|f| is_unexplained(f)) {
             f.explanation = Explanation::Nothing { signature };
+        }
+    }
+
+    /// A frame that is torn in time where one region stands is torn as a whole: the regions of its older
+    /// part show old data for that reason.
+    fn part_frame(&self, found: &mut [Findings]) {
+        let Some((line, is_older_below)) = self
+            .regions
+            .examiners
+            .iter()
+            .find_map(RegionExaminer::parting)
+        else {
+            return;
+        };
+        for (f, examiner) in found.iter_mut().zip(&self.regions.examiners) {
+            let area = examiner.area();
+            let is_older_part = if is_older_below {
+                area.y >= line
+            } else {
+                area.bottom() <= line
+            };
+            if is_older_part && matches!(f.explanation, Explanation::OtherTime { .. }) {
+                f.explanation = Explanation::Nothing {
+                    signature: Signature::Torn,
+                };
+            }
         }
     }
 

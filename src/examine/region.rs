@@ -4,7 +4,7 @@
 use super::comparison::{ChainLook, Comparison, Difference};
 use super::digits::{self, Digits};
 use super::reader::{self, Fitted, RECOGNISED, Reader};
-use super::signature::{self, Signature};
+use super::signature::{self, Parting, Signature};
 use super::subject::Subject;
 use super::view::View;
 use super::words::{WordChecker, WrongCell};
@@ -64,6 +64,10 @@ const MOST_TRIALS: usize = 8;
 /// Frames between scans for far values while nothing explains the picture.
 const SCAN_EVERY: u64 = 6;
 
+/// Frames between looks for a picture torn in time, and how far back its older part may be, frames.
+const PARTING_EVERY: u64 = 3;
+const PARTING_FRAMES: u32 = 16;
+
 /// Examines one region, frame after frame.
 pub struct RegionExaminer<'d> {
     subject: Subject<'d>,
@@ -85,6 +89,7 @@ pub struct RegionExaminer<'d> {
     last_staleness_s: f64,
     last_values: Vec<Option<Fitted>>,
     troubled: u64,
+    parting: Option<Parting>,
     previous_scene: Scene,
     tried: Vec<Scene>,
 }
@@ -171,6 +176,7 @@ impl<'d> RegionExaminer<'d> {
             last_staleness_s: 0.0,
             last_values: Vec::new(),
             troubled: 0,
+            parting: None,
             previous_scene: Scene::default(),
             tried: Vec::new(),
         }
@@ -192,6 +198,13 @@ impl<'d> RegionExaminer<'d> {
     #[must_use]
     pub const fn area(&self) -> Rect {
         self.due.area()
+    }
+
+    /// Where the picture is torn in time, as a line of the frame, and whether the older part lies below.
+    #[must_use]
+    pub fn parting(&self) -> Option<(i32, bool)> {
+        self.parting
+            .map(|p| (self.area().y + p.line as i32, p.is_older_below))
     }
 
     /// The reference that is due, as last drawn.
@@ -255,6 +268,7 @@ impl<'d> RegionExaminer<'d> {
         }
         let explanation = if agrees {
             self.troubled = 0;
+            self.parting = None;
             self.last_data_time_s = Some(moment.due_time_s());
             self.last_staleness_s = moment.latency_s;
             Explanation::Due
@@ -476,11 +490,40 @@ impl<'d> RegionExaminer<'d> {
             }
         }
         let captured = self.due.captured(moment.frame);
-        let signature = signature::signature(captured, self.due.reference(), self.due.fixed());
+        let mut signature = signature::signature(captured, self.due.reference(), self.due.fixed());
+        if signature == Signature::Readable && self.troubled.is_multiple_of(PARTING_EVERY) {
+            self.parting = self.find_parting(moment, painter);
+        }
+        if signature == Signature::Readable && self.parting.is_some() {
+            signature = Signature::Torn;
+        }
         if signature != Signature::Readable {
             readings.iter_mut().for_each(|r| *r = None);
         }
         Explanation::Nothing { signature }
+    }
+
+    /// Whether the picture is torn in time: above some line of one moment, below of another.
+    fn find_parting(&mut self, moment: &Moment, painter: &mut Painter) -> Option<Parting> {
+        let captured = self.due.captured(moment.frame)[0];
+        let due = signature::left_by_line(captured, self.due.reference()[0]);
+        let mut tried = Scene::default();
+        for age in 1..=PARTING_FRAMES {
+            let data_time_s = moment.due_time_s() - f64::from(age) * moment.interval_s;
+            moment
+                .recording
+                .inputs_at(data_time_s, &mut self.trial_inputs);
+            self.trial.draw(&self.trial_inputs, painter);
+            if self.trial.scene() == &tried {
+                continue;
+            }
+            tried.clone_from(self.trial.scene());
+            let older = signature::left_by_line(captured, self.trial.reference()[0]);
+            if let Some(found) = signature::parting(&due, &older) {
+                return Some(found);
+            }
+        }
+        None
     }
 
     fn stale(

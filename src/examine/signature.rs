@@ -483,6 +483,71 @@ fn line_energy(captured: &[u8], reference: &[u8], shift: i32) -> u64 {
     256 * sum / length.max(1) as u64
 }
 
+/// Where a picture is parted in time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Parting {
+    /// First line of the lower part, relative to the view.
+    pub line: usize,
+    /// True when the lower part is the older one.
+    pub is_older_below: bool,
+}
+
+/// Lines that each part must have at least.
+const PART_LINES: usize = 6;
+/// Differences up to this are no sign, levels.
+const NO_SIGN: u8 = 24;
+/// Share of what either picture leaves that the parted one may leave.
+const PARTED_SHARE: f64 = 0.3;
+/// What each picture must leave in the other's part: a few pixels of full contrast.
+const LEAST_SIGN: u64 = 12 * 100 * 100;
+
+/// By line, what a reference leaves of the captured picture.
+#[must_use]
+pub fn left_by_line(captured: View, reference: View) -> Vec<u64> {
+    (0..captured.height())
+        .map(|y| {
+            let pairs = captured.row(y).iter().zip(reference.row(y));
+            pairs
+                .map(|(a, b)| u64::from(a.abs_diff(*b)))
+                .filter(|d| *d > u64::from(NO_SIGN))
+                .map(|d| d * d)
+                .sum()
+        })
+        .collect()
+}
+
+/// The line that parts the picture into one of the due moment and one of an older moment, given what
+/// either leaves by line; `None` when that explains little.
+#[must_use]
+pub fn parting(due: &[u64], older: &[u64]) -> Option<Parting> {
+    let (all_due, all_older) = (due.iter().sum::<u64>(), older.iter().sum::<u64>());
+    let (mut due_above, mut older_above) = (0, 0);
+    let mut best: Option<(u64, Parting)> = None;
+    for line in 0..due.len() {
+        if line >= PART_LINES && line + PART_LINES <= due.len() {
+            let (due_below, older_below) = (all_due - due_above, all_older - older_above);
+            for (left, is_older_below, signs) in [
+                (due_above + older_below, true, due_below.min(older_above)),
+                (older_above + due_below, false, due_above.min(older_below)),
+            ] {
+                let is_less = best.is_none_or(|(least, _)| left < least);
+                if is_less && signs >= LEAST_SIGN {
+                    let parting = Parting {
+                        line,
+                        is_older_below,
+                    };
+                    best = Some((left, parting));
+                }
+            }
+        }
+        due_above += due[line];
+        older_above += older[line];
+    }
+    let (left, parting) = best?;
+    let limit = PARTED_SHARE * all_due.min(all_older) as f64;
+    ((left as f64) < limit).then_some(parting)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -556,6 +621,27 @@ mod tests {
             moved.row_mut(y).rotate_right(4);
         }
         assert_eq!(of(&moved), Signature::Readable);
+    }
+
+    #[test]
+    fn a_picture_of_two_moments_is_parted_between_them() {
+        let due = scene();
+        let mut older = scene();
+        for y in 0..80 {
+            older.row_mut(y).rotate_right(3);
+        }
+        let mut parted = due.clone();
+        for y in 31..80 {
+            parted.row_mut(y).copy_from_slice(older.row(y));
+        }
+        let left = |reference: &Plane| left_by_line(View::whole(&parted), View::whole(reference));
+        let expected = Parting {
+            line: 31,
+            is_older_below: true,
+        };
+        assert_eq!(parting(&left(&due), &left(&older)), Some(expected));
+        let other = Plane::filled(96, 80, 90);
+        assert_eq!(parting(&left(&due), &left(&other)), None);
     }
 
     #[test]
