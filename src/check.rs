@@ -45,8 +45,35 @@ pub enum Offset {
 pub struct Settings {
     /// The time offset.
     pub offset: Offset,
-    /// The capture profile; measured from the first stretch when absent.
+    /// The capture profile; measured when absent.
     pub profile: Option<Profile>,
+    /// Where it is measured then.
+    pub stretch: Stretch,
+}
+
+/// The stretch of the capture that the chain is measured from when no profile is given.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Stretch {
+    /// The first, whatever it shows.
+    First,
+    /// The first, unless it disagrees: then [`Error::NoAgreement`] comes before anything is judged, and
+    /// [`find_stretch`] may find another.
+    FirstIfAgreeing,
+    /// Measured already.
+    Found(Box<Found>),
+}
+
+/// What a stretch that agrees says of the chain.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Found {
+    /// The chain.
+    pub profile: Profile,
+    /// The time offset, s, and where it comes from.
+    pub offset: (f64, String),
+    /// Where the stretch lies, in words.
+    pub from: String,
+    /// What is to be noted of it.
+    pub notes: Vec<String>,
 }
 
 /// Where frames come from; `Ok(false)` at the end.
@@ -94,6 +121,11 @@ pub enum Error {
     /// The chain is not the one of the profile, or changed on the way.
     #[error("{0}")]
     Chain(String),
+    /// The first stretch does not show what is due, so that the chain cannot be measured from it.
+    #[error(
+        "the first stretch of the capture does not agree with the recording; give a profile, or check offset, definition and recording"
+    )]
+    NoAgreement,
     /// Results cannot be written.
     #[error("cannot write results")]
     Write(#[from] std::io::Error),
@@ -130,6 +162,8 @@ const FIRST_FRAMES: usize = 48;
 const FIRST_STRETCH_S: f64 = 1.6;
 /// Share of regions that must agree for a stretch to count as good.
 const GOOD_SHARE: f64 = 0.6;
+/// Noise of luma at which nothing can be told any more, levels: it is no stretch to measure from.
+const MOST_NOISE: f64 = 20.0;
 /// Frames in a row in which nearly all regions disagree, after which the chain is looked at.
 const CHAIN_SUSPECT: u32 = 8;
 /// Share of regions with ink that make it nearly all.
@@ -173,6 +207,69 @@ pub fn first_stretch(
         }
     }
     Ok((frames, None))
+}
+
+/// How far into a capture a stretch that agrees is looked for, s.
+const SEARCH_S: f64 = 120.0;
+
+/// Looks for the first stretch of a capture that agrees, where the first of all does not: displays are
+/// often dark, or show a test picture, when a capture begins. `None` when there is none within two minutes.
+///
+/// # Errors
+/// When the capture cannot be read, or is empty.
+pub fn find_stretch(
+    subject: Subject,
+    recording: &Recording,
+    source: &mut dyn FrameSource,
+    offset: Offset,
+) -> Result<Option<Found>, Error> {
+    let mut painter = Painter::new();
+    let mut begin_s = None;
+    loop {
+        let (frames, ended) = first_stretch(source)?;
+        let (Some(first), Some(last)) = (frames.first(), frames.last()) else {
+            return Ok(None);
+        };
+        let begun_s = *begin_s.get_or_insert(first.time_s);
+        let place = format!("frames {} to {}", first.index, last.index);
+        let is_last = ended.is_some() || last.time_s - begun_s > SEARCH_S;
+        let usual = if offset == Offset::Usual {
+            Offset::Given(0.0)
+        } else {
+            offset
+        };
+        let (offset_s, from) = settle_offset(subject, recording, &frames, usual, &mut painter);
+        let from = if offset == Offset::Usual {
+            format!("0, at which {place} agree")
+        } else {
+            from
+        };
+        let list: Vec<&CapturedFrame> = frames.iter().collect();
+        let siting = reference_siting(source.info());
+        let measured =
+            calibrate::measure(subject, recording, &list, siting, offset_s, &mut painter);
+        if measured.agreeing >= GOOD_SHARE && measured.profile.noise[0] < MOST_NOISE {
+            return Ok(Some(Found {
+                profile: measured.profile,
+                offset: (offset_s, from),
+                from: format!(
+                    "measured from {place} of this capture, the first stretch that agrees; no profile was given"
+                ),
+                notes: measured.notes,
+            }));
+        }
+        if is_last {
+            return Ok(None);
+        }
+    }
+}
+
+fn reference_siting(info: &StreamInfo) -> Option<crate::reference::canvas::Siting> {
+    info.siting.and_then(|s| match s {
+        crate::capture::Siting::Left => Some(crate::reference::canvas::Siting::Left),
+        crate::capture::Siting::Center => Some(crate::reference::canvas::Siting::Center),
+        crate::capture::Siting::TopLeft => None,
+    })
 }
 
 /// Finds the offset that `settings` asks for: offset, where it comes from.
@@ -224,16 +321,37 @@ pub fn check(
     let (frames, mut ended) = first_stretch(source)?;
     let info = source.info().clone();
     let list: Vec<&CapturedFrame> = frames.iter().collect();
-    let (offset_s, offset_from) =
-        settle_offset(subject, recording, &frames, settings.offset, &mut painter);
-    let siting = info.siting.and_then(|s| match s {
-        crate::capture::Siting::Left => Some(crate::reference::canvas::Siting::Left),
-        crate::capture::Siting::Center => Some(crate::reference::canvas::Siting::Center),
-        crate::capture::Siting::TopLeft => None,
-    });
     let mut notes = info.notes.clone();
-    let measured = calibrate::measure(subject, recording, &list, siting, offset_s, &mut painter);
-    let (profile, profile_from) = settle_profile(definition, settings, measured, &mut notes)?;
+    let unsaid = recording.missing_validity();
+    if !unsaid.is_empty() {
+        notes.push(format!(
+            "the recording has no validity column for {}: every value of theirs counts as valid, so a plausible value on invalid data cannot be told there",
+            unsaid.join(", ")
+        ));
+    }
+    let ((offset_s, offset_from), profile, profile_from) = match &settings.stretch {
+        Stretch::Found(found) if settings.profile.is_none() => {
+            notes.extend(found.notes.iter().cloned());
+            (
+                found.offset.clone(),
+                found.profile.clone(),
+                found.from.clone(),
+            )
+        }
+        stretch => {
+            let offset = settle_offset(subject, recording, &frames, settings.offset, &mut painter);
+            let siting = reference_siting(&info);
+            let measured =
+                calibrate::measure(subject, recording, &list, siting, offset.0, &mut painter);
+            let must_agree = settings.profile.is_none() && *stretch == Stretch::FirstIfAgreeing;
+            let agrees = measured.agreeing >= GOOD_SHARE && measured.profile.noise[0] < MOST_NOISE;
+            if must_agree && !agrees {
+                return Err(Error::NoAgreement);
+            }
+            let (profile, from) = settle_profile(definition, settings, measured, &mut notes)?;
+            (offset, profile, from)
+        }
+    };
     let chain = calibrate::chain_look(&profile);
     let size = (profile.width, profile.height);
     let mut run = Run::new(

@@ -11,7 +11,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use super::{CaptureArguments, Failure, InputArguments, cannot_write, make_folder, write_file};
 use crate::capture::profile::Profile;
 use crate::capture::{CapturedFrame, Error as CaptureError, ReadAhead, StreamInfo};
-use crate::check::{self, FrameSource, Offset, Outcome, Settings, Sink, Snapshot};
+use crate::check::{self, FrameSource, Offset, Outcome, Settings, Sink, Snapshot, Stretch};
 use crate::definition::Definition;
 use crate::evidence::pictures;
 use crate::evidence::records::FrameRecord;
@@ -82,12 +82,17 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let settings = Settings {
         offset: arguments.offset.unwrap_or(Offset::Usual),
         profile,
+        // What comes through a pipe cannot be looked at twice.
+        stretch: if arguments.capture.is_piped() {
+            Stretch::First
+        } else {
+            Stretch::FirstIfAgreeing
+        },
     };
-    let capture = arguments.capture.open(&definition)?;
     let outcome = checked(
         &definition,
         &recording,
-        capture,
+        &|| arguments.capture.open(&definition),
         &settings,
         &arguments.out,
         arguments.quiet,
@@ -101,15 +106,45 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     Ok(outcome.exit_status())
 }
 
+/// Opens a capture.
+pub(super) type Open<'a> = &'a dyn Fn() -> Result<crate::capture::Capture, Failure>;
+
 /// Checks a capture and writes all results to `out`.
 pub(super) fn checked(
     definition: &Definition,
     recording: &Recording,
-    capture: crate::capture::Capture,
+    open: Open,
     settings: &Settings,
     out: &Path,
     quiet: bool,
 ) -> Result<Outcome, Failure> {
+    match checked_once(definition, recording, open, settings, out, quiet)? {
+        Some(outcome) => Ok(outcome),
+        None => {
+            let drawing = Drawing::new(definition);
+            let subject = Subject::new(definition, &drawing);
+            let mut source = ReadAhead::start(open()?, READ_AHEAD);
+            let found = check::find_stretch(subject, recording, &mut source, settings.offset)?;
+            let settings = Settings {
+                stretch: found.map_or(Stretch::First, |f| Stretch::Found(Box::new(f))),
+                ..settings.clone()
+            };
+            checked_once(definition, recording, open, &settings, out, quiet)?
+                .ok_or_else(|| check::Error::NoAgreement.into())
+        }
+    }
+}
+
+/// `None` when the chain cannot be measured from the first stretch.
+fn checked_once(
+    definition: &Definition,
+    recording: &Recording,
+    open: Open,
+    settings: &Settings,
+    out: &Path,
+    quiet: bool,
+) -> Result<Option<Outcome>, Failure> {
+    let capture = open()?;
     make_folder(out)?;
     let drawing = Drawing::new(definition);
     let subject = Subject::new(definition, &drawing);
@@ -127,14 +162,17 @@ pub(super) fn checked(
         stored: BTreeMap::new(),
         progress: progress(frame_count, quiet),
     };
-    let outcome = check::check(
+    let outcome = match check::check(
         definition,
         subject,
         recording,
         &mut source,
         settings,
         &mut writer,
-    )?;
+    ) {
+        Err(check::Error::NoAgreement) => return Ok(None),
+        other => other?,
+    };
     writer.frames.flush().map_err(cannot_write(&path))?;
     writer.progress.finish_and_clear();
     write_pictures(
@@ -154,7 +192,7 @@ pub(super) fn checked(
         &out.join("summary.json"),
         json(serde_json::to_string_pretty(&outcome.summary))?.as_bytes(),
     )?;
-    Ok(outcome)
+    Ok(Some(outcome))
 }
 
 fn progress(frame_count: Option<u64>, quiet: bool) -> ProgressBar {

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::{Failure, check, make_folder, write_file};
 use crate::capture::{Capture, OpenOptions};
-use crate::check::{Offset, Outcome, Settings};
+use crate::check::{Offset, Outcome, Settings, Stretch};
 use crate::definition::Definition;
 use crate::demo::{self, faults, scenario, unit};
 use crate::judge::events::{Event, name};
@@ -56,16 +56,17 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         size: Some(definition.size()),
         ..OpenOptions::default()
     };
-    let capture = Capture::open(&out.join(unit::CAPTURE_FILE), &options)?;
+    let open = || Ok(Capture::open(&out.join(unit::CAPTURE_FILE), &options)?);
     let settings = Settings {
         offset: Offset::Given(0.0),
         profile: None,
+        stretch: Stretch::First,
     };
     let results = out.join("check");
     let outcome = check::checked(
         &definition,
         &recording,
-        capture,
+        &open,
         &settings,
         &results,
         arguments.quiet,

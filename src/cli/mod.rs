@@ -143,6 +143,10 @@ fn parse_size(text: &str) -> Result<(usize, usize), String> {
 }
 
 impl CaptureArguments {
+    fn is_piped(&self) -> bool {
+        self.capture == Path::new("-")
+    }
+
     fn open(&self, definition: &Definition) -> Result<Capture, Failure> {
         let options = OpenOptions {
             size: Some(definition.size()),

@@ -73,6 +73,8 @@ pub fn plain_profile(
 
 /// Colour changes below this are rounding, levels.
 const COLOR_CHANGE: f64 = 3.0;
+/// What a chain may make of the display's contrast.
+const CONTRAST: std::ops::RangeInclusive<f64> = 0.6..=1.7;
 /// Geometry below this is measurement error, px.
 const SHIFT_PX: f64 = 0.02;
 
@@ -99,8 +101,8 @@ pub fn measure(
     let mut inputs = Inputs::default();
     // Geometry: the median of a few frames, so that one bad frame does not spoil it.
     let mut geometries = Vec::new();
-    let mut best_agreement = 0.0f64;
-    let picked: Vec<&CapturedFrame> = spread(frames, 5);
+    let mut picked: Vec<&CapturedFrame> = spread(frames, 5);
+    let mut found = Vec::new();
     for f in &picked {
         recording.inputs_at(f.time_s + offset_s, &mut inputs);
         let planes = (profile.subsampling, profile.siting);
@@ -112,8 +114,8 @@ pub fn measure(
             &f.picture,
             painter,
         ) {
-            best_agreement = best_agreement.max(r.agreement);
             geometries.push(r.geometry);
+            found.push(*f);
         }
     }
     if geometries.is_empty() {
@@ -138,6 +140,8 @@ pub fn measure(
             profile.scale = [sx, sy];
             profile.shift_px = [tx, ty];
         }
+        // Frames without the display's artwork say nothing of colours and noise.
+        picked = found;
     }
     // Siting of the colour samples, where the stream does not say.
     if siting.is_none() && profile.subsampling != Subsampling::None {
@@ -181,7 +185,13 @@ pub fn measure(
     }
     let map = fit.map();
     let change = register::largest_change(&map, definition, profile.encoding);
-    if change > COLOR_CHANGE {
+    let contrast = register::contrast(&map, definition, profile.encoding);
+    if !CONTRAST.contains(&contrast) {
+        notes.push(
+            "the colours have nothing to do with the display's; none of the chain's are taken over"
+                .to_owned(),
+        );
+    } else if change > COLOR_CHANGE {
         profile.color = map.0;
         notes.push(format!(
             "the chain changes the whole picture's colours by up to {change:.0} of 255 levels (matrix, range or gain); this is a fault of the chain, not of an instrument, and is taken out"
@@ -345,32 +355,40 @@ fn residual_noise(
 ) -> [f64; 3] {
     let size = (profile.width, profile.height);
     let mut inputs = Inputs::default();
-    let mut counts = [[0u64; 256]; 3];
-    for f in frames.iter().take(3) {
+    let mut found: [Vec<f64>; 3] = Default::default();
+    for f in frames {
         recording.inputs_at(f.time_s + offset_s, &mut inputs);
         let planes = (profile.subsampling, profile.siting);
         let reference =
             FrameReference::draw(subject, &inputs, &profile.look(), planes, size, painter);
         let drawn = reference.picture(profile.encoding);
         let planes = f.picture.planes().iter().zip(drawn.planes());
-        for (count, (captured, drawn)) in counts.iter_mut().zip(planes) {
-            for (a, b) in captured.levels().iter().zip(drawn.levels()) {
-                count[usize::from(a.abs_diff(*b))] += 1;
-            }
+        for (list, (captured, drawn)) in found.iter_mut().zip(planes) {
+            list.push(noise_of(captured.levels(), drawn.levels()));
         }
     }
-    counts.map(|c| {
-        let total: u64 = c.iter().sum();
-        // The median of whole levels is too coarse for small noise: the mean of the lower nine tenths
-        // of the sizes, which is 0.626 sigma for a Gaussian.
-        let (mut seen, mut sum) = (0u64, 0u64);
-        for (level, count) in (0u64..).zip(c) {
-            let take = count.min((total * 9 / 10).saturating_sub(seen));
-            seen += take;
-            sum += take * level;
-        }
-        (sum as f64 / seen.max(1) as f64) / 0.626
+    // The median, so that one bad frame does not make the check blind.
+    found.map(|mut list| {
+        list.sort_by(f64::total_cmp);
+        list.get(list.len() / 2).copied().unwrap_or(0.0)
     })
+}
+
+fn noise_of(captured: &[u8], drawn: &[u8]) -> f64 {
+    let mut counts = [0u64; 256];
+    for (a, b) in captured.iter().zip(drawn) {
+        counts[usize::from(a.abs_diff(*b))] += 1;
+    }
+    let total: u64 = counts.iter().sum();
+    // The median of whole levels is too coarse for small noise: the mean of the lower nine tenths
+    // of the sizes, which is 0.626 sigma for a Gaussian.
+    let (mut seen, mut sum) = (0u64, 0u64);
+    for (level, count) in (0u64..).zip(counts) {
+        let take = count.min((total * 9 / 10).saturating_sub(seen));
+        seen += take;
+        sum += take * level;
+    }
+    (sum as f64 / seen.max(1) as f64) / 0.626
 }
 
 /// Latency with standard error, s, over all regions, and the largest share of agreeing regions.

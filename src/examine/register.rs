@@ -442,6 +442,24 @@ impl ColorFit {
     }
 }
 
+/// Contrast that `map` leaves of the display's colours: range of their luma after it over that before.
+/// Far from 1 it is no chain's doing: a dark picture "fits" a map that makes everything black.
+pub fn contrast(map: &ColorMap, definition: &Definition, encoding: Encoding) -> f64 {
+    let range = |color: ColorMap| {
+        let look = Look {
+            color,
+            ..Look::new(encoding)
+        };
+        let (mut low, mut high) = (255u8, 0u8);
+        for name in definition.file().colors.keys() {
+            let luma = look.levels(definition.color(name))[0];
+            (low, high) = (low.min(luma), high.max(luma));
+        }
+        f64::from(high.saturating_sub(low))
+    };
+    range(*map) / range(ColorMap::IDENTITY).max(1.0)
+}
+
 /// Largest difference that a colour map makes on the colours of a definition, levels.
 #[must_use]
 pub fn largest_change(map: &ColorMap, definition: &Definition, encoding: Encoding) -> f64 {

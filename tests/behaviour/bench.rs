@@ -10,7 +10,7 @@ use framevouch::capture::profile::Profile;
 use framevouch::capture::{
     Capture, CapturedFrame, Error as CaptureError, OpenOptions, Siting, StreamInfo, Y4mWriter,
 };
-use framevouch::check::{self, FrameSource, Offset, Outcome, Settings, Sink, Snapshot};
+use framevouch::check::{self, FrameSource, Offset, Outcome, Settings, Sink, Snapshot, Stretch};
 use framevouch::definition::Definition;
 use framevouch::demo::chain::Chain;
 use framevouch::demo::faults::{Class, Fault, Kind};
@@ -149,6 +149,7 @@ impl Bench {
         let settings = Settings {
             offset: Offset::Given(0.0),
             profile,
+            stretch: Stretch::First,
         };
         let mut kept = Kept::default();
         let outcome = check::check(

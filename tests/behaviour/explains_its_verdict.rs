@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use framevouch::demo::faults::Kind;
 use framevouch::evidence::records::{FrameRecord, Summary};
 use framevouch::judge::events::Event;
+use framevouch::picture::Rgb;
 use serde_json::Value;
 
 use crate::bench::{Bench, CLIP_FRAMES, Files, inputs_until, y4m};
@@ -250,4 +251,24 @@ fn help_and_version_are_no_failure() {
     assert_eq!(files.run(&["--version"]).status, 0);
     assert_eq!(files.run(&[]).status, 2);
     assert_eq!(files.run(&["chek"]).status, 2);
+}
+
+#[test]
+fn a_display_that_is_dark_at_first_is_measured_where_it_agrees() {
+    let bench = Bench::engine_strip(5.2);
+    let black = Rgb([0, 0, 0]);
+    let files = Files::new();
+    files.write("inputs.csv", inputs_until(5.2).as_bytes());
+    files.write(
+        "clip.y4m",
+        &y4m(&bench.frames(Some((Kind::BlankAll(black), 0.0, 2.2)))),
+    );
+    let ran = files.check("clip.y4m", &["--matrix", "bt709"]);
+    assert_eq!(ran.status, 1, "{}{}", ran.stdout, ran.stderr);
+    let events = files.json("out/events.json");
+    assert_eq!(events.as_array().expect("a list").len(), 1, "{events}");
+    assert_eq!(events[0]["class"], "blank", "{events}");
+    assert_eq!(events[0]["regions"][0], "*", "{events}");
+    let from = files.json("out/summary.json")["profile_from"].to_string();
+    assert!(from.contains("the first stretch that agrees"), "{from}");
 }
