@@ -19,7 +19,7 @@ use std::time::{Duration, Instant};
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use framevouch::capture::{self, CapturedFrame, Origin, StreamInfo};
-use framevouch::check::{self, FrameSource, Offset, Settings, Sink, Snapshot, Stretch};
+use framevouch::check::{self, Chain, FrameSource, Offset, Settings, Sink, Snapshot};
 use framevouch::definition::Definition;
 use framevouch::demo::unit::{Plan, Unit};
 use framevouch::demo::{DISPLAY, scenario};
@@ -145,8 +145,7 @@ fn a_frame(
     };
     let settings = Settings {
         offset: Offset::Given(0.0),
-        profile: None,
-        stretch: Stretch::First,
+        chain: Chain::First,
     };
     check::check(
         definition,

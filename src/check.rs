@@ -45,21 +45,21 @@ pub enum Offset {
 pub struct Settings {
     /// The time offset.
     pub offset: Offset,
-    /// The capture profile; measured when absent.
-    pub profile: Option<Profile>,
-    /// Where it is measured then.
-    pub stretch: Stretch,
+    /// Where the capture chain is known from.
+    pub chain: Chain,
 }
 
-/// The stretch of the capture that the chain is measured from when no profile is given.
+/// Where the capture chain is known from.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Stretch {
-    /// The first, whatever it shows.
+pub enum Chain {
+    /// A profile.
+    Given(Box<Profile>),
+    /// The first stretch of the capture, whatever it shows.
     First,
-    /// The first, unless it disagrees: then [`Error::NoAgreement`] comes before anything is judged, and
-    /// [`find_stretch`] may find another.
+    /// The first stretch, unless it disagrees: then [`Error::NoAgreement`] comes before anything is judged,
+    /// and [`find_stretch`] may find another.
     FirstIfAgreeing,
-    /// Measured already.
+    /// A stretch that was found already.
     Found(Box<Found>),
 }
 
@@ -245,10 +245,10 @@ pub fn find_stretch(
             from
         };
         let list: Vec<&CapturedFrame> = frames.iter().collect();
-        let siting = reference_siting(source.info());
+        let siting = source.info().siting;
         let measured =
             calibrate::measure(subject, recording, &list, siting, offset_s, &mut painter);
-        if measured.agreeing >= GOOD_SHARE && measured.profile.noise[0] < MOST_NOISE {
+        if is_good(&measured) {
             return Ok(Some(Found {
                 profile: measured.profile,
                 offset: (offset_s, from),
@@ -264,12 +264,9 @@ pub fn find_stretch(
     }
 }
 
-fn reference_siting(info: &StreamInfo) -> Option<crate::reference::canvas::Siting> {
-    info.siting.and_then(|s| match s {
-        crate::capture::Siting::Left => Some(crate::reference::canvas::Siting::Left),
-        crate::capture::Siting::Center => Some(crate::reference::canvas::Siting::Center),
-        crate::capture::Siting::TopLeft => None,
-    })
+/// Whether a stretch shows what is due, so that the chain can be measured from it.
+fn is_good(measured: &Measured) -> bool {
+    measured.agreeing >= GOOD_SHARE && measured.profile.noise[0] < MOST_NOISE
 }
 
 /// Finds the offset that `settings` asks for: offset, where it comes from.
@@ -329,8 +326,8 @@ pub fn check(
             unsaid.join(", ")
         ));
     }
-    let ((offset_s, offset_from), profile, profile_from) = match &settings.stretch {
-        Stretch::Found(found) if settings.profile.is_none() => {
+    let ((offset_s, offset_from), profile, profile_from) = match &settings.chain {
+        Chain::Found(found) => {
             notes.extend(found.notes.iter().cloned());
             (
                 found.offset.clone(),
@@ -338,17 +335,20 @@ pub fn check(
                 found.from.clone(),
             )
         }
-        stretch => {
+        chain => {
             let offset = settle_offset(subject, recording, &frames, settings.offset, &mut painter);
-            let siting = reference_siting(&info);
-            let measured =
-                calibrate::measure(subject, recording, &list, siting, offset.0, &mut painter);
-            let must_agree = settings.profile.is_none() && *stretch == Stretch::FirstIfAgreeing;
-            let agrees = measured.agreeing >= GOOD_SHARE && measured.profile.noise[0] < MOST_NOISE;
-            if must_agree && !agrees {
+            let measured = calibrate::measure(
+                subject,
+                recording,
+                &list,
+                info.siting,
+                offset.0,
+                &mut painter,
+            );
+            if *chain == Chain::FirstIfAgreeing && !is_good(&measured) {
                 return Err(Error::NoAgreement);
             }
-            let (profile, from) = settle_profile(definition, settings, measured, &mut notes)?;
+            let (profile, from) = settle_profile(definition, chain, measured, &mut notes)?;
             (offset, profile, from)
         }
     };
@@ -410,11 +410,11 @@ pub fn check(
 /// The profile to judge with, and where it comes from.
 fn settle_profile(
     definition: &Definition,
-    settings: &Settings,
+    chain: &Chain,
     measured: Measured,
     notes: &mut Vec<String>,
 ) -> Result<(Profile, String), Error> {
-    let Some(given) = &settings.profile else {
+    let Chain::Given(given) = chain else {
         notes.extend(measured.notes);
         let from = if measured.agreeing >= GOOD_SHARE {
             format!(
@@ -451,7 +451,7 @@ fn settle_profile(
         )));
     }
     notes.extend(measured.notes.into_iter().filter(|n| n.contains("data")));
-    Ok((given.clone(), "given".into()))
+    Ok((Profile::clone(given), "given".into()))
 }
 
 /// In what `found` differs from `given`, in words.
@@ -589,27 +589,28 @@ impl<'d> Run<'d> {
         self.recording
             .inputs_at(moment.due_time_s(), &mut self.inputs);
         let count = self.regions.examiners.len();
-        let mut has_ink = vec![true; count];
-        let inputs = &self.inputs;
-        let mut found: Vec<Findings> = self
-            .regions
-            .examiners
+        let examiners = &mut self.regions.examiners;
+        // A region whose channels are missing is not judged, and counts as having no ink.
+        let mut has_ink: Vec<bool> = examiners
+            .iter()
+            .map(|e| {
+                let mut channels = e.channels().iter();
+                channels.all(|c| *self.inputs.value(*c) != Value::Missing)
+            })
+            .collect();
+        let mut found: Vec<Findings> = examiners
             .par_iter_mut()
             .zip(&mut self.painters)
-            .map(|(examiner, painter)| {
-                let mut channels = examiner.channels().iter();
-                if channels.any(|c| *inputs.value(*c) == Value::Missing) {
-                    not_judged()
-                } else {
+            .zip(&has_ink)
+            .map(|((examiner, painter), is_judged)| {
+                if *is_judged {
                     examiner.examine(&moment, painter)
+                } else {
+                    not_judged()
                 }
             })
             .collect();
         let sizes: Vec<f64> = found.iter().map(|f| f.difference.size() as f64).collect();
-        for (ink, examiner) in has_ink.iter_mut().zip(&self.regions.examiners) {
-            let mut channels = examiner.channels().iter();
-            *ink = !channels.any(|c| *inputs.value(*c) == Value::Missing);
-        }
         // Only a faulty frame asks which regions have ink.
         if found.iter().any(|f| f.explanation != Explanation::Due) {
             for (k, examiner) in self.regions.examiners.iter().enumerate() {

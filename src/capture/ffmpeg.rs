@@ -1072,63 +1072,6 @@ mod tests {
         assert!(child.lock().try_wait().unwrap().is_some());
     }
 
-    /// Prints how long reading takes against bare decoding; run it alone, in release.
-    #[test]
-    #[ignore = "a measurement"]
-    #[expect(clippy::disallowed_methods, reason = "a measurement, run by hand")]
-    fn measure_the_cost_of_the_pipe() {
-        let folder = TempDir::new().unwrap();
-        make(
-            &folder,
-            "-f lavfi -i testsrc2=s=1024x768:r=25:d=20 -c:v libx264 -crf 18 -pix_fmt yuv420p a.mp4",
-        );
-        let path = folder.path().join("a.mp4");
-        // Own and ended children's processor time, where the system tells it (Linux, 10 ms).
-        let processor_s = || {
-            let text = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
-            let fields: Vec<f64> = text
-                .rsplit(')')
-                .next()
-                .unwrap_or("")
-                .split(' ')
-                .flat_map(str::parse)
-                .collect();
-            fields
-                .get(10..14)
-                .map_or(f64::NAN, |f| f.iter().sum::<f64>() / 100.0)
-        };
-        let timed = |what: &str, run: &dyn Fn()| {
-            let processor_begin_s = processor_s();
-            let best = (0..5)
-                .map(|_| {
-                    let begin = std::time::Instant::now();
-                    run();
-                    begin.elapsed().as_secs_f64()
-                })
-                .fold(f64::INFINITY, f64::min);
-            let processor = (processor_s() - processor_begin_s) / 5.0;
-            println!("{what}: {best:.3} s, processor {processor:.3} s, for 500 frames");
-            processor
-        };
-        let bare = timed("bare ffmpeg", &|| make(&folder, "-i a.mp4 -f null -"));
-        let direct = timed("capture", &|| {
-            let mut capture = Capture::open(&path, &OpenOptions::default()).unwrap();
-            let mut frame = CapturedFrame::new();
-            while capture.next_into(&mut frame).unwrap() {}
-        });
-        let ahead = timed("read ahead", &|| {
-            let capture = Capture::open(&path, &OpenOptions::default()).unwrap();
-            let mut ahead = ReadAhead::start(capture, ReadAhead::DEPTH_DEFAULT);
-            let mut frame = CapturedFrame::new();
-            while ahead.next_into(&mut frame).unwrap() {}
-        });
-        println!(
-            "capture {:.2}, read ahead {:.2} of the processor time of bare decoding",
-            direct / bare,
-            ahead / bare
-        );
-    }
-
     #[test]
     fn names_that_look_like_options_are_files() {
         if !has_ffmpeg() {

@@ -109,23 +109,6 @@ mod tests {
         }
     }
 
-    /// Prints the time per frame; run it alone, in release.
-    #[test]
-    #[ignore = "a measurement"]
-    #[expect(clippy::disallowed_methods, reason = "a measurement, run by hand")]
-    fn measure_the_conversion() {
-        let triples: Vec<u8> = (0..3 * 1024 * 768).map(|k| (k * 7 % 251) as u8).collect();
-        let mut picture = Picture::filled(1024, 768, CONVERTED, Subsampling::None, [0; 3]);
-        let best = (0..50)
-            .map(|_| {
-                let begin = std::time::Instant::now();
-                fill_from_rgb(&triples, &mut picture);
-                begin.elapsed().as_secs_f64()
-            })
-            .fold(f64::INFINITY, f64::min);
-        println!("1024 x 768: {:.3} ms a frame", 1e3 * best);
-    }
-
     #[test]
     fn greys_are_neutral_and_keep_their_level() {
         let triples: Vec<u8> = (0..=255).flat_map(|v| [v; 3]).collect();

@@ -8,7 +8,6 @@ use crate::capture::{CapturedFrame, ReadAhead};
 use crate::check::{self, Offset};
 use crate::examine::calibrate;
 use crate::examine::subject::Subject;
-use crate::reference::canvas::Siting;
 use crate::reference::drawing::Drawing;
 use crate::reference::painter::Painter;
 
@@ -55,11 +54,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             stride *= 2;
         }
     }
-    let siting = source.info().siting.and_then(|s| match s {
-        crate::capture::Siting::Left => Some(Siting::Left),
-        crate::capture::Siting::Center => Some(Siting::Center),
-        crate::capture::Siting::TopLeft => None,
-    });
+    let siting = source.info().siting;
     let mut painter = Painter::new();
     let offset = arguments.offset.unwrap_or(Offset::Usual);
     let (offset_s, offset_from) =

@@ -11,7 +11,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use super::{CaptureArguments, Failure, InputArguments, cannot_write, make_folder, write_file};
 use crate::capture::profile::Profile;
 use crate::capture::{CapturedFrame, Error as CaptureError, ReadAhead, StreamInfo};
-use crate::check::{self, FrameSource, Offset, Outcome, Settings, Sink, Snapshot, Stretch};
+use crate::check::{self, Chain, FrameSource, Offset, Outcome, Settings, Sink, Snapshot};
 use crate::definition::Definition;
 use crate::evidence::pictures;
 use crate::evidence::records::FrameRecord;
@@ -74,20 +74,15 @@ const READ_AHEAD: usize = 4;
 /// Runs `check`.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let (definition, recording) = arguments.input.load()?;
-    let profile = arguments
-        .profile
-        .as_deref()
-        .map(Profile::load)
-        .transpose()?;
+    let chain = match &arguments.profile {
+        Some(path) => Chain::Given(Box::new(Profile::load(path)?)),
+        // What comes through a pipe cannot be looked at twice.
+        None if arguments.capture.is_piped() => Chain::First,
+        None => Chain::FirstIfAgreeing,
+    };
     let settings = Settings {
         offset: arguments.offset.unwrap_or(Offset::Usual),
-        profile,
-        // What comes through a pipe cannot be looked at twice.
-        stretch: if arguments.capture.is_piped() {
-            Stretch::First
-        } else {
-            Stretch::FirstIfAgreeing
-        },
+        chain,
     };
     let outcome = checked(
         &definition,
@@ -109,7 +104,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
 /// Opens a capture.
 pub(super) type Open<'a> = &'a dyn Fn() -> Result<crate::capture::Capture, Failure>;
 
-/// Checks a capture and writes all results to `out`.
+/// Checks a capture and writes all results to `out`. Where the chain cannot be measured from the first
+/// stretch, another one is looked for, and the check begun again.
 pub(super) fn checked(
     definition: &Definition,
     recording: &Recording,
@@ -118,36 +114,33 @@ pub(super) fn checked(
     out: &Path,
     quiet: bool,
 ) -> Result<Outcome, Failure> {
-    match checked_once(definition, recording, open, settings, out, quiet)? {
-        Some(outcome) => Ok(outcome),
-        None => {
-            let drawing = Drawing::new(definition);
-            let subject = Subject::new(definition, &drawing);
-            let mut source = ReadAhead::start(open()?, READ_AHEAD);
-            let found = check::find_stretch(subject, recording, &mut source, settings.offset)?;
-            let settings = Settings {
-                stretch: found.map_or(Stretch::First, |f| Stretch::Found(Box::new(f))),
-                ..settings.clone()
-            };
-            checked_once(definition, recording, open, &settings, out, quiet)?
-                .ok_or_else(|| check::Error::NoAgreement.into())
-        }
+    make_folder(out)?;
+    let drawing = Drawing::new(definition);
+    let subject = Subject::new(definition, &drawing);
+    let once = |settings: &Settings| checked_once(subject, recording, open, settings, out, quiet);
+    if let Some(outcome) = once(settings)? {
+        return Ok(outcome);
     }
+    let mut source = ReadAhead::start(open()?, READ_AHEAD);
+    let found = check::find_stretch(subject, recording, &mut source, settings.offset)?;
+    let settings = Settings {
+        offset: settings.offset,
+        chain: found.map_or(Chain::First, |f| Chain::Found(Box::new(f))),
+    };
+    once(&settings)?.ok_or_else(|| check::Error::NoAgreement.into())
 }
 
 /// `None` when the chain cannot be measured from the first stretch.
 fn checked_once(
-    definition: &Definition,
+    subject: Subject,
     recording: &Recording,
     open: Open,
     settings: &Settings,
     out: &Path,
     quiet: bool,
 ) -> Result<Option<Outcome>, Failure> {
+    let definition = subject.definition();
     let capture = open()?;
-    make_folder(out)?;
-    let drawing = Drawing::new(definition);
-    let subject = Subject::new(definition, &drawing);
     let mut source = ReadAhead::start(capture, READ_AHEAD);
     let frame_count = source.info().frame_count;
     let path = out.join("frames.jsonl");

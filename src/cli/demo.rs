@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::{Failure, check, make_folder, write_file};
 use crate::capture::{Capture, OpenOptions};
-use crate::check::{Offset, Outcome, Settings, Stretch};
+use crate::check::{Chain, Offset, Outcome, Settings};
 use crate::definition::Definition;
 use crate::demo::{self, faults, scenario, unit};
 use crate::judge::events::{Event, name};
@@ -59,8 +59,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let open = || Ok(Capture::open(&out.join(unit::CAPTURE_FILE), &options)?);
     let settings = Settings {
         offset: Offset::Given(0.0),
-        profile: None,
-        stretch: Stretch::First,
+        chain: Chain::First,
     };
     let results = out.join("check");
     let outcome = check::checked(

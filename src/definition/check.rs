@@ -14,8 +14,8 @@ use toml::de::{DeTable, DeValue};
 use super::error::{Found, suggestion};
 use super::model::{
     Alerts, Attitude, Band, Bar, Bug, Channel, ColorRule, Condition, Dial, Direction, DisplayFile,
-    Edge, FailureFlag, Flag, FontSource, Interpolation, Liveness, NumberFormat, Readout, Region,
-    Rose, Symbol, Tape, Ticks,
+    Edge, FailureFlag, Flag, FontSource, Interpolation, Liveness, MAX_WINDOW_FRAMES, NumberFormat,
+    Readout, Region, Rose, Symbol, Tape, Ticks,
 };
 use super::uses::{self, Role, Step, Use};
 use crate::picture::{Rect, Rgb};
@@ -103,8 +103,6 @@ const PX_PER_UNIT: Limits = Limits::above("pixels per unit", 0.0, 1e6, "px");
 const VALUE: Limits = Limits::new("value", -1e12, 1e12, "");
 const STEP: Limits = Limits::above("step", 0.0, 1e12, "");
 const PERIOD: Limits = Limits::above("period", 0.0, 1e12, "");
-/// Longest window of `confirm_frames`; a judge keeps it in 128 bits.
-pub const MAX_WINDOW_FRAMES: u32 = 128;
 const TIME: Limits = Limits::new("time", 0.0, 60_000.0, "ms");
 const TIME_SPAN: Limits = Limits::above("time", 0.0, 60_000.0, "ms");
 const AGE: Limits = Limits::above("age limit", 0.0, 3_600_000.0, "ms");

@@ -160,6 +160,9 @@ fn default_recover_ms() -> f64 {
     500.0
 }
 
+/// Longest window of [`Region::confirm_frames`].
+pub const MAX_WINDOW_FRAMES: u32 = 128;
+
 /// One drawn thing; `kind` says which.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "kind", rename_all = "snake_case")]

@@ -226,9 +226,8 @@ pub fn compare(
         let cells = &scratch.hot[y / CELL * columns..][..columns];
         let (strokes, gone) = strokes_gone(captured, reference, y, GONE, cells, unchecked);
         if is_lost(strokes, gone) {
-            let lost = gone;
-            found.missing_px += lost;
-            found.densest_px = found.densest_px.max(lost);
+            found.missing_px += gone;
+            found.densest_px = found.densest_px.max(gone);
             let line = Rect::new(0, y as i32, captured.width() as i32, 1);
             found.bounds = found.bounds.union(&line);
         }
@@ -617,5 +616,49 @@ mod tests {
             &mut Scratch::default(),
         );
         assert_eq!(found.px(), 0);
+    }
+
+    /// Eight upright strokes, two pixels wide.
+    fn strokes() -> Plane {
+        let mut plane = Plane::filled(64, 32, 20);
+        for y in 4..28 {
+            for k in 0..8 {
+                plane.row_mut(y)[8 * k + 3..8 * k + 5].fill(200);
+            }
+        }
+        plane
+    }
+
+    #[test]
+    #[ignore = "open: the ground beside a stroke is counted as stroke, so that too little seems gone"]
+    fn one_lost_line_across_strokes_is_missing() {
+        let mut lost = strokes();
+        lost.row_mut(15).fill(20);
+        let found = compared(&lost, &strokes());
+        assert_eq!((found.missing_px, found.foreign_px), (16, 0), "{found:?}");
+        assert_eq!(found.bounds, Rect::new(0, 15, 64, 1));
+        assert!(has_gaps_in_strokes(
+            View::whole(&lost),
+            View::whole(&strokes())
+        ));
+    }
+
+    #[test]
+    fn half_a_pixel_aside_and_a_thing_that_is_gone_are_no_lost_lines() {
+        let mut aside = strokes();
+        for y in 4..28 {
+            for k in 0..8 {
+                let row = aside.row_mut(y);
+                row[8 * k + 3] = 110;
+                row[8 * k + 5] = 110;
+            }
+        }
+        assert_eq!(compared(&aside, &strokes()).px(), 0);
+        let mut gone = strokes();
+        (10..20).for_each(|y| gone.row_mut(y).fill(20));
+        assert!(!has_gaps_in_strokes(
+            View::whole(&gone),
+            View::whole(&strokes())
+        ));
     }
 }

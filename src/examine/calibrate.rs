@@ -8,8 +8,8 @@ use super::comparison::ChainLook;
 use super::region::{Moment, RegionExaminer};
 use super::register::{self, ColorFit, FrameReference};
 use super::subject::Subject;
-use crate::capture::CapturedFrame;
 use crate::capture::profile::{PROFILE_VERSION, Profile};
+use crate::capture::{self, CapturedFrame};
 use crate::picture::{Encoding, Picture, Subsampling};
 use crate::recording::Recording;
 use crate::recording::inputs::Inputs;
@@ -84,10 +84,15 @@ pub fn measure(
     subject: Subject,
     recording: &Recording,
     frames: &[&CapturedFrame],
-    siting: Option<Siting>,
+    siting: Option<capture::Siting>,
     offset_s: f64,
     painter: &mut Painter,
 ) -> Measured {
+    let siting = siting.and_then(|s| match s {
+        capture::Siting::Left => Some(Siting::Left),
+        capture::Siting::Center => Some(Siting::Center),
+        capture::Siting::TopLeft => None,
+    });
     let definition = subject.definition();
     let first = &frames[0].picture;
     let size = (first.width(), first.height());

@@ -238,4 +238,19 @@ mod tests {
         assert_eq!(solve(&[], 1), None);
         assert_eq!(solve(&[Sample::default(); 50], 1), None);
     }
+
+    #[test]
+    fn a_small_symbol_that_is_lost_is_seen_beside_a_large_one_that_is_not() {
+        let mut list = samples(0.1, 1.0, 3, 4000);
+        for k in 0..60 {
+            let mut slope = [0.0; MOST];
+            slope[1] = if k % 2 == 0 { 50.0 } else { -50.0 };
+            list.push(Sample {
+                slope,
+                residual: 60.0,
+            });
+        }
+        let step = solve(&list, 2).expect("determined");
+        assert!(step.misfit[0] < 0.1 && step.misfit[1] > 0.5, "{step:?}");
+    }
 }

@@ -264,28 +264,21 @@ impl<'d> Reader<'d> {
         if walked {
             return;
         }
-        let found: Vec<(usize, Option<Fitted>)> = values
-            .iter()
-            .enumerate()
-            .map(|(k, (member, value))| {
-                let f = &self.freedoms[*member];
-                let bears = step.standard_error_px[k].is_finite() && scale[k] > LEAST_PX_PER_UNIT;
-                let fitted = Fitted {
-                    value: f.period.map_or(*value, |p| value.rem_euclid(p)),
-                    standard_error: libm::hypot(step.standard_error_px[k], RASTERISER_PX)
-                        / scale[k],
-                    px_per_unit: scale[k],
-                    misfit: step.misfit[k],
-                };
-                (*member, bears.then_some(fitted))
-            })
-            .collect();
+        let mut found = [None; MOST];
+        for (k, (member, value)) in values.iter().enumerate() {
+            let f = &self.freedoms[*member];
+            let bears = step.standard_error_px[k].is_finite() && scale[k] > LEAST_PX_PER_UNIT;
+            found[k] = bears.then(|| Fitted {
+                value: f.period.map_or(*value, |p| value.rem_euclid(p)),
+                standard_error: libm::hypot(step.standard_error_px[k], RASTERISER_PX) / scale[k],
+                px_per_unit: scale[k],
+                misfit: step.misfit[k],
+            });
+        }
         // What is read of one freedom holds for what was read of the others: all or nothing.
-        let new = found.iter().map(|(_, f)| f);
-        let old = found.iter().map(|(k, _)| &out[*k]);
-        if worst_misfit(new) < worst_misfit(old) {
-            for (member, fitted) in found {
-                out[member] = fitted;
+        if worst_misfit(&found) < worst_misfit(values.iter().map(|(k, _)| &out[*k])) {
+            for ((member, _), fitted) in values.iter().zip(found) {
+                out[*member] = fitted;
             }
         }
     }
@@ -526,7 +519,6 @@ impl<'d> Reader<'d> {
             self.altered.clone_from(&best_start);
             let scale = freedom::px_per_unit(self.subject.definition(), self.region, &f, start)
                 .max(LEAST_PX_PER_UNIT);
-            // The nearest first: ticks look alike a tick further.
             let bounds = self.bounds_of(member);
             let (near, is_recognised) =
                 self.scan_near(member, value, scale, captured, bounds, painter);

@@ -422,10 +422,9 @@ impl<'d> RegionExaminer<'d> {
         moment
             .recording
             .inputs_at(data_time_s, &mut self.trial_inputs);
-        if let Some(period_s) = self.liveness_period_s {
+        if self.liveness_period_s.is_some() {
             // Its phase has been dealt with.
             self.trial_inputs.time_s = self.inputs.time_s;
-            let _ = period_s;
         }
         self.trial_agrees(moment, painter)
     }

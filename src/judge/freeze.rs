@@ -169,4 +169,21 @@ mod tests {
             }
         }
     }
+
+    #[test]
+    fn a_reading_that_jumps_away_is_not_frozen() {
+        let mut test = FreezeTest::default();
+        for k in 0..20 {
+            let due = 0.02 * f64::from(k);
+            // From frame 10 on it reads 20 px too much, and follows.
+            let reading = if k < 10 { due } else { due + 20.0 };
+            test.push(
+                f64::from(k) * 0.04,
+                reading,
+                [due - 0.04, due + 0.02],
+                ASSUMED,
+            );
+            assert!(!test.is_frozen(), "frame {k}");
+        }
+    }
 }

@@ -16,7 +16,7 @@
 const TIME_SLACK_S: f64 = 1e-9;
 
 /// Largest window of [`KOfN`], frames.
-pub const MAX_WINDOW_FRAMES: u32 = 128;
+pub use crate::definition::model::MAX_WINDOW_FRAMES;
 
 /// Trips while at least `k` of the last `n` frames were faulty.
 ///
@@ -447,5 +447,38 @@ mod tests {
             }
             prop_assert_eq!(machine.finish(f64::from(now_ms)).is_some(), is_open);
         }
+    }
+
+    #[test]
+    fn a_fault_that_comes_and_goes_is_raised_only_where_that_is_asked_for() {
+        // Two of three frames, 40 ms apart: never 300 ms without a clean one.
+        let onset = |mut p: Persistence| {
+            (0..30).find_map(|k| match p.push(f64::from(k) * 0.04, k % 3 != 2) {
+                Some(Transition::Raised {
+                    onset_s,
+                    detected_s,
+                }) => Some((onset_s, detected_s)),
+                _ => None,
+            })
+        };
+        let plain = Persistence::new(300.0, 500.0);
+        assert_eq!(onset(plain), None);
+        // The eighth faulty frame is frame 10.
+        let often = plain.or_often(Some(KOfN::new(8, 16)));
+        let (onset_s, detected_s) = onset(often).expect("8 of 16 are faulty");
+        assert_eq!(onset_s, 0.0);
+        assert!((detected_s - 0.4).abs() < 1e-9, "{detected_s}");
+    }
+
+    #[test]
+    fn an_odd_frame_is_forgotten_once_the_window_has_passed_it() {
+        let mut p = Persistence::new(300.0, 500.0).or_often(Some(KOfN::new(2, 4)));
+        assert_eq!(p.push(0.0, true), None);
+        for k in 1..4 {
+            p.push(f64::from(k) * 0.04, false);
+            assert_eq!(p.onset_s(), Some(0.0));
+        }
+        p.push(0.16, false);
+        assert_eq!(p.onset_s(), None);
     }
 }

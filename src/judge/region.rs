@@ -536,18 +536,19 @@ impl RegionJudge {
         if let Some(story) = company.story() {
             return self.verdict_of(story);
         }
+        let live_since_s = company.others_live_since_s(self.region);
+        let is_contradicted = |staleness_s| live_since_s > moment.time_s - staleness_s;
         let story = match self.story {
             Some((story, age)) if age % 4 != 0 => {
                 self.story = Some((story, age + 1));
                 story
             }
             other => {
-                let live_since_s = company.others_live_since_s(self.region);
                 let story = story::tell(
                     &self.series(),
                     moment.recording,
                     moment.interval_s,
-                    |staleness_s| is_outside && live_since_s > moment.time_s - staleness_s,
+                    |staleness_s| is_outside && is_contradicted(staleness_s),
                 );
                 self.story = Some((story, other.map_or(1, |(_, age)| age + 1)));
                 story
@@ -555,7 +556,7 @@ impl RegionJudge {
         };
         if let Story::Late { staleness_s } = story
             && !is_outside
-            && company.others_live_since_s(self.region) > moment.time_s - staleness_s
+            && is_contradicted(staleness_s)
             && self
                 .off_since_s()
                 .is_none_or(|since_s| moment.time_s - since_s < PATIENCE_S)

@@ -884,6 +884,39 @@ mod tests {
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(64))]
         #[test]
+        fn slopes_are_drawn_where_pictures_differ_and_nowhere_else(a in scene(), b in scene()) {
+            let fonts = fonts();
+            let look = Look::rgb();
+            let area = Rect::new(2, 1, 40, 30);
+            let mut painter = Painter::new();
+            let mut slopes = SlopeCanvas::new(
+                &mut painter, &fonts, (area, look, BLACK), &Scene::default(), Filter::ALL,
+            );
+            let dirty = slopes
+                .draw_differences(&mut painter, &fonts, [&a, &b], Some(&a), area)
+                .to_vec();
+            let mut fresh = |scene: &Scene| {
+                let mut canvas = Canvas::new(area, 1, look.levels(BLACK));
+                painter.draw(scene, &fonts, &look, &mut canvas, Filter::ABOVE_BACKGROUND, area);
+                canvas
+            };
+            let (low, high) = (fresh(&a), fresh(&b));
+            let wanted = [&low, &high, &low];
+            for y in 0..area.height {
+                for x in 0..area.width {
+                    let at = |p: &Plane| p.at(x as usize, y as usize);
+                    if dirty.iter().any(|r| r.contains(x + area.x, y + area.y)) {
+                        for (drawn, wanted) in slopes.pictures().into_iter().zip(wanted) {
+                            prop_assert_eq!(at(drawn), at(&wanted.planes()[0]));
+                        }
+                    } else {
+                        prop_assert_eq!(at(&low.planes()[0]), at(&high.planes()[0]));
+                    }
+                }
+            }
+        }
+
+        #[test]
         fn the_picture_does_not_depend_on_what_was_shown_before(
             scenes in prop::collection::vec(scene(), 1..6),
             shift in 0.0..1.0f64,

@@ -10,7 +10,7 @@ use framevouch::capture::profile::Profile;
 use framevouch::capture::{
     Capture, CapturedFrame, Error as CaptureError, OpenOptions, Siting, StreamInfo, Y4mWriter,
 };
-use framevouch::check::{self, FrameSource, Offset, Outcome, Settings, Sink, Snapshot, Stretch};
+use framevouch::check::{self, FrameSource, Offset, Outcome, Settings, Sink, Snapshot};
 use framevouch::definition::Definition;
 use framevouch::demo::chain::Chain;
 use framevouch::demo::faults::{Class, Fault, Kind};
@@ -148,8 +148,7 @@ impl Bench {
         let drawing = Drawing::new(&self.definition);
         let settings = Settings {
             offset: Offset::Given(0.0),
-            profile,
-            stretch: Stretch::First,
+            chain: profile.map_or(check::Chain::First, |p| check::Chain::Given(Box::new(p))),
         };
         let mut kept = Kept::default();
         let outcome = check::check(

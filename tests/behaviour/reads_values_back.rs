@@ -24,12 +24,23 @@ fn errors(bench: &Bench) -> Errors {
     out
 }
 
-/// The floor for readings: root mean square of twice 0.05 px on a clean chain. The stand-in unit's rasteriser
-/// puts level edges on quarters of a pixel, which a mark with few edges cannot average out; on
-/// rasterisers that do not, `tests/foreign` holds bugs to the same floor as the rest.
+/// The floor for readings: root mean square of twice 0.05 px on a clean chain.
 #[test]
 fn moving_symbols_are_read_to_a_tenth_of_a_pixel() {
-    let errors = errors(&Bench::engine_strip(2.4));
+    are_read_to_a_tenth_of_a_pixel(|what| what != "bug", 4);
+}
+
+/// The same for bugs. The stand-in unit's rasteriser puts edges on quarters of a pixel, which a mark
+/// with few edges cannot average out; on rasterisers that do not, `tests/foreign` reads them to 0.03 px.
+#[test]
+#[ignore = "open: 0.117 px on the stand-in unit"]
+fn bugs_are_read_to_a_tenth_of_a_pixel() {
+    are_read_to_a_tenth_of_a_pixel(|what| what == "bug", 1);
+}
+
+fn are_read_to_a_tenth_of_a_pixel(is_meant: impl Fn(&str) -> bool, least: usize) {
+    let mut errors = errors(&Bench::engine_strip(2.4));
+    errors.retain(|key, _| is_meant(&key.2));
     let mut seen = 0;
     for (key, list) in &errors {
         let px: Vec<f64> = list.iter().filter_map(|(e, k)| Some(e * (*k)?)).collect();
@@ -38,15 +49,10 @@ fn moving_symbols_are_read_to_a_tenth_of_a_pixel() {
         }
         seen += 1;
         let rms = (px.iter().map(|e| e * e).sum::<f64>() / px.len() as f64).sqrt();
-        let limit = if key.2 == "bug" { 0.125 } else { 0.1 };
-        assert!(
-            rms < limit,
-            "{key:?}: {rms:.3} px over {} readings",
-            px.len()
-        );
+        assert!(rms < 0.1, "{key:?}: {rms:.3} px over {} readings", px.len());
     }
     assert!(
-        seen >= 4,
+        seen >= least,
         "continuous readings of {seen} symbols: {:?}",
         errors.keys()
     );

@@ -62,6 +62,8 @@ const DAMAGES: &[Damage] = &[
     ("rect = [240, 0, 100, 240]", "rect = [230, 0, 100, 240]", "62:8", "region \"speed\" overlaps region \"attitude\" by 10 x 240 px at (230, 0)", ""),
     ("rect = [340, 0, 300, 240]", "rect = [340, 0, 301, 240]", "97:8", "region \"heading\" reaches from (340, 0) to (641, 240), off the canvas of 640 x 480 px", ""),
     ("id = \"speed\"", "id = \"speed\"\nconfirm_ms = 60001", "62:14", "time 60001 ms: must be at least 0 and at most 60000 ms", ""),
+    ("id = \"speed\"", "id = \"speed\"\nconfirm_frames = [9, 8]", "62:18", "[9, 8] frames: must be [k, n], 1 <= k <= n <= 128", ""),
+    ("id = \"speed\"", "id = \"speed\"\nconfirm_frames = [0, 8]", "62:18", "[0, 8] frames: must be [k, n], 1 <= k <= n <= 128", ""),
     ("id = \"speed\"", "id = \"speed\"\nrecover_ms = -1", "62:14", "time -1 ms: must be at least 0 and at most 60000 ms", ""),
     ("id = \"speed\"", "id = \"speed\"\nmax_latency_ms = 1e9", "62:18", "time 1000000000 ms: must be at least 0 and at most 60000 ms", ""),
     ("airspeed = 2.0", "airspeed = 0", "65:26", "tolerance 0: must be above 0 and at most 1e12", ""),
