@@ -237,7 +237,7 @@ pub fn compare(
 
 /// Range of levels up and down a stroke within which it counts as upright.
 const UPRIGHT: u8 = 24;
-/// Range of levels across it that makes it a stroke.
+/// Contrast with the ground that makes it a stroke, levels.
 const STROKE: u8 = 60;
 /// Strokes that a lost line must have crossed, px, and the share of them that must be gone.
 const LOST_PX: u32 = 6;
@@ -248,7 +248,7 @@ const GONE: f32 = 0.65;
 const PARTLY_GONE: f32 = 0.4;
 
 /// Pixels of upright strokes on line `y` of the reference, and how many of them are off by more than
-/// `share` of their contrast.
+/// `share` of their contrast with the line's ground.
 fn strokes_gone(
     captured: View,
     reference: View,
@@ -257,27 +257,38 @@ fn strokes_gone(
     hot: &[bool],
     unchecked: &[Rect],
 ) -> (u32, u32) {
+    if !hot.contains(&true) {
+        return (0, 0);
+    }
     let (above, here, below) = (reference.row(y - 1), reference.row(y), reference.row(y + 1));
     let cap = captured.row(y);
+    let ground = most_common(here);
     let (mut strokes, mut gone) = (0u32, 0u32);
     for (c, _) in hot.iter().enumerate().filter(|(_, hot)| **hot) {
-        for x in (c * CELL).max(2)..((c + 1) * CELL).min(here.len().saturating_sub(2)) {
+        for x in c * CELL..((c + 1) * CELL).min(here.len()) {
             let level = here[x];
-            if level.abs_diff(above[x]).max(level.abs_diff(below[x])) > UPRIGHT {
-                continue;
-            }
-            let around = &here[x - 2..=x + 2];
-            let (low, high) = around
-                .iter()
-                .fold((255, 0), |(l, h), &v| (v.min(l), v.max(h)));
-            if high - low < STROKE || unchecked.iter().any(|u| u.contains(x as i32, y as i32)) {
+            let contrast = level.abs_diff(ground);
+            let leans = level.abs_diff(above[x]).max(level.abs_diff(below[x]));
+            if contrast < STROKE
+                || leans > UPRIGHT
+                || unchecked.iter().any(|u| u.contains(x as i32, y as i32))
+            {
                 continue;
             }
             strokes += 1;
-            gone += u32::from(f32::from(level.abs_diff(cap[x])) > share * f32::from(high - low));
+            gone += u32::from(f32::from(level.abs_diff(cap[x])) > share * f32::from(contrast));
         }
     }
     (strokes, gone)
+}
+
+fn most_common(line: &[u8]) -> u8 {
+    let mut counts = [0u32; 256];
+    for &level in line {
+        counts[usize::from(level)] += 1;
+    }
+    let levels = (0u8..=255).zip(counts);
+    levels.max_by_key(|(_, count)| *count).map_or(0, |(l, _)| l)
 }
 
 fn is_lost(strokes: u32, gone: u32) -> bool {
@@ -630,7 +641,6 @@ mod tests {
     }
 
     #[test]
-    #[ignore = "open: the ground beside a stroke is counted as stroke, so that too little seems gone"]
     fn one_lost_line_across_strokes_is_missing() {
         let mut lost = strokes();
         lost.row_mut(15).fill(20);
