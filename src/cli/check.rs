@@ -122,7 +122,7 @@ pub(super) fn checked(
         return Ok(outcome);
     }
     let mut source = ReadAhead::start(open()?, READ_AHEAD);
-    let found = check::find_stretch(subject, recording, &mut source, settings.offset)?;
+    let found = check::find_stretch(subject, recording, &mut source, settings.offset);
     let settings = Settings {
         offset: settings.offset,
         chain: found.map_or(Chain::First, |f| Chain::Found(Box::new(f))),

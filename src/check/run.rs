@@ -1,4 +1,4 @@
-//! The line from a definition, a recording and a capture to verdicts and events.
+//! A check under way: frame by frame from what is found to verdicts, events and the summary.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -6,14 +6,12 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use crate::capture::CapturedFrame;
-use crate::capture::Error as CaptureError;
 use crate::capture::StreamInfo;
 use crate::capture::profile::Profile;
 use crate::definition::Definition;
 use crate::evidence::records::{
     CAUTION, FrameRecord, RECORDS_VERSION, ReadingRecord, RegionRecord, Summary, rounded,
 };
-use crate::examine::calibrate::{self, Measured};
 use crate::examine::comparison::ChainLook;
 use crate::examine::region::{Explanation, Findings, Moment, RegionExaminer};
 use crate::examine::register::{self, FrameReference};
@@ -21,158 +19,21 @@ use crate::examine::signature::{self, Signature};
 use crate::examine::subject::Subject;
 use crate::examine::view::View;
 use crate::judge::company::Company;
-use crate::judge::events::{Action, Event, EventLog, action, name};
+use crate::judge::events::{Action, EventLog, action, name};
 use crate::judge::region::{RegionJudge, RegionVerdict};
 use crate::judge::verdict::{self, Verdict};
-use crate::picture::{Picture, Plane};
+use crate::picture::Plane;
 use crate::recording::Recording;
 use crate::recording::inputs::{Inputs, Value};
 use crate::reference::painter::Painter;
 
-/// Recording time = capture time + offset.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Offset {
-    /// As given, s.
-    Given(f64),
-    /// Found from the material.
-    Auto,
-    /// 0 when the picture agrees with it, else found from the material.
-    Usual,
-}
+use super::stretch::{CHAIN_LEVELS, CHAIN_SHIFT_PX};
+use super::{Error, Outcome, Sink, Snapshot};
 
-/// How a check is run.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Settings {
-    /// The time offset.
-    pub offset: Offset,
-    /// Where the capture chain is known from.
-    pub chain: Chain,
-}
-
-/// Where the capture chain is known from.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Chain {
-    /// A profile.
-    Given(Box<Profile>),
-    /// The first stretch of the capture, whatever it shows.
-    First,
-    /// The first stretch, unless it disagrees: then [`Error::NoAgreement`] comes before anything is judged,
-    /// and [`find_stretch`] may find another.
-    FirstIfAgreeing,
-    /// A stretch that was found already.
-    Found(Box<Found>),
-}
-
-/// What a stretch that agrees says of the chain.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Found {
-    /// The chain.
-    pub profile: Profile,
-    /// The time offset, s, and where it comes from.
-    pub offset: (f64, String),
-    /// Where the stretch lies, in words.
-    pub from: String,
-    /// What is to be noted of it.
-    pub notes: Vec<String>,
-}
-
-/// Where frames come from; `Ok(false)` at the end.
-pub trait FrameSource {
-    /// Reads the next frame into `frame`.
-    ///
-    /// # Errors
-    /// When the capture is damaged here; frames before are good.
-    fn next_into(&mut self, frame: &mut CapturedFrame) -> Result<bool, CaptureError>;
-    /// What is known of the stream.
-    fn info(&self) -> &StreamInfo;
-}
-
-/// Takes what a check finds, as it goes.
-pub trait Sink {
-    /// A frame was judged.
-    ///
-    /// # Errors
-    /// When it cannot be written.
-    fn frame(&mut self, record: &FrameRecord) -> std::io::Result<()>;
-    /// An event of region `region` that began at `first_frame` has ended; `picture` shows it best.
-    ///
-    /// # Errors
-    /// When it cannot be written.
-    fn snapshot(&mut self, snapshot: &Snapshot) -> std::io::Result<()>;
-}
-
-/// The frame that shows a region's event best.
-#[derive(Clone, Debug)]
-pub struct Snapshot {
-    /// The frame's number.
-    pub frame: u64,
-    /// The captured picture.
-    pub captured: Arc<Picture>,
-    /// Recording time of the inputs that were due, s.
-    pub due_time_s: f64,
-}
-
-/// What stops a check.
-#[derive(Debug, thiserror::Error)]
-pub enum Error {
-    /// The capture.
-    #[error(transparent)]
-    Capture(#[from] CaptureError),
-    /// The chain is not the one of the profile, or changed on the way.
-    #[error("{0}")]
-    Chain(String),
-    /// The first stretch does not show what is due, so that the chain cannot be measured from it.
-    #[error(
-        "the first stretch of the capture does not agree with the recording; give a profile, or check offset, definition and recording"
-    )]
-    NoAgreement,
-    /// Results cannot be written.
-    #[error("cannot write results")]
-    Write(#[from] std::io::Error),
-}
-
-/// What a check found.
-#[derive(Debug)]
-pub struct Outcome {
-    /// The events.
-    pub events: Vec<Event>,
-    /// The run.
-    pub summary: Summary,
-    /// What stopped it early.
-    pub error: Option<Error>,
-}
-
-impl Outcome {
-    /// 0 all judged and agreeing, 1 at least one event, 2 could not be judged.
-    #[must_use]
-    pub fn exit_status(&self) -> u8 {
-        match (&self.error, self.events.is_empty()) {
-            (Some(_), _) => 2,
-            (None, false) => 1,
-            (None, true) if self.summary.not_judged.len() == self.summary.region_verdicts.len() => {
-                2
-            }
-            (None, true) => 0,
-        }
-    }
-}
-
-/// Frames that the chain is measured from, at most; and the stretch that they cover, s.
-const FIRST_FRAMES: usize = 48;
-const FIRST_STRETCH_S: f64 = 1.6;
-/// Share of regions that must agree for a stretch to count as good.
-const GOOD_SHARE: f64 = 0.6;
-/// Noise of luma at which nothing can be told any more, levels: it is no stretch to measure from.
-const MOST_NOISE: f64 = 20.0;
 /// Frames in a row in which nearly all regions disagree, after which the chain is looked at.
 const CHAIN_SUSPECT: u32 = 8;
 /// Share of regions with ink that make it nearly all.
 const CHAIN_SHARE: f64 = 0.7;
-/// Shift that counts as a changed chain, px.
-const CHAIN_SHIFT_PX: f64 = 0.4;
-/// Colour change that counts as a changed chain, levels.
-const CHAIN_LEVELS: f64 = 8.0;
-
 /// Regions that must show a picture that nothing explains before the whole frame is looked at.
 const BROKEN_REGIONS: usize = 3;
 /// Frames between such looks.
@@ -183,307 +44,7 @@ struct Regions<'d> {
     judges: Vec<RegionJudge>,
 }
 
-/// Measures the chain from the first stretch of a capture: what `check` does without a profile.
-///
-/// # Errors
-/// When the capture cannot be read, or is empty.
-pub fn first_stretch(
-    source: &mut dyn FrameSource,
-) -> Result<(Vec<CapturedFrame>, Option<CaptureError>), Error> {
-    let mut frames: Vec<CapturedFrame> = Vec::new();
-    while frames.len() < FIRST_FRAMES {
-        let mut frame = CapturedFrame::new();
-        match source.next_into(&mut frame) {
-            Ok(true) => {
-                let covered = frame.time_s - frames.first().map_or(frame.time_s, |f| f.time_s);
-                frames.push(frame);
-                if covered >= FIRST_STRETCH_S {
-                    break;
-                }
-            }
-            Ok(false) => break,
-            Err(e) if frames.is_empty() => return Err(e.into()),
-            Err(e) => return Ok((frames, Some(e))),
-        }
-    }
-    Ok((frames, None))
-}
-
-/// How far into a capture a stretch that agrees is looked for, s.
-const SEARCH_S: f64 = 120.0;
-
-/// Looks for the first stretch of a capture that agrees, where the first of all does not: displays are
-/// often dark, or show a test picture, when a capture begins. `None` when there is none within two minutes.
-///
-/// # Errors
-/// When the capture cannot be read, or is empty.
-pub fn find_stretch(
-    subject: Subject,
-    recording: &Recording,
-    source: &mut dyn FrameSource,
-    offset: Offset,
-) -> Result<Option<Found>, Error> {
-    let mut painter = Painter::new();
-    let mut begin_s = None;
-    loop {
-        let (frames, ended) = first_stretch(source)?;
-        let (Some(first), Some(last)) = (frames.first(), frames.last()) else {
-            return Ok(None);
-        };
-        let begun_s = *begin_s.get_or_insert(first.time_s);
-        let place = format!("frames {} to {}", first.index, last.index);
-        let is_last = ended.is_some() || last.time_s - begun_s > SEARCH_S;
-        let usual = if offset == Offset::Usual {
-            Offset::Given(0.0)
-        } else {
-            offset
-        };
-        let (offset_s, from) = settle_offset(subject, recording, &frames, usual, &mut painter);
-        let from = if offset == Offset::Usual {
-            format!("0, at which {place} agree")
-        } else {
-            from
-        };
-        let list: Vec<&CapturedFrame> = frames.iter().collect();
-        let siting = source.info().siting;
-        let measured =
-            calibrate::measure(subject, recording, &list, siting, offset_s, &mut painter);
-        if is_good(&measured) {
-            return Ok(Some(Found {
-                profile: measured.profile,
-                offset: (offset_s, from),
-                from: format!(
-                    "measured from {place} of this capture, the first stretch that agrees; no profile was given"
-                ),
-                notes: measured.notes,
-            }));
-        }
-        if is_last {
-            return Ok(None);
-        }
-    }
-}
-
-/// Whether a stretch shows what is due, so that the chain can be measured from it.
-fn is_good(measured: &Measured) -> bool {
-    measured.agreeing >= GOOD_SHARE && measured.profile.noise[0] < MOST_NOISE
-}
-
-/// Finds the offset that `settings` asks for: offset, where it comes from.
-pub fn settle_offset(
-    subject: Subject,
-    recording: &Recording,
-    frames: &[CapturedFrame],
-    offset: Offset,
-    painter: &mut Painter,
-) -> (f64, String) {
-    let list: Vec<&CapturedFrame> = frames.iter().collect();
-    if let Offset::Given(offset_s) = offset {
-        return (offset_s, "given".into());
-    }
-    if offset == Offset::Usual {
-        let at_zero = calibrate::measure(subject, recording, &list, None, 0.0, painter);
-        if at_zero.agreeing >= GOOD_SHARE {
-            return (0.0, "0, at which the first stretch agrees".into());
-        }
-    }
-    let found = calibrate::find_offset(subject, recording, &list, painter);
-    let confidence = if found.runner_up.is_finite() {
-        format!(
-            "found from the material: mean difference {:.2} levels, {:.2} at the next best",
-            found.distance, found.runner_up
-        )
-    } else {
-        format!(
-            "found from the material: mean difference {:.2} levels, no other candidate",
-            found.distance
-        )
-    };
-    (found.offset_s, confidence)
-}
-
-/// Checks a whole capture.
-///
-/// # Errors
-/// Only what prevents any judgement; what happens later ends the check early and stands in the outcome.
-pub fn check(
-    definition: &Definition,
-    subject: Subject,
-    recording: &Recording,
-    source: &mut dyn FrameSource,
-    settings: &Settings,
-    sink: &mut dyn Sink,
-) -> Result<Outcome, Error> {
-    let mut painter = Painter::new();
-    let (frames, mut ended) = first_stretch(source)?;
-    let info = source.info().clone();
-    let list: Vec<&CapturedFrame> = frames.iter().collect();
-    let mut notes = info.notes.clone();
-    let unsaid = recording.missing_validity();
-    if !unsaid.is_empty() {
-        notes.push(format!(
-            "the recording has no validity column for {}: every value of theirs counts as valid, so a plausible value on invalid data cannot be told there",
-            unsaid.join(", ")
-        ));
-    }
-    let ((offset_s, offset_from), profile, profile_from) = match &settings.chain {
-        Chain::Found(found) => {
-            notes.extend(found.notes.iter().cloned());
-            (
-                found.offset.clone(),
-                found.profile.clone(),
-                found.from.clone(),
-            )
-        }
-        chain => {
-            let offset = settle_offset(subject, recording, &frames, settings.offset, &mut painter);
-            let measured = calibrate::measure(
-                subject,
-                recording,
-                &list,
-                info.siting,
-                offset.0,
-                &mut painter,
-            );
-            if *chain == Chain::FirstIfAgreeing && !is_good(&measured) {
-                return Err(Error::NoAgreement);
-            }
-            let (profile, from) = settle_profile(definition, chain, measured, &mut notes)?;
-            (offset, profile, from)
-        }
-    };
-    let chain = calibrate::chain_look(&profile);
-    let size = (profile.width, profile.height);
-    let mut run = Run::new(
-        definition,
-        subject,
-        recording,
-        &chain,
-        size,
-        offset_s,
-        profile.latency_s,
-        painter,
-    );
-    let mut error = None;
-    let mut buffered = frames.into_iter();
-    let mut frame = CapturedFrame::new();
-    loop {
-        if let Some(next) = buffered.next() {
-            frame = next;
-        } else if let Some(e) = ended.take() {
-            error = Some(Error::Capture(e));
-            break;
-        } else {
-            match source.next_into(&mut frame) {
-                Ok(true) => {}
-                Ok(false) => break,
-                Err(e) => {
-                    error = Some(e.into());
-                    break;
-                }
-            }
-        }
-        match run.frame(&frame, sink) {
-            Ok(()) => {}
-            Err(e) => {
-                error = Some(e);
-                break;
-            }
-        }
-    }
-    if let Err(e) = run.flush(sink)
-        && error.is_none()
-    {
-        error = Some(e);
-    }
-    Ok(run.finish(
-        info,
-        profile,
-        profile_from,
-        (offset_s, offset_from),
-        notes,
-        error,
-        recording,
-    ))
-}
-
-/// The profile to judge with, and where it comes from.
-fn settle_profile(
-    definition: &Definition,
-    chain: &Chain,
-    measured: Measured,
-    notes: &mut Vec<String>,
-) -> Result<(Profile, String), Error> {
-    let Chain::Given(given) = chain else {
-        notes.extend(measured.notes);
-        let from = if measured.agreeing >= GOOD_SHARE {
-            format!(
-                "measured from the first {} frames of this capture, no profile was given",
-                measured.profile.frames
-            )
-        } else {
-            notes.push(format!(
-                "only {:.0} % of the regions agree in the first stretch: the chain measured there may be wrong; make a profile with `framevouch calibrate` from a stretch that is known to be good",
-                100.0 * measured.agreeing
-            ));
-            "measured from the first stretch of this capture, which does not agree".into()
-        };
-        return Ok((measured.profile, from));
-    };
-    let found = &measured.profile;
-    if (given.width, given.height) != (found.width, found.height) {
-        return Err(Error::Chain(format!(
-            "the profile is for frames of {}x{}, the capture has {}x{}; calibrate this chain anew",
-            given.width, given.height, found.width, found.height
-        )));
-    }
-    if (given.encoding, given.subsampling) != (found.encoding, found.subsampling) {
-        return Err(Error::Chain(format!(
-            "the profile is for {:?} {:?}, the capture has {:?} {:?}; calibrate this chain anew, or set matrix and range as they were",
-            given.encoding, given.subsampling, found.encoding, found.subsampling
-        )));
-    }
-    if measured.agreeing >= GOOD_SHARE
-        && let Some(what) = chain_change(definition, given, found)
-    {
-        return Err(Error::Chain(format!(
-            "the capture chain is not the one of the profile: {what}; calibrate it anew"
-        )));
-    }
-    notes.extend(measured.notes.into_iter().filter(|n| n.contains("data")));
-    Ok((Profile::clone(given), "given".into()))
-}
-
-/// In what `found` differs from `given`, in words.
-fn chain_change(definition: &Definition, given: &Profile, found: &Profile) -> Option<String> {
-    for (axis, k, length) in [("x", 0, given.width), ("y", 1, given.height)] {
-        let at = |p: &Profile, v: f64| p.scale[k] * v + p.shift_px[k];
-        for place in [0.0, length as f64] {
-            let moved = at(found, place) - at(given, place);
-            if moved.abs() > CHAIN_SHIFT_PX {
-                return Some(format!(
-                    "the picture is displaced by {moved:.2} px in {axis} at {place:.0} px"
-                ));
-            }
-        }
-    }
-    let (a, b) = (given.look(), found.look());
-    for color in definition.file().colors.keys() {
-        let rgb = definition.color(color);
-        let (a, b) = (a.levels(rgb), b.levels(rgb));
-        for k in 0..3 {
-            let change = f64::from(a[k].abs_diff(b[k]));
-            if change > CHAIN_LEVELS {
-                return Some(format!(
-                    "colour \"{color}\" differs by {change:.0} levels over the whole picture"
-                ));
-            }
-        }
-    }
-    None
-}
-
-struct Run<'d> {
+pub(super) struct Run<'d> {
     definition: &'d Definition,
     subject: Subject<'d>,
     recording: &'d Recording,
@@ -518,7 +79,7 @@ impl<'d> Run<'d> {
         clippy::too_many_arguments,
         reason = "called once, with all that a run needs"
     )]
-    fn new(
+    pub(super) fn new(
         definition: &'d Definition,
         subject: Subject<'d>,
         recording: &'d Recording,
@@ -571,7 +132,11 @@ impl<'d> Run<'d> {
         }
     }
 
-    fn frame(&mut self, frame: &CapturedFrame, sink: &mut dyn Sink) -> Result<(), Error> {
+    pub(super) fn frame(
+        &mut self,
+        frame: &CapturedFrame,
+        sink: &mut dyn Sink,
+    ) -> Result<(), Error> {
         if let Some(last) = self.last_time_s {
             self.interval_s = (frame.time_s - last).clamp(0.001, 0.2);
         } else {
@@ -695,7 +260,7 @@ impl<'d> Run<'d> {
     }
 
     /// Hands over the pictures of the events that are still open.
-    fn flush(&mut self, sink: &mut dyn Sink) -> Result<(), Error> {
+    pub(super) fn flush(&mut self, sink: &mut dyn Sink) -> Result<(), Error> {
         for k in self.log.raised().collect::<Vec<_>>() {
             if let Some(s) = self.best.remove(&k) {
                 sink.snapshot(&s)?;
@@ -890,7 +455,7 @@ impl<'d> Run<'d> {
         clippy::too_many_arguments,
         reason = "called once, with all that the summary holds"
     )]
-    fn finish(
+    pub(super) fn finish(
         self,
         info: StreamInfo,
         profile: Profile,

@@ -1,0 +1,243 @@
+//! The line from a definition, a recording and a capture to verdicts and events.
+
+mod run;
+mod stretch;
+
+use std::sync::Arc;
+
+use crate::capture::CapturedFrame;
+use crate::capture::Error as CaptureError;
+use crate::capture::StreamInfo;
+use crate::capture::profile::Profile;
+use crate::definition::Definition;
+use crate::evidence::records::{FrameRecord, Summary};
+use crate::examine::calibrate;
+use crate::examine::subject::Subject;
+use crate::judge::events::Event;
+use crate::picture::Picture;
+use crate::recording::Recording;
+use crate::reference::painter::Painter;
+
+use run::Run;
+pub use stretch::{Found, find_stretch, first_stretch, settle_offset};
+use stretch::{is_good, settle_profile};
+
+/// Recording time = capture time + offset.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Offset {
+    /// As given, s.
+    Given(f64),
+    /// Found from the material.
+    Auto,
+    /// 0 when the picture agrees with it, else found from the material.
+    Usual,
+}
+
+/// How a check is run.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Settings {
+    /// The time offset.
+    pub offset: Offset,
+    /// Where the capture chain is known from.
+    pub chain: Chain,
+}
+
+/// Where the capture chain is known from.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Chain {
+    /// A profile.
+    Given(Box<Profile>),
+    /// The first stretch of the capture, whatever it shows.
+    First,
+    /// The first stretch, unless it disagrees: then [`Error::NoAgreement`] comes before anything is judged,
+    /// and [`find_stretch`] may find another.
+    FirstIfAgreeing,
+    /// A stretch that was found already.
+    Found(Box<Found>),
+}
+
+/// Where frames come from; `Ok(false)` at the end.
+pub trait FrameSource {
+    /// Reads the next frame into `frame`.
+    ///
+    /// # Errors
+    /// When the capture is damaged here; frames before are good.
+    fn next_into(&mut self, frame: &mut CapturedFrame) -> Result<bool, CaptureError>;
+    /// What is known of the stream.
+    fn info(&self) -> &StreamInfo;
+}
+
+/// Takes what a check finds, as it goes.
+pub trait Sink {
+    /// A frame was judged.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    fn frame(&mut self, record: &FrameRecord) -> std::io::Result<()>;
+    /// An event of region `region` that began at `first_frame` has ended; `picture` shows it best.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    fn snapshot(&mut self, snapshot: &Snapshot) -> std::io::Result<()>;
+}
+
+/// The frame that shows a region's event best.
+#[derive(Clone, Debug)]
+pub struct Snapshot {
+    /// The frame's number.
+    pub frame: u64,
+    /// The captured picture.
+    pub captured: Arc<Picture>,
+    /// Recording time of the inputs that were due, s.
+    pub due_time_s: f64,
+}
+
+/// What stops a check.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// The capture.
+    #[error(transparent)]
+    Capture(#[from] CaptureError),
+    /// The chain is not the one of the profile, or changed on the way.
+    #[error("{0}")]
+    Chain(String),
+    /// The first stretch does not show what is due, so that the chain cannot be measured from it.
+    #[error(
+        "the first stretch of the capture does not agree with the recording; give a profile, or check offset, definition and recording"
+    )]
+    NoAgreement,
+    /// Results cannot be written.
+    #[error("cannot write results")]
+    Write(#[from] std::io::Error),
+}
+
+/// What a check found.
+#[derive(Debug)]
+pub struct Outcome {
+    /// The events.
+    pub events: Vec<Event>,
+    /// The run.
+    pub summary: Summary,
+    /// What stopped it early.
+    pub error: Option<Error>,
+}
+
+impl Outcome {
+    /// 0 all judged and agreeing, 1 at least one event, 2 could not be judged.
+    #[must_use]
+    pub fn exit_status(&self) -> u8 {
+        match (&self.error, self.events.is_empty()) {
+            (Some(_), _) => 2,
+            (None, false) => 1,
+            (None, true) if self.summary.not_judged.len() == self.summary.region_verdicts.len() => {
+                2
+            }
+            (None, true) => 0,
+        }
+    }
+}
+
+/// Checks a whole capture.
+///
+/// # Errors
+/// Only what prevents any judgement; what happens later ends the check early and stands in the outcome.
+pub fn check(
+    definition: &Definition,
+    subject: Subject,
+    recording: &Recording,
+    source: &mut dyn FrameSource,
+    settings: &Settings,
+    sink: &mut dyn Sink,
+) -> Result<Outcome, Error> {
+    let mut painter = Painter::new();
+    let (frames, mut ended) = first_stretch(source)?;
+    let info = source.info().clone();
+    let list: Vec<&CapturedFrame> = frames.iter().collect();
+    let mut notes = info.notes.clone();
+    let unsaid = recording.missing_validity();
+    if !unsaid.is_empty() {
+        notes.push(format!(
+            "the recording has no validity column for {}: every value of theirs counts as valid, so a plausible value on invalid data cannot be told there",
+            unsaid.join(", ")
+        ));
+    }
+    let ((offset_s, offset_from), profile, profile_from) = match &settings.chain {
+        Chain::Found(found) => {
+            notes.extend(found.notes.iter().cloned());
+            (
+                found.offset.clone(),
+                found.profile.clone(),
+                found.from.clone(),
+            )
+        }
+        chain => {
+            let offset = settle_offset(subject, recording, &frames, settings.offset, &mut painter);
+            let measured = calibrate::measure(
+                subject,
+                recording,
+                &list,
+                info.siting,
+                offset.0,
+                &mut painter,
+            );
+            if *chain == Chain::FirstIfAgreeing && !is_good(&measured) {
+                return Err(Error::NoAgreement);
+            }
+            let (profile, from) = settle_profile(definition, chain, measured, &mut notes)?;
+            (offset, profile, from)
+        }
+    };
+    let chain = calibrate::chain_look(&profile);
+    let size = (profile.width, profile.height);
+    let mut run = Run::new(
+        definition,
+        subject,
+        recording,
+        &chain,
+        size,
+        offset_s,
+        profile.latency_s,
+        painter,
+    );
+    let mut error = None;
+    let mut buffered = frames.into_iter();
+    let mut frame = CapturedFrame::new();
+    loop {
+        if let Some(next) = buffered.next() {
+            frame = next;
+        } else if let Some(e) = ended.take() {
+            error = Some(Error::Capture(e));
+            break;
+        } else {
+            match source.next_into(&mut frame) {
+                Ok(true) => {}
+                Ok(false) => break,
+                Err(e) => {
+                    error = Some(e.into());
+                    break;
+                }
+            }
+        }
+        match run.frame(&frame, sink) {
+            Ok(()) => {}
+            Err(e) => {
+                error = Some(e);
+                break;
+            }
+        }
+    }
+    if let Err(e) = run.flush(sink)
+        && error.is_none()
+    {
+        error = Some(e);
+    }
+    Ok(run.finish(
+        info,
+        profile,
+        profile_from,
+        (offset_s, offset_from),
+        notes,
+        error,
+        recording,
+    ))
+}
