@@ -8,6 +8,7 @@ pub mod definition;
 pub mod demo;
 pub mod evidence;
 pub mod examine;
+pub mod inject;
 pub mod judge;
 pub mod picture;
 pub mod recording;

@@ -35,6 +35,9 @@ pub struct Profile {
     pub color: [[f64; 4]; 3],
     /// Root mean square noise of flat areas, levels: Y', Cb, Cr.
     pub noise: [f64; 3],
+    /// Blur of edges, standard deviation, px; 0 where it was not measured.
+    #[serde(default)]
+    pub blur_px: f64,
     /// Usual staleness of the display, s.
     pub latency_s: f64,
     /// Its standard error, s; absent when nothing moved enough to measure it.
@@ -138,6 +141,9 @@ impl Profile {
         }
         if self.noise.iter().any(|v| !is_good(*v, 0.0, 128.0)) {
             return Err("noise holds a value outside 0 to 128".into());
+        }
+        if !is_good(self.blur_px, 0.0, 16.0) {
+            return Err(format!("blur_px is {}, allowed 0 to 16", self.blur_px));
         }
         if !is_good(self.latency_s, -10.0, 10.0) {
             return Err(format!(

@@ -1,6 +1,6 @@
 //! The line from a definition, a recording and a capture to verdicts and events.
 
-mod run;
+pub mod run;
 mod stretch;
 
 use std::sync::Arc;

@@ -19,7 +19,7 @@ use crate::examine::signature::{self, Signature};
 use crate::examine::subject::Subject;
 use crate::examine::view::View;
 use crate::judge::company::Company;
-use crate::judge::events::{Action, EventLog, action, name};
+use crate::judge::events::{Action, Event, EventLog, action, name};
 use crate::judge::region::{RegionJudge, RegionVerdict};
 use crate::judge::verdict::{self, Verdict};
 use crate::picture::Plane;
@@ -39,12 +39,34 @@ const BROKEN_REGIONS: usize = 3;
 /// Frames between such looks.
 const BROKEN_EVERY: u32 = 3;
 
+#[derive(Clone)]
 struct Regions<'d> {
-    examiners: Vec<RegionExaminer<'d>>,
+    /// Shared with a run that was cloned from this one, until one of both examines the region again.
+    examiners: Vec<Arc<RegionExaminer<'d>>>,
     judges: Vec<RegionJudge>,
 }
 
-pub(super) struct Run<'d> {
+/// What was found in all regions of a frame.
+#[derive(Clone, Debug)]
+pub struct Examined {
+    /// By region.
+    pub findings: Vec<Findings>,
+    /// By region: it would look different when blank.
+    pub has_ink: Vec<bool>,
+}
+
+/// What is known of a frame before it is examined.
+#[derive(Clone, Copy, Debug)]
+pub struct Known<'a> {
+    /// What was found in a frame of the same time.
+    pub examined: &'a Examined,
+    /// By region: its pixels are not those of that frame.
+    pub is_changed: &'a [bool],
+}
+
+/// A check under way. A clone goes its own way from here on.
+#[derive(Clone)]
+pub struct Run<'d> {
     definition: &'d Definition,
     subject: Subject<'d>,
     recording: &'d Recording,
@@ -79,7 +101,8 @@ impl<'d> Run<'d> {
         clippy::too_many_arguments,
         reason = "called once, with all that a run needs"
     )]
-    pub(super) fn new(
+    /// A check that has seen nothing yet.
+    pub fn new(
         definition: &'d Definition,
         subject: Subject<'d>,
         recording: &'d Recording,
@@ -90,8 +113,8 @@ impl<'d> Run<'d> {
         mut painter: Painter,
     ) -> Self {
         let count = definition.regions().len();
-        let examiners: Vec<RegionExaminer> = (0..count)
-            .map(|k| RegionExaminer::new(subject, k, chain, size, &mut painter))
+        let examiners: Vec<Arc<RegionExaminer>> = (0..count)
+            .map(|k| RegionExaminer::new(subject, k, chain, size, &mut painter).into())
             .collect();
         let judges = examiners
             .iter()
@@ -132,57 +155,113 @@ impl<'d> Run<'d> {
         }
     }
 
+    /// Examines and judges a frame, and hands over what was found.
+    ///
+    /// # Errors
+    /// When the chain has changed, or results cannot be written.
     pub(super) fn frame(
         &mut self,
         frame: &CapturedFrame,
         sink: &mut dyn Sink,
     ) -> Result<(), Error> {
+        let examined = self.examine(frame, None);
+        let raised_before: Vec<usize> = self.log.raised().collect();
+        let verdicts = self.judge(frame, examined)?;
+        let raised_now: Vec<usize> = self.log.raised().collect();
+        for k in raised_before {
+            if !raised_now.contains(&k)
+                && let Some(s) = self.best.remove(&k)
+            {
+                sink.snapshot(&s)?;
+            }
+        }
+        sink.frame(&self.record(frame, &verdicts))?;
+        Ok(())
+    }
+
+    fn moment<'a>(&self, frame: &'a CapturedFrame) -> Moment<'a>
+    where
+        'd: 'a,
+    {
+        let time_s = frame.time_s + self.offset_s;
+        Moment {
+            frame: &frame.picture,
+            recording: self.recording,
+            time_s,
+            likely_s: self.company.data_time_s(time_s),
+            latency_s: self.latency_s,
+            interval_s: self.interval_s,
+        }
+    }
+
+    /// Looks at all regions of the next frame, or at those alone that differ from what is known.
+    pub fn examine(&mut self, frame: &CapturedFrame, known: Option<Known>) -> Examined {
         if let Some(last) = self.last_time_s {
             self.interval_s = (frame.time_s - last).clamp(0.001, 0.2);
         } else {
             self.first_time_s = frame.time_s;
         }
         self.last_time_s = Some(frame.time_s);
-        let moment = Moment {
-            frame: &frame.picture,
-            recording: self.recording,
-            time_s: frame.time_s + self.offset_s,
-            likely_s: self.company.data_time_s(frame.time_s + self.offset_s),
-            latency_s: self.latency_s,
-            interval_s: self.interval_s,
-        };
+        let moment = self.moment(frame);
         self.recording
             .inputs_at(moment.due_time_s(), &mut self.inputs);
-        let count = self.regions.examiners.len();
-        let examiners = &mut self.regions.examiners;
-        // A region whose channels are missing is not judged, and counts as having no ink.
-        let mut has_ink: Vec<bool> = examiners
-            .iter()
-            .map(|e| {
-                let mut channels = e.channels().iter();
-                channels.all(|c| *self.inputs.value(*c) != Value::Missing)
-            })
-            .collect();
-        let mut found: Vec<Findings> = examiners
+        let inputs = &self.inputs;
+        let findings = self
+            .regions
+            .examiners
             .par_iter_mut()
             .zip(&mut self.painters)
-            .zip(&has_ink)
-            .map(|((examiner, painter), is_judged)| {
-                if *is_judged {
-                    examiner.examine(&moment, painter)
-                } else {
-                    not_judged()
+            .enumerate()
+            .map(|(k, (examiner, painter))| match known {
+                Some(known) if !known.is_changed[k] => known.examined.findings[k].clone(),
+                _ if has_data(examiner, inputs) => {
+                    Arc::make_mut(examiner).examine(&moment, painter)
                 }
+                _ => not_judged(),
             })
-            .collect();
-        let sizes: Vec<f64> = found.iter().map(|f| f.difference.size() as f64).collect();
+            .collect::<Vec<Findings>>();
         // Only a faulty frame asks which regions have ink.
-        if found.iter().any(|f| f.explanation != Explanation::Due) {
-            for (k, examiner) in self.regions.examiners.iter().enumerate() {
-                has_ink[k] &= !signature::is_uniform(examiner.due().reference());
-            }
+        let is_faulty = findings.iter().any(|f| f.explanation != Explanation::Due);
+        let has_ink = match known {
+            Some(known) => known.examined.has_ink.clone(),
+            None if is_faulty => self.ink(),
+            None => self.with_data(),
+        };
+        Examined { findings, has_ink }
+    }
+
+    /// Regions whose channels the recording holds; one that is not judged counts as having no ink.
+    fn with_data(&self) -> Vec<bool> {
+        let examiners = self.regions.examiners.iter();
+        examiners.map(|e| has_data(e, &self.inputs)).collect()
+    }
+
+    /// Regions that would look different when blank, as of the frame examined last.
+    #[must_use]
+    pub fn ink(&self) -> Vec<bool> {
+        let mut has_ink = self.with_data();
+        for (has_ink, examiner) in has_ink.iter_mut().zip(&self.regions.examiners) {
+            *has_ink = *has_ink && !signature::is_uniform(examiner.due().reference());
         }
-        self.break_frame(frame, &mut found);
+        has_ink
+    }
+
+    /// Judges the frame that was just examined.
+    ///
+    /// # Errors
+    /// When the chain has changed.
+    pub fn judge(
+        &mut self,
+        frame: &CapturedFrame,
+        examined: Examined,
+    ) -> Result<Vec<RegionVerdict>, Error> {
+        let Examined {
+            findings: mut found,
+            has_ink,
+        } = examined;
+        let moment = self.moment(frame);
+        let sizes: Vec<f64> = found.iter().map(|f| f.difference.size() as f64).collect();
+        self.break_frame(frame, &moment, &mut found);
         let with_ink = has_ink.iter().filter(|h| **h).count();
         let is_wrong = |f: &Findings| {
             matches!(
@@ -197,7 +276,7 @@ impl<'d> Run<'d> {
             .zip(&has_ink)
             .filter(|(f, ink)| **ink && is_wrong(f))
             .count();
-        let mut verdicts: Vec<RegionVerdict> = Vec::with_capacity(count);
+        let mut verdicts: Vec<RegionVerdict> = Vec::with_capacity(found.len());
         for (k, findings) in found.iter().enumerate() {
             let v = self.regions.judges[k].judge(&moment, findings, &self.inputs, &self.company);
             verdicts.push(v);
@@ -205,8 +284,7 @@ impl<'d> Run<'d> {
         self.company
             .update(&moment, &self.regions.judges, &verdicts);
         self.watch_chain(frame, wrong, with_ink)?;
-        let whole = verdict::of_frame(verdicts.iter().map(|v| v.verdict));
-        *self.frame_counts.entry(key(whole)).or_default() += 1;
+        *self.frame_counts.entry(key(whole(&verdicts))).or_default() += 1;
         for (k, v) in verdicts.iter().enumerate() {
             *self.counts[k]
                 .entry(name(v.verdict).to_owned())
@@ -215,8 +293,7 @@ impl<'d> Run<'d> {
                 self.blind_s[k] += self.interval_s;
             }
         }
-        let was_raised: Vec<usize> = self.log.raised().collect();
-        let open_before = was_raised.len();
+        let raised_before = self.log.raised().count();
         let improved = self.log.push(
             frame.index,
             frame.time_s,
@@ -237,26 +314,34 @@ impl<'d> Run<'d> {
                 self.best.insert(s.region, snapshot);
             }
         }
-        let now_raised: Vec<usize> = self.log.raised().collect();
-        if now_raised.len() > open_before && self.reverted_at_s.is_none() {
-            let reverts = now_raised
+        let raised: Vec<usize> = self.log.raised().collect();
+        if raised.len() > raised_before && self.reverted_at_s.is_none() {
+            let reverts = raised
                 .iter()
                 .any(|k| action(self.definition.regions()[*k].hazard) == Action::Revert);
             if reverts {
                 self.reverted_at_s = Some(frame.time_s);
             }
         }
-        for k in was_raised {
-            if !now_raised.contains(&k)
-                && let Some(s) = self.best.remove(&k)
-            {
-                sink.snapshot(&s)?;
-            }
-        }
-        let record = self.record(frame, whole, &verdicts);
-        sink.frame(&record)?;
         self.frames += 1;
-        Ok(())
+        Ok(verdicts)
+    }
+
+    /// Regions whose event is open and confirmed.
+    #[must_use]
+    pub fn raised(&self) -> Vec<usize> {
+        self.log.raised().collect()
+    }
+
+    /// The events so far, what is open ended here.
+    #[must_use]
+    pub fn events(&self) -> Vec<Event> {
+        self.log.clone().finish()
+    }
+
+    /// The region examiners, in the order of the definition.
+    pub fn examiners(&self) -> impl ExactSizeIterator<Item = &RegionExaminer<'d>> {
+        self.regions.examiners.iter().map(Arc::as_ref)
     }
 
     /// Hands over the pictures of the events that are still open.
@@ -271,7 +356,7 @@ impl<'d> Run<'d> {
 
     /// When several regions show a picture that nothing explains: is it the frame that is broken? Lines that
     /// are lost or displaced over the whole frame look like a wrong picture in a region that they cover.
-    fn break_frame(&mut self, frame: &CapturedFrame, found: &mut [Findings]) {
+    fn break_frame(&mut self, frame: &CapturedFrame, moment: &Moment, found: &mut [Findings]) {
         self.part_frame(found);
         let is_unexplained = |f: &Findings| matches!(f.explanation, Explanation::Nothing { signature } if signature != Signature::Blank);
         let unexplained = found.iter().filter(|f| is_unexplained(f)).count();
@@ -284,7 +369,10 @@ impl<'d> Run<'d> {
         let signature = match self.broken {
             Some((signature, _)) if !age.is_multiple_of(BROKEN_EVERY) => signature,
             _ => {
-                for e in &self.regions.examiners {
+                for (e, painter) in self.regions.examiners.iter_mut().zip(&mut self.painters) {
+                    if has_data(e, &self.inputs) && !e.is_drawn_for(moment) {
+                        Arc::make_mut(e).draw_due(moment, painter);
+                    }
                     e.due().copy_luma_to(&mut self.whole);
                 }
                 let captured = View::whole(&frame.picture.planes()[0]);
@@ -308,11 +396,7 @@ impl<'d> Run<'d> {
     /// A frame that is torn in time where one region stands is torn as a whole: the regions of its older
     /// part show old data for that reason.
     fn part_frame(&self, found: &mut [Findings]) {
-        let Some((line, is_older_below)) = self
-            .regions
-            .examiners
-            .iter()
-            .find_map(RegionExaminer::parting)
+        let Some((line, is_older_below)) = self.regions.examiners.iter().find_map(|e| e.parting())
         else {
             return;
         };
@@ -392,19 +476,14 @@ impl<'d> Run<'d> {
         Ok(())
     }
 
-    fn record(
-        &self,
-        frame: &CapturedFrame,
-        whole: Verdict,
-        verdicts: &[RegionVerdict],
-    ) -> FrameRecord {
+    fn record(&self, frame: &CapturedFrame, verdicts: &[RegionVerdict]) -> FrameRecord {
         let regions = self.definition.regions();
         let channels = self.definition.channels();
         FrameRecord {
             frame: frame.index,
             time_s: rounded(frame.time_s),
             crc32: frame.crc32,
-            verdict: whole,
+            verdict: whole(verdicts),
             regions: verdicts
                 .iter()
                 .enumerate()
@@ -536,6 +615,15 @@ impl<'d> Run<'d> {
             error,
         }
     }
+}
+
+fn has_data(examiner: &RegionExaminer, inputs: &Inputs) -> bool {
+    let mut channels = examiner.channels().iter();
+    channels.all(|c| *inputs.value(*c) != Value::Missing)
+}
+
+fn whole(verdicts: &[RegionVerdict]) -> Verdict {
+    verdict::of_frame(verdicts.iter().map(|v| v.verdict))
 }
 
 /// The verdict as it stands in the records.

@@ -65,6 +65,7 @@ pub fn plain_profile(
         shift_px: [0.0; 2],
         color: ColorMap::IDENTITY.0,
         noise: [0.0; 3],
+        blur_px: 0.0,
         latency_s: 0.0,
         latency_se_s: None,
         frames: 0,
@@ -212,7 +213,8 @@ pub fn measure(
             ));
         }
     }
-    profile.noise = residual_noise(&picked, subject, recording, &profile, offset_s, painter);
+    (profile.noise, profile.blur_px) =
+        residual(&picked, subject, recording, &profile, offset_s, painter);
     // Latency and agreement, from the readings.
     let (latency, agreeing) = latency(subject, recording, frames, &profile, offset_s, painter);
     let limit_s = definition.file().display.max_latency_ms / 1000.0;
@@ -349,34 +351,40 @@ fn better_encoding(
     found
 }
 
-/// Robust noise of flat areas, by plane: 1.4826 times the median size of what remains.
-fn residual_noise(
+/// Robust noise of flat areas by plane, and blur of static edges, px: medians over the frames, so that
+/// one bad frame does not make the check blind.
+fn residual(
     frames: &[&CapturedFrame],
     subject: Subject,
     recording: &Recording,
     profile: &Profile,
     offset_s: f64,
     painter: &mut Painter,
-) -> [f64; 3] {
+) -> ([f64; 3], f64) {
     let size = (profile.width, profile.height);
     let mut inputs = Inputs::default();
     let mut found: [Vec<f64>; 3] = Default::default();
+    let mut blurs = Vec::new();
     for f in frames {
         recording.inputs_at(f.time_s + offset_s, &mut inputs);
         let planes = (profile.subsampling, profile.siting);
         let reference =
             FrameReference::draw(subject, &inputs, &profile.look(), planes, size, painter);
+        blurs.push(reference.blur_variance_px2(&f.picture));
         let drawn = reference.picture(profile.encoding);
         let planes = f.picture.planes().iter().zip(drawn.planes());
         for (list, (captured, drawn)) in found.iter_mut().zip(planes) {
             list.push(noise_of(captured.levels(), drawn.levels()));
         }
     }
-    // The median, so that one bad frame does not make the check blind.
-    found.map(|mut list| {
+    let median = |mut list: Vec<f64>| {
         list.sort_by(f64::total_cmp);
         list.get(list.len() / 2).copied().unwrap_or(0.0)
-    })
+    };
+    let variance = median(blurs);
+    // In steps that no rounding on another machine can change.
+    let blur_px = libm::round(variance.max(0.0).sqrt() * 1e4) / 1e4;
+    (found.map(median), blur_px)
 }
 
 fn noise_of(captured: &[u8], drawn: &[u8]) -> f64 {

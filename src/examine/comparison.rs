@@ -57,6 +57,7 @@ impl Difference {
 }
 
 /// The reference of one region and the buffers to compare it.
+#[derive(Clone)]
 pub struct Comparison<'d> {
     subject: Subject<'d>,
     region: usize,

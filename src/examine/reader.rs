@@ -61,12 +61,14 @@ const RASTERISER_PX: f64 = 0.045;
 const CHUNK: usize = 16;
 
 /// Freedoms of one symbol that are fitted together.
+#[derive(Clone)]
 struct Group {
     /// Indices into the region's freedoms.
     members: Vec<usize>,
 }
 
 /// Fits the freedoms of one region.
+#[derive(Clone)]
 pub struct Reader<'d> {
     subject: Subject<'d>,
     region: usize,

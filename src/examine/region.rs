@@ -69,6 +69,7 @@ const PARTING_EVERY: u64 = 3;
 const PARTING_FRAMES: u32 = 16;
 
 /// Examines one region, frame after frame.
+#[derive(Clone)]
 pub struct RegionExaminer<'d> {
     subject: Subject<'d>,
     region: usize,
@@ -217,6 +218,20 @@ impl<'d> RegionExaminer<'d> {
     #[must_use]
     pub fn px_per_unit(&self, k: usize) -> f64 {
         self.reader.px_per_unit(k, &self.inputs)
+    }
+
+    /// Whether the reference was last drawn for this moment.
+    #[must_use]
+    pub fn is_drawn_for(&self, moment: &Moment) -> bool {
+        self.inputs.time_s == moment.due_time_s()
+    }
+
+    /// Draws the reference that is due and examines nothing.
+    pub fn draw_due(&mut self, moment: &Moment, painter: &mut Painter) {
+        moment
+            .recording
+            .inputs_at(moment.due_time_s(), &mut self.inputs);
+        self.due.draw(&self.inputs, painter);
     }
 
     /// Examines the region in one frame.

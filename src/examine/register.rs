@@ -131,6 +131,33 @@ impl FrameReference {
         Picture::from_planes([self.luma().clone(), a, b], encoding, self.subsampling)
     }
 
+    /// Variance of the blur that makes the reference the captured picture, px²: the least-squares factor
+    /// between what remains and the reference's curvature on static artwork, doubled, since a Gaussian
+    /// blur of variance s² adds s²/2 times the Laplacian. Negative when the capture is the sharper.
+    #[must_use]
+    pub fn blur_variance_px2(&self, captured: &Picture) -> f64 {
+        let (drawn, shown) = (self.luma(), &captured.planes()[0]);
+        let (mut product, mut square) = (0.0, 0.0);
+        for y in 1..drawn.height() - 1 {
+            let (up, here, down) = (drawn.row(y - 1), drawn.row(y), drawn.row(y + 1));
+            let (free, shown) = (self.moving.row(y), shown.row(y));
+            for x in 1..drawn.width() - 1 {
+                let sides = [up[x], down[x], here[x - 1], here[x + 1]].map(i32::from);
+                let curvature = sides.iter().sum::<i32>() - 4 * i32::from(here[x]);
+                if free[x] == 0 && curvature.abs() > 8 {
+                    let remains = i32::from(shown[x]) - i32::from(here[x]);
+                    product += f64::from(remains * curvature);
+                    square += f64::from(curvature * curvature);
+                }
+            }
+        }
+        if square > 0.0 {
+            2.0 * product / square
+        } else {
+            0.0
+        }
+    }
+
     /// Static edge pixels: position, slopes along x and y.
     fn edges(&self) -> Vec<(usize, usize, f64, f64)> {
         let luma = self.luma();

@@ -43,6 +43,7 @@ const MOST_SUSPECTS: usize = 6;
 const LEAST_CAP_PX: f64 = 7.0;
 
 /// Checks the characters of one region.
+#[derive(Clone)]
 pub struct WordChecker<'d> {
     subject: Subject<'d>,
     chain: ChainLook,

@@ -129,6 +129,7 @@ impl Open {
 }
 
 /// Follows all regions of a run.
+#[derive(Clone)]
 pub struct EventLog<'d> {
     definition: &'d Definition,
     freedoms: Vec<Vec<Freedom>>,

@@ -30,8 +30,24 @@ pub struct Reading {
     pub standard_error: f64,
     /// Pixels for a unit.
     pub px_per_unit: f64,
-    /// True when the value lies outside the span of permitted inputs by more than the tolerance.
+    /// How far it lies outside the span of permitted inputs beyond what measuring explains; negative
+    /// inside. A tolerance below this makes it wrong.
+    pub excess: f64,
+    /// True when the excess is more than the tolerance.
     pub is_outside: bool,
+}
+
+/// Why a region is faulty in one frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Cause {
+    /// The picture itself is wrong.
+    Picture,
+    /// It does not follow its inputs.
+    Held,
+    /// It shows data that are too old.
+    Stale,
+    /// A value is off by more than its tolerance, and nothing else is wrong.
+    Value,
 }
 
 /// What is said of a region in one frame.
@@ -39,6 +55,8 @@ pub struct Reading {
 pub struct RegionVerdict {
     /// The verdict.
     pub verdict: Verdict,
+    /// Why, when it is faulty.
+    pub cause: Option<Cause>,
     /// Age of the data shown, s.
     pub staleness_s: Option<f64>,
     /// Its standard error, s.
@@ -71,6 +89,7 @@ const DEAD_BAND_PX: f64 = 0.08;
 /// values rise or fall steadily a small offset looks the same.
 const PATIENCE_S: f64 = 1.0;
 
+#[derive(Clone)]
 struct Past {
     time_s: f64,
     due: Vec<Option<f64>>,
@@ -83,6 +102,7 @@ struct Past {
 }
 
 /// Judges one region, frame after frame.
+#[derive(Clone)]
 pub struct RegionJudge {
     region: usize,
     channels: Vec<ChannelId>,
@@ -153,6 +173,7 @@ impl RegionJudge {
         {
             return RegionVerdict {
                 verdict: Verdict::NotJudged,
+                cause: None,
                 staleness_s: None,
                 staleness_se_s: None,
                 readings: Vec::new(),
@@ -220,6 +241,13 @@ impl RegionJudge {
         if let Some(last) = self.past.back_mut() {
             last.is_faulty = verdict.is_faulty();
         }
+        let cause = verdict.is_faulty().then(|| match findings.explanation {
+            Explanation::Nothing { .. } => Cause::Picture,
+            _ if frozen.is_some() => Cause::Held,
+            _ if is_outside => Cause::Value,
+            _ if liveness_stuck == Some(true) => Cause::Held,
+            _ => Cause::Stale,
+        });
         if !verdict.is_faulty() && findings.explanation == Explanation::Due {
             self.story = None;
         }
@@ -229,6 +257,7 @@ impl RegionJudge {
             .flatten();
         RegionVerdict {
             verdict,
+            cause,
             staleness_s,
             staleness_se_s,
             readings,
@@ -314,9 +343,9 @@ impl RegionJudge {
             let error = f
                 .period
                 .map_or(fitted.value - due, |p| half_period(fitted.value - due, p));
-            let outside = (span[k][0] - error).max(error - span[k][1]).max(0.0);
-            let allowed =
-                self.tolerances[k] + 3.0 * fitted.standard_error + READING_PX / fitted.px_per_unit;
+            let outside = (span[k][0] - error).max(error - span[k][1]);
+            let measuring = 3.0 * fitted.standard_error + READING_PX / fitted.px_per_unit;
+            let excess = outside - measuring;
             out.push(Reading {
                 freedom: k,
                 displayed: displayed_in_range(f, fitted.value),
@@ -324,7 +353,8 @@ impl RegionJudge {
                 error,
                 standard_error: fitted.standard_error,
                 px_per_unit: fitted.px_per_unit,
-                is_outside: outside > allowed,
+                excess,
+                is_outside: excess > self.tolerances[k],
             });
         }
         out

@@ -1,0 +1,58 @@
+//! A value is shown with an offset.
+
+use super::super::{Axis, Clip, Fault, Group, Injector, Model, Target, value};
+use super::{channels, sign};
+use crate::examine::subject::Subject;
+use crate::judge::verdict::Verdict;
+
+/// See the module.
+pub struct Bias;
+
+impl Model for Bias {
+    fn name(&self) -> &'static str {
+        "bias"
+    }
+
+    fn group(&self) -> Group {
+        Group::Value
+    }
+
+    fn summary(&self) -> &'static str {
+        "a symbol shows its value and a fixed amount more or less"
+    }
+
+    fn axis(&self) -> Option<Axis> {
+        Some(Axis {
+            what: "offset of the value",
+            unit: "tolerance",
+            usual: 2.0,
+            range: [0.0, 1000.0],
+        })
+    }
+
+    fn targets(&self, subject: Subject) -> Vec<Target> {
+        channels(subject.definition())
+    }
+
+    fn has_donor(&self) -> bool {
+        true
+    }
+
+    fn classes(&self, _: &Fault) -> &'static [Verdict] {
+        &[Verdict::Misleading]
+    }
+
+    fn twin(&self, _: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {
+        let twin = Fault {
+            size: 0.5,
+            ..fault.clone()
+        };
+        Some((twin, "half the tolerance"))
+    }
+
+    fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
+        let channel = fault.target.channel?;
+        let amount = fault.size * clip.tolerance(fault.target)? * sign(fault.seed);
+        value::shown(clip, fault, channel, Box::new(move |_, _, v| v + amount))
+    }
+}

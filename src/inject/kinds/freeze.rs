@@ -1,0 +1,62 @@
+//! The picture stands still.
+
+use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use super::{WHOLE, regions};
+use crate::capture::CapturedFrame;
+use crate::examine::subject::Subject;
+use crate::judge::verdict::Verdict;
+
+/// See the module.
+pub struct Freeze;
+
+impl Model for Freeze {
+    fn name(&self) -> &'static str {
+        "freeze"
+    }
+
+    fn group(&self) -> Group {
+        Group::Picture
+    }
+
+    fn summary(&self) -> &'static str {
+        "the last good picture stays"
+    }
+
+    fn targets(&self, subject: Subject) -> Vec<Target> {
+        let mut targets = vec![WHOLE];
+        targets.extend(regions(subject));
+        targets
+    }
+
+    fn needs_motion(&self) -> bool {
+        true
+    }
+
+    fn classes(&self, _: &Fault) -> &'static [Verdict] {
+        &[Verdict::Frozen]
+    }
+
+    fn twin(&self, _: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {
+        let twin = Fault {
+            kind: "older_data",
+            size: 0.0,
+            look: 1,
+            ..fault.clone()
+        };
+        Some((twin, "one more frame of latency"))
+    }
+
+    fn prepare(&self, _: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
+        Some(Box::new(Freezing(fault.target)))
+    }
+}
+
+struct Freezing(Target);
+
+impl Injector for Freezing {
+    fn apply(&mut self, clip: &Clip, _: usize, frame: &mut CapturedFrame) -> Delivery {
+        let held = &clip.frames[clip.onset - 1].picture;
+        paint::copy(held, &mut frame.picture, clip.area(self.0));
+        Delivery::Sent
+    }
+}

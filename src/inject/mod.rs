@@ -1,0 +1,242 @@
+//! Faults put into captured frames: what a monitor must catch, made on purpose and reproducible.
+//!
+//! *The question*: if the display went wrong in this way, at this moment, would the monitor see it?
+//!
+//! *The method*: a [`Fault`] is plain data: a kind, where it strikes, its size, its look and a seed. Its
+//! [`Model`] turns it, with the clean frames of a [`Clip`], into faulty frames. Frames are a pure function
+//! of clip and fault: nothing is remembered between two runs, so every trial can be made again from its
+//! record. Pixels that a fault does not concern stay the unit's own. A fault of size zero changes nothing.
+//!
+//! *What it cannot do*: a fault is put in behind the codec. What a codec would make of the faulty
+//! picture is not simulated, except that redrawn pixels get the chain's blur and noise.
+
+pub mod paint;
+pub mod redraw;
+pub mod value;
+
+mod kinds;
+
+use crate::capture::CapturedFrame;
+use crate::capture::profile::Profile;
+use crate::definition::Definition;
+use crate::examine::calibrate::chain_look;
+use crate::examine::comparison::{ChainLook, captured_area};
+use crate::examine::subject::Subject;
+use crate::judge::verdict::Verdict;
+use crate::picture::Rect;
+use crate::recording::Recording;
+use crate::recording::inputs::{ChannelId, Inputs};
+
+pub use kinds::{MODELS, model};
+
+/// What goes wrong: the picture, a value in it, or the signal that carries it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Group {
+    /// What is drawn.
+    Picture,
+    /// What a symbol shows.
+    Value,
+    /// How the picture is sent.
+    Signal,
+}
+
+/// What the size of a fault means.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Axis {
+    /// In words.
+    pub what: &'static str,
+    /// Unit; `tolerance` where sizes count in tolerances of the channel.
+    pub unit: &'static str,
+    /// Size of a plain trial: clearly wrong, not extreme.
+    pub usual: f64,
+    /// Smallest and largest size that can be made.
+    pub range: [f64; 2],
+}
+
+/// Where a fault may strike. Without a region it is the whole frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub struct Target {
+    /// Index of the region.
+    pub region: Option<usize>,
+    /// Index of the symbol in its region.
+    pub symbol: Option<usize>,
+    /// The channel whose value is concerned.
+    pub channel: Option<ChannelId>,
+}
+
+/// Where wrong values come from.
+#[derive(
+    Clone,
+    Copy,
+    Debug,
+    PartialEq,
+    Eq,
+    Default,
+    serde::Serialize,
+    serde::Deserialize,
+    schemars::JsonSchema,
+)]
+#[serde(rename_all = "snake_case")]
+pub enum Method {
+    /// The region is drawn anew by the reference renderer, with the chain's blur and noise.
+    #[default]
+    Redraw,
+    /// The region is taken from another moment of the same capture: the unit's own pixels.
+    Donor,
+}
+
+/// One fault, as plain data.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Fault {
+    /// Name of its kind, one of [`MODELS`].
+    pub kind: &'static str,
+    /// Where it strikes.
+    pub target: Target,
+    /// Its size on the kind's [`Axis`]; 1 where the kind has none.
+    pub size: f64,
+    /// Index into the kind's looks; 0 where it has one only.
+    pub look: usize,
+    /// Where wrong values come from.
+    pub method: Method,
+    /// Seed of all that is random in it.
+    pub seed: u64,
+}
+
+/// Clean frames around a trial, and what is known of them.
+#[derive(Clone, Copy)]
+pub struct Clip<'a> {
+    /// What the display shows.
+    pub subject: Subject<'a>,
+    /// The inputs.
+    pub recording: &'a Recording,
+    /// The chain.
+    pub profile: &'a Profile,
+    /// Recording time = capture time + this, s.
+    pub offset_s: f64,
+    /// Clean frames in the order of the capture.
+    pub frames: &'a [CapturedFrame],
+    /// Index into `frames` of the first faulty frame; at least one frame is before it.
+    pub onset: usize,
+}
+
+impl<'a> Clip<'a> {
+    /// The definition.
+    #[must_use]
+    pub const fn definition(&self) -> &'a Definition {
+        self.subject.definition()
+    }
+
+    /// How the chain shows a picture.
+    #[must_use]
+    pub fn chain(&self) -> ChainLook {
+        chain_look(self.profile)
+    }
+
+    /// Recording time of the inputs that frame `k` of the clip shows, s.
+    #[must_use]
+    pub fn due_time_s(&self, k: usize) -> f64 {
+        self.frames[k].time_s + self.offset_s - self.profile.latency_s
+    }
+
+    /// The inputs that frame `k` of the clip shows.
+    pub fn inputs(&self, k: usize, out: &mut Inputs) {
+        self.recording.inputs_at(self.due_time_s(k), out);
+    }
+
+    /// Pixels of the target in the capture: its region, or the whole frame.
+    #[must_use]
+    pub fn area(&self, target: Target) -> Rect {
+        let size = (self.profile.width, self.profile.height);
+        match target.region {
+            Some(k) => captured_area(
+                self.definition().regions()[k].area(),
+                &self.chain(),
+                size.0,
+                size.1,
+            ),
+            None => Rect::new(0, 0, size.0 as i32, size.1 as i32),
+        }
+    }
+
+    /// Tolerance of the target's channel in its region, in the channel's unit.
+    #[must_use]
+    pub fn tolerance(&self, target: Target) -> Option<f64> {
+        tolerance(self.definition(), target)
+    }
+
+    /// Frames from the onset to frame `k`, s.
+    #[must_use]
+    pub fn since_onset_s(&self, k: usize) -> f64 {
+        self.frames[k].time_s - self.frames[self.onset].time_s
+    }
+
+    /// The frame of the clip whose data are nearest to `age_s` older than those of frame `k`.
+    #[must_use]
+    pub fn older(&self, k: usize, age_s: f64) -> usize {
+        let wanted_s = self.frames[k].time_s - age_s;
+        let after = self.frames.partition_point(|f| f.time_s < wanted_s);
+        let distance = |i: usize| (self.frames[i].time_s - wanted_s).abs();
+        (after.saturating_sub(1)..=after.min(self.frames.len() - 1))
+            .min_by(|a, b| distance(*a).total_cmp(&distance(*b)))
+            .unwrap_or(k)
+    }
+}
+
+/// Tolerance of `target`'s channel in its region, in the channel's unit.
+#[must_use]
+pub fn tolerance(definition: &Definition, target: Target) -> Option<f64> {
+    let region = &definition.regions()[target.region?];
+    let (name, _) = &definition.channels()[target.channel?.0];
+    region.tolerance.get(name).copied()
+}
+
+/// Whether a frame is delivered at all.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Delivery {
+    /// It is.
+    Sent,
+    /// It never arrives.
+    Lost,
+}
+
+/// Makes the frames of one fault.
+pub trait Injector: Send {
+    /// Turns frame `k` of the clip, which is at or after its onset, into what the faulty display shows.
+    /// `frame` holds the clean frame.
+    fn apply(&mut self, clip: &Clip, k: usize, frame: &mut CapturedFrame) -> Delivery;
+}
+
+/// One way of going wrong.
+pub trait Model: Sync {
+    /// Its name in plans, trials and reports.
+    fn name(&self) -> &'static str;
+    /// What goes wrong.
+    fn group(&self) -> Group;
+    /// In a sentence.
+    fn summary(&self) -> &'static str;
+    /// What its size means; `None` where it has none.
+    fn axis(&self) -> Option<Axis> {
+        None
+    }
+    /// Looks that it comes in; empty when there is only one.
+    fn looks(&self) -> &'static [&'static str] {
+        &[]
+    }
+    /// Where it can strike.
+    fn targets(&self, subject: Subject) -> Vec<Target>;
+    /// Whether it shows only while the inputs move.
+    fn needs_motion(&self) -> bool {
+        false
+    }
+    /// Whether wrong values can be taken from other moments of the capture.
+    fn has_donor(&self) -> bool {
+        false
+    }
+    /// Verdicts that are right for it. None: it must not be raised (the chain, or harmless).
+    fn classes(&self, fault: &Fault) -> &'static [Verdict];
+    /// The nearest harmless change, which must not be raised.
+    fn twin(&self, clip: &Clip, fault: &Fault) -> Option<(Fault, &'static str)>;
+    /// Prepares to make it in `clip`. `None` when it cannot be made here: no alert is on, no
+    /// other moment has the wanted value.
+    fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>>;
+}

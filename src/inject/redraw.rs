@@ -1,0 +1,193 @@
+//! Drawing a region anew over captured pixels, as it would look with other inputs or another definition.
+//!
+//! The region is drawn twice: as it should be and as the fault has it. Where both are the same the captured
+//! pixels stay; where they differ the second is painted, blurred and with noise as the chain has them.
+
+use super::Clip;
+use super::paint::{Noise, plane_area, steps};
+use crate::definition::Definition;
+use crate::examine::subject::Subject;
+use crate::picture::{Picture, Plane, Rect, Subsampling};
+use crate::recording::inputs::Inputs;
+use crate::reference::canvas::{chroma_area, subsample};
+use crate::reference::drawing::Drawing;
+use crate::reference::painter::{Filter, Painter, RegionCanvas};
+use crate::reference::scene::Scene;
+
+/// Draws one region of one definition.
+struct Drawer {
+    canvas: RegionCanvas,
+    scene: Scene,
+    chroma: [Plane; 2],
+}
+
+impl Drawer {
+    fn new(clip: &Clip, subject: Subject, region: usize, painter: &mut Painter) -> Self {
+        let definition = subject.definition();
+        let area = clip.area(super::Target {
+            region: Some(region),
+            ..Default::default()
+        });
+        let look = clip.chain().look;
+        let mut canvas = RegionCanvas::new(area, 3, look, definition.background());
+        let mut scene = Scene::default();
+        subject.region_static(region, &mut scene);
+        canvas.set_fixed(painter, definition.fonts(), &scene, Filter::ALL);
+        let c = chroma_area(area, clip.profile.subsampling);
+        Self {
+            canvas,
+            scene,
+            chroma: [(); 2].map(|()| Plane::filled(c.width as usize, c.height as usize, 128)),
+        }
+    }
+
+    fn draw(
+        &mut self,
+        clip: &Clip,
+        subject: Subject,
+        region: usize,
+        inputs: &Inputs,
+        painter: &mut Painter,
+    ) {
+        self.scene.clear();
+        subject.region_moving(region, inputs, &mut self.scene);
+        self.canvas
+            .update(painter, subject.definition().fonts(), &self.scene);
+        let canvas = self.canvas.canvas();
+        if clip.profile.subsampling != Subsampling::None {
+            for (k, plane) in self.chroma.iter_mut().enumerate() {
+                let area = canvas.area();
+                subsample(
+                    &canvas.planes()[k + 1],
+                    (area.x, area.y),
+                    clip.profile.subsampling,
+                    clip.profile.siting,
+                    area,
+                    plane,
+                );
+            }
+        }
+    }
+
+    fn plane(&self, clip: &Clip, plane: usize) -> &Plane {
+        match (plane, clip.profile.subsampling) {
+            (0, _) | (_, Subsampling::None) => &self.canvas.canvas().planes()[plane],
+            _ => &self.chroma[plane - 1],
+        }
+    }
+}
+
+/// Draws one region of a clip as it is and as a fault has it.
+pub struct Redraw {
+    region: usize,
+    /// The definition that the fault draws by, when it is another one.
+    other: Option<(Definition, Drawing)>,
+    truth: Drawer,
+    fault: Drawer,
+    painter: Painter,
+    inputs: Inputs,
+    seed: u64,
+    /// Weights of the chain's blur: of the pixel itself and of each neighbour in a row.
+    blur: [f64; 2],
+}
+
+impl Redraw {
+    /// For region `region` of `clip`; the fault draws by the definition `other` when it is given, which must
+    /// have the same channels and the same region at the same place.
+    #[must_use]
+    pub fn new(clip: &Clip, region: usize, other: Option<Definition>, seed: u64) -> Self {
+        let mut painter = Painter::new();
+        let other = other.map(|d| {
+            let drawing = Drawing::new(&d);
+            (d, drawing)
+        });
+        let subject = other
+            .as_ref()
+            .map_or(clip.subject, |(d, drawing)| Subject::new(d, drawing));
+        let fault = Drawer::new(clip, subject, region, &mut painter);
+        Self {
+            region,
+            truth: Drawer::new(clip, clip.subject, region, &mut painter),
+            fault,
+            other,
+            painter,
+            inputs: Inputs::default(),
+            seed,
+            blur: three_tap(clip.profile.blur_px),
+        }
+    }
+
+    /// Paints frame `k` of the clip, with inputs that `change` has changed.
+    pub fn apply(
+        &mut self,
+        clip: &Clip,
+        k: usize,
+        picture: &mut Picture,
+        change: impl FnOnce(&mut Inputs),
+    ) {
+        let mut inputs = std::mem::take(&mut self.inputs);
+        clip.inputs(k, &mut inputs);
+        self.truth
+            .draw(clip, clip.subject, self.region, &inputs, &mut self.painter);
+        change(&mut inputs);
+        let subject = self
+            .other
+            .as_ref()
+            .map_or(clip.subject, |(d, drawing)| Subject::new(d, drawing));
+        self.fault
+            .draw(clip, subject, self.region, &inputs, &mut self.painter);
+        self.inputs = inputs;
+        self.paint(clip, k, picture);
+    }
+
+    fn paint(&self, clip: &Clip, k: usize, picture: &mut Picture) {
+        let area = self.fault.canvas.canvas().area();
+        let mut noise = Noise::new(self.seed, clip.frames[k].index);
+        for plane in 0..3 {
+            let (truth, fault) = (self.truth.plane(clip, plane), self.fault.plane(clip, plane));
+            let part = plane_area(picture, plane, area);
+            let sigma = clip.profile.noise[plane];
+            // Colour planes are blurred half as much in their own, larger samples.
+            let step = f64::from(steps(clip.profile.subsampling, plane)[0]);
+            let blur = if step > 1.0 { [1.0, 0.0] } else { self.blur };
+            for y in 0..part.height as usize {
+                let target = &mut picture.planes_mut()[plane].row_mut(part.y as usize + y)
+                    [part.x as usize..part.right() as usize];
+                let (truth_row, fault_row) = (truth.row(y), fault.row(y));
+                if truth_row == fault_row {
+                    continue;
+                }
+                for (x, level) in target.iter_mut().enumerate() {
+                    if truth_row[x] != fault_row[x] {
+                        *level = noise.on(blurred(fault, x, y, blur), sigma);
+                    }
+                }
+            }
+        }
+    }
+
+    /// The region's pixels.
+    #[must_use]
+    pub const fn area(&self) -> Rect {
+        self.fault.canvas.canvas().area()
+    }
+}
+
+/// Three taps with the variance of a Gaussian blur of `sigma_px`.
+fn three_tap(sigma_px: f64) -> [f64; 2] {
+    let side = (sigma_px * sigma_px / 2.0).min(1.0 / 3.0);
+    [1.0 - 2.0 * side, side]
+}
+
+fn blurred(plane: &Plane, x: usize, y: usize, [centre, side]: [f64; 2]) -> f64 {
+    if side == 0.0 {
+        return f64::from(plane.at(x, y));
+    }
+    let (left, right) = (x.saturating_sub(1), (x + 1).min(plane.width() - 1));
+    let (up, down) = (y.saturating_sub(1), (y + 1).min(plane.height() - 1));
+    let row = |y: usize| {
+        centre * f64::from(plane.at(x, y))
+            + side * (f64::from(plane.at(left, y)) + f64::from(plane.at(right, y)))
+    };
+    centre * row(y) + side * (row(up) + row(down))
+}

@@ -1,0 +1,128 @@
+//! A symbol that shows another value than it was given: drawn anew, or taken from another moment.
+
+use super::redraw::Redraw;
+use super::{Clip, Delivery, Fault, Injector, Method, paint};
+use crate::capture::CapturedFrame;
+use crate::definition::model::Interpolation;
+use crate::recording::inputs::{ChannelId, Inputs, Value};
+
+/// Share of a tolerance that a donor's value may be off by.
+const DONOR_SHARE: f64 = 0.25;
+
+/// The value to be shown, from the frame of the clip and the value that is due.
+pub type Wrong = Box<dyn Fn(&Clip, usize, f64) -> f64 + Send>;
+
+/// Shows `wrong` instead of the due value of `channel` in the fault's region. `None` when the channel has no
+/// number here, or no donor shows what is wanted.
+#[must_use]
+pub fn shown(
+    clip: &Clip,
+    fault: &Fault,
+    channel: ChannelId,
+    wrong: Wrong,
+) -> Option<Box<dyn Injector>> {
+    let region = fault.target.region?;
+    let due = due_values(clip, channel);
+    due[clip.onset]?;
+    match fault.method {
+        Method::Redraw => Some(Box::new(Redrawn {
+            redraw: Redraw::new(clip, region, None, fault.seed),
+            channel,
+            wrong,
+        })),
+        Method::Donor => {
+            let allowed = DONOR_SHARE * clip.tolerance(fault.target)?;
+            let donor = Donor {
+                fault: fault.clone(),
+                channel,
+                due,
+                wrong,
+                allowed,
+            };
+            // Whether the capture has the value at all is asked where the fault begins.
+            donor.nearest(clip, clip.onset)?;
+            Some(Box::new(donor))
+        }
+    }
+}
+
+/// The due value of `channel` in every frame of the clip.
+#[must_use]
+pub fn due_values(clip: &Clip, channel: ChannelId) -> Vec<Option<f64>> {
+    let mut inputs = Inputs::default();
+    (0..clip.frames.len())
+        .map(|k| {
+            clip.inputs(k, &mut inputs);
+            inputs.value(channel).number()
+        })
+        .collect()
+}
+
+/// `value` in the range that the channel counts in.
+fn in_range(clip: &Clip, channel: ChannelId, value: f64) -> f64 {
+    let (_, model) = &clip.definition().channels()[channel.0];
+    match model.interpolation {
+        Interpolation::Angular => value.rem_euclid(360.0),
+        _ => value,
+    }
+}
+
+struct Redrawn {
+    redraw: Redraw,
+    channel: ChannelId,
+    wrong: Wrong,
+}
+
+impl Injector for Redrawn {
+    fn apply(&mut self, clip: &Clip, k: usize, frame: &mut CapturedFrame) -> Delivery {
+        let (channel, wrong) = (self.channel, &self.wrong);
+        self.redraw.apply(clip, k, &mut frame.picture, |inputs| {
+            if let Value::Number(v) = &mut inputs.values[channel.0] {
+                *v = in_range(clip, channel, wrong(clip, k, *v));
+            }
+        });
+        Delivery::Sent
+    }
+}
+
+struct Donor {
+    fault: Fault,
+    channel: ChannelId,
+    due: Vec<Option<f64>>,
+    wrong: Wrong,
+    allowed: f64,
+}
+
+impl Donor {
+    /// The frame of the clip that shows the wanted value best, when one shows it well enough. A fault of
+    /// size zero finds the frame itself.
+    fn nearest(&self, clip: &Clip, k: usize) -> Option<usize> {
+        let due = self.due[k]?;
+        let wanted = in_range(clip, self.channel, (self.wrong)(clip, k, due));
+        let (_, model) = &clip.definition().channels()[self.channel.0];
+        let distance = |v: f64| {
+            let d = (v - wanted).abs();
+            match model.interpolation {
+                Interpolation::Angular => d.min(360.0 - d),
+                _ => d,
+            }
+        };
+        let candidates = self.due.iter().enumerate();
+        let (best, off, _) = candidates
+            .filter_map(|(i, v)| Some((i, distance((*v)?), i.abs_diff(k))))
+            .min_by(|a, b| a.1.total_cmp(&b.1).then(a.2.cmp(&b.2)))?;
+        (off <= self.allowed).then_some(best)
+    }
+}
+
+impl Injector for Donor {
+    fn apply(&mut self, clip: &Clip, k: usize, frame: &mut CapturedFrame) -> Delivery {
+        // Where the capture runs out of the value the fault holds its last picture, which is as wrong.
+        let donor = (clip.onset..=k).rev().find_map(|k| self.nearest(clip, k));
+        if let Some(donor) = donor {
+            let area = clip.area(self.fault.target);
+            paint::copy(&clip.frames[donor].picture, &mut frame.picture, area);
+        }
+        Delivery::Sent
+    }
+}
