@@ -1,6 +1,7 @@
 //! The commands, one file each. Only this part of the crate prints.
 
 mod calibrate;
+mod campaign;
 mod check;
 mod demo;
 mod draw;
@@ -47,6 +48,8 @@ enum Command {
     Draw(draw::Arguments),
     /// Check a display definition and what its pixels can show.
     Lint(lint::Arguments),
+    /// Put faults into clean captures, thousands of them, and see what is caught.
+    Campaign(campaign::Arguments),
     /// Write the bundled scenario, check it, and compare what was found with what was seeded.
     Demo(demo::Arguments),
 }
@@ -72,6 +75,7 @@ pub fn main() -> ExitCode {
         Command::Calibrate(a) => calibrate::run(&a),
         Command::Draw(a) => draw::run(&a),
         Command::Lint(a) => lint::run(&a),
+        Command::Campaign(a) => campaign::run(&a),
         Command::Demo(a) => demo::run(&a),
     };
     match done {

@@ -2,5 +2,6 @@
 //!
 //! Nothing here depends on the clock, the number of threads or the machine: same inputs, same bytes.
 
+pub mod measurements;
 pub mod pictures;
 pub mod records;

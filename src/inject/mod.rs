@@ -232,8 +232,12 @@ pub trait Model: Sync {
     fn has_donor(&self) -> bool {
         false
     }
-    /// Verdicts that are right for it. None: it must not be raised (the chain, or harmless).
+    /// Verdicts that are right for it; none for what is harmless, or of the chain.
     fn classes(&self, fault: &Fault) -> &'static [Verdict];
+    /// Whether it is a fault of the capture chain, which ends the check instead of being raised.
+    fn is_of_chain(&self, _: &Fault) -> bool {
+        false
+    }
     /// The nearest harmless change, which must not be raised.
     fn twin(&self, clip: &Clip, fault: &Fault) -> Option<(Fault, &'static str)>;
     /// Prepares to make it in `clip`. `None` when it cannot be made here: no alert is on, no

@@ -1,0 +1,744 @@
+//! Carrying out a campaign: stretch after stretch, on all cores, so that it can be broken off at any moment
+//! and goes on where it was.
+//!
+//! Results of a stretch are appended to the files first; then `progress.json` is replaced in one
+//! step, which says how long the files are. What stands beyond is cut off when the campaign goes on. So
+//! the files are the same bytes however often it was broken off.
+
+use std::fs::{File, OpenOptions};
+use std::io::{BufWriter, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::plan::{CaptureSource, Plan};
+use super::stretch::{Material, Stretch, choose_onsets};
+use super::trial::{self, AFTER_S};
+use super::trials::{Trial, expand, judged_regions, seed_of};
+use crate::capture::profile::Profile;
+use crate::capture::{CapturedFrame, ReadAhead};
+use crate::check::{self, Offset};
+use crate::definition::Definition;
+use crate::evidence::measurements::{Header, Measured};
+use crate::evidence::records::rounded;
+use crate::examine::subject::Subject;
+use crate::judge::events::{Event, name};
+use crate::recording::{MissingColumns, Recording};
+use crate::reference::drawing::Drawing;
+
+/// What stops a campaign.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// The plan.
+    #[error(transparent)]
+    Plan(#[from] super::plan::Error),
+    /// The plan does not fit the display.
+    #[error("plan: {0}")]
+    Trials(String),
+    /// The display definition.
+    #[error(transparent)]
+    Definition(#[from] crate::definition::Error),
+    /// A recording.
+    #[error(transparent)]
+    Recording(#[from] crate::recording::Error),
+    /// A profile.
+    #[error(transparent)]
+    Profile(#[from] crate::capture::profile::Error),
+    /// A capture.
+    #[error(transparent)]
+    Capture(#[from] crate::capture::Error),
+    /// A capture does not show what is due.
+    #[error(
+        "capture \"{0}\" agrees with its recording nowhere in its first two minutes; a campaign needs captures without faults: run check on it first"
+    )]
+    NoAgreement(String),
+    /// The folder belongs to another campaign.
+    #[error(
+        "\"{0}\" holds the results of another campaign or version; give another folder, or empty it"
+    )]
+    OtherCampaign(String),
+    /// Results cannot be written or read.
+    #[error("cannot write or read \"{path}\"")]
+    Io {
+        /// The file.
+        path: String,
+        /// The system's words.
+        source: std::io::Error,
+    },
+}
+
+fn io(path: &Path) -> impl FnOnce(std::io::Error) -> Error + '_ {
+    move |source| Error::Io {
+        path: path.display().to_string(),
+        source,
+    }
+}
+
+/// A line of `stretches.jsonl`: clean video that was checked.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct StretchRecord {
+    /// Number of the capture in the plan.
+    pub capture: usize,
+    /// Number of the stretch.
+    pub stretch: usize,
+    /// Capture time from which on and up to which it counts, s: stretches do not overlap here.
+    pub counted_s: [f64; 2],
+    /// What was raised though nothing was put in: class, regions, time of detection in s.
+    pub events: Vec<(String, Vec<String>, f64)>,
+    /// By region: share of frames that are blind.
+    pub blind: Vec<f64>,
+    /// By region and reading: number of readings, sum and sum of squares of their errors (unit of the channel),
+    /// sum of standard errors, sum of pixels for a unit.
+    pub readings: Vec<Vec<[f64; 5]>>,
+}
+
+/// How far a campaign is.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+struct Progress {
+    /// Of plan, display, recordings and version.
+    campaign: String,
+    pass: usize,
+    capture: usize,
+    stretch: usize,
+    trials_bytes: u64,
+    stretches_bytes: u64,
+    measurements_bytes: u64,
+    is_finished: bool,
+}
+
+/// What is known before the first trial.
+pub struct Prepared {
+    plan: Plan,
+    folder: PathBuf,
+    definition: Definition,
+    recordings: Vec<Recording>,
+    trials: Vec<Trial>,
+    campaign: String,
+    ffmpeg: String,
+}
+
+/// How a campaign ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ended {
+    /// All trials that can begin were carried out.
+    Finished,
+    /// The time budget was spent.
+    Budget,
+}
+
+/// Trials that an estimate is made from.
+const SAMPLE: usize = 60;
+
+/// Told now and then how far it is.
+pub type Tell<'a> = &'a mut dyn FnMut(u64, u64);
+
+impl Prepared {
+    /// Reads the plan at `path` and all that it names, captures left aside.
+    ///
+    /// # Errors
+    /// When something cannot be read, or does not fit.
+    pub fn load(path: &Path, ffmpeg: &str) -> Result<Self, Error> {
+        let plan = Plan::load(path)?;
+        let folder = path.parent().unwrap_or(Path::new("")).to_owned();
+        let definition = Definition::load(&folder.join(&plan.plan.display))?;
+        let recordings = plan
+            .capture
+            .iter()
+            .map(|c| {
+                let missing = if c.allow_missing {
+                    MissingColumns::Allow
+                } else {
+                    MissingColumns::Refuse
+                };
+                Recording::load(&folder.join(&c.inputs), &definition, missing)
+            })
+            .collect::<Result<Vec<_>, _>>()?;
+        let drawing = Drawing::new(&definition);
+        let judged: Vec<Vec<bool>> = recordings
+            .iter()
+            .map(|r| judged_regions(&definition, r))
+            .collect();
+        let subject = Subject::new(&definition, &drawing);
+        let trials = expand(&plan, subject, &judged).map_err(Error::Trials)?;
+        let campaign = digest(&plan, &definition, &folder)?;
+        Ok(Self {
+            plan,
+            folder,
+            definition,
+            recordings,
+            trials,
+            campaign,
+            ffmpeg: ffmpeg.to_owned(),
+        })
+    }
+
+    /// The plan.
+    #[must_use]
+    pub const fn plan(&self) -> &Plan {
+        &self.plan
+    }
+
+    /// The display.
+    #[must_use]
+    pub const fn definition(&self) -> &Definition {
+        &self.definition
+    }
+
+    /// The trials.
+    #[must_use]
+    pub fn trials(&self) -> &[Trial] {
+        &self.trials
+    }
+
+    /// Length of all recordings, s.
+    #[must_use]
+    pub fn recorded_s(&self) -> f64 {
+        let spans = self.recordings.iter().map(Recording::span_s);
+        spans.map(|(begin_s, end_s)| end_s - begin_s).sum()
+    }
+
+    /// Carries out what is not done yet, into `out`.
+    ///
+    /// # Errors
+    /// When a capture cannot be read or results cannot be written; what was done stays.
+    pub fn run(&self, out: &Path, tell: Tell) -> Result<Ended, Error> {
+        let begun = std::time::Instant::now();
+        let drawing = Drawing::new(&self.definition);
+        let subject = Subject::new(&self.definition, &drawing);
+        let mut results = Results::open(out, &self.campaign)?;
+        let mut pending: Vec<bool> = vec![true; self.trials.len()];
+        for number in results.done()? {
+            if let Some(p) = pending.get_mut(number as usize) {
+                *p = false;
+            }
+        }
+        if results.progress.is_finished {
+            return Ok(Ended::Finished);
+        }
+        // In the second pass, trials begin anywhere that did not find a place from theirs on.
+        for pass in results.progress.pass..2 {
+            let first = if pass == results.progress.pass {
+                results.progress.capture
+            } else {
+                0
+            };
+            for capture in first..self.plan.capture.len() {
+                let is_of = |t: &Trial| t.capture == capture && pending[t.number as usize];
+                if pass > 0 && !self.trials.iter().any(is_of) {
+                    continue;
+                }
+                let is_going_on =
+                    pass == results.progress.pass && capture == results.progress.capture;
+                let stretch = if is_going_on {
+                    results.progress.stretch
+                } else {
+                    0
+                };
+                let at = At {
+                    pass,
+                    capture,
+                    stretch,
+                };
+                let is_out_of_time = || {
+                    let spent_s = begun.elapsed().as_secs_f64();
+                    self.plan.plan.budget_s.is_some_and(|b| spent_s >= b)
+                };
+                if !self.capture(
+                    subject,
+                    at,
+                    &mut pending,
+                    &mut results,
+                    &is_out_of_time,
+                    tell,
+                )? {
+                    return Ok(Ended::Budget);
+                }
+            }
+        }
+        results.progress.is_finished = true;
+        results.commit()?;
+        Ok(Ended::Finished)
+    }
+
+    /// How long all trials will take, s, from a few of them in the first stretch of the first capture.
+    ///
+    /// # Errors
+    /// When the capture cannot be read.
+    pub fn estimate_s(&self) -> Result<f64, Error> {
+        let drawing = Drawing::new(&self.definition);
+        let subject = Subject::new(&self.definition, &drawing);
+        let source = &self.plan.capture[0];
+        let profile = self.profile(subject, 0)?;
+        let material = Material {
+            subject,
+            recording: &self.recordings[0],
+            profile: &profile,
+            offset_s: source.offset_s,
+        };
+        let begun = std::time::Instant::now();
+        let mut window = Window::default();
+        let mut reader = self.open(source)?;
+        let Some(onsets_s) = window.fill(&mut reader, 0, &self.plan)? else {
+            return Ok(0.0);
+        };
+        let to = window.frames.partition_point(|f| f.time_s < onsets_s[1]);
+        let from = window.frames.partition_point(|f| f.time_s < onsets_s[0]);
+        let onsets = choose_onsets(from.max(1), to, 2, self.plan.plan.seed);
+        let Ok(stretch) = Stretch::check(material, &window.frames, &onsets) else {
+            return Ok(0.0);
+        };
+        let stretch_s = begun.elapsed().as_secs_f64();
+        let step = (self.trials.len() / SAMPLE).max(1);
+        let sample: Vec<&Trial> = self.trials.iter().step_by(step).collect();
+        let begun = std::time::Instant::now();
+        let done = sample
+            .par_iter()
+            .filter(|t| trial::run(&self.plan, &stretch, t).is_some())
+            .count();
+        let trial_s = begun.elapsed().as_secs_f64() / done.max(1) as f64;
+        let stretches = self.recorded_s() / self.plan.plan.stretch_s;
+        Ok(stretches * stretch_s + self.trials.len() as f64 * trial_s)
+    }
+
+    fn open(&self, source: &CaptureSource) -> Result<ReadAhead, Error> {
+        let options = crate::capture::OpenOptions {
+            size: Some(self.definition.size()),
+            fps: source.fps,
+            ffmpeg: self.ffmpeg.clone(),
+            ..Default::default()
+        };
+        let capture = crate::capture::Capture::open(&self.folder.join(&source.file), &options)?;
+        Ok(ReadAhead::start(capture, ReadAhead::DEPTH_DEFAULT))
+    }
+
+    fn profile(&self, subject: Subject, capture: usize) -> Result<Profile, Error> {
+        let source = &self.plan.capture[capture];
+        if let Some(path) = &source.profile {
+            return Ok(Profile::load(&self.folder.join(path))?);
+        }
+        let recording = &self.recordings[capture];
+        let mut frames = self.open(source)?;
+        let offset = Offset::Given(source.offset_s);
+        check::find_stretch(subject, recording, &mut frames, offset)
+            .map(|found| found.profile)
+            .ok_or_else(|| Error::NoAgreement(source.file.display().to_string()))
+    }
+
+    /// Goes through one capture; false when the time is spent.
+    fn capture(
+        &self,
+        subject: Subject,
+        at: At,
+        pending: &mut [bool],
+        results: &mut Results,
+        is_out_of_time: &dyn Fn() -> bool,
+        tell: Tell,
+    ) -> Result<bool, Error> {
+        let source = &self.plan.capture[at.capture];
+        let recording = &self.recordings[at.capture];
+        let profile = self.profile(subject, at.capture)?;
+        let material = Material {
+            subject,
+            recording,
+            profile: &profile,
+            offset_s: source.offset_s,
+        };
+        let mut reader = self.open(source)?;
+        let mut window = Window::default();
+        let general = &self.plan.plan;
+        let (begin_s, end_s) = recording.span_s();
+        let count = libm::ceil((end_s - begin_s) / general.stretch_s).max(1.0) as usize;
+        for stretch in 0.. {
+            let Some(onsets_s) = window.fill(&mut reader, stretch, &self.plan)? else {
+                break;
+            };
+            if stretch < at.stretch {
+                continue;
+            }
+            if is_out_of_time() {
+                return Ok(false);
+            }
+            let list: Vec<&Trial> = self
+                .trials
+                .iter()
+                .filter(|t| {
+                    let own = seed_of(t.fault.seed, 2) as usize % count;
+                    let is_due = at.pass > 0 || own <= stretch;
+                    t.capture == at.capture && pending[t.number as usize] && is_due
+                })
+                .collect();
+            let is_needed = at.pass == 0 || !list.is_empty();
+            if is_needed {
+                self.stretch(
+                    material,
+                    &window.frames,
+                    onsets_s,
+                    stretch,
+                    at,
+                    &list,
+                    results,
+                )?;
+                for t in results.just_done.drain(..) {
+                    pending[t as usize] = false;
+                }
+            }
+            results.progress.pass = at.pass;
+            results.progress.capture = at.capture;
+            results.progress.stretch = stretch + 1;
+            results.commit()?;
+            let done = pending.iter().filter(|p| !**p).count();
+            tell(done as u64, pending.len() as u64);
+        }
+        results.progress.capture = at.capture + 1;
+        results.progress.stretch = 0;
+        if results.progress.capture == self.plan.capture.len() {
+            results.progress.capture = 0;
+            results.progress.pass = at.pass + 1;
+        }
+        results.commit()?;
+        Ok(true)
+    }
+
+    #[expect(clippy::too_many_arguments, reason = "called once")]
+    fn stretch(
+        &self,
+        material: Material,
+        frames: &[CapturedFrame],
+        onsets_s: [f64; 2],
+        number: usize,
+        at: At,
+        list: &[&Trial],
+        results: &mut Results,
+    ) -> Result<(), Error> {
+        let general = &self.plan.plan;
+        let from = frames.partition_point(|f| f.time_s < onsets_s[0]).max(1);
+        let to = frames.partition_point(|f| f.time_s < onsets_s[1]);
+        let seed = seed_of(
+            seed_of(general.seed, at.pass as u64),
+            (at.capture << 20 | number) as u64,
+        );
+        let onsets = if list.is_empty() {
+            Vec::new()
+        } else {
+            choose_onsets(from, to, general.onsets_per_stretch, seed)
+        };
+        let Ok(stretch) = Stretch::check(material, frames, &onsets) else {
+            // A changed chain: no trial begins here.
+            return Ok(());
+        };
+        if results.is_empty() {
+            results.header(&stretch.header)?;
+        }
+        if at.pass == 0 {
+            let record = stretch_record(&stretch, at.capture, number, onsets_s);
+            results.stretch(&record)?;
+            let clean = clean_measured(&stretch, at.capture, onsets_s);
+            results.measured(&clean)?;
+        }
+        let is_clean = stretch.events.is_empty();
+        let done: Vec<Option<trial::Done>> = list
+            .par_iter()
+            .map(|t| {
+                is_clean
+                    .then(|| trial::run(&self.plan, &stretch, t))
+                    .flatten()
+            })
+            .collect();
+        for done in done.into_iter().flatten() {
+            results.trial(&done)?;
+        }
+        Ok(())
+    }
+}
+
+#[derive(Clone, Copy)]
+struct At {
+    pass: usize,
+    capture: usize,
+    stretch: usize,
+}
+
+/// The frames of a stretch: its lead, its onsets, and what the longest fault needs after them.
+#[derive(Default)]
+struct Window {
+    frames: Vec<CapturedFrame>,
+    /// Buffers to be filled again.
+    spare: Vec<CapturedFrame>,
+    first_s: Option<f64>,
+    is_ended: bool,
+}
+
+impl Window {
+    /// Moves on to stretch `number`: capture times between which faults may begin, s. `None` behind the end of
+    /// the capture.
+    fn fill(
+        &mut self,
+        reader: &mut ReadAhead,
+        number: usize,
+        plan: &Plan,
+    ) -> Result<Option<[f64; 2]>, Error> {
+        let general = &plan.plan;
+        let longest_s = plan.longest_s() + AFTER_S;
+        loop {
+            if let Some(first_s) = self.first_s {
+                let begin_s = first_s + general.lead_s + number as f64 * general.stretch_s;
+                let end_s = begin_s + general.stretch_s;
+                let newest_s = self.frames.last().map_or(first_s, |f| f.time_s);
+                if newest_s >= end_s + longest_s || self.is_ended {
+                    let old = self
+                        .frames
+                        .partition_point(|f| f.time_s < begin_s - general.lead_s - 1e-6);
+                    self.spare.extend(self.frames.drain(..old));
+                    let is_over = newest_s < begin_s;
+                    return Ok((!is_over).then_some([begin_s, end_s]));
+                }
+            } else if self.is_ended {
+                return Ok(None);
+            }
+            let mut frame = self.spare.pop().unwrap_or_default();
+            if reader.next_into(&mut frame)? {
+                self.first_s.get_or_insert(frame.time_s);
+                self.frames.push(frame);
+            } else {
+                self.is_ended = true;
+            }
+        }
+    }
+}
+
+fn stretch_record(
+    stretch: &Stretch,
+    capture: usize,
+    number: usize,
+    onsets_s: [f64; 2],
+) -> StretchRecord {
+    let counted: Vec<usize> = counted(stretch, onsets_s).collect();
+    let count = stretch.material.subject.definition().regions().len();
+    let run = &stretch.examined[0];
+    let blind = (0..count)
+        .map(|r| {
+            let blind = counted.iter().filter(|k| {
+                stretch.verdicts[**k][r].verdict == crate::judge::verdict::Verdict::Blind
+            });
+            rounded(blind.count() as f64 / counted.len().max(1) as f64)
+        })
+        .collect();
+    let readings = (0..count)
+        .map(|r| {
+            let mut sums = vec![[0.0; 5]; run.findings[r].readings.len()];
+            for k in &counted {
+                for reading in &stretch.verdicts[*k][r].readings {
+                    let s = &mut sums[reading.freedom];
+                    let add = [
+                        1.0,
+                        reading.error,
+                        reading.error * reading.error,
+                        reading.standard_error,
+                        reading.px_per_unit,
+                    ];
+                    s.iter_mut().zip(add).for_each(|(s, a)| *s += a);
+                }
+            }
+            sums.iter_mut().flatten().for_each(|v| *v = rounded(*v));
+            sums
+        })
+        .collect();
+    StretchRecord {
+        capture,
+        stretch: number,
+        counted_s: onsets_s.map(rounded),
+        events: stretch.events.iter().map(nuisance).collect(),
+        blind,
+        readings,
+    }
+}
+
+fn nuisance(e: &Event) -> (String, Vec<String>, f64) {
+    (
+        name(e.class).to_owned(),
+        e.regions.clone(),
+        rounded(e.detected_s),
+    )
+}
+
+/// Frames of a stretch that no other stretch counts.
+fn counted<'s>(stretch: &'s Stretch, onsets_s: [f64; 2]) -> impl Iterator<Item = usize> + 's {
+    (0..stretch.frames.len()).filter(move |k| {
+        let t = stretch.frames[*k].time_s;
+        t >= onsets_s[0] && t < onsets_s[1]
+    })
+}
+
+fn clean_measured(stretch: &Stretch, capture: usize, onsets_s: [f64; 2]) -> Measured {
+    let mut measured = Measured::with(&stretch.header, None, capture);
+    for k in counted(stretch, onsets_s) {
+        measured.push(stretch.frames[k].time_s, &stretch.verdicts[k]);
+    }
+    measured
+}
+
+/// A digest of all that decides the results, captures left aside (they may be large): another plan,
+/// display or recording is another campaign.
+fn digest(plan: &Plan, definition: &Definition, folder: &Path) -> Result<String, Error> {
+    let mut plan = plan.clone();
+    // More time does not make it another campaign.
+    plan.plan.budget_s = None;
+    let mut hasher = crc32fast::Hasher::new();
+    let mut add = |bytes: &[u8]| hasher.update(bytes);
+    let text = |value: serde_json::Result<String>| value.unwrap_or_default();
+    add(text(serde_json::to_string(&plan)).as_bytes());
+    add(text(serde_json::to_string(definition.file())).as_bytes());
+    for c in &plan.capture {
+        let path = folder.join(&c.inputs);
+        add(&std::fs::read(&path).map_err(io(&path))?);
+    }
+    Ok(format!(
+        "framevouch {} {:08x}",
+        env!("CARGO_PKG_VERSION"),
+        hasher.finalize()
+    ))
+}
+
+/// The files of a campaign.
+struct Results {
+    folder: PathBuf,
+    trials: BufWriter<File>,
+    stretches: BufWriter<File>,
+    measurements: BufWriter<File>,
+    progress: Progress,
+    just_done: Vec<u64>,
+    has_header: bool,
+}
+
+const TRIALS: &str = "trials.jsonl";
+const STRETCHES: &str = "stretches.jsonl";
+const MEASUREMENTS: &str = "measurements.bin";
+const PROGRESS: &str = "progress.json";
+
+impl Results {
+    /// Opens the files in `folder`, cut to what is known to be complete.
+    fn open(folder: &Path, campaign: &str) -> Result<Self, Error> {
+        let misses = folder.join("misses");
+        std::fs::create_dir_all(&misses).map_err(io(&misses))?;
+        let path = folder.join(PROGRESS);
+        let progress = match std::fs::read(&path) {
+            Ok(bytes) => serde_json::from_slice::<Progress>(&bytes)
+                .ok()
+                .filter(|p| p.campaign == campaign)
+                .ok_or_else(|| Error::OtherCampaign(folder.display().to_string()))?,
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => Progress {
+                campaign: campaign.to_owned(),
+                ..Progress::default()
+            },
+            Err(e) => return Err(io(&path)(e)),
+        };
+        let open = |name: &str, bytes: u64| {
+            let path = folder.join(name);
+            let cut = || {
+                let mut file = OpenOptions::new()
+                    .create(true)
+                    .truncate(false)
+                    .read(true)
+                    .write(true)
+                    .open(&path)?;
+                file.set_len(bytes)?;
+                file.seek(SeekFrom::End(0))?;
+                Ok(BufWriter::new(file))
+            };
+            cut().map_err(io(&path))
+        };
+        Ok(Self {
+            folder: folder.to_owned(),
+            trials: open(TRIALS, progress.trials_bytes)?,
+            stretches: open(STRETCHES, progress.stretches_bytes)?,
+            measurements: open(MEASUREMENTS, progress.measurements_bytes)?,
+            has_header: progress.measurements_bytes > 0,
+            progress,
+            just_done: Vec::new(),
+        })
+    }
+
+    /// Whether the header of the measurements is still to be written.
+    const fn is_empty(&self) -> bool {
+        !self.has_header
+    }
+
+    /// Numbers of the trials that are done.
+    fn done(&self) -> Result<Vec<u64>, Error> {
+        #[derive(Deserialize)]
+        struct Number {
+            trial: u64,
+        }
+        let path = self.folder.join(TRIALS);
+        let text = std::fs::read_to_string(&path).map_err(io(&path))?;
+        let numbers = text
+            .lines()
+            .map(|line| serde_json::from_str::<Number>(line).map(|n| n.trial));
+        numbers
+            .collect::<Result<_, _>>()
+            .map_err(|_| Error::OtherCampaign(self.folder.display().to_string()))
+    }
+
+    fn header(&mut self, header: &Header) -> Result<(), Error> {
+        self.has_header = true;
+        let path = self.folder.join(MEASUREMENTS);
+        header.write(&mut self.measurements).map_err(io(&path))
+    }
+
+    fn stretch(&mut self, record: &StretchRecord) -> Result<(), Error> {
+        line(&mut self.stretches, record).map_err(io(&self.folder.join(STRETCHES)))
+    }
+
+    fn measured(&mut self, measured: &Measured) -> Result<(), Error> {
+        let path = self.folder.join(MEASUREMENTS);
+        measured.write(&mut self.measurements).map_err(io(&path))
+    }
+
+    fn trial(&mut self, done: &trial::Done) -> Result<(), Error> {
+        line(&mut self.trials, &done.record).map_err(io(&self.folder.join(TRIALS)))?;
+        self.measured(&done.measured)?;
+        if let (Some(picture), Some(name)) = (&done.picture, &done.record.outcome.picture) {
+            let path = self.folder.join(name);
+            picture
+                .save(&path)
+                .map_err(|e| io(&path)(std::io::Error::other(e)))?;
+        }
+        self.just_done.push(done.record.trial);
+        Ok(())
+    }
+
+    /// Makes sure that what was written is kept.
+    fn commit(&mut self) -> Result<(), Error> {
+        let files = [
+            (TRIALS, &mut self.trials, &mut self.progress.trials_bytes),
+            (
+                STRETCHES,
+                &mut self.stretches,
+                &mut self.progress.stretches_bytes,
+            ),
+            (
+                MEASUREMENTS,
+                &mut self.measurements,
+                &mut self.progress.measurements_bytes,
+            ),
+        ];
+        for (name, file, bytes) in files {
+            let path = self.folder.join(name);
+            *bytes = file.stream_position().map_err(io(&path))?;
+            file.flush().map_err(io(&path))?;
+        }
+        let path = self.folder.join(PROGRESS);
+        let new = self.folder.join("progress.json.new");
+        let text = serde_json::to_vec_pretty(&self.progress)
+            .map_err(|e| io(&path)(std::io::Error::other(e)))?;
+        std::fs::write(&new, text).map_err(io(&new))?;
+        std::fs::rename(&new, &path).map_err(io(&path))
+    }
+}
+
+fn line(out: &mut BufWriter<File>, record: &impl Serialize) -> std::io::Result<()> {
+    serde_json::to_writer(&mut *out, record)?;
+    out.write_all(b"\n")
+}

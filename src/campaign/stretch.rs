@@ -1,0 +1,179 @@
+//! A stretch of clean video: checked once, with the moments kept at which faults begin.
+
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::{RngCore, SeedableRng};
+
+use crate::capture::CapturedFrame;
+use crate::capture::profile::Profile;
+use crate::check::run::{Examined, Run};
+use crate::evidence::measurements::Header;
+use crate::examine::calibrate::chain_look;
+use crate::examine::subject::Subject;
+use crate::inject::Clip;
+use crate::judge::events::Event;
+use crate::judge::region::RegionVerdict;
+use crate::recording::Recording;
+use crate::reference::painter::Painter;
+
+/// One capture with what is known of it.
+#[derive(Clone, Copy)]
+pub struct Material<'a> {
+    /// The display.
+    pub subject: Subject<'a>,
+    /// The inputs.
+    pub recording: &'a Recording,
+    /// The chain.
+    pub profile: &'a Profile,
+    /// Recording time = capture time + this, s.
+    pub offset_s: f64,
+}
+
+/// Motion in the second after the onset that shows a standstill, px.
+const MOTION_PX: f64 = 3.0;
+/// That second, s.
+const MOTION_S: f64 = 1.0;
+
+/// A moment at which faults begin.
+pub struct Moment<'a> {
+    /// Index of the first faulty frame in the stretch's frames.
+    pub onset: usize,
+    /// The check before that frame.
+    pub run: Run<'a>,
+    /// By region: a standstill would show.
+    pub moves: Vec<bool>,
+}
+
+/// A stretch that was checked without faults.
+pub struct Stretch<'a> {
+    /// What it shows.
+    pub material: Material<'a>,
+    /// Its frames.
+    pub frames: &'a [CapturedFrame],
+    /// What was found in each.
+    pub examined: Vec<Examined>,
+    /// The moments.
+    pub moments: Vec<Moment<'a>>,
+    /// What was raised, though nothing is wrong.
+    pub events: Vec<Event>,
+    /// Verdicts, by frame and region.
+    pub verdicts: Vec<Vec<RegionVerdict>>,
+    /// What is measured.
+    pub header: Header,
+}
+
+impl<'a> Stretch<'a> {
+    /// Checks `frames` and keeps the check at `onsets` (indices of frames, rising).
+    ///
+    /// # Errors
+    /// When the chain changes on the way: nothing can be learned there.
+    pub fn check(
+        material: Material<'a>,
+        frames: &'a [CapturedFrame],
+        onsets: &[usize],
+    ) -> Result<Self, crate::check::Error> {
+        let Material {
+            subject,
+            recording,
+            profile,
+            offset_s,
+        } = material;
+        let mut run = Run::new(
+            subject.definition(),
+            subject,
+            recording,
+            &chain_look(profile),
+            (profile.width, profile.height),
+            offset_s,
+            profile.latency_s,
+            Painter::new(),
+        );
+        let header = Header::of(subject.definition(), &run);
+        let mut examined = Vec::with_capacity(frames.len());
+        let mut verdicts = Vec::with_capacity(frames.len());
+        let mut runs = Vec::with_capacity(onsets.len());
+        for (k, frame) in frames.iter().enumerate() {
+            if onsets.contains(&k) {
+                runs.push((k, run.clone()));
+            }
+            let found = run.examine(frame, None);
+            examined.push(Examined {
+                findings: found.findings.clone(),
+                has_ink: run.ink(),
+            });
+            verdicts.push(run.judge(frame, found)?);
+        }
+        let moments = runs
+            .into_iter()
+            .map(|(onset, run)| {
+                let count = subject.definition().regions().len();
+                let moves = (0..count)
+                    .map(|k| moves(frames, &examined, &verdicts, onset, k))
+                    .collect();
+                Moment { onset, run, moves }
+            })
+            .collect();
+        Ok(Self {
+            material,
+            frames,
+            examined,
+            moments,
+            events: run.events(),
+            verdicts,
+            header,
+        })
+    }
+
+    /// The clip of a fault that begins at `onset`.
+    #[must_use]
+    pub const fn clip(&self, onset: usize) -> Clip<'a> {
+        Clip {
+            subject: self.material.subject,
+            recording: self.material.recording,
+            profile: self.material.profile,
+            offset_s: self.material.offset_s,
+            frames: self.frames,
+            onset,
+        }
+    }
+}
+
+/// Whether a standstill of region `k` from `onset` on would show within a second: a symbol moves far enough,
+/// or, where nothing continuous is read, what is drawn changes.
+fn moves(
+    frames: &[CapturedFrame],
+    examined: &[Examined],
+    verdicts: &[Vec<RegionVerdict>],
+    onset: usize,
+    k: usize,
+) -> bool {
+    let begin_s = frames[onset].time_s;
+    let end = frames.partition_point(|f| f.time_s <= begin_s + MOTION_S);
+    let first = &verdicts[onset - 1][k].readings;
+    if first.is_empty() {
+        return (onset..end).any(|i| !examined[i].findings[k].is_unchanged);
+    }
+    verdicts[onset..end].iter().any(|v| {
+        v[k].readings.iter().any(|now| {
+            first
+                .iter()
+                .find(|before| before.freedom == now.freedom)
+                .is_some_and(|before| {
+                    (now.expected - before.expected).abs() * now.px_per_unit >= MOTION_PX
+                })
+        })
+    })
+}
+
+/// `count` frames of `from..to` at which faults begin, rising; fewer where there are fewer.
+#[must_use]
+pub fn choose_onsets(from: usize, to: usize, count: usize, seed: u64) -> Vec<usize> {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let mut rest: Vec<usize> = (from..to).collect();
+    let mut chosen = Vec::new();
+    while chosen.len() < count && !rest.is_empty() {
+        let k = (rng.next_u64() % rest.len() as u64) as usize;
+        chosen.push(rest.swap_remove(k));
+    }
+    chosen.sort_unstable();
+    chosen
+}

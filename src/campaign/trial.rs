@@ -1,0 +1,468 @@
+//! One trial: a fault is put in at a moment of a stretch, and what the check says of it is held against
+//! what is true.
+
+use image::RgbImage;
+
+use super::plan::{Onset, Plan};
+use super::records::{Outcome, Outcomes, TrialRecord, Why, letter};
+use super::stretch::{Moment, Stretch};
+use super::trials::{Trial, seed_of};
+use crate::capture::CapturedFrame;
+use crate::check::Error as CheckError;
+use crate::check::run::Known;
+use crate::definition::Definition;
+use crate::definition::model::Hazard;
+use crate::evidence::measurements::Measured;
+use crate::evidence::pictures;
+use crate::evidence::records::rounded;
+use crate::examine::register::FrameReference;
+use crate::inject::{self, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use crate::judge::events::{Action, Event, name};
+use crate::judge::verdict;
+use crate::picture::{Picture, Rect};
+use crate::recording::inputs::Inputs;
+use crate::reference::painter::Painter;
+
+/// Luma pixels that must change, and by how many levels, for a fault to be visible.
+const VISIBLE_PX: u64 = 12;
+/// See [`VISIBLE_PX`].
+const VISIBLE_LEVELS: u8 = 24;
+/// Time after the end of a fault in which it may still be raised, s.
+pub const AFTER_S: f64 = 0.6;
+/// Space round the place of a fault in its picture, px.
+const MARGIN_PX: i32 = 16;
+
+/// What came of one trial.
+pub struct Done {
+    /// Its record.
+    pub record: TrialRecord,
+    /// What was measured in it.
+    pub measured: Measured,
+    /// The picture of a miss.
+    pub picture: Option<RgbImage>,
+}
+
+/// Runs `trial` at a moment of `stretch` where it can begin; `None` when it can begin at none.
+#[must_use]
+pub fn run(plan: &Plan, stretch: &Stretch, trial: &Trial) -> Option<Done> {
+    let model = inject::model(trial.fault.kind)?;
+    let spec = &plan.fault[trial.spec];
+    let count = stretch.moments.len();
+    // Another order of the moments for each trial.
+    let first = seed_of(trial.fault.seed, 1) as usize % count.max(1);
+    (0..count)
+        .map(|k| &stretch.moments[(first + k) % count])
+        .find_map(|moment| {
+            let clip = stretch.clip(moment.onset);
+            let until_s = clip.frames[moment.onset].time_s + spec.duration_s;
+            if clip.frames.last()?.time_s < until_s {
+                return None;
+            }
+            if spec.onset == Onset::Visible && !is_visible(model, &clip, moment, &trial.fault) {
+                return None;
+            }
+            let (fault, change) = if trial.is_twin {
+                let (twin, words) = model.twin(&clip, &trial.fault)?;
+                (twin, Some(words))
+            } else {
+                (trial.fault.clone(), None)
+            };
+            let injector = inject::model(fault.kind)?.prepare(&clip, &fault)?;
+            Some(carry_out(
+                plan, stretch, moment, trial, &fault, change, injector,
+            ))
+        })
+}
+
+fn is_visible(model: &dyn Model, clip: &Clip, moment: &Moment, fault: &Fault) -> bool {
+    if model.needs_motion() {
+        return match fault.target.region {
+            Some(k) => moment.moves[k],
+            None => moment.moves.iter().any(|m| *m),
+        };
+    }
+    let usual = model.axis().map_or(fault.size, |a| a.usual.max(fault.size));
+    let usual = Fault {
+        size: usual,
+        ..fault.clone()
+    };
+    let Some(mut injector) = model.prepare(clip, &usual) else {
+        return false;
+    };
+    let mut frame = clip.frames[clip.onset].clone();
+    if injector.apply(clip, clip.onset, &mut frame) == Delivery::Lost {
+        return true;
+    }
+    let clean = &clip.frames[clip.onset];
+    frame.time_s != clean.time_s
+        || model.group() == Group::Signal
+        || paint::differing_px(
+            &clean.picture,
+            &frame.picture,
+            clip.area(fault.target),
+            VISIBLE_LEVELS,
+        ) >= VISIBLE_PX
+}
+
+fn carry_out(
+    plan: &Plan,
+    stretch: &Stretch,
+    moment: &Moment,
+    trial: &Trial,
+    fault: &Fault,
+    change: Option<&'static str>,
+    mut injector: Box<dyn Injector>,
+) -> Done {
+    let spec = &plan.fault[trial.spec];
+    let definition = stretch.material.subject.definition();
+    let clip = stretch.clip(moment.onset);
+    let areas: Vec<Rect> = (0..definition.regions().len())
+        .map(|k| {
+            clip.area(Target {
+                region: Some(k),
+                ..Target::default()
+            })
+        })
+        .collect();
+    let onset_s = clip.frames[moment.onset].time_s;
+    let end_s = onset_s + spec.duration_s;
+    let mut check = moment.run.clone();
+    let mut is_changed = vec![false; areas.len()];
+    let mut measured = Measured::new(definition, &check, Some(trial.number), trial.capture);
+    let mut letters = String::new();
+    let mut frame = CapturedFrame::new();
+    let mut changed_px = 0;
+    let mut middle: Option<(usize, Picture)> = None;
+    let mut chain_s = None;
+    let mut raised_s = None;
+    for k in moment.onset..clip.frames.len() {
+        let clean = &clip.frames[k];
+        let is_faulty = clean.time_s < end_s - 1e-6;
+        if clean.time_s > end_s + AFTER_S {
+            break;
+        }
+        frame.clone_from(clean);
+        if is_faulty {
+            if injector.apply(&clip, k, &mut frame) == Delivery::Lost {
+                continue;
+            }
+            if k == moment.onset {
+                let area = clip.area(fault.target);
+                changed_px =
+                    paint::differing_px(&clean.picture, &frame.picture, area, VISIBLE_LEVELS);
+            }
+            if middle.is_none() && clean.time_s >= (onset_s + end_s) / 2.0 {
+                middle = Some((k, frame.picture.clone()));
+            }
+        }
+        let is_other_time = frame.time_s != clean.time_s;
+        for (changed, area) in is_changed.iter_mut().zip(&areas) {
+            *changed = *changed
+                || is_other_time
+                || (is_faulty && !paint::is_same(&clean.picture, &frame.picture, *area));
+        }
+        let known = Known {
+            examined: &stretch.examined[k],
+            is_changed: &is_changed,
+        };
+        let examined = check.examine(&frame, Some(known));
+        let verdicts = match check.judge(&frame, examined) {
+            Ok(v) => v,
+            Err(CheckError::Chain(_)) => {
+                chain_s = Some(frame.time_s);
+                break;
+            }
+            // Nothing else can happen: nothing is read or written here.
+            Err(_) => break,
+        };
+        measured.push(frame.time_s, &verdicts);
+        let shown = match fault.target.region {
+            Some(r) => verdicts[r].verdict,
+            None => verdict::of_frame(verdicts.iter().map(|v| v.verdict)),
+        };
+        letters.push(letter(shown));
+        if fault.target.region.is_none() && !check.raised().is_empty() {
+            let since_s = *raised_s.get_or_insert(frame.time_s);
+            if frame.time_s - since_s >= plan.plan.settle_s {
+                break;
+            }
+        }
+    }
+    measured.keep(&is_changed);
+    let events: Vec<Event> = check
+        .events()
+        .into_iter()
+        .filter(|e| e.detected_s >= onset_s - 1e-6)
+        .collect();
+    let scene = Scene {
+        definition,
+        fault,
+        is_harmless: trial.is_twin,
+        is_changed: &is_changed,
+        events: &events,
+        chain_s,
+        onset_s,
+        letters: &letters,
+        changed_px,
+    };
+    let mut outcome = scene.outcome();
+    outcome.limit_ms = plan.limit_ms.get(&scene.hazard()).copied();
+    let picture = match (&outcome.result, &middle) {
+        (Outcomes::Detected | Outcomes::Quiet, _) | (_, None) => None,
+        (_, Some((k, picture))) => {
+            outcome.picture = Some(format!("misses/trial_{:06}.png", trial.number));
+            Some(miss_picture(&clip, *k, picture, fault.target))
+        }
+    };
+    let model = inject::model(trial.fault.kind);
+    let axis = inject::model(fault.kind).and_then(Model::axis);
+    let record = TrialRecord {
+        trial: trial.number,
+        kind: trial.fault.kind.to_owned(),
+        group: match model.map(Model::group) {
+            Some(Group::Value) => "value",
+            Some(Group::Signal) => "signal",
+            _ => "picture",
+        }
+        .to_owned(),
+        is_twin: trial.is_twin,
+        region: scene.region_id(),
+        symbol: fault.target.symbol,
+        channel: fault
+            .target
+            .channel
+            .map(|c| definition.channels()[c.0].0.clone()),
+        hazard: scene.hazard(),
+        size: axis.map(|_| rounded(fault.size)),
+        unit: axis.map(|a| a.unit.to_owned()),
+        look: inject::model(fault.kind)
+            .and_then(|m| m.looks().get(fault.look))
+            .map(|l| (*l).to_owned()),
+        change: change.map(str::to_owned),
+        method: fault.method,
+        seed: fault.seed,
+        capture: trial.capture,
+        onset_frame: clip.frames[moment.onset].index,
+        onset_s: rounded(onset_s),
+        duration_s: rounded(spec.duration_s),
+        onset: spec.onset,
+        changed_px,
+        outcome,
+    };
+    Done {
+        record,
+        measured,
+        picture,
+    }
+}
+
+/// What is true, and what was raised.
+struct Scene<'a> {
+    definition: &'a Definition,
+    fault: &'a Fault,
+    is_harmless: bool,
+    is_changed: &'a [bool],
+    events: &'a [Event],
+    chain_s: Option<f64>,
+    onset_s: f64,
+    letters: &'a str,
+    changed_px: u64,
+}
+
+impl Scene<'_> {
+    fn region_id(&self) -> String {
+        self.fault
+            .target
+            .region
+            .map_or("*".into(), |k| self.definition.regions()[k].id.clone())
+    }
+
+    /// The most severe class of what is struck.
+    fn hazard(&self) -> Hazard {
+        let regions = self.definition.regions();
+        match self.fault.target.region {
+            Some(k) => regions[k].hazard,
+            None => regions
+                .iter()
+                .map(|r| r.hazard)
+                .min()
+                .unwrap_or(Hazard::None),
+        }
+    }
+
+    fn is_touched(&self, id: &str) -> bool {
+        let regions = self.definition.regions().iter();
+        regions
+            .zip(self.is_changed)
+            .any(|(r, changed)| *changed && r.id == id)
+    }
+
+    /// An event is in place when it names the region, or the whole frame where the fault strikes that; half of the
+    /// regions that a whole-frame fault touches count as the whole frame.
+    fn is_in_place(&self, event: &Event) -> bool {
+        if event.regions == ["*"] {
+            return self.fault.target.region.is_none() || self.touched() > 1;
+        }
+        match self.fault.target.region {
+            Some(k) => event.regions.contains(&self.definition.regions()[k].id),
+            None => {
+                let named: std::collections::BTreeSet<&String> = self
+                    .events
+                    .iter()
+                    .filter(|e| e.class == event.class)
+                    .flat_map(|e| &e.regions)
+                    .collect();
+                2 * named.len() >= self.touched()
+            }
+        }
+    }
+
+    fn touched(&self) -> usize {
+        self.is_changed.iter().filter(|c| **c).count()
+    }
+
+    fn outcome(&self) -> Outcome {
+        let model = inject::model(self.fault.kind);
+        let classes = if self.is_harmless {
+            &[]
+        } else {
+            model.map_or(&[][..], |m| m.classes(self.fault))
+        };
+        let is_chain = !self.is_harmless && model.is_some_and(|m| m.is_of_chain(self.fault));
+        let is_harmless = classes.is_empty() && !is_chain;
+        let mut expected: Vec<String> = classes.iter().map(|c| name(*c).to_owned()).collect();
+        if is_chain {
+            expected.push("chain".into());
+        }
+        let in_place: Vec<&Event> = self.events.iter().filter(|e| self.is_in_place(e)).collect();
+        let stray = self
+            .events
+            .iter()
+            .filter(|e| e.regions != ["*"] && !e.regions.iter().any(|id| self.is_touched(id)));
+        let earliest = |list: &[&Event]| {
+            list.iter()
+                .copied()
+                .min_by(|a, b| a.detected_s.total_cmp(&b.detected_s))
+                .cloned()
+        };
+        let right: Vec<&Event> = in_place
+            .iter()
+            .copied()
+            .filter(|e| classes.contains(&e.class))
+            .collect();
+        let told = earliest(&right).or_else(|| earliest(&in_place));
+        let elsewhere = earliest(&self.events.iter().collect::<Vec<_>>());
+        let result = if is_harmless {
+            if self.events.is_empty() && self.chain_s.is_none() {
+                Outcomes::Quiet
+            } else {
+                Outcomes::Nuisance
+            }
+        } else if !right.is_empty() || (is_chain && self.chain_s.is_some()) {
+            Outcomes::Detected
+        } else if told.is_some() || self.chain_s.is_some() {
+            Outcomes::WrongClass
+        } else if elsewhere.is_some() {
+            Outcomes::WrongPlace
+        } else {
+            Outcomes::Missed
+        };
+        let event = told.or(elsewhere);
+        let class = match (&event, self.chain_s) {
+            (_, Some(_)) if right.is_empty() => Some("chain".to_owned()),
+            (Some(e), _) => Some(name(e.class).to_owned()),
+            (None, _) => None,
+        };
+        let detected_s = match (&event, self.chain_s) {
+            (_, Some(s)) if right.is_empty() => Some(s),
+            (e, _) => e.as_ref().map(|e| e.detected_s),
+        };
+        Outcome {
+            result,
+            expected,
+            class,
+            regions: event.as_ref().map_or(Vec::new(), |e| e.regions.clone()),
+            detection_ms: detected_s.map(|s| rounded((s - self.onset_s) * 1000.0)),
+            limit_ms: None,
+            action: self.events.iter().map(|e| e.action).max().or_else(|| {
+                // A chain that cannot be trusted shows nothing that can be.
+                self.chain_s.map(|_| Action::Note)
+            }),
+            worst_error: event.and_then(|e| e.worst_error),
+            why: self.why(result),
+            stray_events: stray.count() as u32,
+            verdicts: self.letters.to_owned(),
+            picture: None,
+        }
+    }
+
+    fn why(&self, result: Outcomes) -> Option<Why> {
+        let region = self.fault.target.region;
+        let share = |c: char| {
+            let count = self.letters.chars().filter(|l| *l == c).count();
+            count as f64 / self.letters.len().max(1) as f64
+        };
+        match result {
+            Outcomes::Detected | Outcomes::Quiet | Outcomes::Nuisance => None,
+            Outcomes::WrongClass => Some(Why::Class),
+            Outcomes::WrongPlace => Some(Why::Place),
+            Outcomes::Missed => Some(if share('-') > 0.5 {
+                Why::NotJudged
+            } else if self.touched() == 0 {
+                if self.changed_px == 0 {
+                    Why::NothingChanged
+                } else {
+                    Why::UncheckedArea
+                }
+            } else if self.letters.chars().any(|l| "kglfm".contains(l)) {
+                Why::Persistence
+            } else if self.is_within_tolerance() {
+                Why::WithinTolerance
+            } else if share('b') > 0.5 {
+                Why::Blind
+            } else if region.is_some() && self.changed_px == 0 {
+                Why::NothingChanged
+            } else {
+                Why::NotSeen
+            }),
+        }
+    }
+
+    /// A value off by no more than its tolerance, or old by no more than the permitted latency.
+    fn is_within_tolerance(&self) -> bool {
+        match inject::model(self.fault.kind).and_then(Model::axis) {
+            Some(a) if a.unit == "tolerance" => self.fault.size <= 1.0,
+            Some(a) if self.fault.kind == "older_data" && a.unit == "s" => {
+                let display = &self.definition.file().display;
+                let region = self
+                    .fault
+                    .target
+                    .region
+                    .and_then(|k| self.definition.regions()[k].max_latency_ms);
+                self.fault.size * 1000.0 <= region.unwrap_or(display.max_latency_ms)
+            }
+            _ => false,
+        }
+    }
+}
+
+/// Faulty picture, reference and difference of the place of a fault.
+fn miss_picture(clip: &Clip, k: usize, faulty: &Picture, target: Target) -> RgbImage {
+    let mut inputs = Inputs::default();
+    clip.inputs(k, &mut inputs);
+    let profile = clip.profile;
+    let reference = FrameReference::draw(
+        clip.subject,
+        &inputs,
+        &profile.look(),
+        (profile.subsampling, profile.siting),
+        (profile.width, profile.height),
+        &mut Painter::new(),
+    )
+    .picture(profile.encoding);
+    pictures::side_by_side(
+        &pictures::to_rgb(faulty),
+        &pictures::to_rgb(&reference),
+        clip.area(target).grown(MARGIN_PX),
+    )
+}

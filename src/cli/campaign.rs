@@ -1,0 +1,89 @@
+//! `framevouch campaign`: faults put into clean video, and what the check says of each.
+
+use std::collections::BTreeMap;
+use std::io::IsTerminal;
+use std::path::PathBuf;
+
+use indicatif::{ProgressBar, ProgressStyle};
+
+use super::Failure;
+use crate::campaign::run::{Ended, Prepared};
+
+/// Arguments of `campaign`.
+#[derive(clap::Args)]
+pub struct Arguments {
+    /// Plan of the campaign (TOML).
+    #[arg(long, value_name = "P.toml")]
+    plan: PathBuf,
+    /// Folder for the results; one that holds a part of them goes on where it was.
+    #[arg(long, value_name = "DIR", required_unless_present = "dry_run")]
+    out: Option<PathBuf>,
+    /// Say how many trials there are and about how long they take, and carry out none.
+    #[arg(long)]
+    dry_run: bool,
+    /// The ffmpeg program.
+    #[arg(long, value_name = "PROGRAM", default_value = "ffmpeg")]
+    ffmpeg: String,
+    /// No progress and no summary.
+    #[arg(long)]
+    quiet: bool,
+}
+
+/// Runs `campaign`: exit 0 when it is complete, 2 when it was not carried out to its end.
+pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    let prepared = Prepared::load(&arguments.plan, &arguments.ffmpeg)?;
+    let Some(out) = arguments.out.as_ref().filter(|_| !arguments.dry_run) else {
+        print_plan(&prepared)?;
+        return Ok(super::EXIT_AGREES);
+    };
+    let bar = if arguments.quiet || !std::io::stderr().is_terminal() {
+        ProgressBar::hidden()
+    } else {
+        let bar = ProgressBar::new(prepared.trials().len() as u64);
+        if let Ok(style) =
+            ProgressStyle::with_template("{bar:40} {pos}/{len} trials, {per_sec}, {eta} left")
+        {
+            bar.set_style(style);
+        }
+        bar
+    };
+    let ended = prepared.run(out, &mut |done, _| bar.set_position(done))?;
+    bar.finish_and_clear();
+    if ended == Ended::Budget {
+        if !arguments.quiet {
+            println!(
+                "the time budget is spent; call the same command again to go on ({})",
+                out.display()
+            );
+        }
+        return Ok(super::EXIT_NOT_JUDGED);
+    }
+    Ok(super::EXIT_AGREES)
+}
+
+fn print_plan(prepared: &Prepared) -> Result<(), Failure> {
+    let mut by_kind: BTreeMap<&str, (u64, u64)> = BTreeMap::new();
+    for t in prepared.trials() {
+        let counts = by_kind.entry(t.fault.kind).or_default();
+        *(if t.is_twin {
+            &mut counts.1
+        } else {
+            &mut counts.0
+        }) += 1;
+    }
+    println!(
+        "{}: {} trials",
+        prepared.plan().plan.name,
+        prepared.trials().len()
+    );
+    println!("  {:<20} {:>8} {:>8}", "kind", "faults", "twins");
+    for (kind, (faults, twins)) in by_kind {
+        println!("  {kind:<20} {faults:>8} {twins:>8}");
+    }
+    let estimate_s = prepared.estimate_s()?;
+    println!(
+        "  about {:.0} min on this machine, by a few trials of the first stretch",
+        (estimate_s / 60.0).ceil()
+    );
+    Ok(())
+}
