@@ -14,3 +14,4 @@ pub mod judge;
 pub mod picture;
 pub mod recording;
 pub mod reference;
+pub mod tune;

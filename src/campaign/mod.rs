@@ -13,6 +13,8 @@
 pub mod plan;
 pub mod records;
 pub mod run;
+pub mod statistics;
 pub mod stretch;
+pub mod summary;
 pub mod trial;
 pub mod trials;

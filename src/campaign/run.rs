@@ -131,6 +131,10 @@ pub enum Ended {
 /// Trials that an estimate is made from.
 const SAMPLE: usize = 60;
 
+/// Seconds since some moment. What a campaign finds does not depend on it; how far it comes within its budget
+/// does.
+pub type Clock<'a> = &'a dyn Fn() -> f64;
+
 /// Told now and then how far it is.
 pub type Tell<'a> = &'a mut dyn FnMut(u64, u64);
 
@@ -203,8 +207,8 @@ impl Prepared {
     ///
     /// # Errors
     /// When a capture cannot be read or results cannot be written; what was done stays.
-    pub fn run(&self, out: &Path, tell: Tell) -> Result<Ended, Error> {
-        let begun = std::time::Instant::now();
+    pub fn run(&self, out: &Path, clock: Clock, tell: Tell) -> Result<Ended, Error> {
+        let begun_s = clock();
         let drawing = Drawing::new(&self.definition);
         let subject = Subject::new(&self.definition, &drawing);
         let mut results = Results::open(out, &self.campaign)?;
@@ -242,7 +246,7 @@ impl Prepared {
                     stretch,
                 };
                 let is_out_of_time = || {
-                    let spent_s = begun.elapsed().as_secs_f64();
+                    let spent_s = clock() - begun_s;
                     self.plan.plan.budget_s.is_some_and(|b| spent_s >= b)
                 };
                 if !self.capture(
@@ -266,7 +270,7 @@ impl Prepared {
     ///
     /// # Errors
     /// When the capture cannot be read.
-    pub fn estimate_s(&self) -> Result<f64, Error> {
+    pub fn estimate_s(&self, clock: Clock) -> Result<f64, Error> {
         let drawing = Drawing::new(&self.definition);
         let subject = Subject::new(&self.definition, &drawing);
         let source = &self.plan.capture[0];
@@ -277,7 +281,7 @@ impl Prepared {
             profile: &profile,
             offset_s: source.offset_s,
         };
-        let begun = std::time::Instant::now();
+        let begun_s = clock();
         let mut window = Window::default();
         let mut reader = self.open(source)?;
         let Some(onsets_s) = window.fill(&mut reader, 0, &self.plan)? else {
@@ -289,15 +293,15 @@ impl Prepared {
         let Ok(stretch) = Stretch::check(material, &window.frames, &onsets) else {
             return Ok(0.0);
         };
-        let stretch_s = begun.elapsed().as_secs_f64();
+        let stretch_s = clock() - begun_s;
         let step = (self.trials.len() / SAMPLE).max(1);
         let sample: Vec<&Trial> = self.trials.iter().step_by(step).collect();
-        let begun = std::time::Instant::now();
+        let begun_s = clock();
         let done = sample
             .par_iter()
             .filter(|t| trial::run(&self.plan, &stretch, t).is_some())
             .count();
-        let trial_s = begun.elapsed().as_secs_f64() / done.max(1) as f64;
+        let trial_s = (clock() - begun_s) / done.max(1) as f64;
         let stretches = self.recorded_s() / self.plan.plan.stretch_s;
         Ok(stretches * stretch_s + self.trials.len() as f64 * trial_s)
     }
@@ -612,9 +616,12 @@ struct Results {
     has_header: bool,
 }
 
-const TRIALS: &str = "trials.jsonl";
-const STRETCHES: &str = "stretches.jsonl";
-const MEASUREMENTS: &str = "measurements.bin";
+/// File of the trials.
+pub const TRIALS: &str = "trials.jsonl";
+/// File of the clean stretches.
+pub const STRETCHES: &str = "stretches.jsonl";
+/// File of the measurements.
+pub const MEASUREMENTS: &str = "measurements.bin";
 const PROGRESS: &str = "progress.json";
 
 impl Results {

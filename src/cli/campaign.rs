@@ -2,12 +2,14 @@
 
 use std::collections::BTreeMap;
 use std::io::IsTerminal;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Failure;
 use crate::campaign::run::{Ended, Prepared};
+use crate::campaign::statistics::Confidence;
+use crate::campaign::summary::{self, Coverage, Summary};
 
 /// Arguments of `campaign`.
 #[derive(clap::Args)]
@@ -47,7 +49,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         }
         bar
     };
-    let ended = prepared.run(out, &mut |done, _| bar.set_position(done))?;
+    let ended = prepared.run(out, &clock(), &mut |done, _| bar.set_position(done))?;
     bar.finish_and_clear();
     if ended == Ended::Budget {
         if !arguments.quiet {
@@ -58,7 +60,70 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         }
         return Ok(super::EXIT_NOT_JUDGED);
     }
+    let summary = summary::summarise(
+        prepared.plan(),
+        prepared.definition(),
+        prepared.trials(),
+        out,
+        Confidence::USUAL,
+    )?;
+    let json = serde_json::to_string_pretty(&summary)? + "\n";
+    super::write_file(&out.join("campaign.json"), json.as_bytes())?;
+    if !arguments.quiet {
+        print_summary(&summary, out);
+    }
     Ok(super::EXIT_AGREES)
+}
+
+fn print_summary(s: &Summary, out: &Path) {
+    println!("{}: {} of {} trials", s.name, s.carried_out, s.planned);
+    println!(
+        "  {:<20} {:>11} {:>11} {:>9} {:>9} {:>9}",
+        "kind", "in place", "as class", "at least", "median", "worst"
+    );
+    let row = |name: &str, c: &Coverage| {
+        let ms = |v: Option<f64>| v.map_or("-".into(), |v| format!("{v:.0} ms"));
+        println!(
+            "  {name:<20} {:>11} {:>11} {:>8.2}% {:>9} {:>9}",
+            format!("{} of {}", c.in_place.k, c.in_place.n),
+            format!("{} of {}", c.as_class.k, c.as_class.n),
+            c.as_class.at_least() * 100.0,
+            ms(c.detection_ms.as_ref().map(|d| d.median.value)),
+            ms(c.detection_ms.as_ref().map(|d| d.worst)),
+        );
+    };
+    for c in &s.by_kind {
+        row(c.kind.as_deref().unwrap_or(""), c);
+    }
+    row("all", &s.coverage);
+    let raised: u64 = s.harmless.iter().map(|h| h.raised.k).sum();
+    let tried: u64 = s.harmless.iter().map(|h| h.raised.n).sum();
+    println!("  harmless changes raised: {raised} of {tried}");
+    let at_most = s
+        .nuisance
+        .rate
+        .one_sided_per_hour
+        .map_or(String::new(), |b| {
+            format!(", at most {:.2} an hour", b.upper)
+        });
+    println!(
+        "  clean video: {} raised in {:.2} h{at_most}",
+        s.nuisance.rate.events, s.nuisance.rate.hours
+    );
+    for (kind, count) in &s.not_begun {
+        println!("  found no moment: {count} of {kind}");
+    }
+    println!("  results     {}", out.display());
+    println!("  {}", s.caution);
+}
+
+#[expect(
+    clippy::disallowed_methods,
+    reason = "a time budget and an estimate are of this machine; no result depends on them"
+)]
+fn clock() -> impl Fn() -> f64 {
+    let begun = std::time::Instant::now();
+    move || begun.elapsed().as_secs_f64()
 }
 
 fn print_plan(prepared: &Prepared) -> Result<(), Failure> {
@@ -80,7 +145,7 @@ fn print_plan(prepared: &Prepared) -> Result<(), Failure> {
     for (kind, (faults, twins)) in by_kind {
         println!("  {kind:<20} {faults:>8} {twins:>8}");
     }
-    let estimate_s = prepared.estimate_s()?;
+    let estimate_s = prepared.estimate_s(&clock())?;
     println!(
         "  about {:.0} min on this machine, by a few trials of the first stretch",
         (estimate_s / 60.0).ceil()

@@ -6,6 +6,7 @@ mod check;
 mod demo;
 mod draw;
 mod lint;
+mod tune;
 
 use std::error::Error as StdError;
 use std::path::{Path, PathBuf};
@@ -50,6 +51,8 @@ enum Command {
     Lint(lint::Arguments),
     /// Put faults into clean captures, thousands of them, and see what is caught.
     Campaign(campaign::Arguments),
+    /// Find thresholds from what checks and campaigns have measured.
+    Tune(tune::Arguments),
     /// Write the bundled scenario, check it, and compare what was found with what was seeded.
     Demo(demo::Arguments),
 }
@@ -76,6 +79,7 @@ pub fn main() -> ExitCode {
         Command::Draw(a) => draw::run(&a),
         Command::Lint(a) => lint::run(&a),
         Command::Campaign(a) => campaign::run(&a),
+        Command::Tune(a) => tune::run(&a),
         Command::Demo(a) => demo::run(&a),
     };
     match done {

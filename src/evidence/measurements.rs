@@ -512,7 +512,8 @@ mod tests {
 
     #[test]
     fn what_was_written_is_read() {
-        let mut reader = Reader::new(file().as_slice(), "m").unwrap();
+        let bytes = file();
+        let mut reader = Reader::new(bytes.as_slice(), "m").unwrap();
         let clip = reader.clip().unwrap().unwrap();
         assert_eq!((clip.trial, clip.capture), (Some(7), 1));
         assert_eq!(clip.regions.len(), 1);

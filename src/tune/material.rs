@@ -1,0 +1,219 @@
+//! What thresholds are tuned on: measurements of clean video and of trials, with the truth of the trials.
+
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+
+use super::strength::of_frames;
+use crate::campaign::records::{TrialRecord, Why};
+use crate::definition::Definition;
+use crate::evidence::measurements::{self, Measured, Reader};
+
+/// Files of measurements and of trials in a folder of results.
+pub const MEASUREMENTS: &str = "measurements.bin";
+/// See [`MEASUREMENTS`].
+pub const TRIALS: &str = "trials.jsonl";
+
+/// Strengths of one region in one clip.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Clip {
+    /// Index of the region.
+    pub region: usize,
+    /// Number that decides which half of the material it belongs to.
+    pub number: u64,
+    /// Times from the onset (of clean video: as captured), s.
+    pub times_s: Vec<f64>,
+    /// By frame, in tolerances.
+    pub strengths: Vec<f64>,
+    /// Why it was missed with the thresholds as they were.
+    pub why: Option<Why>,
+}
+
+/// All that is known.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Material {
+    /// Clean video.
+    pub clean: Vec<Clip>,
+    /// Faults that must be raised.
+    pub faults: Vec<Clip>,
+    /// Harmless changes that must not be raised.
+    pub harmless: Vec<Clip>,
+    /// Hours of clean video.
+    pub clean_hours: f64,
+}
+
+/// What keeps material from being read.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// Measurements.
+    #[error(transparent)]
+    Measurements(#[from] measurements::Error),
+    /// Something else.
+    #[error("\"{path}\": {what}")]
+    Other {
+        /// The file.
+        path: String,
+        /// What is wrong, and what to do.
+        what: String,
+    },
+}
+
+impl Material {
+    /// Reads the results in `folder`: measurements, and the trials where there are some. Faults whose size counts in
+    /// tolerances are taken from `least_size` on: smaller ones need not be raised.
+    ///
+    /// # Errors
+    /// When files are missing, damaged, or of another display.
+    pub fn add(
+        &mut self,
+        folder: &Path,
+        definition: &Definition,
+        least_size: f64,
+    ) -> Result<(), Error> {
+        let path = folder.join(MEASUREMENTS);
+        let name = path.display().to_string();
+        let other = |what: String| Error::Other {
+            path: name.clone(),
+            what,
+        };
+        let file = File::open(&path).map_err(|e| {
+            other(format!(
+                "cannot be read ({e}); write it with check --measurements or campaign"
+            ))
+        })?;
+        let mut reader = Reader::new(BufReader::new(file), &name)?;
+        let ids: Vec<&str> = definition.regions().iter().map(|r| r.id.as_str()).collect();
+        let written: Vec<&str> = reader
+            .header()
+            .regions
+            .iter()
+            .map(|r| r.id.as_str())
+            .collect();
+        if ids != written {
+            return Err(other(
+                "it was measured with another display definition; measure anew".into(),
+            ));
+        }
+        for (region, header) in definition.regions().iter().zip(&reader.header().regions) {
+            for r in header.readings.iter().filter(|r| r.tolerance > 0.0) {
+                let now = region.tolerance.get(&r.channel).copied().unwrap_or(0.0);
+                if now != r.tolerance {
+                    return Err(other(format!(
+                        "tolerance of {} in {} was {} and is {now} now; measure anew with this definition",
+                        r.channel, region.id, r.tolerance
+                    )));
+                }
+            }
+        }
+        let trials = trials(&folder.join(TRIALS))?;
+        let begun = self.clean.len() as u64;
+        while let Some(clip) = reader.clip()? {
+            match clip.trial {
+                None => self.add_clean(&clip, begun),
+                Some(number) => {
+                    if let Some(trial) = trials.get(&number) {
+                        let region = ids.iter().position(|id| *id == trial.region);
+                        self.add_trial(&clip, region, trial, least_size);
+                    }
+                }
+            }
+        }
+        Ok(())
+    }
+
+    fn add_clean(&mut self, clip: &Measured, begun: u64) {
+        let (Some(first), Some(last)) = (clip.times_s.first(), clip.times_s.last()) else {
+            return;
+        };
+        self.clean_hours += (last - first) / 3600.0;
+        let number = begun + self.clean.len() as u64 / clip.regions.len().max(1) as u64;
+        for r in &clip.regions {
+            self.clean.push(Clip {
+                region: r.region,
+                number,
+                times_s: clip.times_s.clone(),
+                strengths: of_frames(r),
+                why: None,
+            });
+        }
+    }
+
+    fn add_trial(
+        &mut self,
+        clip: &Measured,
+        region: Option<usize>,
+        trial: &TrialRecord,
+        least_size: f64,
+    ) {
+        // A fault of the whole frame is not one region's to catch.
+        let Some(region) = region else { return };
+        let is_small =
+            trial.unit.as_deref() == Some("tolerance") && trial.size.unwrap_or(0.0) < least_size;
+        let is_of_chain = trial.outcome.expected.iter().any(|e| e == "chain");
+        if is_of_chain || (is_small && !trial.is_twin) {
+            return;
+        }
+        let is_harmless = trial.outcome.expected.is_empty();
+        // Of what a fault touches besides its own region nothing is asked. One that changed nothing has no
+        // measurements there, and is missed whatever the thresholds are.
+        let measured = clip.regions.iter().find(|r| r.region == region);
+        let clip = Clip {
+            region,
+            number: trial.trial,
+            times_s: clip.times_s.iter().map(|t| t - trial.onset_s).collect(),
+            strengths: measured.map_or(vec![f64::NEG_INFINITY; clip.times_s.len()], of_frames),
+            why: trial.outcome.why,
+        };
+        if is_harmless {
+            self.harmless.push(clip);
+        } else {
+            self.faults.push(clip);
+        }
+    }
+
+    /// One half of the material: the clips with even numbers, or the others.
+    #[must_use]
+    pub fn half(&self, is_even: bool) -> Self {
+        let part = |list: &[Clip]| -> Vec<Clip> {
+            let is_of = |c: &&Clip| c.number.is_multiple_of(2) == is_even;
+            list.iter().filter(is_of).cloned().collect()
+        };
+        let clean = part(&self.clean);
+        let share = clean.len() as f64 / self.clean.len().max(1) as f64;
+        Self {
+            clean,
+            faults: part(&self.faults),
+            harmless: part(&self.harmless),
+            clean_hours: self.clean_hours * share,
+        }
+    }
+}
+
+fn trials(path: &Path) -> Result<BTreeMap<u64, TrialRecord>, Error> {
+    let name = path.display().to_string();
+    let file = match File::open(path) {
+        Ok(f) => f,
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(BTreeMap::new()),
+        Err(e) => {
+            return Err(Error::Other {
+                path: name,
+                what: format!("cannot be read ({e})"),
+            });
+        }
+    };
+    let mut out = BTreeMap::new();
+    for (k, line) in BufReader::new(file).lines().enumerate() {
+        let wrong = |e: String| Error::Other {
+            path: name.clone(),
+            what: format!(
+                "line {}: {e}; call campaign again to complete the file",
+                k + 1
+            ),
+        };
+        let line = line.map_err(|e| wrong(e.to_string()))?;
+        let trial: TrialRecord = serde_json::from_str(&line).map_err(|e| wrong(e.to_string()))?;
+        out.insert(trial.trial, trial);
+    }
+    Ok(out)
+}

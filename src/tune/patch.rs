@@ -1,0 +1,87 @@
+//! The recommended thresholds as a change to the definition, for review and `git apply`.
+
+use similar::TextDiff;
+use toml_edit::{DocumentMut, Formatted, Item, Value};
+
+use super::search::Tuned;
+
+/// What keeps a change from being written.
+#[derive(Debug, thiserror::Error)]
+#[error("the definition cannot be changed: {0}")]
+pub struct Error(String);
+
+/// `text`, a definition, with the recommended thresholds; everything else, comments too, stays as it is.
+///
+/// # Errors
+/// When it is not a definition.
+pub fn changed(text: &str, tuned: &Tuned) -> Result<String, Error> {
+    let mut document: DocumentMut = text
+        .parse()
+        .map_err(|e: toml_edit::TomlError| Error(e.to_string()))?;
+    let regions = document
+        .get_mut("region")
+        .and_then(Item::as_array_of_tables_mut)
+        .ok_or_else(|| Error("it has no [[region]]".into()))?;
+    for table in regions.iter_mut() {
+        let id = table.get("id").and_then(Item::as_str).unwrap_or_default();
+        let Some(score) = tuned
+            .regions
+            .iter()
+            .find(|r| r.region == id)
+            .and_then(|r| r.recommended.as_ref())
+        else {
+            continue;
+        };
+        if score.confirm_ms != tuned_present(tuned, id) {
+            set(&mut table["confirm_ms"], score.confirm_ms);
+        }
+        if score.factor != 1.0
+            && let Some(tolerances) = table.get_mut("tolerance").and_then(Item::as_table_like_mut)
+        {
+            for (_, item) in tolerances.iter_mut() {
+                let now = item
+                    .as_float()
+                    .or_else(|| item.as_integer().map(|v| v as f64));
+                if let Some(now) = now {
+                    set(item, libm::round(now * score.factor * 1e4) / 1e4);
+                }
+            }
+        }
+    }
+    Ok(document.to_string())
+}
+
+fn tuned_present(tuned: &Tuned, id: &str) -> f64 {
+    let region = tuned.regions.iter().find(|r| r.region == id);
+    region.map_or(f64::NAN, |r| r.present.confirm_ms)
+}
+
+/// Replaces a number and keeps the spaces and comments round it.
+fn set(item: &mut Item, number: f64) {
+    let value = if libm::trunc(number) == number && number.abs() < 1e15 {
+        Value::Integer(Formatted::new(number as i64))
+    } else {
+        Value::Float(Formatted::new(number))
+    };
+    match item.as_value_mut() {
+        Some(old) => {
+            let decor = old.decor().clone();
+            *old = value;
+            *old.decor_mut() = decor;
+        }
+        None => *item = Item::Value(value),
+    }
+}
+
+/// The change from `before` to `after` as a unified diff of the file `path`; empty when nothing changes.
+#[must_use]
+pub fn diff(before: &str, after: &str, path: &str) -> String {
+    if before == after {
+        return String::new();
+    }
+    TextDiff::from_lines(before, after)
+        .unified_diff()
+        .context_radius(3)
+        .header(&format!("a/{path}"), &format!("b/{path}"))
+        .to_string()
+}
