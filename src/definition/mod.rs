@@ -118,6 +118,28 @@ impl Definition {
         &self.fonts
     }
 
+    /// A variation: the same display with one region changed. `change` may only use names that stand in the
+    /// file, and must leave number and place of the region's alerts alone.
+    ///
+    /// # Panics
+    /// When there is no such region.
+    #[must_use]
+    pub fn with_region(&self, region: usize, change: impl FnOnce(&mut Region)) -> Self {
+        let mut other = self.clone();
+        change(&mut other.file.region[region]);
+        other
+    }
+
+    /// A variation: the same display with another colour for `name`, which must stand in the file.
+    #[must_use]
+    pub fn with_color(&self, name: &str, color: Rgb) -> Self {
+        let mut other = self.clone();
+        if let Some(shown) = other.palette.get_mut(name) {
+            *shown = color;
+        }
+        other
+    }
+
     /// The outlines of a font.
     #[must_use]
     pub fn face(&self, font: FontId) -> &Font {

@@ -471,6 +471,20 @@ impl Symbol {
 }
 
 impl Region {
+    /// The colours that the region's symbols name.
+    #[must_use]
+    pub fn colors_used(&self) -> BTreeSet<&str> {
+        let mut names = BTreeSet::new();
+        for symbol in &self.symbol {
+            of_symbol(symbol, &mut |_, what| {
+                if let Use::Color(name) = what {
+                    names.insert(name);
+                }
+            });
+        }
+        names
+    }
+
     /// The channels that the region's symbols depend on: shown, written, compared in rules, or
     /// those of its alerts.
     #[must_use]

@@ -10,7 +10,9 @@
 //! *What it cannot do*: a fault is put in behind the codec. What a codec would make of the faulty
 //! picture is not simulated, except that redrawn pixels get the chain's blur and noise.
 
+pub mod mixing;
 pub mod paint;
+pub mod parts;
 pub mod redraw;
 pub mod value;
 

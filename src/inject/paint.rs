@@ -48,6 +48,39 @@ pub fn copy(from: &Picture, to: &mut Picture, area: Rect) {
     }
 }
 
+/// Copies `source` of `from` to `to`, its top left corner to (`x`, `y`). Corners must lie on whole samples of
+/// the colour planes, and both areas within their pictures.
+pub fn transplant(from: &Picture, source: Rect, to: &mut Picture, [x, y]: [i32; 2]) {
+    let target = Rect { x, y, ..source };
+    for plane in 0..3 {
+        let (part, place) = (
+            plane_area(from, plane, source),
+            plane_area(to, plane, target),
+        );
+        let (width, height) = (
+            part.width.min(place.width) as usize,
+            part.height.min(place.height) as usize,
+        );
+        for row in 0..height {
+            let levels = &from.planes()[plane].row(part.y as usize + row)[part.x as usize..];
+            to.planes_mut()[plane].row_mut(place.y as usize + row)[place.x as usize..][..width]
+                .copy_from_slice(&levels[..width]);
+        }
+    }
+}
+
+/// Replaces every level of `plane` in `area` by what `change` makes of it.
+pub fn map(picture: &mut Picture, plane: usize, area: Rect, change: impl Fn(u8) -> u8) {
+    let part = plane_area(picture, plane, area);
+    for y in part.y as usize..part.bottom() as usize {
+        for level in
+            &mut picture.planes_mut()[plane].row_mut(y)[part.x as usize..part.right() as usize]
+        {
+            *level = change(*level);
+        }
+    }
+}
+
 /// Fills `area` with a colour as the chain shows it.
 pub fn fill(picture: &mut Picture, area: Rect, color: Rgb, look: &Look) {
     let levels = look.levels(color);

@@ -3,8 +3,9 @@
 //! The region is drawn twice: as it should be and as the fault has it. Where both are the same the captured
 //! pixels stay; where they differ the second is painted, blurred and with noise as the chain has them.
 
-use super::Clip;
 use super::paint::{Noise, plane_area, steps};
+use super::{Clip, Delivery, Injector};
+use crate::capture::CapturedFrame;
 use crate::definition::Definition;
 use crate::examine::subject::Subject;
 use crate::picture::{Picture, Plane, Rect, Subsampling};
@@ -13,6 +14,12 @@ use crate::reference::canvas::{chroma_area, subsample};
 use crate::reference::drawing::Drawing;
 use crate::reference::painter::{Filter, Painter, RegionCanvas};
 use crate::reference::scene::Scene;
+
+/// A difference that a person sees, levels of luma; half as many of colour.
+const CLEAR_LEVELS: u8 = 32;
+
+/// Pixels that a drawn fault must change at its onset to be one.
+pub const LEAST_PX: usize = 12;
 
 /// Draws one region of one definition.
 struct Drawer {
@@ -47,10 +54,12 @@ impl Drawer {
         subject: Subject,
         region: usize,
         inputs: &Inputs,
+        edit: impl FnOnce(&mut Scene),
         painter: &mut Painter,
     ) {
         self.scene.clear();
         subject.region_moving(region, inputs, &mut self.scene);
+        edit(&mut self.scene);
         self.canvas
             .update(painter, subject.definition().fonts(), &self.scene);
         let canvas = self.canvas.canvas();
@@ -125,22 +134,50 @@ impl Redraw {
         picture: &mut Picture,
         change: impl FnOnce(&mut Inputs),
     ) {
+        self.draw(clip, k, change, |_| {});
+        self.paint(clip, k, picture);
+    }
+
+    /// Draws frame `k` of the clip, with inputs that `change` has changed and a scene that `edit` has edited.
+    pub fn draw(
+        &mut self,
+        clip: &Clip,
+        k: usize,
+        change: impl FnOnce(&mut Inputs),
+        edit: impl FnOnce(&mut Scene),
+    ) {
         let mut inputs = std::mem::take(&mut self.inputs);
         clip.inputs(k, &mut inputs);
+        let (region, painter) = (self.region, &mut self.painter);
         self.truth
-            .draw(clip, clip.subject, self.region, &inputs, &mut self.painter);
+            .draw(clip, clip.subject, region, &inputs, |_| {}, painter);
         change(&mut inputs);
         let subject = self
             .other
             .as_ref()
             .map_or(clip.subject, |(d, drawing)| Subject::new(d, drawing));
         self.fault
-            .draw(clip, subject, self.region, &inputs, &mut self.painter);
+            .draw(clip, subject, region, &inputs, edit, painter);
         self.inputs = inputs;
-        self.paint(clip, k, picture);
     }
 
-    fn paint(&self, clip: &Clip, k: usize, picture: &mut Picture) {
+    /// Pixels that what was drawn last has clearly different from what is due, in luma or in colour.
+    #[must_use]
+    pub fn changed_px(&self, clip: &Clip) -> usize {
+        let count = |plane: usize, levels: u8| {
+            let pairs = self.truth.plane(clip, plane).levels().iter();
+            pairs
+                .zip(self.fault.plane(clip, plane).levels())
+                .filter(|(a, b)| a.abs_diff(**b) > levels)
+                .count()
+        };
+        let [sx, sy] = steps(clip.profile.subsampling, 1);
+        let colors = count(1, CLEAR_LEVELS / 2).max(count(2, CLEAR_LEVELS / 2));
+        count(0, CLEAR_LEVELS).max(colors * (sx * sy) as usize)
+    }
+
+    /// Paints what was drawn last, which was frame `k` of the clip.
+    pub fn paint(&self, clip: &Clip, k: usize, picture: &mut Picture) {
         let area = self.fault.canvas.canvas().area();
         let mut noise = Noise::new(self.seed, clip.frames[k].index);
         for plane in 0..3 {
@@ -190,4 +227,91 @@ fn blurred(plane: &Plane, x: usize, y: usize, [centre, side]: [f64; 2]) -> f64 {
             + side * (f64::from(plane.at(left, y)) + f64::from(plane.at(right, y)))
     };
     centre * row(y) + side * (row(up) + row(down))
+}
+
+/// How inputs are changed: in which clip, at which of its frames.
+pub type Change = Box<dyn Fn(&Clip, usize, &mut Inputs) + Send>;
+
+/// How the scene of a frame is edited; the inputs that it was drawn for are those that are due.
+pub type Edit = Box<dyn Fn(&Clip, usize, &mut Scene) + Send>;
+
+/// A region that is drawn otherwise than it should be.
+pub struct Redrawn {
+    redraw: Redraw,
+    change: Change,
+    edit: Edit,
+}
+
+impl Redrawn {
+    /// Drawn by `other`. `None` when that shows no difference at the onset.
+    #[must_use]
+    pub fn by_definition(
+        clip: &Clip,
+        region: usize,
+        other: Definition,
+        seed: u64,
+    ) -> Option<Box<dyn Injector>> {
+        let redraw = Redraw::new(clip, region, Some(other), seed);
+        Self {
+            redraw,
+            change: Box::new(|_, _, _| {}),
+            edit: Box::new(|_, _, _| {}),
+        }
+        .that_shows(clip)
+    }
+
+    /// Drawn with inputs that `change` changes. `None` when that shows no difference at the onset.
+    #[must_use]
+    pub fn by_inputs(
+        clip: &Clip,
+        region: usize,
+        change: Change,
+        seed: u64,
+    ) -> Option<Box<dyn Injector>> {
+        let redraw = Redraw::new(clip, region, None, seed);
+        Self {
+            redraw,
+            change,
+            edit: Box::new(|_, _, _| {}),
+        }
+        .that_shows(clip)
+    }
+
+    /// Drawn from a scene that `edit` edits. `None` when that shows no difference at the onset.
+    #[must_use]
+    pub fn by_edit(clip: &Clip, region: usize, edit: Edit, seed: u64) -> Option<Box<dyn Injector>> {
+        let redraw = Redraw::new(clip, region, None, seed);
+        Self {
+            redraw,
+            change: Box::new(|_, _, _| {}),
+            edit,
+        }
+        .that_shows(clip)
+    }
+
+    fn that_shows(mut self, clip: &Clip) -> Option<Box<dyn Injector>> {
+        self.draw(clip, clip.onset);
+        if self.redraw.changed_px(clip) < LEAST_PX {
+            return None;
+        }
+        Some(Box::new(self))
+    }
+
+    fn draw(&mut self, clip: &Clip, k: usize) {
+        let (change, edit) = (&self.change, &self.edit);
+        self.redraw.draw(
+            clip,
+            k,
+            |inputs| change(clip, k, inputs),
+            |scene| edit(clip, k, scene),
+        );
+    }
+}
+
+impl Injector for Redrawn {
+    fn apply(&mut self, clip: &Clip, k: usize, frame: &mut CapturedFrame) -> Delivery {
+        self.draw(clip, k);
+        self.redraw.paint(clip, k, &mut frame.picture);
+        Delivery::Sent
+    }
 }

@@ -58,6 +58,32 @@ pub fn due_values(clip: &Clip, channel: ChannelId) -> Vec<Option<f64>> {
         .collect()
 }
 
+/// The error that `wrong` makes in every frame from the onset on in which the channel has a value, in tolerances.
+#[must_use]
+pub fn errors(clip: &Clip, fault: &Fault, channel: ChannelId, wrong: &Wrong) -> Vec<f64> {
+    let Some(tolerance) = clip.tolerance(fault.target) else {
+        return Vec::new();
+    };
+    let due = due_values(clip, channel);
+    (clip.onset..clip.frames.len())
+        .filter_map(|k| {
+            let v = due[k]?;
+            let wanted = in_range(clip, channel, wrong(clip, k, v));
+            Some(distance(clip, channel, wanted, v) / tolerance)
+        })
+        .collect()
+}
+
+/// How far two values of a channel are apart.
+fn distance(clip: &Clip, channel: ChannelId, a: f64, b: f64) -> f64 {
+    let (_, model) = &clip.definition().channels()[channel.0];
+    let d = (a - b).abs();
+    match model.interpolation {
+        Interpolation::Angular => d.min(360.0 - d),
+        Interpolation::Linear | Interpolation::Hold | Interpolation::Text => d,
+    }
+}
+
 /// `value` in the range that the channel counts in.
 fn in_range(clip: &Clip, channel: ChannelId, value: f64) -> f64 {
     let (_, model) = &clip.definition().channels()[channel.0];
@@ -99,14 +125,7 @@ impl Donor {
     fn nearest(&self, clip: &Clip, k: usize) -> Option<usize> {
         let due = self.due[k]?;
         let wanted = in_range(clip, self.channel, (self.wrong)(clip, k, due));
-        let (_, model) = &clip.definition().channels()[self.channel.0];
-        let distance = |v: f64| {
-            let d = (v - wanted).abs();
-            match model.interpolation {
-                Interpolation::Angular => d.min(360.0 - d),
-                _ => d,
-            }
-        };
+        let distance = |v: f64| distance(clip, self.channel, v, wanted);
         let candidates = self.due.iter().enumerate();
         let (best, off, _) = candidates
             .filter_map(|(i, v)| Some((i, distance((*v)?), i.abs_diff(k))))

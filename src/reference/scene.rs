@@ -177,6 +177,34 @@ impl Scene {
         }
     }
 
+    /// Lets the line of words at index `item` read `words`, from the same left end. They should not be longer
+    /// than those before, since the bounds stay. Does nothing for outlines.
+    pub fn reword(&mut self, item: usize, words: &str) {
+        let begin = self.text.len();
+        if let Some(Item {
+            shape: Shape::Words(line),
+            ..
+        }) = self.items.get_mut(item)
+        {
+            self.text.push_str(words);
+            (line.first, line.last) = (begin, self.text.len());
+        }
+    }
+
+    /// Moves the line of words at index `item` down by `dy` px. Does nothing for outlines.
+    pub fn move_words_down(&mut self, item: usize, dy: f64) {
+        if let Some(Item {
+            shape: Shape::Words(line),
+            bounds,
+            ..
+        }) = self.items.get_mut(item)
+        {
+            line.origin.y += dy;
+            bounds.top += dy;
+            bounds.bottom += dy;
+        }
+    }
+
     /// Closed contours `first..last` of a fill; the last point joins the first.
     pub fn contours(&self, first: usize, last: usize) -> impl Iterator<Item = &[Point]> {
         (first..last).map(|k| {

@@ -1,0 +1,95 @@
+//! The picture shows older data than it should, by a steady amount: an older picture of the same capture.
+//!
+//! An age up to [`HARMLESS_S`], or of one frame, is what healthy displays have in hand: they may be some 150 ms late
+//! and are usually a third of that.
+
+use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target};
+use super::{show_frame, twin, whole_and_regions};
+use crate::capture::CapturedFrame;
+use crate::examine::subject::Subject;
+use crate::judge::verdict::Verdict;
+
+/// Index of the look in which the frame before is shown, whatever the size.
+const ONE_FRAME_OLDER: usize = 1;
+
+/// Added age that a healthy display may have, s.
+const HARMLESS_S: f64 = 0.1;
+
+/// See the module.
+pub struct OlderData;
+
+impl Model for OlderData {
+    fn name(&self) -> &'static str {
+        "older_data"
+    }
+
+    fn group(&self) -> Group {
+        Group::Value
+    }
+
+    fn summary(&self) -> &'static str {
+        "the picture shows data that are older than allowed"
+    }
+
+    fn axis(&self) -> Option<Axis> {
+        Some(Axis {
+            what: "added age",
+            unit: "s",
+            usual: 0.5,
+            range: [0.0, 60.0],
+        })
+    }
+
+    fn looks(&self) -> &'static [&'static str] {
+        &["by time", "one frame"]
+    }
+
+    fn targets(&self, subject: Subject) -> Vec<Target> {
+        whole_and_regions(subject)
+    }
+
+    fn needs_motion(&self) -> bool {
+        true
+    }
+
+    fn classes(&self, fault: &Fault) -> &'static [Verdict] {
+        if fault.look == ONE_FRAME_OLDER || fault.size <= HARMLESS_S {
+            &[]
+        } else {
+            &[Verdict::Late]
+        }
+    }
+
+    fn twin(&self, _: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {
+        twin(
+            fault,
+            self.name(),
+            0.0,
+            ONE_FRAME_OLDER,
+            "one more frame of latency",
+        )
+    }
+
+    fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
+        let reach_s = clip.frames[clip.onset].time_s - clip.frames[0].time_s;
+        // Half a frame in hand: the nearest picture is shown.
+        if fault.look != ONE_FRAME_OLDER && fault.size > reach_s + 0.01 {
+            return None;
+        }
+        Some(Box::new(Older(fault.clone())))
+    }
+}
+
+struct Older(Fault);
+
+impl Injector for Older {
+    fn apply(&mut self, clip: &Clip, k: usize, frame: &mut CapturedFrame) -> Delivery {
+        let older = if self.0.look == ONE_FRAME_OLDER {
+            k - 1
+        } else {
+            clip.older(k, self.0.size)
+        };
+        show_frame(clip, self.0.target, older, frame);
+        Delivery::Sent
+    }
+}

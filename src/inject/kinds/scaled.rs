@@ -1,0 +1,90 @@
+//! The contents of a region are larger or smaller, about its middle.
+//!
+//! No class is right for a change of less than [`HARMLESS_PERCENT`]: it is a quarter of a pixel 250 px away.
+
+use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use super::{drawn_regions, sign, twin};
+use crate::capture::CapturedFrame;
+use crate::examine::subject::Subject;
+use crate::judge::verdict::Verdict;
+
+/// Largest change that nothing can be said against, %.
+const HARMLESS_PERCENT: f64 = 0.1;
+
+/// See the module.
+pub struct Scaled;
+
+impl Model for Scaled {
+    fn name(&self) -> &'static str {
+        "scaled"
+    }
+
+    fn group(&self) -> Group {
+        Group::Picture
+    }
+
+    fn summary(&self) -> &'static str {
+        "the contents of a region are larger or smaller than they should be"
+    }
+
+    fn axis(&self) -> Option<Axis> {
+        Some(Axis {
+            what: "change of size",
+            unit: "%",
+            usual: 5.0,
+            range: [0.0, 90.0],
+        })
+    }
+
+    fn targets(&self, subject: Subject) -> Vec<Target> {
+        drawn_regions(subject)
+    }
+
+    fn classes(&self, fault: &Fault) -> &'static [Verdict] {
+        if fault.size <= HARMLESS_PERCENT {
+            &[]
+        } else {
+            &[Verdict::Misleading]
+        }
+    }
+
+    fn twin(&self, clip: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {
+        // A quarter of a pixel at the corner: what registration cannot tell from good.
+        let area = clip.area(fault.target);
+        let radius = libm::hypot(f64::from(area.width), f64::from(area.height)) / 2.0;
+        let size = (25.0 / radius).min(HARMLESS_PERCENT);
+        twin(
+            fault,
+            self.name(),
+            size,
+            0,
+            "scaled by a quarter of a pixel at the corner",
+        )
+    }
+
+    fn prepare(&self, _: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
+        Some(Box::new(Scaling(fault.clone())))
+    }
+}
+
+struct Scaling(Fault);
+
+impl Injector for Scaling {
+    fn apply(&mut self, clip: &Clip, k: usize, frame: &mut CapturedFrame) -> Delivery {
+        let area = clip.area(self.0.target);
+        let ground = clip.chain().look.levels(clip.definition().background());
+        let (across, down) = (
+            f64::from(area.x + area.right()) / 2.0,
+            f64::from(area.y + area.bottom()) / 2.0,
+        );
+        let scale = 1.0 + sign(self.0.seed) * self.0.size / 100.0;
+        paint::resample(
+            &clip.frames[k].picture,
+            &mut frame.picture,
+            area,
+            ground,
+            |x, y| (across + (x - across) / scale, down + (y - down) / scale),
+        );
+        Delivery::Sent
+    }
+}

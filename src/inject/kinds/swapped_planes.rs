@@ -1,0 +1,67 @@
+//! The colour planes have changed places, or red and blue have.
+
+use super::super::mixing::Mixing;
+use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target};
+use super::{ONE_FRAME, WHOLE, briefly, is_brief, lasting};
+use crate::capture::CapturedFrame;
+use crate::examine::subject::Subject;
+use crate::judge::verdict::Verdict;
+
+/// Index of the look in which the primaries have changed places.
+const RED_AND_BLUE: usize = 1;
+
+/// See the module.
+pub struct SwappedPlanes;
+
+impl Model for SwappedPlanes {
+    fn name(&self) -> &'static str {
+        "swapped_planes"
+    }
+
+    fn group(&self) -> Group {
+        Group::Signal
+    }
+
+    fn summary(&self) -> &'static str {
+        "the colour planes, or red and blue, have changed places"
+    }
+
+    fn looks(&self) -> &'static [&'static str] {
+        &["colour planes", "red and blue", ONE_FRAME]
+    }
+
+    fn targets(&self, _: Subject) -> Vec<Target> {
+        vec![WHOLE]
+    }
+
+    fn classes(&self, fault: &Fault) -> &'static [Verdict] {
+        if is_brief(self, fault) {
+            &[]
+        } else {
+            &[Verdict::Misleading, Verdict::Garbled]
+        }
+    }
+
+    fn twin(&self, _: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {
+        briefly(self, fault)
+    }
+
+    fn prepare(&self, _: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
+        Some(lasting(self, fault, Box::new(Swapping(fault.look))))
+    }
+}
+
+struct Swapping(usize);
+
+impl Injector for Swapping {
+    fn apply(&mut self, _: &Clip, _: usize, frame: &mut CapturedFrame) -> Delivery {
+        let picture = &mut frame.picture;
+        if self.0 == RED_AND_BLUE {
+            let encoding = picture.encoding();
+            Mixing::of(encoding, |[r, g, b]| [b, g, r], encoding).apply(picture);
+        } else {
+            picture.planes_mut().swap(1, 2);
+        }
+        Delivery::Sent
+    }
+}

@@ -1,0 +1,94 @@
+//! The contents of a region are turned about its middle.
+//!
+//! No class is right for a turn of less than [`HARMLESS_DEG`]: it is a quarter of a pixel 140 px away.
+
+use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use super::{drawn_regions, sign, twin};
+use crate::capture::CapturedFrame;
+use crate::examine::subject::Subject;
+use crate::judge::verdict::Verdict;
+
+/// Largest angle that nothing can be said against, deg.
+const HARMLESS_DEG: f64 = 0.1;
+
+/// See the module.
+pub struct Turned;
+
+impl Model for Turned {
+    fn name(&self) -> &'static str {
+        "turned"
+    }
+
+    fn group(&self) -> Group {
+        Group::Picture
+    }
+
+    fn summary(&self) -> &'static str {
+        "the contents of a region are turned about its middle"
+    }
+
+    fn axis(&self) -> Option<Axis> {
+        Some(Axis {
+            what: "angle",
+            unit: "deg",
+            usual: 5.0,
+            range: [0.0, 180.0],
+        })
+    }
+
+    fn targets(&self, subject: Subject) -> Vec<Target> {
+        drawn_regions(subject)
+    }
+
+    fn classes(&self, fault: &Fault) -> &'static [Verdict] {
+        if fault.size <= HARMLESS_DEG {
+            &[]
+        } else {
+            &[Verdict::Misleading]
+        }
+    }
+
+    fn twin(&self, clip: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {
+        // A quarter of a pixel at the corner: what registration cannot tell from good.
+        let area = clip.area(fault.target);
+        let radius = libm::hypot(f64::from(area.width), f64::from(area.height)) / 2.0;
+        let size = (0.25 / radius).to_degrees().min(HARMLESS_DEG);
+        twin(
+            fault,
+            self.name(),
+            size,
+            0,
+            "turned by a quarter of a pixel at the corner",
+        )
+    }
+
+    fn prepare(&self, _: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
+        Some(Box::new(Turning(fault.clone())))
+    }
+}
+
+struct Turning(Fault);
+
+impl Injector for Turning {
+    fn apply(&mut self, clip: &Clip, k: usize, frame: &mut CapturedFrame) -> Delivery {
+        let area = clip.area(self.0.target);
+        let ground = clip.chain().look.levels(clip.definition().background());
+        let (across, down) = (
+            f64::from(area.x + area.right()) / 2.0,
+            f64::from(area.y + area.bottom()) / 2.0,
+        );
+        let angle = (sign(self.0.seed) * self.0.size).to_radians();
+        let (sin, cos) = (libm::sin(angle), libm::cos(angle));
+        paint::resample(
+            &clip.frames[k].picture,
+            &mut frame.picture,
+            area,
+            ground,
+            |x, y| {
+                let (dx, dy) = (x - across, y - down);
+                (across + dx * cos + dy * sin, down - dx * sin + dy * cos)
+            },
+        );
+        Delivery::Sent
+    }
+}
