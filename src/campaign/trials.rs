@@ -161,6 +161,26 @@ fn looks(wanted: &FaultSpec, model: &dyn Model) -> Vec<usize> {
     let index = |look: &String| model.looks().iter().position(|l| l == look);
     match &wanted.looks {
         Some(list) => list.iter().filter_map(index).collect(),
-        None => (0..model.looks().len().max(1)).collect(),
+        None => {
+            let all = 0..model.looks().len().max(1);
+            // Looks that are harmless by themselves are only for twins.
+            let is_fault = |look: &usize| {
+                let fault = Fault {
+                    kind: model.name(),
+                    target: Target::default(),
+                    size: model.axis().map_or(1.0, |a| a.usual),
+                    look: *look,
+                    method: Method::Redraw,
+                    seed: 0,
+                };
+                !model.classes(&fault).is_empty()
+            };
+            let faults: Vec<usize> = all.clone().filter(is_fault).collect();
+            if faults.is_empty() {
+                all.collect()
+            } else {
+                faults
+            }
+        }
     }
 }

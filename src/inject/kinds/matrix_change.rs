@@ -35,6 +35,10 @@ impl Model for MatrixChange {
         &[]
     }
 
+    fn is_of_chain(&self, _: &Fault) -> bool {
+        true
+    }
+
     fn twin(&self, _: &Clip, _: &Fault) -> Option<(Fault, &'static str)> {
         None
     }

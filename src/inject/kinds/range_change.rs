@@ -40,6 +40,10 @@ impl Model for RangeChange {
         &[]
     }
 
+    fn is_of_chain(&self, _: &Fault) -> bool {
+        true
+    }
+
     fn twin(&self, _: &Clip, _: &Fault) -> Option<(Fault, &'static str)> {
         None
     }
