@@ -5,6 +5,7 @@ mod colour;
 mod crc32;
 mod distance_transform;
 mod persistence;
+mod statistics;
 
 /// A fixture as JSON.
 fn fixture(text: &str) -> serde_json::Value {
