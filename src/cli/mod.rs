@@ -4,6 +4,7 @@ mod calibrate;
 mod check;
 mod demo;
 mod draw;
+mod faults;
 mod lint;
 
 use std::error::Error as StdError;
@@ -49,6 +50,8 @@ enum Command {
     Lint(lint::Arguments),
     /// Write the bundled scenario, check it, and compare what was found with what was seeded.
     Demo(demo::Arguments),
+    /// List the kinds of faults that can be put into a capture, and show them.
+    Faults(faults::Arguments),
 }
 
 /// Runs the program with the arguments of the process.
@@ -73,6 +76,7 @@ pub fn main() -> ExitCode {
         Command::Draw(a) => draw::run(&a),
         Command::Lint(a) => lint::run(&a),
         Command::Demo(a) => demo::run(&a),
+        Command::Faults(a) => faults::run(&a),
     };
     match done {
         Ok(status) => ExitCode::from(status),
