@@ -5,6 +5,7 @@ mod campaign;
 mod check;
 mod demo;
 mod draw;
+mod faults;
 mod lint;
 mod tune;
 
@@ -55,6 +56,8 @@ enum Command {
     Tune(tune::Arguments),
     /// Write the bundled scenario, check it, and compare what was found with what was seeded.
     Demo(demo::Arguments),
+    /// List the kinds of faults that can be put into a capture, and show them.
+    Faults(faults::Arguments),
 }
 
 /// Runs the program with the arguments of the process.
@@ -81,6 +84,7 @@ pub fn main() -> ExitCode {
         Command::Campaign(a) => campaign::run(&a),
         Command::Tune(a) => tune::run(&a),
         Command::Demo(a) => demo::run(&a),
+        Command::Faults(a) => faults::run(&a),
     };
     match done {
         Ok(status) => ExitCode::from(status),

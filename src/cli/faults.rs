@@ -1,0 +1,204 @@
+//! `framevouch faults`: the kinds of faults that can be put into a capture, and what they look like.
+
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+
+use super::check::parse_offset;
+use super::{CaptureArguments, Failure, InputArguments, make_folder, write_file};
+use crate::capture::{CapturedFrame, ReadAhead};
+use crate::check::{self, Offset};
+use crate::evidence::pictures;
+use crate::examine::calibrate;
+use crate::examine::subject::Subject;
+use crate::inject::{Clip, Delivery, Fault, MODELS, Method, Model, Target, paint};
+use crate::reference::drawing::Drawing;
+use crate::reference::painter::Painter;
+
+/// Arguments of `faults`.
+#[derive(clap::Args)]
+pub struct Arguments {
+    #[command(flatten)]
+    input: InputArguments,
+    #[command(flatten)]
+    capture: CaptureArguments,
+    /// Folder for a picture of each kind, and a table of all.
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Capture time at which faults are put in, s; the capture must be good around it. May be given more than
+    /// once: what cannot be made at one time (no alert is on, say) is made at the next.
+    #[arg(long, value_name = "S", default_value = "3")]
+    at: Vec<f64>,
+    /// Recording time = capture time + SECONDS; `auto` finds it from the material.
+    #[arg(long, value_name = "SECONDS|auto", value_parser = parse_offset, allow_hyphen_values = true)]
+    offset: Option<Offset>,
+}
+
+/// What a clip holds before the onset and after it, s.
+const BEFORE_S: f64 = 1.0;
+const AFTER_S: f64 = 0.6;
+
+/// Of the places where a fault can strike, as many are tried for the one where it shows best.
+const TRIED_TARGETS: usize = 12;
+
+/// What is shown round a fault, px.
+const MARGIN_PX: i32 = 16;
+
+/// Runs `faults`.
+pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    for model in MODELS {
+        println!("{:<17} {}", model.name(), model.summary());
+        if let Some(axis) = model.axis() {
+            let [low, high] = axis.range;
+            println!(
+                "{:<17}   size: {} {}, {low} to {high}, usually {}",
+                "", axis.what, axis.unit, axis.usual
+            );
+        }
+        if !model.looks().is_empty() {
+            println!("{:<17}   looks: {}", "", model.looks().join(", "));
+        }
+    }
+    match &arguments.out {
+        Some(out) => draw_all(arguments, out)?,
+        None => println!("give --out to see them"),
+    }
+    Ok(super::EXIT_AGREES)
+}
+
+/// Writes the pictures and the table.
+fn draw_all(arguments: &Arguments, out: &Path) -> Result<(), Failure> {
+    make_folder(out)?;
+    let (definition, recording) = arguments.input.load()?;
+    let drawing = Drawing::new(&definition);
+    let subject = Subject::new(&definition, &drawing);
+    let mut times = arguments.at.clone();
+    times.sort_by(f64::total_cmp);
+    let mut source = ReadAhead::start(arguments.capture.open(&definition)?, 4);
+    let mut rows: Vec<Option<String>> = vec![None; MODELS.len()];
+    for at_s in times {
+        let frames = read_clip(&mut source, at_s)?;
+        let onset = frames.partition_point(|f| f.time_s < at_s);
+        if onset == 0 || onset == frames.len() {
+            return Err(format!("the capture has no frames around --at {at_s} s").into());
+        }
+        let mut painter = Painter::new();
+        let offset = arguments.offset.unwrap_or(Offset::Usual);
+        let (offset_s, _) =
+            check::settle_offset(subject, &recording, &frames, offset, &mut painter);
+        let list: Vec<&CapturedFrame> = frames.iter().collect();
+        let siting = source.info().siting;
+        let measured =
+            calibrate::measure(subject, &recording, &list, siting, offset_s, &mut painter);
+        let clip = Clip {
+            subject,
+            recording: &recording,
+            profile: &measured.profile,
+            offset_s,
+            frames: &frames,
+            onset,
+        };
+        for (model, row) in MODELS.iter().zip(&mut rows) {
+            if row.is_none() {
+                *row = draw_one(*model, &clip, out)?;
+            }
+        }
+    }
+    let mut table = String::from(
+        "| kind | group | what | size | nearest harmless change | clean, faulty, difference |\n|---|---|---|---|---|---|\n",
+    );
+    for (model, row) in MODELS.iter().zip(rows) {
+        let row = row.unwrap_or_else(|| "| | cannot be made here".into());
+        writeln!(
+            table,
+            "| {} | {} | {} | {} {row} |",
+            model.name(),
+            format!("{:?}", model.group()).to_lowercase(),
+            model.summary(),
+            size_of(*model),
+        )?;
+    }
+    write_file(&out.join("faults.md"), table.as_bytes())
+}
+
+/// The frames around `at_s`, from what the source has left.
+fn read_clip(source: &mut ReadAhead, at_s: f64) -> Result<Vec<CapturedFrame>, Failure> {
+    let mut frames = Vec::new();
+    let mut frame = CapturedFrame::new();
+    while source.next_into(&mut frame)? {
+        if frame.time_s > at_s + AFTER_S {
+            break;
+        }
+        if frame.time_s >= at_s - BEFORE_S {
+            frames.push(frame.clone());
+        }
+    }
+    Ok(frames)
+}
+
+fn size_of(model: &dyn Model) -> String {
+    model.axis().map_or_else(String::new, |axis| {
+        let [low, high] = axis.range;
+        format!(
+            "{}: {} {} ({low} to {high})",
+            axis.what, axis.usual, axis.unit
+        )
+    })
+}
+
+/// Writes the picture of a kind where it shows best: the last cells of its row, `None` when it cannot be made
+/// in this clip.
+fn draw_one(model: &'static dyn Model, clip: &Clip, out: &Path) -> Result<Option<String>, Failure> {
+    let last = clip.frames.len() - 1;
+    let clean = &clip.frames[last];
+    let targets = model.targets(clip.subject);
+    let stride = targets.len().div_ceil(TRIED_TARGETS).max(1);
+    let mut best: Option<(f64, Fault, CapturedFrame)> = None;
+    for target in targets.into_iter().step_by(stride) {
+        let fault = usual(model, target);
+        let Some(mut injector) = model.prepare(clip, &fault) else {
+            continue;
+        };
+        let mut frame = clean.clone();
+        let delivery = injector.apply(clip, last, &mut frame);
+        let area = clip.area(target);
+        let changed = paint::differing_px(&clean.picture, &frame.picture, area, 24);
+        // A region shows more than the whole frame, which is small on a page.
+        let weight = if target.region.is_some() { 1.0 } else { 1e-3 };
+        let shows = match delivery {
+            Delivery::Sent => changed as f64 * weight,
+            Delivery::Lost => 0.0,
+        };
+        if best.as_ref().is_none_or(|(most, _, _)| shows > *most) {
+            best = Some((shows, fault, frame));
+        }
+    }
+    let Some((shows, fault, frame)) = best else {
+        return Ok(None);
+    };
+    let harmless = model.twin(clip, &fault).map_or("", |(_, words)| words);
+    if shows == 0.0 {
+        return Ok(Some(format!("| {harmless} | in time only")));
+    }
+    let area = clip.area(fault.target).grown(MARGIN_PX);
+    let panels = pictures::side_by_side(
+        &pictures::to_rgb(&clean.picture),
+        &pictures::to_rgb(&frame.picture),
+        area,
+    );
+    let name = format!("{}.png", model.name());
+    let mut bytes = std::io::Cursor::new(Vec::new());
+    panels.write_to(&mut bytes, image::ImageFormat::Png)?;
+    write_file(&out.join(&name), bytes.get_ref())?;
+    Ok(Some(format!("| {harmless} | ![]({name})")))
+}
+
+fn usual(model: &dyn Model, target: Target) -> Fault {
+    Fault {
+        kind: model.name(),
+        target,
+        size: model.axis().map_or(1.0, |a| a.usual),
+        look: 0,
+        method: Method::Redraw,
+        seed: 1,
+    }
+}
