@@ -38,7 +38,7 @@ const BEFORE_S: f64 = 1.0;
 const AFTER_S: f64 = 0.6;
 
 /// Of the places where a fault can strike, as many are tried for the one where it shows best.
-const TRIED_TARGETS: usize = 12;
+const TRIED_TARGETS: usize = 24;
 
 /// What is shown round a fault, px.
 const MARGIN_PX: i32 = 16;
@@ -148,7 +148,9 @@ fn size_of(model: &dyn Model) -> String {
 /// Writes the picture of a kind where it shows best: the last cells of its row, `None` when it cannot be made
 /// in this clip.
 fn draw_one(model: &'static dyn Model, clip: &Clip, out: &Path) -> Result<Option<String>, Failure> {
+    // The last frame of the clip at an even distance from the onset: every second frame of some kinds is good.
     let last = clip.frames.len() - 1;
+    let last = last - (last - clip.onset) % 2;
     let clean = &clip.frames[last];
     let targets = model.targets(clip.subject);
     let stride = targets.len().div_ceil(TRIED_TARGETS).max(1);
@@ -165,8 +167,9 @@ fn draw_one(model: &'static dyn Model, clip: &Clip, out: &Path) -> Result<Option
         // A region shows more than the whole frame, which is small on a page.
         let weight = if target.region.is_some() { 1.0 } else { 1e-3 };
         let shows = match delivery {
-            Delivery::Sent => changed as f64 * weight,
-            Delivery::Lost => 0.0,
+            // A change of colour alone leaves luma as it is.
+            Delivery::Sent if frame.picture != clean.picture => (changed + 1) as f64 * weight,
+            Delivery::Sent | Delivery::Lost => 0.0,
         };
         if best.as_ref().is_none_or(|(most, _, _)| shows > *most) {
             best = Some((shows, fault, frame));

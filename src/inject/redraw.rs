@@ -16,7 +16,7 @@ use crate::reference::painter::{Filter, Painter, RegionCanvas};
 use crate::reference::scene::Scene;
 
 /// A difference that a person sees, levels of luma; half as many of colour.
-const CLEAR_LEVELS: u8 = 32;
+pub const CLEAR_LEVELS: u8 = 32;
 
 /// Pixels that a drawn fault must change at its onset to be one.
 pub const LEAST_PX: usize = 12;

@@ -1,7 +1,7 @@
 //! Nothing is drawn: one colour, or the bars of a chain without a signal.
 
 use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
-use super::{WHOLE, regions};
+use super::{that_shows, whole_and_regions};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -30,9 +30,7 @@ impl Model for Blank {
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
-        let mut targets = vec![WHOLE];
-        targets.extend(regions(subject));
-        targets
+        whole_and_regions(subject)
     }
 
     fn classes(&self, _: &Fault) -> &'static [Verdict] {
@@ -49,8 +47,8 @@ impl Model for Blank {
         Some((twin, "3 % darker"))
     }
 
-    fn prepare(&self, _: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
-        Some(Box::new(Blanking(fault.clone())))
+    fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
+        that_shows(clip, fault.target, Box::new(Blanking(fault.clone())))
     }
 }
 

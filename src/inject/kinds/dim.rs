@@ -3,7 +3,7 @@
 //! A share up to [`HARMLESS`] is what a backlight does on a warm day, and must not be raised.
 
 use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
-use super::{twin, whole_and_regions};
+use super::{has_ink, twin, whole_and_regions};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -53,7 +53,10 @@ impl Model for Dim {
         twin(fault, self.name(), HARMLESS, 0, "3 % darker")
     }
 
-    fn prepare(&self, _: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
+    fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
+        if !has_ink(clip, fault.target) {
+            return None;
+        }
         Some(Box::new(Dimming(fault.clone())))
     }
 }

@@ -1,7 +1,7 @@
 //! The picture stands still.
 
-use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
-use super::{WHOLE, regions};
+use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target};
+use super::{show_frame, whole_and_regions};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -23,9 +23,7 @@ impl Model for Freeze {
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
-        let mut targets = vec![WHOLE];
-        targets.extend(regions(subject));
-        targets
+        whole_and_regions(subject)
     }
 
     fn needs_motion(&self) -> bool {
@@ -55,8 +53,7 @@ struct Freezing(Target);
 
 impl Injector for Freezing {
     fn apply(&mut self, clip: &Clip, _: usize, frame: &mut CapturedFrame) -> Delivery {
-        let held = &clip.frames[clip.onset - 1].picture;
-        paint::copy(held, &mut frame.picture, clip.area(self.0));
+        show_frame(clip, self.0, clip.onset - 1, frame);
         Delivery::Sent
     }
 }

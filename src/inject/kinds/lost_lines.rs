@@ -3,7 +3,7 @@
 use rand_chacha::rand_core::RngCore;
 
 use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
-use super::{ONE_FRAME, briefly, is_brief, lasting, random, whole_and_regions};
+use super::{ONE_FRAME, briefly, has_ink, is_brief, lasting, random, whole_and_regions};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -57,7 +57,10 @@ impl Model for LostLines {
         briefly(self, fault)
     }
 
-    fn prepare(&self, _: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
+    fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
+        if !has_ink(clip, fault.target) {
+            return None;
+        }
         Some(lasting(self, fault, Box::new(Losing(fault.clone()))))
     }
 }

@@ -1,7 +1,7 @@
 //! The contents of a region are mirrored.
 
 use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
-use super::{ONE_FRAME, briefly, drawn_regions, is_brief, lasting};
+use super::{ONE_FRAME, briefly, drawn_regions, is_brief, lasting, that_shows};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -45,8 +45,9 @@ impl Model for Mirrored {
         briefly(self, fault)
     }
 
-    fn prepare(&self, _: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
-        Some(lasting(self, fault, Box::new(Mirroring(fault.clone()))))
+    fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
+        let injector = that_shows(clip, fault.target, Box::new(Mirroring(fault.clone())))?;
+        Some(lasting(self, fault, injector))
     }
 }
 

@@ -43,6 +43,7 @@ mod wrong_unit;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{RngCore, SeedableRng};
 
+use super::redraw::{CLEAR_LEVELS, LEAST_PX};
 use super::{Clip, Delivery, Fault, Injector, Model, Target, paint};
 use crate::capture::CapturedFrame;
 use crate::definition::Definition;
@@ -103,9 +104,12 @@ const WHOLE: Target = Target {
     channel: None,
 };
 
-/// Every region as a whole.
+/// Every region as a whole, but for those that are not judged at all.
 fn regions(subject: Subject) -> Vec<Target> {
-    regions_that(subject, |_| true)
+    regions_that(subject, |r| {
+        let mut symbols = r.symbol.iter();
+        symbols.any(|s| !matches!(s, Symbol::Unchecked(_)))
+    })
 }
 
 /// Every region with something in it whose look is known: more than liveness marks and unchecked areas.
@@ -239,6 +243,31 @@ impl Injector for Brief {
             Delivery::Sent
         }
     }
+}
+
+/// Whether something stands out from the ground in the target's area. Where nothing does (no alert is on) there
+/// is nothing to be moved, dimmed or lost.
+fn has_ink(clip: &Clip, target: Target) -> bool {
+    let picture = &clip.frames[clip.onset].picture;
+    let ground = clip.definition().background();
+    let mut empty = picture.clone();
+    let area = clip.area(target);
+    paint::fill(&mut empty, area, ground, &clip.chain().look);
+    paint::differing_px(picture, &empty, area, CLEAR_LEVELS) >= LEAST_PX as u64
+}
+
+/// `injector`, when the frame of the onset clearly shows it.
+fn that_shows(
+    clip: &Clip,
+    target: Target,
+    mut injector: Box<dyn Injector>,
+) -> Option<Box<dyn Injector>> {
+    let clean = &clip.frames[clip.onset];
+    let mut frame = clean.clone();
+    injector.apply(clip, clip.onset, &mut frame);
+    let area = clip.area(target);
+    let changed = paint::differing_px(&clean.picture, &frame.picture, area, CLEAR_LEVELS);
+    (changed >= LEAST_PX as u64).then_some(injector)
 }
 
 /// Another fault as the nearest harmless change of `fault`.

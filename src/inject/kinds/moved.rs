@@ -1,7 +1,7 @@
 //! The contents of a region stand beside their place.
 
 use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
-use super::{drawn_regions, twin};
+use super::{drawn_regions, has_ink, twin};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -56,7 +56,10 @@ impl Model for Moved {
         )
     }
 
-    fn prepare(&self, _: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
+    fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
+        if !has_ink(clip, fault.target) {
+            return None;
+        }
         Some(Box::new(Moving(fault.clone())))
     }
 }

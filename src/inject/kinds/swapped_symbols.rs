@@ -1,7 +1,7 @@
 //! A region shows the picture of another region of about the same size, in its middle.
 
 use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
-use super::{LASTING, WHOLE, briefly, drawn_regions, from_seed, is_brief, lasting};
+use super::{LASTING, WHOLE, briefly, drawn_regions, from_seed, is_brief, lasting, that_shows};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -63,7 +63,8 @@ impl Model for SwappedSymbols {
                 ..WHOLE
             },
         };
-        Some(lasting(self, fault, Box::new(swap)))
+        let injector = that_shows(clip, fault.target, Box::new(swap))?;
+        Some(lasting(self, fault, injector))
     }
 }
 

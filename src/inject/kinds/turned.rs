@@ -3,7 +3,7 @@
 //! No class is right for a turn of less than [`HARMLESS_DEG`]: it is a quarter of a pixel 140 px away.
 
 use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
-use super::{drawn_regions, sign, twin};
+use super::{drawn_regions, has_ink, sign, twin};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -62,7 +62,10 @@ impl Model for Turned {
         )
     }
 
-    fn prepare(&self, _: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
+    fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
+        if !has_ink(clip, fault.target) {
+            return None;
+        }
         Some(Box::new(Turning(fault.clone())))
     }
 }
