@@ -28,7 +28,7 @@ use crate::recording::inputs::{Inputs, Value};
 use crate::reference::painter::Painter;
 
 use super::stretch::{CHAIN_LEVELS, CHAIN_SHIFT_PX};
-use super::{Error, Outcome, Sink, Snapshot};
+use super::{Error, Outcome, RegionState, Seen, Sink, Snapshot};
 
 /// Frames in a row in which nearly all regions disagree, after which the chain is looked at.
 const CHAIN_SUSPECT: u32 = 8;
@@ -135,6 +135,7 @@ impl<'d> Run<'d> {
     pub(super) fn frame(
         &mut self,
         frame: &CapturedFrame,
+        before: &CapturedFrame,
         sink: &mut dyn Sink,
     ) -> Result<(), Error> {
         if let Some(last) = self.last_time_s {
@@ -231,6 +232,7 @@ impl<'d> Run<'d> {
             for s in improved {
                 let snapshot = Snapshot {
                     frame: frame.index,
+                    time_s: frame.time_s,
                     captured: Arc::clone(&shared),
                     due_time_s: moment.due_time_s(),
                 };
@@ -238,6 +240,19 @@ impl<'d> Run<'d> {
             }
         }
         let now_raised: Vec<usize> = self.log.raised().collect();
+        let regions: Vec<RegionState> = (0..count)
+            .map(|k| RegionState {
+                is_open: self.log.is_open(k),
+                is_raised: now_raised.contains(&k),
+                is_faulty: verdicts[k].verdict.is_faulty(),
+            })
+            .collect();
+        sink.seen(&Seen {
+            frame,
+            before: (self.frames > 0).then_some(before),
+            due_time_s: moment.due_time_s(),
+            regions: &regions,
+        })?;
         if now_raised.len() > open_before && self.reverted_at_s.is_none() {
             let reverts = now_raised
                 .iter()
