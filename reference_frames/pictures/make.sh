@@ -1,6 +1,7 @@
 #!/bin/sh
 # Draws the pictures of README.md anew, beside this script: the three bundled displays by
-# `framevouch draw`, and one event of `framevouch demo` (captured | reference | difference).
+# `framevouch draw`, one event of `framevouch demo` (captured | reference | difference), and the page of it
+# where node finds playwright-core (NODE_PATH).
 # Usage: make.sh FRAMEVOUCH [FOLDER OF A FINISHED DEMO]
 set -eu
 here=$(cd "$(dirname "$0")" && pwd)
@@ -16,3 +17,6 @@ for display in display engine_strip reversionary; do
 done
 set -- "$demo"/check/events/event_*_misleading_airspeed.png
 cp "$1" "$here/event.png"
+"$binary" report --quiet --from "$demo/check" --out "$work/report.html"
+node "$here/../../tests/browser/screenshots.mjs" "$work/report.html" "$here" light report ||
+  echo "no pictures of the page: node and playwright-core are needed" >&2

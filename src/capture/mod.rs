@@ -56,6 +56,7 @@ pub use error::Error;
 pub use frame::CapturedFrame;
 pub use info::{Origin, Siting, StreamInfo};
 pub use open::{Capture, OpenOptions};
+pub use png_folder::TIMES_FILE;
 pub use raw::RawFormat;
 pub use read_ahead::ReadAhead;
 pub use yuv4mpeg::Y4mWriter;

@@ -10,10 +10,12 @@ use crate::capture::Error as CaptureError;
 use crate::capture::StreamInfo;
 use crate::capture::profile::Profile;
 use crate::definition::Definition;
+use crate::evidence::measurements::Header;
 use crate::evidence::records::{FrameRecord, Summary};
 use crate::examine::calibrate;
 use crate::examine::subject::Subject;
 use crate::judge::events::Event;
+use crate::judge::region::RegionVerdict;
 use crate::picture::Picture;
 use crate::recording::Recording;
 use crate::reference::painter::Painter;
@@ -79,6 +81,51 @@ pub trait Sink {
     /// # Errors
     /// When it cannot be written.
     fn snapshot(&mut self, snapshot: &Snapshot) -> std::io::Result<()>;
+    /// A frame was judged: its picture and how things stand, for whoever wants to keep pictures.
+    ///
+    /// # Errors
+    /// When something cannot be written.
+    fn seen(&mut self, _: &Seen) -> std::io::Result<()> {
+        Ok(())
+    }
+    /// What the columns of [`Sink::measured`] are, before the first frame.
+    ///
+    /// # Errors
+    /// When something cannot be written.
+    fn columns(&mut self, _: &Header) -> std::io::Result<()> {
+        Ok(())
+    }
+    /// A frame was judged: the verdicts on its regions, for whoever stores measurements.
+    ///
+    /// # Errors
+    /// When something cannot be written.
+    fn measured(&mut self, _: f64, _: &[RegionVerdict]) -> std::io::Result<()> {
+        Ok(())
+    }
+}
+
+/// A frame that was judged, and how things stand in it.
+#[derive(Clone, Copy, Debug)]
+pub struct Seen<'a> {
+    /// The frame.
+    pub frame: &'a CapturedFrame,
+    /// The one before it.
+    pub before: Option<&'a CapturedFrame>,
+    /// Recording time of the inputs that were due, s.
+    pub due_time_s: f64,
+    /// By region.
+    pub regions: &'a [RegionState],
+}
+
+/// How things stand in a region.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct RegionState {
+    /// A fault is under way, confirmed or not.
+    pub is_open: bool,
+    /// It was confirmed.
+    pub is_raised: bool,
+    /// This frame is faulty.
+    pub is_faulty: bool,
 }
 
 /// The frame that shows a region's event best.
@@ -86,6 +133,8 @@ pub trait Sink {
 pub struct Snapshot {
     /// The frame's number.
     pub frame: u64,
+    /// Its capture time, s.
+    pub time_s: f64,
     /// The captured picture.
     pub captured: Arc<Picture>,
     /// Recording time of the inputs that were due, s.
@@ -199,10 +248,14 @@ pub fn check(
         profile.latency_s,
         painter,
     );
+    sink.columns(&Header::of(definition, &run))?;
     let mut error = None;
     let mut buffered = frames.into_iter();
+    // Two buffers by turns: the frame before stays at hand without a copy.
     let mut frame = CapturedFrame::new();
+    let mut before = CapturedFrame::new();
     loop {
+        std::mem::swap(&mut frame, &mut before);
         if let Some(next) = buffered.next() {
             frame = next;
         } else if let Some(e) = ended.take() {
@@ -218,7 +271,7 @@ pub fn check(
                 }
             }
         }
-        match run.frame(&frame, sink) {
+        match run.frame(&frame, &before, sink) {
             Ok(()) => {}
             Err(e) => {
                 error = Some(e);

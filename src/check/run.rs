@@ -28,7 +28,7 @@ use crate::recording::inputs::{Inputs, Value};
 use crate::reference::painter::Painter;
 
 use super::stretch::{CHAIN_LEVELS, CHAIN_SHIFT_PX};
-use super::{Error, Outcome, Sink, Snapshot};
+use super::{Error, Outcome, RegionState, Seen, Sink, Snapshot};
 
 /// Frames in a row in which nearly all regions disagree, after which the chain is looked at.
 const CHAIN_SUSPECT: u32 = 8;
@@ -162,12 +162,30 @@ impl<'d> Run<'d> {
     pub(super) fn frame(
         &mut self,
         frame: &CapturedFrame,
+        before: &CapturedFrame,
         sink: &mut dyn Sink,
     ) -> Result<(), Error> {
+        let is_first = self.frames == 0;
         let examined = self.examine(frame, None);
         let raised_before: Vec<usize> = self.log.raised().collect();
         let verdicts = self.judge(frame, examined)?;
         let raised_now: Vec<usize> = self.log.raised().collect();
+        let regions: Vec<RegionState> = verdicts
+            .iter()
+            .enumerate()
+            .map(|(k, v)| RegionState {
+                is_open: self.log.is_open(k),
+                is_raised: raised_now.contains(&k),
+                is_faulty: v.verdict.is_faulty(),
+            })
+            .collect();
+        sink.seen(&Seen {
+            frame,
+            before: (!is_first).then_some(before),
+            due_time_s: self.moment(frame).due_time_s(),
+            regions: &regions,
+        })?;
+        sink.measured(frame.time_s, &verdicts)?;
         for k in raised_before {
             if !raised_now.contains(&k)
                 && let Some(s) = self.best.remove(&k)
@@ -308,6 +326,7 @@ impl<'d> Run<'d> {
             for s in improved {
                 let snapshot = Snapshot {
                     frame: frame.index,
+                    time_s: frame.time_s,
                     captured: Arc::clone(&shared),
                     due_time_s: moment.due_time_s(),
                 };

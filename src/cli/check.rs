@@ -1,20 +1,21 @@
 //! `framevouch check`: a capture against the recorded inputs.
 
-use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{BufWriter, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
-use image::RgbImage;
 use indicatif::{ProgressBar, ProgressStyle};
 
-use super::{CaptureArguments, Failure, InputArguments, cannot_write, make_folder, write_file};
+use super::{CaptureArguments, Failure, InputArguments, cannot_write, make_folder, results};
 use crate::capture::profile::Profile;
 use crate::capture::{CapturedFrame, Error as CaptureError, ReadAhead, StreamInfo};
-use crate::check::{self, Chain, FrameSource, Offset, Outcome, Settings, Sink, Snapshot};
+use crate::check::{self, Chain, FrameSource, Offset, Outcome, Seen, Settings, Sink, Snapshot};
 use crate::definition::Definition;
+use crate::evidence::csv::ReadingsWriter;
+use crate::evidence::manifest::{Input, stored_path};
 use crate::evidence::pictures;
 use crate::evidence::records::FrameRecord;
+use crate::evidence::stills::{Keeper, StillsRecord};
 use crate::examine::register::FrameReference;
 use crate::examine::subject::Subject;
 use crate::judge::events::{Event, name};
@@ -73,6 +74,18 @@ const READ_AHEAD: usize = 4;
 
 /// Runs `check`.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    let outcome = run_as_at(arguments, &arguments.out)?;
+    if !arguments.quiet {
+        print_summary(&outcome, &arguments.out);
+    }
+    if let Some(e) = &outcome.error {
+        super::complain(e);
+    }
+    Ok(outcome.exit_status())
+}
+
+/// Checks, and writes results whose manifest is the one that they would have at `home`.
+pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<Outcome, Failure> {
     let (definition, recording) = arguments.input.load()?;
     let chain = match &arguments.profile {
         Some(path) => Chain::Given(Box::new(Profile::load(path)?)),
@@ -92,13 +105,85 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         &arguments.out,
         arguments.quiet,
     )?;
-    if !arguments.quiet {
-        print_summary(&outcome, &arguments.out);
+    let mut inputs = arguments.inputs();
+    inputs.extend(results::named_files(&definition, &arguments.input.display));
+    let normalised = arguments.normalised(home);
+    results::write_manifest(&arguments.out, home, normalised, &inputs)?;
+    Ok(outcome)
+}
+
+impl Arguments {
+    /// What `framevouch check` is given by hand: the definition, the recording and a capture without a
+    /// profile, at a known offset.
+    pub(super) fn plain(
+        display: &Path,
+        inputs: &Path,
+        capture: &Path,
+        out: &Path,
+        quiet: bool,
+    ) -> Self {
+        Self {
+            input: InputArguments {
+                display: display.into(),
+                inputs: inputs.into(),
+                allow_missing: false,
+            },
+            capture: CaptureArguments::plain(capture),
+            out: out.into(),
+            offset: Some(Offset::Given(0.0)),
+            profile: None,
+            quiet,
+        }
     }
-    if let Some(e) = &outcome.error {
-        super::complain(e);
+
+    /// Files that go in.
+    fn inputs(&self) -> Vec<Input> {
+        let mut inputs = vec![
+            Input::new("display", &self.input.display),
+            Input::new("inputs", &self.input.inputs),
+            Input::new("capture", &self.capture.capture),
+        ];
+        inputs.extend(self.profile.iter().map(|p| Input::new("profile", p)));
+        inputs
     }
-    Ok(outcome.exit_status())
+
+    /// The arguments in a fixed order, paths as a manifest at `home` stores them.
+    fn normalised(&self, home: &Path) -> Vec<String> {
+        let path = |p: &Path| stored_path(p, home);
+        let mut words: Vec<String> = Vec::new();
+        let mut say = |name: &str, value: String| words.extend([name.to_owned(), value]);
+        say("--display", path(&self.input.display));
+        say("--inputs", path(&self.input.inputs));
+        say("--capture", path(&self.capture.capture));
+        if let Some(p) = &self.profile {
+            say("--profile", path(p));
+        }
+        match self.offset {
+            Some(Offset::Given(v)) => say("--offset", v.to_string()),
+            Some(Offset::Auto) => say("--offset", "auto".into()),
+            Some(Offset::Usual) | None => {}
+        }
+        self.capture.say(&mut say);
+        if self.input.allow_missing {
+            words.push("--allow-missing".into());
+        }
+        words
+    }
+
+    /// Paths as they stand in a manifest in `folder`, made to lead there; results go to `out`.
+    pub(super) fn begun_in(mut self, folder: &Path) -> Self {
+        for path in [
+            &mut self.input.display,
+            &mut self.input.inputs,
+            &mut self.capture.capture,
+        ]
+        .into_iter()
+        .chain(&mut self.profile)
+        {
+            *path = results::from_folder(path, folder);
+        }
+        self
+    }
 }
 
 /// Opens a capture.
@@ -115,6 +200,7 @@ pub(super) fn checked(
     quiet: bool,
 ) -> Result<Outcome, Failure> {
     make_folder(out)?;
+    results::begin(out)?;
     let drawing = Drawing::new(definition);
     let subject = Subject::new(definition, &drawing);
     let once = |settings: &Settings| checked_once(subject, recording, open, settings, out, quiet);
@@ -149,10 +235,12 @@ fn checked_once(
     if pictures.exists() {
         std::fs::remove_dir_all(&pictures).map_err(cannot_write(&pictures))?;
     }
+    let readings = out.join("readings.csv");
+    let readings_file = File::create(&readings).map_err(cannot_write(&readings))?;
     let mut writer = Writer {
         frames: BufWriter::new(file),
-        pictures: pictures.clone(),
-        stored: BTreeMap::new(),
+        readings: ReadingsWriter::new(readings_file)?,
+        keeper: Keeper::new(&pictures),
         progress: progress(frame_count, quiet),
     };
     let outcome = match check::check(
@@ -167,24 +255,18 @@ fn checked_once(
         other => other?,
     };
     writer.frames.flush().map_err(cannot_write(&path))?;
+    writer.readings.finish().map_err(cannot_write(&readings))?;
+    writer.keeper.finish().map_err(cannot_write(&pictures))?;
     writer.progress.finish_and_clear();
-    write_pictures(
+    let stills = write_pictures(
         definition,
         subject,
         recording,
         &outcome,
-        &writer.stored,
-        &pictures,
+        &mut writer.keeper,
+        out,
     )?;
-    let json = |value: serde_json::Result<String>| value.map(|text| text + "\n");
-    write_file(
-        &out.join("events.json"),
-        json(serde_json::to_string_pretty(&outcome.events))?.as_bytes(),
-    )?;
-    write_file(
-        &out.join("summary.json"),
-        json(serde_json::to_string_pretty(&outcome.summary))?.as_bytes(),
-    )?;
+    results::write(out, definition, &outcome, &stills)?;
     Ok(Some(outcome))
 }
 
@@ -208,74 +290,62 @@ fn progress(frame_count: Option<u64>, quiet: bool) -> ProgressBar {
     bar
 }
 
-/// Writes frames as they come, and keeps the best picture of each event on disk until all is known.
+/// Writes frames as they come, and keeps pictures of events on disk until all is known.
 struct Writer {
     frames: BufWriter<File>,
-    pictures: PathBuf,
-    stored: BTreeMap<u64, f64>,
+    readings: ReadingsWriter<File>,
+    keeper: Keeper,
     progress: ProgressBar,
-}
-
-fn stored_name(folder: &Path, frame: u64) -> PathBuf {
-    folder.join(format!("captured_{frame:06}.png"))
 }
 
 impl Sink for Writer {
     fn frame(&mut self, record: &FrameRecord) -> std::io::Result<()> {
         serde_json::to_writer(&mut self.frames, record)?;
         self.frames.write_all(b"\n")?;
+        self.readings.frame(record)?;
         self.progress.inc(1);
         Ok(())
     }
 
     fn snapshot(&mut self, snapshot: &Snapshot) -> std::io::Result<()> {
-        if self.stored.contains_key(&snapshot.frame) {
-            return Ok(());
-        }
-        std::fs::create_dir_all(&self.pictures)?;
-        let rgb = pictures::to_rgb(&snapshot.captured);
-        rgb.save(stored_name(&self.pictures, snapshot.frame))
-            .map_err(std::io::Error::other)?;
-        self.stored.insert(snapshot.frame, snapshot.due_time_s);
-        Ok(())
+        self.keeper.snapshot(snapshot)
+    }
+
+    fn seen(&mut self, seen: &Seen) -> std::io::Result<()> {
+        self.keeper.seen(seen)
     }
 }
 
 /// Space round the regions of an event in its picture, px.
 const MARGIN_PX: i32 = 16;
 
+/// Writes a picture of each event and the frames round it.
 fn write_pictures(
     definition: &Definition,
     subject: Subject,
     recording: &Recording,
     outcome: &Outcome,
-    stored: &BTreeMap<u64, f64>,
-    folder: &Path,
-) -> Result<(), Failure> {
+    keeper: &mut Keeper,
+    out: &Path,
+) -> Result<StillsRecord, Failure> {
+    let folder = out.join("events");
     let mut painter = Painter::new();
+    let profile = &outcome.summary.profile;
+    let mut reference =
+        |due_time_s| reference_picture(subject, recording, profile, due_time_s, &mut painter);
     for (k, event) in outcome.events.iter().enumerate() {
-        let Some(due_time_s) = stored.get(&event.best_frame) else {
+        let Some(times) = keeper.times(event.best_frame) else {
             continue;
         };
-        let path = stored_name(folder, event.best_frame);
-        let captured: RgbImage = image::open(&path)?.to_rgb8();
-        let reference = reference_picture(
-            subject,
-            recording,
-            &outcome.summary.profile,
-            *due_time_s,
-            &mut painter,
-        );
-        let area = event_area(definition, event);
-        let picture = pictures::side_by_side(&captured, &pictures::to_rgb(&reference), area);
-        let path = folder.join(picture_name(k, event));
-        picture.save(&path)?;
+        let captured = keeper.load(event.best_frame)?;
+        let due = pictures::to_rgb(&reference(times.due_time_s));
+        let picture = pictures::side_by_side(&captured, &due, event_area(definition, event));
+        picture.save(folder.join(picture_name(k, event)))?;
     }
-    for frame in stored.keys() {
-        let path = stored_name(folder, *frame);
-        std::fs::remove_file(&path).map_err(cannot_write(&path))?;
-    }
-    Ok(())
+    let area = |event: &Event| event_area(definition, event);
+    let stills = keeper.write(out, &outcome.events, &area, &mut reference)?;
+    keeper.clear().map_err(cannot_write(&folder))?;
+    Ok(stills)
 }
 
 fn picture_name(index: usize, event: &Event) -> String {

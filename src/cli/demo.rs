@@ -3,8 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::{Failure, check, make_folder, write_file};
-use crate::capture::{Capture, OpenOptions};
-use crate::check::{Chain, Offset, Outcome, Settings};
+use crate::check::Outcome;
 use crate::definition::Definition;
 use crate::demo::{self, faults, scenario, unit};
 use crate::judge::events::{Event, name};
@@ -52,24 +51,16 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         );
     }
     let seeded = unit::produce(out, source, &mut |_, _| {})?;
-    let options = OpenOptions {
-        size: Some(definition.size()),
-        ..OpenOptions::default()
-    };
-    let open = || Ok(Capture::open(&out.join(unit::CAPTURE_FILE), &options)?);
-    let settings = Settings {
-        offset: Offset::Given(0.0),
-        chain: Chain::First,
-    };
     let results = out.join("check");
-    let outcome = check::checked(
-        &definition,
-        &recording,
-        &open,
-        &settings,
+    // Exactly what `framevouch check` does, so that its manifest repeats it.
+    let check_arguments = check::Arguments::plain(
+        &out.join("display.toml"),
+        &out.join("inputs.csv"),
+        &out.join(unit::CAPTURE_FILE),
         &results,
         arguments.quiet,
-    )?;
+    );
+    let outcome = check::run_as_at(&check_arguments, &results)?;
     if let Some(e) = &outcome.error {
         super::complain(e);
         return Ok(super::EXIT_NOT_JUDGED);

@@ -7,7 +7,10 @@ mod demo;
 mod draw;
 mod faults;
 mod lint;
+mod report;
+mod results;
 mod tune;
+mod verify;
 
 use std::error::Error as StdError;
 use std::path::{Path, PathBuf};
@@ -58,6 +61,10 @@ enum Command {
     Demo(demo::Arguments),
     /// List the kinds of faults that can be put into a capture, and show them.
     Faults(faults::Arguments),
+    /// Make one page for the reviewer out of result folders.
+    Report(report::Arguments),
+    /// Hash results and their inputs again, and name what is not as it was.
+    Verify(verify::Arguments),
 }
 
 /// Runs the program with the arguments of the process.
@@ -85,6 +92,8 @@ pub fn main() -> ExitCode {
         Command::Tune(a) => tune::run(&a),
         Command::Demo(a) => demo::run(&a),
         Command::Faults(a) => faults::run(&a),
+        Command::Report(a) => report::run(&a),
+        Command::Verify(a) => verify::run(&a),
     };
     match done {
         Ok(status) => ExitCode::from(status),
@@ -142,6 +151,13 @@ enum RangeName {
     Full,
 }
 
+/// The word on the command line.
+fn value_name<T: ValueEnum>(value: T) -> String {
+    value
+        .to_possible_value()
+        .map_or(String::new(), |v| v.get_name().to_owned())
+}
+
 fn parse_size(text: &str) -> Result<(usize, usize), String> {
     let sides = text
         .split_once(['x', 'X'])
@@ -157,6 +173,37 @@ fn parse_size(text: &str) -> Result<(usize, usize), String> {
 impl CaptureArguments {
     fn is_piped(&self) -> bool {
         self.capture == Path::new("-")
+    }
+
+    /// The file at `capture`, as it says itself.
+    fn plain(capture: &Path) -> Self {
+        Self {
+            capture: capture.into(),
+            fps: None,
+            raw: None,
+            matrix: None,
+            range: None,
+            ffmpeg: "ffmpeg".into(),
+        }
+    }
+
+    /// Says each option that is set, in a fixed order.
+    fn say(&self, say: &mut dyn FnMut(&str, String)) {
+        if let Some(fps) = self.fps {
+            say("--fps", fps.to_string());
+        }
+        if let Some((width, height)) = self.raw {
+            say("--raw", format!("{width}x{height}"));
+        }
+        if let Some(matrix) = self.matrix {
+            say("--matrix", value_name(matrix));
+        }
+        if let Some(range) = self.range {
+            say("--range", value_name(range));
+        }
+        if self.ffmpeg != "ffmpeg" {
+            say("--ffmpeg", self.ffmpeg.clone());
+        }
     }
 
     fn open(&self, definition: &Definition) -> Result<Capture, Failure> {

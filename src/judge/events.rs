@@ -296,6 +296,12 @@ impl<'d> EventLog<'d> {
             .map(|o| o.region)
     }
 
+    /// Whether a fault of `region` is under way, confirmed or not.
+    #[must_use]
+    pub fn is_open(&self, region: usize) -> bool {
+        self.open[region].is_some()
+    }
+
     /// Ends what is open and returns all events, by onset.
     #[must_use]
     pub fn finish(mut self) -> Vec<Event> {

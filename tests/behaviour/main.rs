@@ -5,7 +5,8 @@
 //! - `detects_faults`: each fault is found as its class in its place, and its harmless twin is not;
 //! - `reads_values_back`: readings are the values that were drawn;
 //! - `repeats_exactly`: same inputs, same bytes;
-//! - `explains_its_verdict`: what the results and the exit status say.
+//! - `explains_its_verdict`: what the results and the exit status say;
+//! - `leaves_evidence`: the page, tables and manifest, and that nobody changed them since.
 //!
 //! Captures come from the demo's stand-in unit, which has another rasteriser and another text engine than
 //! the reference renderer, unless a test says otherwise.
@@ -13,6 +14,7 @@
 mod bench;
 mod detects_faults;
 mod explains_its_verdict;
+mod leaves_evidence;
 mod reads_values_back;
 mod refuses_bad_input;
 mod repeats_exactly;

@@ -1,0 +1,54 @@
+//! `framevouch report`: result folders as one page for the reviewer.
+
+use std::path::PathBuf;
+
+use super::{EXIT_AGREES, Failure, write_file};
+use crate::evidence::manifest::Content;
+use crate::evidence::report::{Bundle, page};
+
+/// Arguments of `report`.
+#[derive(clap::Args)]
+pub struct Arguments {
+    /// Result folders of `framevouch check`, one or more.
+    #[arg(long, value_name = "DIR", required = true, num_args = 1..)]
+    from: Vec<PathBuf>,
+    /// The page (HTML, one file).
+    #[arg(long, value_name = "FILE")]
+    out: PathBuf,
+    /// Results to compare with: what is new, gone or changed.
+    #[arg(long, value_name = "DIR")]
+    against: Option<PathBuf>,
+    /// Time or number of issue, as it shall stand on the page; without it the page has none.
+    #[arg(long, value_name = "TEXT")]
+    issued: Option<String>,
+    /// Print nothing.
+    #[arg(long)]
+    quiet: bool,
+}
+
+/// Runs `report`.
+pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    let bundle = Bundle::load(
+        &arguments.from,
+        arguments.against.as_deref(),
+        arguments.issued.clone(),
+    )?;
+    let page = page(&bundle);
+    write_file(&arguments.out, page.as_bytes())?;
+    if !arguments.quiet {
+        println!(
+            "{}: {:.1} MB, SHA-256 {}",
+            arguments.out.display(),
+            page.len() as f64 / 1e6,
+            Content::of(page.as_bytes()).sha256
+        );
+        let inside = std::fs::canonicalize(&arguments.out).is_ok_and(|page| {
+            let mut folders = arguments.from.iter().chain(&arguments.against);
+            folders.any(|f| std::fs::canonicalize(f).is_ok_and(|f| page.starts_with(f)))
+        });
+        if inside {
+            println!("note: the page lies in a result folder; verify will name it as extra there");
+        }
+    }
+    Ok(EXIT_AGREES)
+}

@@ -1,0 +1,84 @@
+//! What a check leaves beside its frames, events and summary, and the manifest over all of it.
+
+use std::path::{Path, PathBuf};
+
+use super::{Failure, write_file};
+use crate::check::Outcome;
+use crate::definition::Definition;
+use crate::evidence::display::DisplayRecord;
+use crate::evidence::manifest::{self, CAPTURE_LIST, Input, MANIFEST_FILE, resolved};
+use crate::evidence::stills::StillsRecord;
+use crate::evidence::{csv, junit};
+
+/// The files of a check's results; its pictures lie in `events/`.
+const FILES: [&str; 9] = [
+    "frames.jsonl",
+    "readings.csv",
+    "events.json",
+    "events.csv",
+    "summary.json",
+    "display.json",
+    "stills.json",
+    "junit.xml",
+    CAPTURE_LIST,
+];
+
+/// Writes all but `frames.jsonl` and `readings.csv`, which are written as frames are judged.
+pub(super) fn write(
+    out: &Path,
+    definition: &Definition,
+    outcome: &Outcome,
+    stills: &StillsRecord,
+) -> Result<(), Failure> {
+    let display = DisplayRecord::of(definition);
+    write_json(&out.join("events.json"), &outcome.events)?;
+    write_json(&out.join("summary.json"), &outcome.summary)?;
+    write_json(&out.join("display.json"), &display)?;
+    write_json(&out.join("stills.json"), stills)?;
+    write_file(&out.join("events.csv"), &csv::events_csv(&outcome.events)?)?;
+    let junit = junit::junit_xml(&display, &outcome.summary, &outcome.events)?;
+    write_file(&out.join("junit.xml"), &junit)
+}
+
+fn write_json<T: serde::Serialize>(path: &Path, value: &T) -> Result<(), Failure> {
+    let text = serde_json::to_string_pretty(value)? + "\n";
+    write_file(path, text.as_bytes())
+}
+
+/// Forgets what an earlier run left, so that a run which breaks off leaves no manifest that looks whole.
+pub(super) fn begin(out: &Path) -> Result<(), Failure> {
+    let path = out.join(MANIFEST_FILE);
+    if path.exists() {
+        std::fs::remove_file(&path).map_err(super::cannot_write(&path))?;
+    }
+    Ok(())
+}
+
+/// Writes the manifest of a check's results in `out`, as if they stood at `home`.
+pub(super) fn write_manifest(
+    out: &Path,
+    home: &Path,
+    arguments: Vec<String>,
+    inputs: &[Input],
+) -> Result<(), Failure> {
+    let is_output = |path: &str| FILES.contains(&path) || path.starts_with("events/");
+    let manifest = manifest::make(out, home, "check", arguments, inputs, &is_output)?;
+    write_file(&out.join(MANIFEST_FILE), manifest.to_json()?.as_bytes())
+}
+
+/// The font files that the definition at `path` names.
+pub(super) fn named_files(definition: &Definition, path: &Path) -> Vec<Input> {
+    let folder = path.parent().unwrap_or(Path::new(""));
+    definition
+        .file()
+        .fonts
+        .values()
+        .filter_map(|f| f.file.as_ref())
+        .map(|f| Input::new("font", folder.join(f)))
+        .collect()
+}
+
+/// A stored path, for results in `folder`, as an argument.
+pub(super) fn from_folder(path: &Path, folder: &Path) -> PathBuf {
+    resolved(&path.to_string_lossy(), folder)
+}

@@ -1,0 +1,97 @@
+//! `framevouch verify`: are results and inputs still what the manifest says, and does the check give them again?
+
+use std::path::{Path, PathBuf};
+
+use clap::Parser;
+
+use super::{EXIT_AGREES, EXIT_FAULTS, Failure, check};
+use crate::evidence::manifest::Manifest;
+use crate::evidence::verify::{Change, differences, verify};
+
+/// Arguments of `verify`.
+#[derive(clap::Args)]
+pub struct Arguments {
+    /// Result folder.
+    #[arg(value_name = "DIR")]
+    folder: PathBuf,
+    /// Also run the check anew, and compare its results byte by byte.
+    #[arg(long)]
+    again: bool,
+}
+
+/// `check` on its own, to read a manifest's arguments with.
+#[derive(Parser)]
+struct CheckAlone {
+    #[command(flatten)]
+    arguments: check::Arguments,
+}
+
+/// Runs `verify`: exit 0 when all is as it was, 1 when something is not, 2 when that cannot be said.
+pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    let folder = &arguments.folder;
+    let found = verify(folder)?;
+    for line in &found.without_digest {
+        println!("note: {line}");
+    }
+    tell(&found.changes);
+    println!(
+        "{} files as they were, {} not; SHA-256 of the manifest itself {}",
+        found.good,
+        found.changes.len(),
+        found.manifest_sha256
+    );
+    if !found.changes.is_empty() {
+        if arguments.again {
+            println!("not run again: what it would be compared with is not as it was");
+        }
+        return Ok(EXIT_FAULTS);
+    }
+    if arguments.again {
+        return again(folder);
+    }
+    Ok(EXIT_AGREES)
+}
+
+fn tell(changes: &[Change]) {
+    for change in changes {
+        println!("{change}");
+    }
+}
+
+fn again(folder: &Path) -> Result<u8, Failure> {
+    let manifest = Manifest::load(folder)?;
+    if manifest.command != "check" {
+        return Err(format!(
+            "\"{}\" holds results of \"{}\"; only those of check can be run again from here",
+            folder.display(),
+            manifest.command
+        )
+        .into());
+    }
+    if !manifest.is_repeatable() {
+        return Err("the capture came through standard input and cannot be run again; record it to a file and check that".into());
+    }
+    let new = tempfile::tempdir()?;
+    let words = ["check".to_owned()]
+        .into_iter()
+        .chain(manifest.arguments)
+        .chain(["--quiet".into(), "--out".into()])
+        .map(std::ffi::OsString::from)
+        .chain([new.path().as_os_str().to_owned()]);
+    let alone = CheckAlone::try_parse_from(words)?;
+    check::run_as_at(&alone.arguments.begun_in(folder), folder)?;
+    let changes = differences(folder, new.path())?;
+    tell(&changes);
+    if changes.is_empty() {
+        println!("run again: the same bytes");
+        Ok(EXIT_AGREES)
+    } else {
+        println!(
+            "run again: {} files differ; was the program the same ({} {})?",
+            changes.len(),
+            manifest.tool,
+            manifest.version
+        );
+        Ok(EXIT_FAULTS)
+    }
+}

@@ -1,0 +1,497 @@
+//! `manifest.json`: what was run, on what, and what came out, each file with its SHA-256 and CRC-32.
+//!
+//! Paths are stored relative to the result folder where both lie under one folder, so that results which
+//! are moved together with their inputs still verify, and so that the file holds no more of the machine
+//! than it must. A capture that is a folder of pictures has one line here; its files are listed in
+//! [`CAPTURE_LIST`], in the format of `sha256sum`. What comes through a pipe has no file to hash: the CRC-32
+//! of each frame in `frames.jsonl` is all there is.
+
+use std::fs::File;
+use std::io::Read;
+use std::path::{Component, Path, PathBuf};
+
+use rayon::prelude::*;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+
+use super::records::CAUTION;
+use crate::capture::TIMES_FILE;
+
+/// Version of the manifest. Readers refuse files of a later version; fields may be added within one, and
+/// readers skip those that they do not know.
+pub const MANIFEST_VERSION: u32 = 1;
+/// The manifest's name in a result folder.
+pub const MANIFEST_FILE: &str = "manifest.json";
+/// The list of a captured folder's pictures.
+pub const CAPTURE_LIST: &str = "capture.sha256";
+/// Stands for standard input.
+pub const PIPE: &str = "-";
+
+/// `manifest.json`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Manifest {
+    /// Version of the manifest.
+    pub manifest_version: u32,
+    /// The program.
+    pub tool: String,
+    /// Its version.
+    pub version: String,
+    /// Source revision, where it was known when the program was built (`FRAMEVOUCH_REVISION`).
+    pub revision: Option<String>,
+    /// Caution that goes with every result.
+    pub caution: String,
+    /// The command: says what kind of folder this is.
+    pub command: String,
+    /// Its arguments, normalised: in a fixed order, paths as below, without the result folder.
+    pub arguments: Vec<String>,
+    /// What went in.
+    pub inputs: Vec<InputRecord>,
+    /// What came out, by path.
+    pub outputs: Vec<FileRecord>,
+}
+
+/// What went in.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct InputRecord {
+    /// `display`, `font`, `inputs`, `capture`, `profile`, ...
+    pub role: String,
+    /// Relative to the result folder where possible, `/` between parts; `-` for standard input.
+    pub path: String,
+    /// Its bytes; absent for standard input. Of a folder: those of the list of its files.
+    pub content: Option<Content>,
+    /// Number of files, when it is a folder.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub files: Option<u64>,
+}
+
+/// A file that came out.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct FileRecord {
+    /// Relative to the result folder, `/` between parts.
+    pub path: String,
+    /// Its bytes.
+    #[serde(flatten)]
+    pub content: Content,
+}
+
+/// Bytes, by their digests.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Content {
+    /// Number of bytes.
+    pub bytes: u64,
+    /// SHA-256 (FIPS 180-4), lower-case hexadecimal.
+    pub sha256: String,
+    /// CRC-32 (RFC 1952).
+    pub crc32: u32,
+}
+
+/// What is wrong with a manifest or what it names.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// A file cannot be read.
+    #[error("cannot read \"{path}\"")]
+    Read {
+        /// The file.
+        path: String,
+        /// The system's words.
+        source: std::io::Error,
+    },
+    /// A folder holds no manifest.
+    #[error(
+        "\"{0}\" holds no {MANIFEST_FILE}: it is no result folder, or was made by a version before there were manifests; run the check again"
+    )]
+    Absent(String),
+    /// It is not a manifest.
+    #[error("\"{path}\": {what}")]
+    Form {
+        /// The file.
+        path: String,
+        /// What is wrong.
+        what: String,
+    },
+    /// It was written by a later version.
+    #[error(
+        "\"{path}\" has version {found}, this program reads up to {MANIFEST_VERSION}; use a later framevouch"
+    )]
+    Later {
+        /// The file.
+        path: String,
+        /// Its version.
+        found: u32,
+    },
+}
+
+fn cannot_read(path: &Path) -> impl FnOnce(std::io::Error) -> Error + '_ {
+    move |source| Error::Read {
+        path: path.display().to_string(),
+        source,
+    }
+}
+
+impl Content {
+    /// Of bytes in memory.
+    #[must_use]
+    pub fn of(bytes: &[u8]) -> Self {
+        Self {
+            bytes: bytes.len() as u64,
+            sha256: hex(&Sha256::digest(bytes)),
+            crc32: crc32fast::hash(bytes),
+        }
+    }
+
+    /// Of a file, read once in pieces.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn of_file(path: &Path) -> Result<Self, Error> {
+        let mut file = File::open(path).map_err(cannot_read(path))?;
+        let mut buffer = vec![0; 1 << 20];
+        let (mut sha, mut crc, mut bytes) = (Sha256::new(), crc32fast::Hasher::new(), 0);
+        loop {
+            let n = file.read(&mut buffer).map_err(cannot_read(path))?;
+            if n == 0 {
+                break;
+            }
+            sha.update(&buffer[..n]);
+            crc.update(&buffer[..n]);
+            bytes += n as u64;
+        }
+        Ok(Self {
+            bytes,
+            sha256: hex(&sha.finalize()),
+            crc32: crc.finalize(),
+        })
+    }
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|b| format!("{b:02x}")).collect()
+}
+
+/// An input before it is hashed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Input {
+    /// `display`, `font`, ...
+    pub role: &'static str,
+    /// Where it lies; `-` for standard input.
+    pub path: PathBuf,
+}
+
+impl Input {
+    /// The file at `path` as `role`.
+    #[must_use]
+    pub fn new(role: &'static str, path: impl Into<PathBuf>) -> Self {
+        Self {
+            role,
+            path: path.into(),
+        }
+    }
+}
+
+/// Makes the manifest of the results in `folder`, which will stand, or stand already, at `home`: paths are
+/// relative to that, and `is_output` says which files are results. Writes [`CAPTURE_LIST`] on the way when an input is a folder.
+///
+/// # Errors
+/// When a file cannot be read, or the list cannot be written.
+pub fn make(
+    folder: &Path,
+    home: &Path,
+    command: &str,
+    arguments: Vec<String>,
+    inputs: &[Input],
+    is_output: &dyn Fn(&str) -> bool,
+) -> Result<Manifest, Error> {
+    let list = folder.join(CAPTURE_LIST);
+    if list.exists() {
+        std::fs::remove_file(&list).map_err(cannot_read(&list))?;
+    }
+    let inputs = inputs
+        .iter()
+        .map(|input| input_record(input, folder, home))
+        .collect::<Result<_, _>>()?;
+    Ok(Manifest {
+        manifest_version: MANIFEST_VERSION,
+        tool: "framevouch".into(),
+        version: env!("CARGO_PKG_VERSION").into(),
+        revision: option_env!("FRAMEVOUCH_REVISION").map(str::to_owned),
+        caution: CAUTION.into(),
+        command: command.into(),
+        arguments,
+        inputs,
+        outputs: hashed(
+            folder,
+            files_below(folder, true)?
+                .into_iter()
+                .filter(|n| is_output(n)),
+        )?,
+    })
+}
+
+fn input_record(input: &Input, folder: &Path, home: &Path) -> Result<InputRecord, Error> {
+    let role = input.role.to_owned();
+    if input.path == Path::new(PIPE) {
+        return Ok(InputRecord {
+            role,
+            path: PIPE.into(),
+            content: None,
+            files: None,
+        });
+    }
+    let path = stored_path(&input.path, home);
+    if !input.path.is_dir() {
+        return Ok(InputRecord {
+            role,
+            path,
+            content: Some(Content::of_file(&input.path)?),
+            files: None,
+        });
+    }
+    let (text, files) = folder_list(&input.path, &path)?;
+    let list = folder.join(CAPTURE_LIST);
+    std::fs::write(&list, &text).map_err(cannot_read(&list))?;
+    Ok(InputRecord {
+        role,
+        path,
+        content: Some(Content::of(text.as_bytes())),
+        files: Some(files),
+    })
+}
+
+/// The pictures of a captured folder and its table of times, hashed: lines as `sha256sum` writes them, and
+/// their number. `path` is what the folder is called in them.
+///
+/// # Errors
+/// When one cannot be read.
+pub fn folder_list(folder: &Path, path: &str) -> Result<(String, u64), Error> {
+    let is_frame = |name: &str| {
+        let is_png = Path::new(name)
+            .extension()
+            .is_some_and(|e| e.eq_ignore_ascii_case("png"));
+        is_png || name == TIMES_FILE
+    };
+    let names: Vec<String> = files_below(folder, false)?
+        .into_iter()
+        .filter(|n| is_frame(n))
+        .collect();
+    let lines: Vec<String> = names
+        .par_iter()
+        .map(|name| {
+            let content = Content::of_file(&folder.join(name))?;
+            Ok(format!("{}  {path}/{name}\n", content.sha256))
+        })
+        .collect::<Result<_, Error>>()?;
+    Ok((lines.concat(), names.len() as u64))
+}
+
+/// All files of a result folder but its manifest, hashed, by path.
+///
+/// # Errors
+/// When one cannot be read.
+pub fn outputs(folder: &Path) -> Result<Vec<FileRecord>, Error> {
+    hashed(
+        folder,
+        files_below(folder, true)?
+            .into_iter()
+            .filter(|n| n != MANIFEST_FILE),
+    )
+}
+
+fn hashed(folder: &Path, names: impl Iterator<Item = String>) -> Result<Vec<FileRecord>, Error> {
+    names
+        .collect::<Vec<_>>()
+        .into_par_iter()
+        .map(|path| {
+            let content = Content::of_file(&folder.join(&path))?;
+            Ok(FileRecord { path, content })
+        })
+        .collect()
+}
+
+/// Names of the files in `folder`, in order, `/` between parts.
+fn files_below(folder: &Path, is_deep: bool) -> Result<Vec<String>, Error> {
+    let mut names = Vec::new();
+    let mut todo = vec![(folder.to_path_buf(), String::new())];
+    while let Some((next, prefix)) = todo.pop() {
+        for entry in std::fs::read_dir(&next).map_err(cannot_read(&next))? {
+            let entry = entry.map_err(cannot_read(&next))?;
+            let name = format!("{prefix}{}", entry.file_name().to_string_lossy());
+            if !entry.path().is_dir() {
+                names.push(name);
+            } else if is_deep {
+                todo.push((entry.path(), name + "/"));
+            }
+        }
+    }
+    names.sort_unstable();
+    Ok(names)
+}
+
+/// `path` as the manifest of a folder at `home` stores it: relative to `home` when both lie under one
+/// folder other than the root, else in full.
+#[must_use]
+pub fn stored_path(path: &Path, home: &Path) -> String {
+    if path == Path::new(PIPE) {
+        return PIPE.into();
+    }
+    let full = |p: &Path| std::fs::canonicalize(p).unwrap_or_else(|_| p.to_path_buf());
+    let (path, home) = (full(path), full(home));
+    let (a, b): (Vec<Component>, Vec<Component>) =
+        (path.components().collect(), home.components().collect());
+    let shared = a.iter().zip(&b).take_while(|(x, y)| x == y).count();
+    let has_named = a[..shared]
+        .iter()
+        .any(|c| matches!(c, Component::Normal(_)));
+    let parts: Vec<String> = if has_named {
+        std::iter::repeat_n("..".to_owned(), b.len() - shared)
+            .chain(
+                a[shared..]
+                    .iter()
+                    .map(|c| c.as_os_str().to_string_lossy().into_owned()),
+            )
+            .collect()
+    } else {
+        return path.to_string_lossy().into_owned();
+    };
+    parts.join("/")
+}
+
+/// Where a stored path lies, for results in `folder`.
+#[must_use]
+pub fn resolved(stored: &str, folder: &Path) -> PathBuf {
+    if stored == PIPE {
+        PIPE.into()
+    } else {
+        folder.join(stored)
+    }
+}
+
+impl Manifest {
+    /// Reads the manifest of `folder`.
+    ///
+    /// # Errors
+    /// When there is none, it is damaged or of a later version.
+    pub fn load(folder: &Path) -> Result<Self, Error> {
+        let path = folder.join(MANIFEST_FILE);
+        if !path.is_file() {
+            return Err(Error::Absent(folder.display().to_string()));
+        }
+        let bytes = std::fs::read(&path).map_err(cannot_read(&path))?;
+        let shown = path.display().to_string();
+        // The version first: a later one may differ in everything else.
+        #[derive(Deserialize)]
+        struct Version {
+            manifest_version: u32,
+        }
+        let form = |e: serde_json::Error| Error::Form {
+            path: path.display().to_string(),
+            what: format!("not a manifest: {e}"),
+        };
+        let version: Version = serde_json::from_slice(&bytes).map_err(form)?;
+        if version.manifest_version > MANIFEST_VERSION {
+            return Err(Error::Later {
+                path: shown,
+                found: version.manifest_version,
+            });
+        }
+        serde_json::from_slice(&bytes).map_err(form)
+    }
+
+    /// As it stands in the file.
+    ///
+    /// # Errors
+    /// When memory takes no more.
+    pub fn to_json(&self) -> serde_json::Result<String> {
+        serde_json::to_string_pretty(self).map(|text| text + "\n")
+    }
+
+    /// Whether the run could be repeated: everything that went in is a file.
+    #[must_use]
+    pub fn is_repeatable(&self) -> bool {
+        self.inputs.iter().all(|i| i.content.is_some())
+    }
+
+    /// The command line that makes these results again, begun in the result folder; `NEW` stands for the
+    /// new results' folder.
+    #[must_use]
+    pub fn command_line(&self) -> String {
+        let words = self.arguments.iter().map(|a| quoted(a));
+        let mut all = vec![self.tool.clone(), self.command.clone()];
+        all.extend(words);
+        all.extend(["--out".into(), "NEW".into()]);
+        all.join(" ")
+    }
+}
+
+/// A word as a shell takes it.
+fn quoted(word: &str) -> String {
+    let is_plain = |c: char| c.is_ascii_alphanumeric() || "-_./:=+,@%".contains(c);
+    if !word.is_empty() && word.chars().all(is_plain) {
+        word.to_owned()
+    } else {
+        format!("'{}'", word.replace('\'', r"'\''"))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn digests_are_those_of_the_standards() {
+        // FIPS 180-4's example "abc"; the check value of CRC-32 is that of "123456789".
+        assert_eq!(
+            Content::of(b"abc").sha256,
+            "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+        );
+        assert_eq!(Content::of(b"123456789").crc32, 0xcbf4_3926);
+    }
+
+    #[test]
+    fn a_file_in_pieces_hashes_as_in_one() {
+        let folder = tempfile::tempdir().unwrap();
+        let bytes: Vec<u8> = (0..(3 << 20) + 17u32).map(|k| (k % 251) as u8).collect();
+        let path = folder.path().join("long");
+        std::fs::write(&path, &bytes).unwrap();
+        assert_eq!(Content::of_file(&path).unwrap(), Content::of(&bytes));
+    }
+
+    #[test]
+    fn paths_are_relative_where_both_lie_under_one_folder() {
+        let folder = tempfile::tempdir().unwrap();
+        let home = folder.path().join("out/deep");
+        std::fs::create_dir_all(&home).unwrap();
+        let input = folder.path().join("in.csv");
+        std::fs::write(&input, "").unwrap();
+        assert_eq!(stored_path(&input, &home), "../../in.csv");
+        assert_eq!(stored_path(Path::new("-"), &home), "-");
+        let found = std::fs::canonicalize(resolved("../../in.csv", &home)).unwrap();
+        assert_eq!(found, std::fs::canonicalize(&input).unwrap());
+    }
+
+    #[test]
+    fn words_are_quoted_for_a_shell() {
+        assert_eq!(quoted("../a.toml"), "../a.toml");
+        assert_eq!(quoted("a b"), "'a b'");
+        assert_eq!(quoted("it's"), r"'it'\''s'");
+    }
+
+    #[test]
+    fn a_later_version_is_refused_and_new_fields_are_skipped() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut m = make(folder.path(), folder.path(), "check", vec![], &[], &|_| {
+            true
+        })
+        .unwrap();
+        let write = |m: &Manifest, more: &str| {
+            let text = m.to_json().unwrap().replacen('{', more, 1);
+            std::fs::write(folder.path().join(MANIFEST_FILE), text).unwrap();
+        };
+        write(&m, "{\"new_field\": 1,");
+        assert_eq!(Manifest::load(folder.path()).unwrap(), m);
+        m.manifest_version = MANIFEST_VERSION + 1;
+        write(&m, "{");
+        let error = Manifest::load(folder.path()).unwrap_err();
+        assert!(error.to_string().contains("use a later"), "{error}");
+    }
+}

@@ -1,0 +1,3 @@
+//! Plots as SVG, a file a kind.
+
+pub mod readings;

@@ -1,0 +1,44 @@
+//! Cautions and limits: what the reader must not conclude.
+
+use maud::html;
+
+use crate::evidence::records::CAUTION;
+use crate::evidence::report::Section;
+use crate::evidence::report::bundle::Bundle;
+use crate::evidence::report::labels::{percent, run_heading};
+
+pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
+    let body = html! {
+        p.loud { (CAUTION) }
+        p { "What a check cannot see, however clean its answer:" }
+        ul {
+            li { "a freeze while nothing that is shown moves: that time is blind, and is counted by region below;" }
+            li { "a wrong value within its tolerance, or below what the pixels show;" }
+            li { "anything outside all regions, in an unchecked area, or on a channel that the recording lacks;" }
+            li { "ink with less contrast than noise and compression of the capture chain;" }
+            li { "a mistake that stands in the definition as well as in the display;" }
+            li { "without a capture profile: a fault that lasts from the first frame to the last, which can pass for the chain." }
+        }
+        @for (k, (_, run)) in bundle.checks().enumerate() {
+            @let s = &run.summary;
+            @let all_px = i64::from(run.display.width) * i64::from(run.display.height);
+            (run_heading(bundle, k))
+            p { "Of this run:" }
+            ul {
+                li { (s.unchecked_px) " px of the display (" (percent(s.unchecked_px.max(0) as u64, all_px.max(1) as u64))
+                    ") lie in no region or in unchecked areas." }
+                li { "Chain: " (s.profile_from) "." }
+                @for (region, why) in &s.not_judged { li { b { (region) } " was not judged: " (why) "." } }
+                @for note in &s.notes { li { (note) } }
+                @if run.stills.events_without > 0 {
+                    li { (run.stills.events_without) " events have no stored frames: there were more than a check stores." }
+                }
+            }
+        }
+    };
+    Some(Section {
+        id: "cautions",
+        title: "Cautions and limits",
+        body,
+    })
+}

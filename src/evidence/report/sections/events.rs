@@ -1,0 +1,285 @@
+//! The events: a table of all, and a card for each of the most important.
+
+use std::collections::BTreeMap;
+
+use maud::{Markup, PreEscaped, html};
+
+use crate::evidence::csv::word;
+use crate::evidence::plots::readings::{Limits, plot};
+use crate::evidence::report::bundle::{Bundle, CheckRun};
+use crate::evidence::report::embed::{Chosen, Embedded, choose};
+use crate::evidence::report::labels::{badge, event_anchor, event_label, figure, run_heading};
+use crate::evidence::report::run::{MOST_CARDS, ReadingKey, Series, Window};
+use crate::evidence::report::{Section, script_json};
+use crate::evidence::stills::by_importance;
+use crate::judge::events::{Event, WorstError, name};
+
+/// Rows of the table of events.
+const MOST_ROWS: usize = 400;
+
+pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
+    let chosen = choose(bundle);
+    let body = html! {
+        @for (k, (_, run)) in bundle.checks().enumerate() {
+            (run_heading(bundle, k))
+            @if run.events.is_empty() {
+                p { "No event." }
+            } @else {
+                (table(bundle, k, run))
+                (cards(bundle, k, run, &chosen))
+            }
+        }
+        @if chosen.left_out > 0 {
+            p.loud { (chosen.left_out) " stored frames were left out to keep this page small; they lie in "
+                code { "events/frames/" } " of the result folder." }
+        }
+        @for path in &chosen.unreadable { p.loud { "Cannot be read: " (path) } }
+    };
+    Some(Section {
+        id: "events",
+        title: "Events",
+        body,
+    })
+}
+
+fn table(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
+    let mut rows: Vec<usize> = by_importance(&run.events);
+    rows.truncate(MOST_ROWS);
+    rows.sort_unstable();
+    let cards = cards_of(run, bundle.folders.len());
+    html! {
+        table {
+            caption { "Events in order of onset. Delay is from the first faulty frame to confirmation; the limit is the confirmation time that the definition asks for." }
+            thead { tr {
+                th { "Event" } th { "Class" } th { "Where" } th.n { "Onset s" } th.n { "Delay ms" } th.n { "Limit ms" }
+                th.n { "Lasted s" } th { "Worst error" } th { "Hazard" } th { "Action" }
+            } }
+            tbody {
+                @for e in &rows {
+                    @let event = &run.events[*e];
+                    tr {
+                        th scope="row" {
+                            @if cards.contains(e) { a href={ "#" (event_anchor(k, *e)) } { (event_label(bundle, k, *e)) } }
+                            @else { (event_label(bundle, k, *e)) }
+                        }
+                        td { (badge(event.class)) }
+                        td { (place(event)) }
+                        td.n { (format!("{:.3}", event.onset_s)) }
+                        td.n { (delay(event)) }
+                        td.n { (limit(run, event)) }
+                        td.n { (format!("{:.2}", event.end_s - event.onset_s)) }
+                        td { (worst(event.worst_error.as_ref())) }
+                        td { (word(&event.hazard)) }
+                        td { (action(event)) }
+                    }
+                }
+            }
+        }
+        @if run.events.len() > rows.len() {
+            p.loud { "Of " (run.events.len()) " events the " (rows.len()) " most important are listed; events.csv has all." }
+        }
+    }
+}
+
+fn place(event: &Event) -> String {
+    if event.regions == ["*"] {
+        "whole frame".into()
+    } else {
+        event.regions.join(", ")
+    }
+}
+
+fn action(event: &Event) -> String {
+    word(&event.action).replace('_', " ")
+}
+
+fn delay(event: &Event) -> String {
+    format!("{:.0}", (event.detected_s - event.onset_s) * 1000.0)
+}
+
+/// The shortest confirmation time of the regions: the event may take no longer than that and one frame.
+fn limit(run: &CheckRun, event: &Event) -> String {
+    let shortest = run
+        .display
+        .regions
+        .iter()
+        .filter(|r| event.regions.iter().any(|id| id == "*" || *id == r.id))
+        .map(|r| r.confirm_ms)
+        .min_by(f64::total_cmp);
+    shortest.map_or("-".into(), |ms| format!("{ms:.0}"))
+}
+
+fn worst(error: Option<&WorstError>) -> String {
+    error.map_or("none was read".into(), |w| {
+        format!(
+            "{}: {} {unit}, due {} {unit}",
+            w.channel,
+            figure(w.displayed, 2),
+            figure(w.expected, 2),
+            unit = w.unit
+        )
+    })
+}
+
+/// Events of a run that get a card.
+fn cards_of(run: &CheckRun, runs: usize) -> Vec<usize> {
+    let mut cards: Vec<usize> = by_importance(&run.events)
+        .into_iter()
+        .take(MOST_CARDS.div_ceil(runs.max(1)))
+        .collect();
+    cards.sort_unstable();
+    cards
+}
+
+fn cards(bundle: &Bundle, k: usize, run: &CheckRun, chosen: &Chosen) -> Markup {
+    let cards = cards_of(run, bundle.folders.len());
+    html! {
+        @if cards.len() < run.events.len() {
+            p.loud { "The " (cards.len()) " most important events follow one by one: by hazard class, then by how much they mislead." }
+        }
+        @for e in cards {
+            (card(bundle, k, run, e, chosen.stills.get(&(k, e)).map_or(&[], Vec::as_slice)))
+        }
+    }
+}
+
+fn card(bundle: &Bundle, k: usize, run: &CheckRun, e: usize, stills: &[Embedded]) -> Markup {
+    let event = &run.events[e];
+    let label = event_label(bundle, k, e);
+    let window = run.frames.windows.iter().find(|w| w.event == e);
+    html! {
+        article.event id=(event_anchor(k, e)) aria-label={ "Event " (label) } {
+            h3 { (label) ": " (badge(event.class)) " in " (place(event)) }
+            dl.columns {
+                div { dt { "Onset" } dd { (format!("{:.3}", event.onset_s)) " s, frame " (event.first_frame) } }
+                div { dt { "Confirmed" } dd { (format!("{:.3}", event.detected_s)) " s: after " (delay(event))
+                    " ms, confirmation time " (limit(run, event)) " ms" } }
+                div { dt { "End" } dd { (format!("{:.3}", event.end_s)) " s, last faulty frame " (event.last_frame) } }
+                div { dt { "Worst error" } dd { (worst(event.worst_error.as_ref())) (tolerance(run, event)) } }
+                div { dt { "Hazard, action" } dd { (word(&event.hazard)) ", " (action(event)) } }
+                div { dt { "Requirements" } dd { @if event.requirement.is_empty() { "none named" } @else { (event.requirement) } } }
+            }
+            @if !event.remarks.is_empty() {
+                p.remarks { "Meanwhile: " (event.remarks.join("; ")) "." }
+            }
+            (pictures(run, e, &label, stills))
+            @if let Some(drawn) = window.and_then(|w| readings(run, event, w)) { (drawn) }
+        }
+    }
+}
+
+/// How the worst error compares with what is permitted.
+fn tolerance(run: &CheckRun, event: &Event) -> String {
+    let Some(w) = &event.worst_error else {
+        return String::new();
+    };
+    let permitted = run
+        .display
+        .regions
+        .iter()
+        .find_map(|r| r.tolerances.get(&w.channel));
+    permitted.map_or(String::new(), |t| {
+        format!("; permitted {} {}", figure(t.value, 3), t.unit)
+    })
+}
+
+fn pictures(run: &CheckRun, e: usize, label: &str, stills: &[Embedded]) -> Markup {
+    let Some(stored) = run.stills.events.iter().find(|s| s.event == e) else {
+        return html! { p { "No frames of this event were stored." } };
+    };
+    if stills.is_empty() {
+        return html! { p { "Its stored frames were left out of this page." } };
+    }
+    let data = serde_json::json!({"area": stored.area, "focus": stored.focus, "stills": stills});
+    let best = stills.iter().find(|s| s.is_best).unwrap_or(&stills[0]);
+    html! {
+        div.pictures {
+            script type="application/json" { (script_json(&data)) }
+            noscript { p { "Pictures need scripts; the same ones lie in the result folder." } }
+            div.panels {
+                @for (kind, text) in [("captured", "Captured"), ("reference", "Reference"), ("difference", "Difference, twice as strong")] {
+                    figure {
+                        canvas.panel data-kind=(kind) role="img" aria-label={ (text) ", frame " (best.frame) ", event " (label) } {}
+                        canvas.lens data-kind=(kind) role="img" aria-label={ (text) ", the part that disagrees most, magnified" } {}
+                        figcaption { (text) }
+                    }
+                }
+            }
+            p.note { "Frame " (best.frame) " at " (format!("{:.3}", best.time_s))
+                " s. Below each picture, magnified, the part that disagrees most (framed above)." }
+            details.stepper {
+                summary { "Step through " (stills.len()) " stored frames of " (label) }
+                div.controls {
+                    fieldset { legend { "Frame" }
+                        @for (n, s) in stills.iter().enumerate() {
+                            label { input type="radio" name={ "frame-" (label) } value=(n) checked[s.frame == best.frame];
+                                " " (s.frame) " " small { (s.roles) } }
+                        }
+                    }
+                    fieldset { legend { "Picture" }
+                        @for (kind, text) in [("captured", "captured"), ("reference", "reference"), ("difference", "difference")] {
+                            label { input type="radio" name={ "kind-" (label) } value=(kind) checked[kind == "captured"]; " " (text) }
+                        }
+                    }
+                    label { "Magnification " select { @for z in [1, 2, 4, 8] { option value=(z) { (z) } } } }
+                }
+                div.stage {
+                    div.view { canvas tabindex="0" role="application"
+                        aria-label={ "Stored frame of event " (label) ": arrow keys move the cursor, comma and full stop step through the frames, c, r and d choose the picture" } {} }
+                    canvas.loupe width="176" height="176" role="img" aria-label="Sixteen times magnified round the cursor" {}
+                }
+                output aria-live="polite" { "Move over the picture to see pixel values." }
+                p.help { "Keys on the picture: arrows move the cursor (with Shift by 10 px), comma and full stop step through the frames, c, r and d show captured, reference and difference." }
+            }
+        }
+    }
+}
+
+/// Readings against inputs round an event: of the channel with the worst error, else of the reading that is
+/// off most.
+fn readings(run: &CheckRun, event: &Event, window: &Window) -> Option<Markup> {
+    let permitted = |key: &ReadingKey| {
+        let region = run.display.region(&key.0)?;
+        region.tolerances.get(&key.1).map(|t| t.value)
+    };
+    let off = |key: &ReadingKey, s: &Series| {
+        let most = s
+            .points
+            .iter()
+            .map(|p| (p[1] - p[2]).abs())
+            .fold(0.0, f64::max);
+        most / permitted(key).unwrap_or(f64::INFINITY)
+    };
+    let channel = event.worst_error.as_ref().map(|w| w.channel.as_str());
+    let candidates: BTreeMap<&ReadingKey, &Series> = window
+        .series
+        .iter()
+        .filter(|(k, s)| s.points.len() > 1 && channel.is_none_or(|c| k.1 == c))
+        .collect();
+    let (key, series) = candidates
+        .into_iter()
+        .max_by(|a, b| off(a.0, a.1).total_cmp(&off(b.0, b.1)).then(b.0.cmp(a.0)))?;
+    let limits = Limits {
+        tolerance: permitted(key),
+        event_s: [event.onset_s, event.end_s],
+        detected_s: event.detected_s,
+        span_s: window.span_s,
+    };
+    let svg = plot(
+        &format!("{} ({})", key.1, series.unit),
+        &series.points,
+        &limits,
+    )
+    .ok()?;
+    Some(html! {
+        figure.plot {
+            (PreEscaped(svg))
+            figcaption {
+                "Readings of " (key.1) " (" (key.2) ", region " (key.0) ") against its inputs round the " (name(event.class))
+                " event: dots are values shown, the line is what was due"
+                @if limits.tolerance.is_some() { ", the band what is permitted" }
+                ". Shaded: the event; dashed: confirmed."
+            }
+        }
+    })
+}

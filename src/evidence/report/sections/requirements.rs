@@ -1,0 +1,132 @@
+//! Each requirement: regions, checks, result, evidence. What nothing exercised is loud.
+
+use maud::{Markup, html};
+
+use crate::evidence::report::Section;
+use crate::evidence::report::bundle::{Bundle, CheckRun};
+use crate::evidence::report::labels::{event_anchor, event_label, figure, percent, run_heading};
+use crate::evidence::requirements::{Finding, Requirement, region_finding, requirements};
+
+/// Events named in one row.
+const MOST_LINKS: usize = 12;
+
+pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
+    let body = html! {
+        p { "Requirement ids come from the definition. A requirement counts as exercised when at least one frame of each of \
+            its regions was judged while a freeze could have been seen." }
+        @for (k, (_, run)) in bundle.checks().enumerate() {
+            (run_heading(bundle, k))
+            @if let Some(e) = &run.summary.error {
+                p.loud { b { "Ended early: " } (e) " What follows holds for the frames before that." }
+            }
+            (table(bundle, k, run))
+        }
+    };
+    Some(Section {
+        id: "requirements",
+        title: "Requirements",
+        body,
+    })
+}
+
+fn table(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
+    let all = requirements(&run.display, &run.summary, &run.events);
+    let without: Vec<&str> = run
+        .display
+        .regions
+        .iter()
+        .filter(|r| r.requirements.is_empty())
+        .map(|r| r.id.as_str())
+        .collect();
+    html! {
+        table.requirements {
+            thead { tr { th { "Requirement" } th { "Regions" } th { "Checks" } th { "Result" } th { "Evidence" } } }
+            tbody {
+                @for r in &all {
+                    tr.loud-row[is_loud(r.finding)] {
+                        th scope="row" { (r.id) }
+                        td { (r.regions.join(", ")) }
+                        td { (checks(run, r)) }
+                        td { (result(r.finding)) }
+                        td { (evidence(bundle, k, run, r)) }
+                    }
+                }
+            }
+        }
+        @if all.is_empty() { p.loud { "The definition names no requirements." } }
+        @if !without.is_empty() {
+            p { "Regions that verify no requirement: "
+                @for (n, id) in without.iter().enumerate() {
+                    @if n > 0 { ", " }
+                    (id) " (" (region_finding(id, &run.summary, &run.events).text()) ")"
+                }
+                "."
+            }
+        }
+    }
+}
+
+const fn is_loud(finding: Finding) -> bool {
+    matches!(finding, Finding::NotExercised | Finding::PartlyExercised)
+}
+
+fn result(finding: Finding) -> Markup {
+    let (mark, kind) = match finding {
+        Finding::Fault => ("✗", "fault"),
+        Finding::NotExercised => ("!", "open"),
+        Finding::PartlyExercised => ("!", "open"),
+        Finding::Agrees => ("✓", "fine"),
+    };
+    html! { span.badge.(kind) { b aria-hidden="true" { (mark) } (finding.text()) } }
+}
+
+/// What is looked at: kinds of symbols, and values with what is permitted.
+fn checks(run: &CheckRun, r: &Requirement) -> String {
+    let regions = r.regions.iter().filter_map(|id| run.display.region(id));
+    let (mut symbols, mut values): (Vec<String>, Vec<String>) = (Vec::new(), Vec::new());
+    for region in regions {
+        for s in &region.symbols {
+            if !symbols.contains(s) {
+                symbols.push(s.clone());
+            }
+        }
+        for (channel, t) in &region.tolerances {
+            let text = format!("{channel} within {} {}", figure(t.value, 3), t.unit);
+            if !values.contains(&text) {
+                values.push(text);
+            }
+        }
+    }
+    let mut text = format!("picture ({})", symbols.join(", "));
+    if !values.is_empty() {
+        text.push_str("; ");
+        text.push_str(&values.join(", "));
+    }
+    text
+}
+
+fn evidence(bundle: &Bundle, k: usize, run: &CheckRun, r: &Requirement) -> Markup {
+    let counts = |verdict: &str| -> u64 {
+        r.regions
+            .iter()
+            .filter_map(|id| run.summary.region_verdicts.get(id)?.get(verdict))
+            .sum()
+    };
+    let all: u64 = r
+        .regions
+        .iter()
+        .filter_map(|id| run.summary.region_verdicts.get(id))
+        .flat_map(|c| c.values())
+        .sum();
+    html! {
+        @for (n, e) in r.events.iter().take(MOST_LINKS).enumerate() {
+            @if n > 0 { ", " }
+            a href={ "#" (event_anchor(k, *e)) } { (event_label(bundle, k, *e)) }
+        }
+        @if r.events.len() > MOST_LINKS { " and " (r.events.len() - MOST_LINKS) " more" }
+        @if !r.events.is_empty() { "; " }
+        (percent(all - counts("blind") - counts("not_judged"), all)) " of its frames exercised, "
+        (percent(counts("blind"), all)) " blind"
+        @for (region, why) in &r.not_exercised { br; b { (region) ": " (why) } }
+    }
+}

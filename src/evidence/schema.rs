@@ -1,0 +1,51 @@
+//! JSON Schemas of all records, made from their types. Copies lie in `schemas/` and are kept fresh by a test;
+//! `REGENERATE=schema cargo test --lib schema` writes them anew.
+
+use serde_json::Value;
+
+use super::display::DisplayRecord;
+use super::manifest::Manifest;
+use super::records::{FrameRecord, Summary};
+use super::stills::StillsRecord;
+use crate::judge::events::Event;
+
+/// By name of the file that it describes: the schema (JSON Schema, draft 2020-12). That of `frames` describes
+/// one line.
+#[must_use]
+pub fn schemas() -> [(&'static str, Value); 6] {
+    [
+        ("frames", schemars::schema_for!(FrameRecord).to_value()),
+        ("events", schemars::schema_for!(Vec<Event>).to_value()),
+        ("summary", schemars::schema_for!(Summary).to_value()),
+        ("display", schemars::schema_for!(DisplayRecord).to_value()),
+        ("stills", schemars::schema_for!(StillsRecord).to_value()),
+        ("manifest", schemars::schema_for!(Manifest).to_value()),
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn committed_schemas_are_fresh() {
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/src/evidence/schemas");
+        let is_asked = std::env::var("REGENERATE").as_deref() == Ok("schema");
+        for (name, schema) in schemas() {
+            let path = format!("{folder}/{name}.schema.json");
+            let fresh = format!("{schema:#}\n");
+            if is_asked {
+                std::fs::write(&path, &fresh).unwrap();
+            }
+            let committed = std::fs::read_to_string(&path).unwrap_or_default();
+            assert!(
+                committed == fresh,
+                "{path} is stale; run with REGENERATE=schema"
+            );
+        }
+        assert!(
+            !is_asked,
+            "the schemas were written; look at the change and run again without REGENERATE"
+        );
+    }
+}

@@ -1,0 +1,147 @@
+// The page as a reviewer uses it, in headless Chromium: no console error, every section, the stepper by mouse and
+// by keyboard, pixel values equal to the PNG's, printing, and axe-core in light and dark.
+// Usage: NODE_PATH=... node page.mjs REPORT.html RESULTS [--open-only]
+// RESULTS is the folder that the report was made of. Prints the time to open; does not judge it.
+import { createRequire } from "node:module";
+import { existsSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
+import { execFileSync } from "node:child_process";
+import { tmpdir } from "node:os";
+import { join, resolve } from "node:path";
+import { pathToFileURL } from "node:url";
+import assert from "node:assert/strict";
+
+const require = createRequire(import.meta.url);
+const { chromium } = require("playwright-core");
+const [report, results, mode] = process.argv.slice(2);
+const address = pathToFileURL(resolve(report)).href;
+const sections = ["answer", "cautions", "timeline", "events", "requirements", "readings", "reproduce", "manifest"];
+let passed = 0;
+const done = (what) => { passed += 1; console.log(`ok ${what}`); };
+
+const browser = await chromium.launch({
+  executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
+  args: ["--no-sandbox"],
+});
+try {
+  const page = await browser.newPage({ viewport: { width: 1280, height: 900 } });
+  const problems = [];
+  page.on("console", (m) => { if (["error", "warning"].includes(m.type())) problems.push(m.text()); });
+  page.on("pageerror", (e) => problems.push(String(e)));
+  page.on("request", (r) => { if (!r.url().startsWith("data:") && r.url() !== address) problems.push(`asks for ${r.url()}`); });
+  const began = performance.now();
+  await page.goto(address);
+  await page.evaluate(() => new Promise((done) => requestAnimationFrame(() => setTimeout(done))));
+  console.log(`opened in ${((performance.now() - began) / 1000).toFixed(2)} s`);
+  await page.waitForFunction(() => "ready" in document.documentElement.dataset, null, { timeout: 120000 });
+
+  for (const id of sections) assert.equal(await page.locator(`section#${id} h2`).count(), 1, id);
+  done("every section is there");
+
+  const strips = page.locator(".strips").first();
+  const told = () => page.locator(".timeline output").first().textContent();
+  await strips.focus();
+  const before = await told();
+  await page.keyboard.press("ArrowDown");
+  await page.keyboard.press("ArrowRight");
+  assert.notEqual(await told(), before);
+  if (await page.locator("article.event").count()) {
+    await page.keyboard.press("n");
+    assert.match(await told(), /event /);
+  }
+  await page.keyboard.press("0");
+  const box = await strips.boundingBox();
+  await page.mouse.move(box.x + box.width * 0.7, box.y + 60);
+  await page.mouse.wheel(0, -400);
+  assert.match(await told(), /frame \d+/);
+  done("the timeline answers mouse and keyboard");
+
+  if (mode !== "--open-only") {
+    const stills = JSON.parse(readFileSync(join(results, "stills.json"), "utf8"));
+    const stepper = page.locator("details.stepper").first();
+    await stepper.locator("summary").focus();
+    await page.keyboard.press("Enter");
+    const out = stepper.locator("output");
+    await page.waitForFunction((e) => e.textContent.startsWith("frame "), await out.elementHandle());
+    const anchor = await page.locator("article.event").first().getAttribute("id");
+    const event = stills.events.find((s) => `r1-e${s.event}` === anchor);
+    const parse = async () => {
+      const text = await out.textContent();
+      const m = text.match(/^frame (\d+) .*x (\d+), y (\d+): captured (\d+ \d+ \d+), reference (\d+ \d+ \d+), largest difference (\d+)$/);
+      assert.ok(m, text);
+      return { frame: +m[1], x: +m[2], y: +m[3], captured: m[4], reference: m[5], difference: +m[6] };
+    };
+    // The PNG's levels by a decoder that is not the browser's.
+    const level = (path, x, y) => execFileSync("python3", ["-c",
+      "import sys; from PIL import Image; print(*Image.open(sys.argv[1]).convert('RGB').getpixel((int(sys.argv[2]), int(sys.argv[3]))))",
+      join(results, path), String(x), String(y)], { encoding: "utf8" }).trim();
+    const compare = async () => {
+      const shown = await parse();
+      const still = event.stills.find((s) => s.frame === shown.frame);
+      const [x, y] = [shown.x - event.area[0], shown.y - event.area[1]];
+      assert.equal(shown.captured, level(still.captured, x, y));
+      assert.equal(shown.reference, level(still.reference, x, y));
+      const [a, b] = [shown.captured, shown.reference].map((t) => t.split(" ").map(Number));
+      assert.equal(shown.difference, Math.max(...a.map((v, k) => Math.abs(v - b[k]))));
+      return shown;
+    };
+    await compare();
+    const canvas = stepper.locator(".view canvas");
+    await canvas.focus();
+    const first = await parse();
+    for (const key of ["ArrowLeft", "ArrowUp", "Shift+ArrowLeft"]) await page.keyboard.press(key);
+    const moved = await compare();
+    assert.equal(moved.x, first.x - 11);
+    assert.equal(moved.y, first.y - 1);
+    await page.keyboard.press(moved.frame === event.stills[0].frame ? "." : ",");
+    await page.waitForFunction(([e, f]) => !e.textContent.startsWith(`frame ${f} `), [await out.elementHandle(), moved.frame]);
+    await compare();
+    await page.keyboard.press("d");
+    assert.ok(await stepper.locator("input[value=difference]").isChecked());
+    done("the stepper works by keyboard, and its values are the PNG's");
+
+    await stepper.locator("input[value=reference]").check();
+    await stepper.locator("input[name^=frame-]").last().check();
+    const last = event.stills.at(-1).frame;
+    await page.waitForFunction(([e, f]) => e.textContent.startsWith(`frame ${f} `), [await out.elementHandle(), last]);
+    const view = await canvas.boundingBox();
+    const { left, top } = await canvas.evaluate((c) => c.getBoundingClientRect());
+    await page.mouse.move(left + Math.min(view.width, 60) - 3, top + 21);
+    const pointed = await compare();
+    const zoom = +await stepper.locator("select").inputValue();
+    assert.equal(pointed.y - event.area[1], Math.floor(21 / zoom));
+    done("the stepper works by mouse, and its values are the PNG's");
+  }
+
+  const axe = process.env.NODE_PATH?.split(":").map((p) => join(p, "axe-core/axe.min.js")).find(existsSync);
+  assert.ok(axe, "axe-core is not on NODE_PATH");
+  for (const colorScheme of ["light", "dark"]) {
+    await page.emulateMedia({ colorScheme });
+    // Not addScriptTag: the page's own policy takes no scripts from elsewhere.
+    await page.evaluate(readFileSync(axe, "utf8") + "; undefined");
+    const found = await page.evaluate(() => axe.run(document, { resultTypes: ["violations"] }));
+    const list = found.violations.map((v) => `${v.id}: ${v.help}: ${v.nodes.slice(0, 3).map((n) => n.html.slice(0, 160) + " " + n.failureSummary).join(" | ")}`);
+    assert.deepEqual(list, [], colorScheme);
+    done(`no violation in ${colorScheme}`);
+  }
+
+  const folder = mkdtempSync(join(tmpdir(), "page-"));
+  try {
+    const pdf = join(folder, "page.pdf");
+    await page.pdf({ path: process.env.KEEP_PDF ?? pdf, preferCSSPageSize: true, printBackground: true });
+    const text = execFileSync("pdftotext", ["-layout", process.env.KEEP_PDF ?? pdf, "-"], { encoding: "utf8" });
+    const pages = text.split("\f").slice(0, -1);
+    assert.ok(pages.length >= 3, `${pages.length} pages`);
+    pages.forEach((p, k) => {
+      assert.ok(p.includes(`page ${k + 1} of ${pages.length}`), `page ${k + 1} has no number`);
+      assert.ok(p.includes("Evidence report"), `page ${k + 1} has no header`);
+    });
+    done(`printing gives ${pages.length} numbered pages`);
+  } finally {
+    rmSync(folder, { recursive: true });
+  }
+  assert.deepEqual(problems, []);
+  done("no console error, nothing asked for from outside");
+} finally {
+  await browser.close();
+}
+console.log(`${passed} passed, 0 failed`);
