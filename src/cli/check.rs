@@ -13,17 +13,20 @@ use crate::check::{self, Chain, FrameSource, Offset, Outcome, Seen, Settings, Si
 use crate::definition::Definition;
 use crate::evidence::csv::ReadingsWriter;
 use crate::evidence::manifest::{Input, stored_path};
+use crate::evidence::measurements::{Header, Writer as MeasurementsWriter};
 use crate::evidence::pictures;
 use crate::evidence::records::FrameRecord;
 use crate::evidence::stills::{Keeper, StillsRecord};
 use crate::examine::register::FrameReference;
 use crate::examine::subject::Subject;
 use crate::judge::events::{Event, name};
+use crate::judge::region::RegionVerdict;
 use crate::picture::{Picture, Rect};
 use crate::recording::Recording;
 use crate::recording::inputs::Inputs;
 use crate::reference::drawing::Drawing;
 use crate::reference::painter::Painter;
+use crate::tune::material::MEASUREMENTS;
 
 /// Arguments of `check`.
 #[derive(clap::Args)]
@@ -42,6 +45,9 @@ pub struct Arguments {
     /// Capture profile, from `framevouch calibrate`.
     #[arg(long, value_name = "P.json")]
     profile: Option<PathBuf>,
+    /// Also store what thresholds decide on, frame by frame, for `framevouch tune`.
+    #[arg(long)]
+    measurements: bool,
     /// No progress and no summary.
     #[arg(long)]
     quiet: bool,
@@ -103,6 +109,7 @@ pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<Outcome, F
         &|| arguments.capture.open(&definition),
         &settings,
         &arguments.out,
+        arguments.measurements,
         arguments.quiet,
     )?;
     let mut inputs = arguments.inputs();
@@ -132,6 +139,7 @@ impl Arguments {
             out: out.into(),
             offset: Some(Offset::Given(0.0)),
             profile: None,
+            measurements: false,
             quiet,
         }
     }
@@ -167,6 +175,9 @@ impl Arguments {
         if self.input.allow_missing {
             words.push("--allow-missing".into());
         }
+        if self.measurements {
+            words.push("--measurements".into());
+        }
         words
     }
 
@@ -197,13 +208,16 @@ pub(super) fn checked(
     open: Open,
     settings: &Settings,
     out: &Path,
+    measurements: bool,
     quiet: bool,
 ) -> Result<Outcome, Failure> {
     make_folder(out)?;
     results::begin(out)?;
     let drawing = Drawing::new(definition);
     let subject = Subject::new(definition, &drawing);
-    let once = |settings: &Settings| checked_once(subject, recording, open, settings, out, quiet);
+    let once = |settings: &Settings| {
+        checked_once(subject, recording, open, settings, out, measurements, quiet)
+    };
     if let Some(outcome) = once(settings)? {
         return Ok(outcome);
     }
@@ -223,6 +237,7 @@ fn checked_once(
     open: Open,
     settings: &Settings,
     out: &Path,
+    measurements: bool,
     quiet: bool,
 ) -> Result<Option<Outcome>, Failure> {
     let definition = subject.definition();
@@ -237,7 +252,15 @@ fn checked_once(
     }
     let readings = out.join("readings.csv");
     let readings_file = File::create(&readings).map_err(cannot_write(&readings))?;
+    let measured = out.join(MEASUREMENTS);
+    let measurements = if measurements {
+        let file = File::create(&measured).map_err(cannot_write(&measured))?;
+        Some(MeasurementsWriter::new(BufWriter::new(file)))
+    } else {
+        None
+    };
     let mut writer = Writer {
+        measurements,
         frames: BufWriter::new(file),
         readings: ReadingsWriter::new(readings_file)?,
         keeper: Keeper::new(&pictures),
@@ -257,6 +280,9 @@ fn checked_once(
     writer.frames.flush().map_err(cannot_write(&path))?;
     writer.readings.finish().map_err(cannot_write(&readings))?;
     writer.keeper.finish().map_err(cannot_write(&pictures))?;
+    if let Some(m) = &mut writer.measurements {
+        m.finish().map_err(cannot_write(&measured))?;
+    }
     writer.progress.finish_and_clear();
     let stills = write_pictures(
         definition,
@@ -292,6 +318,7 @@ fn progress(frame_count: Option<u64>, quiet: bool) -> ProgressBar {
 
 /// Writes frames as they come, and keeps pictures of events on disk until all is known.
 struct Writer {
+    measurements: Option<MeasurementsWriter<BufWriter<File>>>,
     frames: BufWriter<File>,
     readings: ReadingsWriter<File>,
     keeper: Keeper,
@@ -313,6 +340,18 @@ impl Sink for Writer {
 
     fn seen(&mut self, seen: &Seen) -> std::io::Result<()> {
         self.keeper.seen(seen)
+    }
+
+    fn columns(&mut self, header: &Header) -> std::io::Result<()> {
+        self.measurements
+            .as_mut()
+            .map_or(Ok(()), |m| m.begin(header))
+    }
+
+    fn measured(&mut self, time_s: f64, verdicts: &[RegionVerdict]) -> std::io::Result<()> {
+        self.measurements
+            .as_mut()
+            .map_or(Ok(()), |m| m.push(time_s, verdicts))
     }
 }
 

@@ -272,6 +272,59 @@ impl Measured {
     }
 }
 
+/// Frames in a clip of clean video: what is not written yet stays small however long the video is.
+const CLIP_FRAMES: usize = 1500;
+
+/// Writes the measurements of a check as they come.
+pub struct Writer<W: Write> {
+    out: W,
+    clip: Option<(Header, Measured)>,
+}
+
+impl<W: Write> Writer<W> {
+    /// Into `out`.
+    pub const fn new(out: W) -> Self {
+        Self { out, clip: None }
+    }
+
+    /// Begins the file.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn begin(&mut self, header: &Header) -> io::Result<()> {
+        self.clip = Some((header.clone(), Measured::with(header, None, 0)));
+        header.write(&mut self.out)
+    }
+
+    /// Adds a frame.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn push(&mut self, time_s: f64, verdicts: &[RegionVerdict]) -> io::Result<()> {
+        if let Some((header, clip)) = &mut self.clip {
+            clip.push(time_s, verdicts);
+            if clip.times_s.len() >= CLIP_FRAMES {
+                clip.write(&mut self.out)?;
+                *clip = Measured::with(header, None, 0);
+            }
+        }
+        Ok(())
+    }
+
+    /// Ends the file.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn finish(&mut self) -> io::Result<()> {
+        if let Some((_, clip)) = self.clip.take()
+            && !clip.times_s.is_empty()
+        {
+            clip.write(&mut self.out)?;
+        }
+        self.out.flush()
+    }
+}
+
 /// What is wrong with a file of measurements.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
