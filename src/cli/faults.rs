@@ -78,7 +78,7 @@ fn draw_all(arguments: &Arguments, out: &Path) -> Result<(), Failure> {
     for at_s in times {
         let frames = read_clip(&mut source, at_s)?;
         let onset = frames.partition_point(|f| f.time_s < at_s);
-        if onset == 0 || onset == frames.len() {
+        if onset == 0 || onset + 1 >= frames.len() {
             return Err(format!("the capture has no frames around --at {at_s} s").into());
         }
         let mut painter = Painter::new();
@@ -145,54 +145,60 @@ fn size_of(model: &dyn Model) -> String {
     })
 }
 
+/// A fault, the frame of the clip that shows it, and that frame with it.
+type Shown = (Fault, usize, CapturedFrame);
+
 /// Writes the picture of a kind where it shows best: the last cells of its row, `None` when it cannot be made
 /// in this clip.
 fn draw_one(model: &'static dyn Model, clip: &Clip, out: &Path) -> Result<Option<String>, Failure> {
-    // The last frame of the clip at an even distance from the onset: every second frame of some kinds is good.
-    let last = clip.frames.len() - 1;
-    let last = last - (last - clip.onset) % 2;
-    let clean = &clip.frames[last];
     let targets = model.targets(clip.subject);
     let stride = targets.len().div_ceil(TRIED_TARGETS).max(1);
-    let mut best: Option<(f64, Fault, CapturedFrame)> = None;
-    for target in targets.into_iter().step_by(stride) {
-        let fault = usual(model, target);
-        let Some(mut injector) = model.prepare(clip, &fault) else {
-            continue;
-        };
-        let mut frame = clean.clone();
-        let delivery = injector.apply(clip, last, &mut frame);
-        let area = clip.area(target);
-        let changed = paint::differing_px(&clean.picture, &frame.picture, area, 24);
-        // A region shows more than the whole frame, which is small on a page.
-        let weight = if target.region.is_some() { 1.0 } else { 1e-3 };
-        let shows = match delivery {
-            // A change of colour alone leaves luma as it is.
-            Delivery::Sent if frame.picture != clean.picture => (changed + 1) as f64 * weight,
-            Delivery::Sent | Delivery::Lost => 0.0,
-        };
-        if best.as_ref().is_none_or(|(most, _, _)| shows > *most) {
-            best = Some((shows, fault, frame));
-        }
-    }
-    let Some((shows, fault, frame)) = best else {
+    let faults = targets.into_iter().step_by(stride);
+    let tried = faults.filter_map(|target| tried(model, clip, usual(model, target)));
+    let Some((shows, (fault, k, frame))) = tried.max_by(|a, b| a.0.total_cmp(&b.0)) else {
         return Ok(None);
     };
     let harmless = model.twin(clip, &fault).map_or("", |(_, words)| words);
     if shows == 0.0 {
         return Ok(Some(format!("| {harmless} | in time only")));
     }
-    let area = clip.area(fault.target).grown(MARGIN_PX);
     let panels = pictures::side_by_side(
-        &pictures::to_rgb(&clean.picture),
+        &pictures::to_rgb(&clip.frames[k].picture),
         &pictures::to_rgb(&frame.picture),
-        area,
+        clip.area(fault.target).grown(MARGIN_PX),
     );
     let name = format!("{}.png", model.name());
     let mut bytes = std::io::Cursor::new(Vec::new());
     panels.write_to(&mut bytes, image::ImageFormat::Png)?;
     write_file(&out.join(&name), bytes.get_ref())?;
     Ok(Some(format!("| {harmless} | ![]({name})")))
+}
+
+/// How well `fault` shows, in the latest frame of the clip that shows it at all. `None` when it cannot be made.
+fn tried(model: &dyn Model, clip: &Clip, fault: Fault) -> Option<(f64, Shown)> {
+    let mut injector = model.prepare(clip, &fault)?;
+    let last = clip.frames.len() - 1;
+    let area = clip.area(fault.target);
+    // A region shows more than the whole frame, which is small on a page.
+    let weight = if fault.target.region.is_some() {
+        1.0
+    } else {
+        1e-3
+    };
+    // Late frames show best what grows. What comes and goes is met on the way back.
+    for k in [last, last - 1, clip.onset.midpoint(last), clip.onset] {
+        let clean = &clip.frames[k];
+        let mut frame = clean.clone();
+        let delivery = injector.apply(clip, k, &mut frame);
+        if delivery == Delivery::Sent && frame.picture != clean.picture {
+            let changed = paint::differing_px(&clean.picture, &frame.picture, area, 24);
+            // One more, since a change of colour alone leaves luma as it is.
+            let shows = (changed + 1) as f64 * weight;
+            return Some((shows, (fault, k, frame)));
+        }
+    }
+    let frame = clip.frames[last].clone();
+    Some((0.0, (fault, last, frame)))
 }
 
 fn usual(model: &dyn Model, target: Target) -> Fault {

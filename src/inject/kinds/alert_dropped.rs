@@ -2,7 +2,7 @@
 
 use super::super::redraw::Redrawn;
 use super::super::{Clip, Fault, Group, Injector, Model, Target};
-use super::{LASTING, briefly, from_seed, is_brief, lasting, symbol, symbols_that};
+use super::{LASTING, briefly, fewest_alerts, from_seed, is_brief, lasting, symbol, symbols_that};
 use crate::definition::model::Symbol;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -53,6 +53,9 @@ impl Model for AlertDropped {
             return None;
         };
         let base = Drawing::new(clip.definition()).alert_base(region, index);
+        if fewest_alerts(clip, list, base) == 0 {
+            return None;
+        }
         // By slot and not by alert, so that the fault goes on when other alerts come up.
         let (list, seed) = (list.clone(), fault.seed);
         let change = move |_: &Clip, _: usize, inputs: &mut Inputs| {

@@ -2,10 +2,11 @@
 
 use super::super::redraw::Redrawn;
 use super::super::{Clip, Fault, Group, Injector, Model, Target};
-use super::{LASTING, briefly, from_seed, is_brief, lasting, symbol, symbols_that};
+use super::{LASTING, briefly, fewest_alerts, from_seed, is_brief, lasting, symbol, symbols_that};
 use crate::definition::model::Symbol;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
+use crate::reference::drawing::Drawing;
 use crate::reference::scene::{Item, Scene, Shape};
 
 /// See the module.
@@ -45,10 +46,14 @@ impl Model for AlertOrder {
     }
 
     fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
-        let region = fault.target.region?;
+        let (region, index) = (fault.target.region?, fault.target.symbol?);
         let Symbol::Alerts(list) = symbol(clip, fault)? else {
             return None;
         };
+        let base = Drawing::new(clip.definition()).alert_base(region, index);
+        if fewest_alerts(clip, list, base) < 2 {
+            return None;
+        }
         let (pitch_px, seed) = (list.line_height, fault.seed);
         let (list, font) = (list.clone(), clip.definition().font(&list.font));
         let edit = move |_: &Clip, _: usize, scene: &mut Scene| {

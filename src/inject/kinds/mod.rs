@@ -47,8 +47,10 @@ use super::redraw::{CLEAR_LEVELS, LEAST_PX};
 use super::{Clip, Delivery, Fault, Injector, Model, Target, paint};
 use crate::capture::CapturedFrame;
 use crate::definition::Definition;
-use crate::definition::model::{Region, Symbol};
+use crate::definition::model::{Alerts, Region, Symbol};
 use crate::examine::subject::Subject;
+use crate::recording::inputs::Inputs;
+use crate::reference::symbols::alerts;
 
 /// All kinds of faults, in the order of reports.
 pub const MODELS: &[&dyn Model] = &[
@@ -268,6 +270,23 @@ fn that_shows(
     let area = clip.area(target);
     let changed = paint::differing_px(&clean.picture, &frame.picture, area, CLEAR_LEVELS);
     (changed >= LEAST_PX as u64).then_some(injector)
+}
+
+/// How long an alert must stay so that a fault of it can be confirmed, s.
+const CONFIRMABLE_S: f64 = 1.0;
+
+/// The fewest alerts of a list that are shown at once, from the onset on for as long as a fault takes to be
+/// confirmed. `base` is the index of the list's first alert in [`Inputs::active_since_s`].
+fn fewest_alerts(clip: &Clip, list: &Alerts, base: usize) -> usize {
+    let mut inputs = Inputs::default();
+    (clip.onset..clip.frames.len())
+        .take_while(|k| clip.since_onset_s(*k) <= CONFIRMABLE_S)
+        .map(|k| {
+            clip.inputs(k, &mut inputs);
+            alerts::order(list, base, &inputs).take(list.slots).count()
+        })
+        .min()
+        .unwrap_or(0)
 }
 
 /// Another fault as the nearest harmless change of `fault`.

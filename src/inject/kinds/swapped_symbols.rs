@@ -1,7 +1,9 @@
 //! A region shows the picture of another region of about the same size, in its middle.
 
 use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
-use super::{LASTING, WHOLE, briefly, drawn_regions, from_seed, is_brief, lasting, that_shows};
+use super::{
+    LASTING, WHOLE, briefly, drawn_regions, from_seed, has_ink, is_brief, lasting, that_shows,
+};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -52,16 +54,18 @@ impl Model for SwappedSymbols {
     fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
         let own = fault.target.region?;
         let count = clip.definition().regions().len();
-        let others: Vec<usize> = (0..count)
+        let others: Vec<Target> = (0..count)
             .filter(|k| is_like(clip.subject, own, *k))
+            .map(|k| Target {
+                region: Some(k),
+                ..WHOLE
+            })
             .collect();
-        let other = *from_seed(&others, fault.seed).next()?;
+        // An empty picture would be a blank one.
+        let other = from_seed(&others, fault.seed).find(|t| has_ink(clip, **t))?;
         let swap = Swapping {
             own: fault.target,
-            other: Target {
-                region: Some(other),
-                ..WHOLE
-            },
+            other: *other,
         };
         let injector = that_shows(clip, fault.target, Box::new(swap))?;
         Some(lasting(self, fault, injector))

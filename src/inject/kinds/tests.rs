@@ -18,7 +18,7 @@ use crate::reference::canvas::Siting;
 use crate::reference::drawing::Drawing;
 
 /// Two alerts are active, everything moves.
-const FIRST_FRAME: u64 = 1540;
+const FIRST_FRAME: u64 = 1530;
 const ONSET: usize = 14;
 const FRAMES: usize = 28;
 
