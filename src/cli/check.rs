@@ -382,7 +382,13 @@ fn write_pictures(
         picture.save(folder.join(picture_name(k, event)))?;
     }
     let area = |event: &Event| event_area(definition, event);
-    let stills = keeper.write(out, &outcome.events, &area, &mut reference)?;
+    let stills = keeper.write(
+        out,
+        &outcome.events,
+        &area,
+        &mut reference,
+        &definition.unchecked(),
+    )?;
     keeper.clear().map_err(cannot_write(&folder))?;
     Ok(stills)
 }

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::records::RECORDS_VERSION;
 use crate::definition::Definition;
-use crate::definition::model::Hazard;
+use crate::definition::model::{Hazard, Symbol};
 
 /// `display.json`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -45,8 +45,20 @@ pub struct RegionInfo {
     pub max_latency_ms: f64,
     /// Kinds of its symbols, in the order of the file, each once.
     pub symbols: Vec<String>,
+    /// Areas in it that are left out of the check.
+    #[serde(default)]
+    pub unchecked: Vec<UncheckedArea>,
     /// By channel: largest permitted error and its unit.
     pub tolerances: BTreeMap<String, Tolerance>,
+}
+
+/// An area that is left out of the check.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct UncheckedArea {
+    /// `[x, y, width, height]`, px.
+    pub rect: [i32; 4],
+    /// Why it cannot be checked.
+    pub reason: String,
 }
 
 /// A largest permitted error.
@@ -94,6 +106,7 @@ impl DisplayRecord {
                         recover_ms: r.recover_ms,
                         max_latency_ms: r.max_latency_ms.unwrap_or(display.max_latency_ms),
                         symbols,
+                        unchecked: r.symbol.iter().filter_map(unchecked_area).collect(),
                         tolerances: r
                             .tolerance
                             .iter()
@@ -111,9 +124,36 @@ impl DisplayRecord {
         }
     }
 
+    /// Area of all that is left out of the check inside regions, px.
+    #[must_use]
+    pub fn left_out_px(&self) -> i64 {
+        let areas = self.regions.iter().flat_map(|r| &r.unchecked);
+        areas
+            .map(|u| i64::from(u.rect[2]) * i64::from(u.rect[3]))
+            .sum()
+    }
+
     /// The region called `id`.
     #[must_use]
     pub fn region(&self, id: &str) -> Option<&RegionInfo> {
         self.regions.iter().find(|r| r.id == id)
     }
+}
+
+impl RegionInfo {
+    /// Whether there is nothing in it but what is left out of the check.
+    #[must_use]
+    pub fn is_unchecked(&self) -> bool {
+        !self.symbols.is_empty() && self.symbols.iter().all(|s| s == "unchecked")
+    }
+}
+
+fn unchecked_area(symbol: &Symbol) -> Option<UncheckedArea> {
+    let Symbol::Unchecked(u) = symbol else {
+        return None;
+    };
+    Some(UncheckedArea {
+        rect: u.rect,
+        reason: u.reason.clone(),
+    })
 }

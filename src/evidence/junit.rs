@@ -43,8 +43,8 @@ pub fn junit_xml(
         .iter()
         .map(|r| Case {
             name: r.id.clone(),
-            finding: region_finding(&r.id, summary, events),
-            why: not_exercised(&r.id, summary).unwrap_or_default(),
+            finding: region_finding(r, summary, events),
+            why: not_exercised(r, summary).unwrap_or_default(),
             events: events_of(&r.id, events),
         })
         .collect();

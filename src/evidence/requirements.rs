@@ -52,11 +52,14 @@ pub struct Requirement {
 
 /// Why a region was not exercised; `None` when it was.
 #[must_use]
-pub fn not_exercised(region: &str, summary: &Summary) -> Option<String> {
-    if let Some(why) = summary.not_judged.get(region) {
+pub fn not_exercised(region: &RegionInfo, summary: &Summary) -> Option<String> {
+    if region.is_unchecked() {
+        return Some("all of it is left out of the check".into());
+    }
+    if let Some(why) = summary.not_judged.get(&region.id) {
         return Some(format!("not judged: {why}"));
     }
-    let counts = summary.region_verdicts.get(region)?;
+    let counts = summary.region_verdicts.get(&region.id)?;
     let of = |verdict: &str| counts.get(verdict).copied().unwrap_or(0);
     let frames: u64 = counts.values().sum();
     if frames == 0 {
@@ -101,7 +104,7 @@ pub fn requirements(
                 .collect();
             let not_exercised: BTreeMap<String, String> = regions
                 .iter()
-                .filter_map(|r| Some((r.id.clone(), not_exercised(&r.id, summary)?)))
+                .filter_map(|r| Some((r.id.clone(), not_exercised(r, summary)?)))
                 .collect();
             let finding = if !events.is_empty() {
                 Finding::Fault
@@ -125,8 +128,8 @@ pub fn requirements(
 
 /// What the run says of one region.
 #[must_use]
-pub fn region_finding(region: &str, summary: &Summary, events: &[Event]) -> Finding {
-    if !events_of(region, events).is_empty() {
+pub fn region_finding(region: &RegionInfo, summary: &Summary, events: &[Event]) -> Finding {
+    if !events_of(&region.id, events).is_empty() {
         Finding::Fault
     } else if not_exercised(region, summary).is_some() {
         Finding::NotExercised
@@ -149,6 +152,14 @@ mod tests {
         assert_eq!(of("R-LACK").finding, Finding::NotExercised);
         assert_eq!(of("R-BOTH").finding, Finding::PartlyExercised);
         assert!(of("R-LACK").not_exercised["lacking"].contains("the recording lacks x"));
+    }
+
+    #[test]
+    fn what_is_left_out_of_the_check_does_not_pass() {
+        let mut shown = display();
+        shown.regions[0].symbols = vec!["unchecked".into()];
+        let found = region_finding(&shown.regions[0], &summary(), &[]);
+        assert_eq!(found, Finding::NotExercised);
     }
 
     #[test]

@@ -293,7 +293,8 @@ impl Keeper {
     }
 
     /// Cuts the stored frames of `events` to their areas and writes them below `out`; `area` says what an
-    /// event's pictures show, `reference` draws what was due at a recording time.
+    /// event's pictures show, `reference` draws what was due at a recording time, `unchecked` are areas in which
+    /// differences mean nothing.
     ///
     /// # Errors
     /// When a picture cannot be read or written.
@@ -303,6 +304,7 @@ impl Keeper {
         events: &[Event],
         area: &dyn Fn(&Event) -> Rect,
         reference: &mut dyn FnMut(f64) -> Picture,
+        unchecked: &[Rect],
     ) -> image::ImageResult<StillsRecord> {
         let chosen: BTreeSet<usize> = by_importance(events)
             .into_iter()
@@ -329,7 +331,7 @@ impl Keeper {
                 let captured = cut(&self.load(frame)?, area);
                 let reference = cut(&to_rgb(&reference(times.due_time_s)), area);
                 if roles.contains(&Role::Best) {
-                    focus = most_different(&captured, &reference, area);
+                    focus = most_different(&captured, &reference, area, unchecked);
                 }
                 let name = |what: &str| format!("{FOLDER}/event_{k:04}_{frame:06}_{what}.png");
                 let still = Still {
@@ -430,7 +432,12 @@ fn save(picture: &RgbImage, path: &Path) -> image::ImageResult<()> {
 
 /// The window of [`FOCUS_PX`] in which two pictures of `area` differ most, by sums over the pictures
 /// (a summed-area table), first of equals from the top left.
-fn most_different(captured: &RgbImage, reference: &RgbImage, area: Rect) -> Rect {
+fn most_different(
+    captured: &RgbImage,
+    reference: &RgbImage,
+    area: Rect,
+    unchecked: &[Rect],
+) -> Rect {
     let (w, h) = (captured.width() as usize, captured.height() as usize);
     let (fw, fh) = ((FOCUS_PX.0 as usize).min(w), (FOCUS_PX.1 as usize).min(h));
     let mut sums = vec![0u64; (w + 1) * (h + 1)];
@@ -439,12 +446,15 @@ fn most_different(captured: &RgbImage, reference: &RgbImage, area: Rect) -> Rect
         for x in 0..w {
             let a = captured.get_pixel(x as u32, y as u32).0;
             let b = reference.get_pixel(x as u32, y as u32).0;
-            // Squares, so that one wrong stroke outweighs noise all over.
-            row += a
-                .iter()
-                .zip(&b)
-                .map(|(a, b)| u64::from(a.abs_diff(*b)).pow(2))
-                .sum::<u64>();
+            let (px, py) = (area.x + x as i32, area.y + y as i32);
+            if !unchecked.iter().any(|u| u.contains(px, py)) {
+                // Squares, so that one wrong stroke outweighs noise all over.
+                row += a
+                    .iter()
+                    .zip(&b)
+                    .map(|(a, b)| u64::from(a.abs_diff(*b)).pow(2))
+                    .sum::<u64>();
+            }
             sums[(y + 1) * (w + 1) + x + 1] = sums[y * (w + 1) + x + 1] + row;
         }
     }
@@ -562,10 +572,14 @@ mod tests {
         for x in 70..80 {
             captured.put_pixel(x, 60, Rgb([200, 10, 10]));
         }
-        let focus = most_different(&captured, &reference, Rect::new(5, 7, 100, 80));
+        let focus = most_different(&captured, &reference, Rect::new(5, 7, 100, 80), &[]);
         assert!(
             focus.contains(75 + 5, 60 + 7) && focus.contains(79 + 5, 60 + 7),
             "{focus:?}"
         );
+        let left_out = [Rect::new(60, 40, 45, 40)];
+        let area = Rect::new(5, 7, 100, 80);
+        let focus = most_different(&captured, &reference, area, &left_out);
+        assert!(!focus.contains(75 + 5, 60 + 7), "{focus:?}");
     }
 }

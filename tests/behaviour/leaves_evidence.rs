@@ -106,7 +106,7 @@ fn tables_say_what_the_records_say(files: &Files) {
     loop {
         match reader.read_event_into(&mut buffer).expect("it is XML") {
             quick_xml::events::Event::Eof => break,
-            quick_xml::events::Event::Start(e) if e.name().as_ref() == b"failure" => failures += 1,
+            quick_xml::events::Event::Start(e) if e.name().as_ref() == "failure" => failures += 1,
             _ => {}
         }
     }

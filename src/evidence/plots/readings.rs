@@ -42,7 +42,7 @@ pub fn plot(title: &str, points: &[[f64; 3]], limits: &Limits) -> Result<String,
     draw(&mut svg, title, points, limits).map_err(|e| e.to_string())?;
     // Scaled by the page: a size in the file would fix it.
     let fixed = format!("width=\"{}\" height=\"{}\" viewBox", SIZE.0, SIZE.1);
-    Ok(svg.replacen(&fixed, "role=\"img\" viewBox", 1))
+    Ok(svg.replacen(&fixed, "aria-hidden=\"true\" viewBox", 1))
 }
 
 fn draw(

@@ -26,7 +26,14 @@ pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
             p { "Of this run:" }
             ul {
                 li { (s.unchecked_px) " px of the display (" (percent(s.unchecked_px.max(0) as u64, all_px.max(1) as u64))
-                    ") lie in no region or in unchecked areas." }
+                    ") lie in no region." }
+                @if run.display.left_out_px() > 0 {
+                    li { "Left out of the check inside regions: " (run.display.left_out_px()) " px:"
+                        ul { @for r in &run.display.regions { @for u in &r.unchecked {
+                            li { (r.id) ", " (u.rect[2]) " x " (u.rect[3]) " px at " (u.rect[0]) ", " (u.rect[1]) ": " (u.reason) }
+                        } } }
+                    }
+                }
                 li { "Chain: " (s.profile_from) "." }
                 @for (region, why) in &s.not_judged { li { b { (region) } " was not judged: " (why) "." } }
                 @for note in &s.notes { li { (note) } }

@@ -49,7 +49,7 @@ fn table(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
     let cards = cards_of(run, bundle.folders.len());
     html! {
         table {
-            caption { "Events in order of onset. Delay is from the first faulty frame to confirmation; the limit is the confirmation time that the definition asks for." }
+            caption { "Events in order of onset. Delay is from the first faulty frame to confirmation; the limit is the confirmation time that the definition asks for, which delays round up to a frame. 'Over': it took longer, as a freeze or delay does that shows only once data move." }
             thead { tr {
                 th { "Event" } th { "Class" } th { "Where" } th.n { "Onset s" } th.n { "Delay ms" } th.n { "Limit ms" }
                 th.n { "Lasted s" } th { "Worst error" } th { "Hazard" } th { "Action" }
@@ -97,16 +97,29 @@ fn delay(event: &Event) -> String {
     format!("{:.0}", (event.detected_s - event.onset_s) * 1000.0)
 }
 
-/// The shortest confirmation time of the regions: the event may take no longer than that and one frame.
-fn limit(run: &CheckRun, event: &Event) -> String {
-    let shortest = run
-        .display
+/// The shortest confirmation time of the regions, ms: the event may take no longer than that, rounded up to a
+/// frame.
+fn limit_ms(run: &CheckRun, event: &Event) -> Option<f64> {
+    run.display
         .regions
         .iter()
         .filter(|r| event.regions.iter().any(|id| id == "*" || *id == r.id))
         .map(|r| r.confirm_ms)
-        .min_by(f64::total_cmp);
-    shortest.map_or("-".into(), |ms| format!("{ms:.0}"))
+        .min_by(f64::total_cmp)
+}
+
+fn limit(run: &CheckRun, event: &Event) -> Markup {
+    let Some(limit_ms) = limit_ms(run, event) else {
+        return html! { "-" };
+    };
+    // A frame's time, at the rate of the run.
+    let frames = run.frames.frames.max(2) as f64;
+    let frame_ms = run
+        .summary
+        .span_s
+        .map_or(0.0, |[a, b]| (b - a) / (frames - 1.0) * 1000.0);
+    let is_over = (event.detected_s - event.onset_s) * 1000.0 > limit_ms + frame_ms + 1.0;
+    html! { (format!("{limit_ms:.0}")) @if is_over { " " b { "over" } } }
 }
 
 fn worst(error: Option<&WorstError>) -> String {
@@ -153,7 +166,7 @@ fn card(bundle: &Bundle, k: usize, run: &CheckRun, e: usize, stills: &[Embedded]
             dl.columns {
                 div { dt { "Onset" } dd { (format!("{:.3}", event.onset_s)) " s, frame " (event.first_frame) } }
                 div { dt { "Confirmed" } dd { (format!("{:.3}", event.detected_s)) " s: after " (delay(event))
-                    " ms, confirmation time " (limit(run, event)) " ms" } }
+                    " ms; confirmation time, ms: " (limit(run, event)) } }
                 div { dt { "End" } dd { (format!("{:.3}", event.end_s)) " s, last faulty frame " (event.last_frame) } }
                 div { dt { "Worst error" } dd { (worst(event.worst_error.as_ref())) (tolerance(run, event)) } }
                 div { dt { "Hazard, action" } dd { (word(&event.hazard)) ", " (action(event)) } }
@@ -242,13 +255,10 @@ fn readings(run: &CheckRun, event: &Event, window: &Window) -> Option<Markup> {
         let region = run.display.region(&key.0)?;
         region.tolerances.get(&key.1).map(|t| t.value)
     };
+    // The mean, not the largest: a single misread digit must not choose the plot.
     let off = |key: &ReadingKey, s: &Series| {
-        let most = s
-            .points
-            .iter()
-            .map(|p| (p[1] - p[2]).abs())
-            .fold(0.0, f64::max);
-        most / permitted(key).unwrap_or(f64::INFINITY)
+        let sum: f64 = s.points.iter().map(|p| (p[1] - p[2]).abs()).sum();
+        sum / s.points.len() as f64 / permitted(key).unwrap_or(f64::INFINITY)
     };
     let channel = event.worst_error.as_ref().map(|w| w.channel.as_str());
     let candidates: BTreeMap<&ReadingKey, &Series> = window

@@ -43,7 +43,7 @@ fn table(folder: &Folder) -> Markup {
     }
     html! {
         table.manifest {
-            thead { tr { th { "" } th { "File" } th.n { "Bytes" } th { "SHA-256" } th { "CRC-32" } } }
+            thead { tr { th { "Role" } th { "File" } th.n { "Bytes" } th { "SHA-256" } th { "CRC-32" } } }
             tbody {
                 @for i in &folder.manifest.inputs {
                     tr { td { (i.role) } th scope="row" { (i.path) @if let Some(n) = i.files { " (" (n) " files)" } }

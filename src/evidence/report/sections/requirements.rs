@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use crate::evidence::display::RegionInfo;
 use crate::evidence::report::Section;
 use crate::evidence::report::bundle::{Bundle, CheckRun};
 use crate::evidence::report::labels::{event_anchor, event_label, figure, percent, run_heading};
@@ -31,12 +32,11 @@ pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
 
 fn table(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
     let all = requirements(&run.display, &run.summary, &run.events);
-    let without: Vec<&str> = run
+    let without: Vec<&RegionInfo> = run
         .display
         .regions
         .iter()
         .filter(|r| r.requirements.is_empty())
-        .map(|r| r.id.as_str())
         .collect();
     html! {
         table.requirements {
@@ -56,9 +56,9 @@ fn table(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
         @if all.is_empty() { p.loud { "The definition names no requirements." } }
         @if !without.is_empty() {
             p { "Regions that verify no requirement: "
-                @for (n, id) in without.iter().enumerate() {
+                @for (n, region) in without.iter().enumerate() {
                     @if n > 0 { ", " }
-                    (id) " (" (region_finding(id, &run.summary, &run.events).text()) ")"
+                    (region.id) " (" (region_finding(region, &run.summary, &run.events).text()) ")"
                 }
                 "."
             }
