@@ -47,7 +47,6 @@ impl Roc {
     /// Fawcett, "An introduction to ROC analysis", Pattern Recognition Letters 27 (2006), 861-874: equal scores make
     /// one step. Hanley and McNeil, Radiology 143 (1982), 29-36: the area by trapezoids is Mann and Whitney's
     /// statistic. Youden, Cancer 3 (1950), 32-35.
-    #[expect(clippy::missing_panics_doc, reason = "there is always a first point")]
     pub fn new(samples: &[Sample]) -> Result<Self, Error> {
         for sample in samples {
             Error::finite("score", sample.score)?;
