@@ -1,7 +1,9 @@
 //! Drawing a region anew over captured pixels, as it would look with other inputs or another definition.
 //!
 //! The region is drawn twice: as it should be and as the fault has it. Where both are the same the captured
-//! pixels stay; where they differ the second is painted, blurred and with noise as the chain has them.
+//! pixels stay; where they differ, and on the pixels next to those, the second is painted, blurred and with
+//! noise as the chain has them. The neighbours are painted since the unit's own ink reaches a little farther than
+//! the reference's: without that a ghost of the true outline would stay, and tell on the fault.
 
 use super::paint::{Noise, plane_area, steps};
 use super::{Clip, Delivery, Injector};
@@ -187,15 +189,22 @@ impl Redraw {
             // Colour planes are blurred half as much in their own, larger samples.
             let step = f64::from(steps(clip.profile.subsampling, plane)[0]);
             let blur = if step > 1.0 { [1.0, 0.0] } else { self.blur };
-            for y in 0..part.height as usize {
-                let target = &mut picture.planes_mut()[plane].row_mut(part.y as usize + y)
-                    [part.x as usize..part.right() as usize];
-                let (truth_row, fault_row) = (truth.row(y), fault.row(y));
-                if truth_row == fault_row {
+            let differs = |y: usize| {
+                let pairs = truth.row(y).iter().zip(fault.row(y));
+                pairs.map(|(a, b)| a != b).collect::<Vec<bool>>()
+            };
+            let (width, height) = (part.width as usize, part.height as usize);
+            let rows: Vec<Vec<bool>> = (0..height).map(differs).collect();
+            for y in 0..height {
+                let near = &rows[y.saturating_sub(1)..(y + 2).min(height)];
+                if !near.iter().flatten().any(|d| *d) {
                     continue;
                 }
+                let target = &mut picture.planes_mut()[plane].row_mut(part.y as usize + y)
+                    [part.x as usize..part.right() as usize];
                 for (x, level) in target.iter_mut().enumerate() {
-                    if truth_row[x] != fault_row[x] {
+                    let columns = x.saturating_sub(1)..(x + 2).min(width);
+                    if near.iter().any(|row| row[columns.clone()].contains(&true)) {
                         *level = noise.on(blurred(fault, x, y, blur), sigma);
                     }
                 }
