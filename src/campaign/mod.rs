@@ -11,6 +11,7 @@
 //! changed; see [`crate::inject`].
 
 pub mod plan;
+pub mod plots;
 pub mod records;
 pub mod run;
 pub mod statistics;

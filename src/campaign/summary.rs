@@ -58,6 +58,8 @@ pub struct Summary {
     pub by_hazard: Vec<Coverage>,
     /// By kind and region.
     pub by_kind_and_region: Vec<Coverage>,
+    /// Detection times by hazard class, for their plot.
+    pub detection_times: Vec<DetectionTimes>,
     /// Classes due and given.
     pub confusion: Confusion,
     /// Harmless changes that were raised, by kind.
@@ -98,6 +100,50 @@ pub struct Coverage {
     pub limit_ms: Option<f64>,
     /// Raised within the limit, of those that have one.
     pub within_limit: Option<Proportion>,
+}
+
+/// Detection times of one hazard class.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct DetectionTimes {
+    /// Hazard class.
+    pub hazard: String,
+    /// Limit, ms, where the plan has one.
+    pub limit_ms: Option<f64>,
+    /// Times of the faults in place, ms, rising; of more than 400, each n-th.
+    pub times_ms: Vec<f64>,
+    /// Faults not raised in place, thinned in the same way.
+    pub missed: u64,
+}
+
+/// Most detection times that are kept for a plot.
+const KEPT_TIMES: usize = 400;
+
+fn detection_times(counted: &[&TrialRecord]) -> Vec<DetectionTimes> {
+    let mut groups: BTreeMap<usize, Vec<&TrialRecord>> = BTreeMap::new();
+    for t in counted {
+        groups.entry(t.hazard as usize).or_default().push(t);
+    }
+    groups
+        .into_values()
+        .map(|list| {
+            let found = list.iter().filter(|t| is_in_place(t));
+            let mut times_ms: Vec<f64> = found.filter_map(|t| t.outcome.detection_ms).collect();
+            times_ms.sort_by(f64::total_cmp);
+            let missed = (list.len() - times_ms.len()) as u64;
+            let step = times_ms.len().div_ceil(KEPT_TIMES).max(1);
+            DetectionTimes {
+                hazard: word(&list[0].hazard),
+                limit_ms: list[0].outcome.limit_ms,
+                // From the end, so that the worst one stays.
+                times_ms: {
+                    let mut kept: Vec<f64> = times_ms.iter().rev().step_by(step).copied().collect();
+                    kept.reverse();
+                    kept
+                },
+                missed: missed.div_ceil(step as u64),
+            }
+        })
+        .collect()
 }
 
 /// Harmless changes of one kind.
@@ -151,8 +197,8 @@ pub struct Nuisance {
 pub struct RegionTail {
     /// Region.
     pub region: String,
-    /// Strengths after confirmation, in tolerances, in steps of a hundredth: how many frames an hour are above.
-    pub exceeded_per_hour: Vec<[f64; 2]>,
+    /// Peaks above the threshold, in tolerances, rising.
+    pub peaks: Vec<f64>,
     /// The fitted tail, or why there is none. An extrapolation.
     pub fit: extremes::Outcome,
     /// How the fit depends on its threshold.
@@ -377,6 +423,7 @@ pub fn summarise(
             c.kind = Some(t.kind.clone());
             c.region = Some(t.region.clone());
         })?,
+        detection_times: detection_times(&counted),
         confusion: Confusion::new(
             counted.iter().map(|t| {
                 let due = t.outcome.expected.first().map(String::as_str);
@@ -399,6 +446,12 @@ pub fn summarise(
         misses: misses(&counted),
         notes,
     })
+}
+
+/// A region for readers: `*` is the whole frame.
+#[must_use]
+pub fn place_name(region: &str) -> &str {
+    if region == "*" { "whole frame" } else { region }
 }
 
 /// A plain enum as it stands in the records.
@@ -599,16 +652,14 @@ fn tails(
         };
         let mut thresholds: Vec<f64> = [0.9, 0.95, 0.97, 0.98, 0.99, 0.995].map(at).to_vec();
         thresholds.dedup();
-        let exceeded_per_hour = (0..40)
-            .map(|i| at(0.8 + 0.2 * f64::from(i) / 39.0))
-            .map(|level| {
-                let above = extremes::decluster(values, level, RUN_LENGTH).len();
-                [rounded(level), rounded(above as f64 / hours)]
-            })
+        let mut peaks: Vec<f64> = extremes::decluster(values, settings.threshold, RUN_LENGTH)
+            .iter()
+            .map(|p| p.value)
             .collect();
+        peaks.sort_by(f64::total_cmp);
         tails.push(RegionTail {
             region: header.regions[k].id.clone(),
-            exceeded_per_hour,
+            peaks,
             fit: extremes::fit(values, hours, &settings)?,
             stability: extremes::stability(values, &thresholds, RUN_LENGTH)?,
         });
