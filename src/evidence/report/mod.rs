@@ -8,7 +8,7 @@
 //! than the folders hold; the page says what was left out.
 //!
 //! To add a section: write `sections/<name>.rs` with `pub(super) fn section(bundle: &Bundle) ->
-//! Option<Section>`, and name it in [`SECTIONS`]. For results of another command add a variant to
+//! Option<Section>`, and name it in `SECTIONS`. For results of another command add a variant to
 //! [`bundle::Results`] as well.
 
 pub mod bundle;

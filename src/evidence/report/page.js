@@ -58,7 +58,8 @@
       for (const b of root.querySelectorAll("button")) b.onclick = () => this.act(b.dataset.do);
       this.box.onkeydown = (e) => this.key(e);
       this.box.addEventListener("wheel", (e) => {
-        if (e.ctrlKey || e.metaKey) return;
+        // Only once it was chosen: a page that is scrolled past must not catch the wheel.
+        if (e.ctrlKey || e.metaKey || document.activeElement !== this.box) return;
         e.preventDefault();
         this.zoom(e.deltaY > 0 ? 1.3 : 1 / 1.3, this.frameAt(e));
       }, { passive: false });
@@ -390,6 +391,15 @@
   const redraw = () => { drawSwatches(); for (const t of timelines) t.draw(); };
   addEventListener("resize", redraw);
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
-  addEventListener("beforeprint", () => { document.documentElement.dataset.print = ""; redraw(); });
-  addEventListener("afterprint", () => { delete document.documentElement.dataset.print; redraw(); });
+  // Printed light and as a whole, whatever is on the screen.
+  addEventListener("beforeprint", () => {
+    document.documentElement.dataset.print = "";
+    for (const t of timelines) { t.kept = [t.from, t.to]; [t.from, t.to] = [0, t.data.frames]; }
+    redraw();
+  });
+  addEventListener("afterprint", () => {
+    delete document.documentElement.dataset.print;
+    for (const t of timelines) if (t.kept) [t.from, t.to] = t.kept;
+    redraw();
+  });
 })();

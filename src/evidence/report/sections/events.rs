@@ -170,7 +170,7 @@ fn card(bundle: &Bundle, k: usize, run: &CheckRun, e: usize, stills: &[Embedded]
                 div { dt { "End" } dd { (format!("{:.3}", event.end_s)) " s, last faulty frame " (event.last_frame) } }
                 div { dt { "Worst error" } dd { (worst(event.worst_error.as_ref())) (tolerance(run, event)) } }
                 div { dt { "Hazard, action" } dd { (word(&event.hazard)) ", " (action(event)) } }
-                div { dt { "Requirements" } dd { @if event.requirement.is_empty() { "none named" } @else { (event.requirement) } } }
+                div { dt { "Requirements" } dd { (named(event)) } }
             }
             @if !event.remarks.is_empty() {
                 p.remarks { "Meanwhile: " (event.remarks.join("; ")) "." }
@@ -178,6 +178,22 @@ fn card(bundle: &Bundle, k: usize, run: &CheckRun, e: usize, stills: &[Embedded]
             (pictures(run, e, &label, stills))
             @if let Some(drawn) = window.and_then(|w| readings(run, event, w)) { (drawn) }
         }
+    }
+}
+
+/// Requirement ids named on a card; the table of requirements leads from each to its events.
+const MOST_IDS: usize = 8;
+
+fn named(event: &Event) -> String {
+    let ids: Vec<&str> = event.requirement.split(", ").collect();
+    match ids.len() {
+        _ if event.requirement.is_empty() => "none named".into(),
+        n if n > MOST_IDS + 1 => format!(
+            "{} and {} more, see Requirements",
+            ids[..MOST_IDS].join(", "),
+            n - MOST_IDS
+        ),
+        _ => event.requirement.clone(),
     }
 }
 

@@ -109,7 +109,7 @@ fn strips(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
                 aria-describedby={ (id) "-help" } { canvas {} }
             output aria-live="polite" {}
             p.help id={ (id) "-help" } {
-                "Wheel or + and - change the scale, dragging or the left and right arrows move, up and down choose a region, \
+                "After a click on it: wheel or + and - change the scale, dragging or the left and right arrows move, up and down choose a region, \
                  n and p go to the next and previous event, 0 shows the whole run, Enter opens the event. The table below \
                  holds the shares without pictures."
                 @if step > 1 {
