@@ -455,7 +455,8 @@ pub fn place_name(region: &str) -> &str {
 }
 
 /// A plain enum as it stands in the records.
-fn word(value: &impl Serialize) -> String {
+#[must_use]
+pub fn word(value: &impl Serialize) -> String {
     serde_json::to_value(value)
         .ok()
         .and_then(|v| v.as_str().map(str::to_owned))

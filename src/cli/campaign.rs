@@ -6,10 +6,12 @@ use std::path::{Path, PathBuf};
 
 use indicatif::{ProgressBar, ProgressStyle};
 
-use super::Failure;
+use super::{Failure, results};
+use crate::campaign::plots;
 use crate::campaign::run::{Ended, Prepared};
 use crate::campaign::statistics::Confidence;
 use crate::campaign::summary::{self, Coverage, Summary};
+use crate::evidence::manifest::{Input, stored_path};
 
 /// Arguments of `campaign`.
 #[derive(clap::Args)]
@@ -49,6 +51,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         }
         bar
     };
+    results::begin(out)?;
     let ended = prepared.run(out, &clock(), &mut |done, _| bar.set_position(done))?;
     bar.finish_and_clear();
     if ended == Ended::Budget {
@@ -69,10 +72,41 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     )?;
     let json = serde_json::to_string_pretty(&summary)? + "\n";
     super::write_file(&out.join("campaign.json"), json.as_bytes())?;
+    write_plots(&summary, out)?;
+    write_manifest(&prepared, arguments, out)?;
     if !arguments.quiet {
         print_summary(&summary, out);
     }
     Ok(super::EXIT_AGREES)
+}
+
+fn write_plots(summary: &Summary, out: &Path) -> Result<(), Failure> {
+    let folder = out.join("plots");
+    super::make_folder(&folder)?;
+    for plot in plots::plots(summary)? {
+        let path = folder.join(format!("{}.svg", plot.name));
+        super::write_file(&path, plot.svg.as_bytes())?;
+    }
+    Ok(())
+}
+
+fn write_manifest(prepared: &Prepared, arguments: &Arguments, out: &Path) -> Result<(), Failure> {
+    let folder = arguments.plan.parent().unwrap_or(Path::new(""));
+    let plan = prepared.plan();
+    let display = folder.join(&plan.plan.display);
+    let mut inputs = vec![
+        Input::new("plan", &arguments.plan),
+        Input::new("display", &display),
+    ];
+    for c in &plan.capture {
+        inputs.push(Input::new("capture", folder.join(&c.file)));
+        inputs.push(Input::new("inputs", folder.join(&c.inputs)));
+        let profile = c.profile.iter();
+        inputs.extend(profile.map(|p| Input::new("profile", folder.join(p))));
+    }
+    inputs.extend(results::named_files(prepared.definition(), &display));
+    let words = vec!["--plan".into(), stored_path(&arguments.plan, out)];
+    results::write_manifest_of(out, "campaign", words, &inputs)
 }
 
 fn print_summary(s: &Summary, out: &Path) {

@@ -9,9 +9,10 @@ use crate::evidence::display::DisplayRecord;
 use crate::evidence::manifest::{self, CAPTURE_LIST, Input, MANIFEST_FILE, resolved};
 use crate::evidence::stills::StillsRecord;
 use crate::evidence::{csv, junit};
+use crate::tune::material::MEASUREMENTS;
 
 /// The files of a check's results; its pictures lie in `events/`.
-const FILES: [&str; 9] = [
+const FILES: [&str; 10] = [
     "frames.jsonl",
     "readings.csv",
     "events.json",
@@ -20,6 +21,7 @@ const FILES: [&str; 9] = [
     "display.json",
     "stills.json",
     "junit.xml",
+    MEASUREMENTS,
     CAPTURE_LIST,
 ];
 
@@ -63,6 +65,18 @@ pub(super) fn write_manifest(
 ) -> Result<(), Failure> {
     let is_output = |path: &str| FILES.contains(&path) || path.starts_with("events/");
     let manifest = manifest::make(out, home, "check", arguments, inputs, &is_output)?;
+    write_file(&out.join(MANIFEST_FILE), manifest.to_json()?.as_bytes())
+}
+
+/// Writes the manifest of the results of another command: every file in `out` is one.
+pub(super) fn write_manifest_of(
+    out: &Path,
+    command: &str,
+    arguments: Vec<String>,
+    inputs: &[Input],
+) -> Result<(), Failure> {
+    let is_output = |path: &str| path != MANIFEST_FILE;
+    let manifest = manifest::make(out, out, command, arguments, inputs, &is_output)?;
     write_file(&out.join(MANIFEST_FILE), manifest.to_json()?.as_bytes())
 }
 

@@ -4,12 +4,14 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
-use super::{Failure, make_folder, write_file};
+use super::{Failure, make_folder, results, write_file};
 use crate::campaign::statistics::Confidence;
 use crate::definition::Definition;
 use crate::definition::model::Hazard;
-use crate::tune::material::Material;
+use crate::evidence::manifest::{Input, stored_path};
+use crate::tune::material::{MEASUREMENTS, Material, TRIALS};
 use crate::tune::patch;
+use crate::tune::plot::trade_off_plot;
 use crate::tune::search::{self, Demand, RegionTuned, Tuned};
 
 /// Arguments of `tune`.
@@ -76,6 +78,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     }
     let tuned = search::tune(&material, &definition, &demand)?;
     make_folder(&arguments.out)?;
+    results::begin(&arguments.out)?;
     let json = serde_json::to_string_pretty(&tuned)? + "\n";
     write_file(&arguments.out.join("tune.json"), json.as_bytes())?;
     let text = std::fs::read_to_string(&arguments.display)?;
@@ -86,6 +89,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         .map_or("display.toml".into(), |n| n.to_string_lossy().into_owned());
     let patch = patch::diff(&text, &changed, &name);
     write_file(&arguments.out.join("thresholds.patch"), patch.as_bytes())?;
+    if let Ok(svg) = trade_off_plot(&tuned) {
+        write_file(&arguments.out.join("trade_off.svg"), svg.as_bytes())?;
+    }
+    write_manifest(arguments)?;
     if !arguments.quiet {
         print(&tuned, &arguments.out, patch.is_empty());
     }
@@ -94,6 +101,38 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     } else {
         super::EXIT_FAULTS
     })
+}
+
+fn write_manifest(arguments: &Arguments) -> Result<(), Failure> {
+    let out = &arguments.out;
+    let path = |p: &Path| stored_path(p, out);
+    let mut inputs = vec![Input::new("display", &arguments.display)];
+    let mut words = vec![
+        "--display".into(),
+        path(&arguments.display),
+        "--from".into(),
+    ];
+    for folder in &arguments.from {
+        words.push(path(folder));
+        inputs.push(Input::new("measurements", folder.join(MEASUREMENTS)));
+        let trials = folder.join(TRIALS);
+        if trials.exists() {
+            inputs.push(Input::new("trials", trials));
+        }
+    }
+    let mut say = |name: &str, value: String| words.extend([name.to_owned(), value]);
+    say(
+        "--nuisance-per-hour",
+        arguments.nuisance_per_hour.to_string(),
+    );
+    say("--coverage", arguments.coverage.to_string());
+    say("--detection-ms", arguments.detection_ms.to_string());
+    say("--confidence", arguments.confidence.to_string());
+    say("--least-size", arguments.least_size.to_string());
+    if let Some(hazard) = arguments.hazard.to_possible_value() {
+        say("--hazard", hazard.get_name().to_owned());
+    }
+    results::write_manifest_of(out, "tune", words, &inputs)
 }
 
 fn positive(name: &str, value: f64) -> Result<f64, Failure> {

@@ -16,5 +16,6 @@
 
 pub mod material;
 pub mod patch;
+pub mod plot;
 pub mod search;
 pub mod strength;

@@ -7,11 +7,13 @@ use std::path::{Path, PathBuf};
 use serde::de::DeserializeOwned;
 
 use super::run::FrameSummary;
+use crate::campaign::summary::Summary as CampaignSummary;
 use crate::evidence::display::DisplayRecord;
 use crate::evidence::manifest::{self, Content, MANIFEST_FILE, Manifest};
 use crate::evidence::records::{FrameRecord, RECORDS_VERSION, Summary};
 use crate::evidence::stills::StillsRecord;
 use crate::judge::events::Event;
+use crate::tune::search::Tuned;
 
 /// What is wrong with a result folder.
 #[derive(Debug, thiserror::Error)]
@@ -36,7 +38,9 @@ pub enum Error {
         what: String,
     },
     /// Nothing is known of results of this command.
-    #[error("\"{path}\" holds results of \"{command}\"; a report can be made of results of check")]
+    #[error(
+        "\"{path}\" holds results of \"{command}\"; a report can be made of results of check, campaign and tune"
+    )]
     Kind {
         /// The folder.
         path: String,
@@ -77,6 +81,10 @@ pub struct Folder {
 pub enum Results {
     /// Of `check`.
     Check(Box<CheckRun>),
+    /// Of `campaign`.
+    Campaign(Box<CampaignSummary>),
+    /// Of `tune`.
+    Tune(Box<Tuned>),
 }
 
 /// The results of a check.
@@ -104,11 +112,14 @@ impl Bundle {
         against: Option<&Path>,
         issued: Option<String>,
     ) -> Result<Self, Error> {
+        let mut folders: Vec<Folder> = folders
+            .iter()
+            .map(|f| Folder::load(f))
+            .collect::<Result<_, _>>()?;
+        // Checks first: runs are numbered among them.
+        folders.sort_by_key(|f| !matches!(f.results, Results::Check(_)));
         Ok(Self {
-            folders: folders
-                .iter()
-                .map(|f| Folder::load(f))
-                .collect::<Result<_, _>>()?,
+            folders,
             against: against.map(Folder::load).transpose()?,
             issued,
         })
@@ -116,9 +127,25 @@ impl Bundle {
 
     /// The results of checks, with their folders.
     pub fn checks(&self) -> impl Iterator<Item = (&Folder, &CheckRun)> {
-        self.folders.iter().map(|f| {
-            let Results::Check(run) = &f.results;
-            (f, run.as_ref())
+        self.folders.iter().filter_map(|f| match &f.results {
+            Results::Check(run) => Some((f, run.as_ref())),
+            _ => None,
+        })
+    }
+
+    /// The results of campaigns, with their folders.
+    pub fn campaigns(&self) -> impl Iterator<Item = (&Folder, &CampaignSummary)> {
+        self.folders.iter().filter_map(|f| match &f.results {
+            Results::Campaign(summary) => Some((f, summary.as_ref())),
+            _ => None,
+        })
+    }
+
+    /// The results of tuning, with their folders.
+    pub fn tunings(&self) -> impl Iterator<Item = (&Folder, &Tuned)> {
+        self.folders.iter().filter_map(|f| match &f.results {
+            Results::Tune(tuned) => Some((f, tuned.as_ref())),
+            _ => None,
         })
     }
 }
@@ -132,6 +159,8 @@ impl Folder {
         let manifest = Manifest::load(path)?;
         let results = match manifest.command.as_str() {
             "check" => Results::Check(Box::new(CheckRun::load(path)?)),
+            "campaign" => Results::Campaign(Box::new(record(&path.join("campaign.json"))?)),
+            "tune" => Results::Tune(Box::new(record(&path.join("tune.json"))?)),
             other => {
                 return Err(Error::Kind {
                     path: path.display().to_string(),

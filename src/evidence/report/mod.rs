@@ -21,7 +21,8 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 pub use bundle::{Bundle, Error};
 use sections::{
-    answer, cautions, compare, events, manifest, readings, reproduce, requirements, timeline,
+    answer, campaign, cautions, compare, events, manifest, readings, reproduce, requirements,
+    timeline, tuning,
 };
 
 /// A part of the page.
@@ -37,13 +38,15 @@ pub struct Section {
 type MakeSection = fn(&Bundle) -> Option<Section>;
 
 /// The sections in a reviewer's reading order.
-const SECTIONS: [MakeSection; 9] = [
+const SECTIONS: [MakeSection; 11] = [
     answer::section,
     cautions::section,
     timeline::section,
     events::section,
     requirements::section,
     readings::section,
+    campaign::section,
+    tuning::section,
     compare::section,
     reproduce::section,
     manifest::section,
@@ -98,10 +101,10 @@ pub fn page(bundle: &Bundle) -> String {
 }
 
 fn title(bundle: &Bundle) -> String {
-    let mut names: Vec<&str> = bundle
-        .checks()
-        .map(|(_, run)| run.summary.display.as_str())
-        .collect();
+    let checks = bundle.checks().map(|(_, run)| run.summary.display.as_str());
+    let campaigns = bundle.campaigns().map(|(_, c)| c.display.as_str());
+    let tunings = bundle.tunings().map(|(_, t)| t.display.as_str());
+    let mut names: Vec<&str> = checks.chain(campaigns).chain(tunings).collect();
     names.dedup();
     format!("Evidence report: {}", names.join(", "))
 }

@@ -4,6 +4,8 @@ use std::collections::BTreeSet;
 
 use maud::{Markup, html};
 
+use crate::campaign::statistics::binomial::Proportion;
+use crate::campaign::summary::{Coverage, Summary as CampaignSummary};
 use crate::evidence::report::Section;
 use crate::evidence::report::bundle::{Bundle, CheckRun, Folder, Results};
 use crate::evidence::report::labels::{badge, event_anchor, event_label, figure};
@@ -19,7 +21,11 @@ const RMS_PART: f64 = 0.1;
 
 pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
     let other = bundle.against.as_ref()?;
-    let Results::Check(then) = &other.results;
+    let then = match &other.results {
+        Results::Check(then) => then,
+        Results::Campaign(then) => return campaigns(bundle, other, then),
+        Results::Tune(_) => return None,
+    };
     let body = html! {
         @for (k, (folder, run)) in bundle.checks().enumerate() {
             h3 { (folder.name) " against " (other.name) }
@@ -32,6 +38,41 @@ pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
     Some(Section {
         id: "compare",
         title: "Against another run",
+        body,
+    })
+}
+
+/// Coverage of two campaigns, kind by kind, where it is not the same.
+fn campaigns(bundle: &Bundle, other: &Folder, then: &CampaignSummary) -> Option<Section> {
+    let of = |p: &Proportion| format!("{} of {}", p.k, p.n);
+    let body = html! {
+        @for (folder, now) in bundle.campaigns() {
+            h3 { (folder.name) " against " (other.name) }
+            (inputs(folder, other))
+            p { "All faults: " (of(&then.coverage.as_class)) " then, " (of(&now.coverage.as_class)) " now. "
+                "Raised in clean video: " (then.nuisance.rate.events) " then, " (now.nuisance.rate.events) " now." }
+            table.small {
+                thead { tr { th { "Kind" } th.n { "As class then" } th.n { "As class now" } th.n { "Median ms then" }
+                    th.n { "Median ms now" } } }
+                tbody {
+                    @for row in &now.by_kind {
+                        @let before = then.by_kind.iter().find(|b| b.kind == row.kind);
+                        @if before.is_none_or(|b| b.as_class != row.as_class || b.detection_ms != row.detection_ms) {
+                            @let ms = |c: &Coverage| c.detection_ms.as_ref().map_or("-".into(), |d| figure(d.median.value, 3));
+                            tr {
+                                th scope="row" { (row.kind.as_deref().unwrap_or("")) }
+                                td.n { (before.map_or("-".into(), |b| of(&b.as_class))) } td.n { (of(&row.as_class)) }
+                                td.n { (before.map_or("-".into(), ms)) } td.n { (ms(row)) }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    };
+    Some(Section {
+        id: "compare",
+        title: "Against another campaign",
         body,
     })
 }

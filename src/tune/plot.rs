@@ -1,0 +1,30 @@
+//! The trade-off as a plot.
+
+use super::search::Tuned;
+use crate::evidence::plots::{Choice, Error, TradeOff, trade_off};
+
+/// Misses against nuisance trips, by detection time.
+///
+/// # Errors
+/// When there is nothing to draw, or a figure cannot be drawn.
+pub fn trade_off_plot(tuned: &Tuned) -> Result<String, Error> {
+    let choices: Vec<Choice> = tuned
+        .front
+        .iter()
+        .filter_map(|p| {
+            Some(Choice {
+                nuisance_per_hour: p.nuisance_at_most_per_hour,
+                missed_share: p.missed,
+                detection_time_s: p.detection_p95_ms? / 1000.0,
+                is_on_front: p.is_on_front,
+                is_recommended: p.factor == 1.0 && p.confirm_factor == 1.0,
+            })
+        })
+        .collect();
+    trade_off(&TradeOff {
+        title: "All tolerances and confirmation times changed together; marked: as they are",
+        misses_name: "share of faults missed",
+        nuisance_name: "nuisance trips, upper bound, 1/h",
+        choices: &choices,
+    })
+}
