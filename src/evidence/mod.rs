@@ -3,4 +3,5 @@
 //! Nothing here depends on the clock, the number of threads or the machine: same inputs, same bytes.
 
 pub mod pictures;
+pub mod plots;
 pub mod records;

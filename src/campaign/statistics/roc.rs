@@ -81,16 +81,15 @@ impl Roc {
             });
         }
         let gain = |point: &Point| point.true_alarms - point.false_alarms;
-        let youden = points.iter().copied().reduce(|best, next| {
-            if gain(&next) > gain(&best) {
-                next
-            } else {
-                best
+        let mut youden = points[0];
+        for point in &points {
+            if gain(point) > gain(&youden) {
+                youden = *point;
             }
-        });
+        }
         Ok(Self {
             area: twice_area as f64 / (2 * with_fault * without_fault) as f64,
-            youden: youden.expect("there is a first point"),
+            youden,
             points,
         })
     }
