@@ -138,7 +138,9 @@ fn carry_out(
     for k in moment.onset..clip.frames.len() {
         let clean = &clip.frames[k];
         let is_faulty = clean.time_s < end_s - 1e-6;
-        if clean.time_s > end_s + AFTER_S {
+        // What is raised by the end of the fault is told; only what is not may still be.
+        let is_told = trial.is_twin || !check.raised().is_empty();
+        if clean.time_s > end_s + AFTER_S || (!is_faulty && is_told) {
             break;
         }
         frame.clone_from(clean);
