@@ -7,11 +7,14 @@ use crate::check::Outcome;
 use crate::definition::Definition;
 use crate::evidence::display::DisplayRecord;
 use crate::evidence::manifest::{self, CAPTURE_LIST, Input, MANIFEST_FILE, resolved};
-use crate::evidence::stills::StillsRecord;
+use crate::evidence::stills::{self, StillsRecord};
 use crate::evidence::{csv, junit};
 use crate::tune::material::MEASUREMENTS;
 
-/// The files of a check's results; its pictures lie in `events/`.
+/// Folders of a check's results: a picture of each event, and the frames round them.
+const FOLDERS: [&str; 2] = ["events", stills::FOLDER];
+
+/// The files of a check's results.
 const FILES: [&str; 10] = [
     "frames.jsonl",
     "readings.csv",
@@ -53,6 +56,10 @@ pub(super) fn begin(out: &Path) -> Result<(), Failure> {
     if path.exists() {
         std::fs::remove_file(&path).map_err(super::cannot_write(&path))?;
     }
+    let frames = out.join(stills::FOLDER);
+    if frames.exists() {
+        std::fs::remove_dir_all(&frames).map_err(super::cannot_write(&frames))?;
+    }
     Ok(())
 }
 
@@ -63,7 +70,12 @@ pub(super) fn write_manifest(
     arguments: Vec<String>,
     inputs: &[Input],
 ) -> Result<(), Failure> {
-    let is_output = |path: &str| FILES.contains(&path) || path.starts_with("events/");
+    let is_output = |path: &str| {
+        FILES.contains(&path)
+            || FOLDERS
+                .iter()
+                .any(|f| path.strip_prefix(f).is_some_and(|p| p.starts_with('/')))
+    };
     let manifest = manifest::make(out, home, "check", arguments, inputs, &is_output)?;
     write_file(&out.join(MANIFEST_FILE), manifest.to_json()?.as_bytes())
 }

@@ -357,7 +357,7 @@ impl Keeper {
 }
 
 /// Folder of the stored frames in a result folder.
-const FOLDER: &str = "events/frames";
+pub const FOLDER: &str = "event_frames";
 
 /// Places of events, those that matter most first: by hazard, then by how much they mislead, then by time.
 #[must_use]

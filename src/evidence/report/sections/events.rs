@@ -31,7 +31,7 @@ pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
         }
         @if chosen.left_out > 0 {
             p.loud { (chosen.left_out) " stored frames were left out to keep this page small; they lie in "
-                code { "events/frames/" } " of the result folder." }
+                code { "event_frames/" } " of the result folder." }
         }
         @for path in &chosen.unreadable { p.loud { "Cannot be read: " (path) } }
     };
