@@ -6,6 +6,7 @@
 //! - `reads_values_back`: readings are the values that were drawn;
 //! - `repeats_exactly`: same inputs, same bytes;
 //! - `explains_its_verdict`: what the results and the exit status say;
+//! - `tries_faults`: campaigns and tuning;
 //! - `leaves_evidence`: the page, tables and manifest, and that nobody changed them since.
 //!
 //! Captures come from the demo's stand-in unit, which has another rasteriser and another text engine than
@@ -19,3 +20,4 @@ mod reads_values_back;
 mod refuses_bad_input;
 mod repeats_exactly;
 mod tolerates_benign_change;
+mod tries_faults;

@@ -1,0 +1,226 @@
+//! Campaigns and tuning: the same bytes however they are run, honest outcomes, thresholds that can be applied.
+
+use std::process::{Command, Stdio};
+use std::thread::sleep;
+use std::time::Duration;
+
+use crate::bench::{Bench, Files, Ran, all_bytes, inputs_until, y4m};
+
+const SECONDS: f64 = 14.0;
+
+const PLAN: &str = r#"
+limit_ms = { hazardous = 1000, major = 1000, minor = 2000 }
+failure_rate_per_hour = { blank = 1e-6, bias = 1e-7 }
+
+[plan]
+name = "engine strip"
+display = "display.toml"
+seed = 4
+stretch_s = 2.0
+onsets_per_stretch = 3
+
+[[capture]]
+file = "clip.y4m"
+inputs = "inputs.csv"
+
+[[fault]]
+kind = "blank"
+duration_s = 0.8
+repeats = 2
+twins = true
+
+[[fault]]
+kind = "bias"
+sizes = { from = 0.2, to = 4.0, count = 5, log = true }
+duration_s = 0.8
+
+[[fault]]
+kind = "noise"
+regions = ["*"]
+duration_s = 0.6
+"#;
+
+/// The engine strip, clean, with a plan.
+fn clean() -> Files {
+    let bench = Bench::engine_strip(SECONDS);
+    let files = Files::new();
+    files.write("inputs.csv", inputs_until(SECONDS).as_bytes());
+    files.write("clip.y4m", &y4m(&bench.frames(None)));
+    files.write("plan.toml", PLAN.as_bytes());
+    files
+}
+
+fn campaign(files: &Files, out: &str, threads: &str) -> Ran {
+    let arguments = ["campaign", "--plan", "plan.toml", "--out", out];
+    files.run_with(&arguments, &[], &[("RAYON_NUM_THREADS", threads)])
+}
+
+/// One capture for all that is looked at, since drawing it takes the longest.
+#[test]
+fn a_campaign_is_the_same_however_it_is_run_and_tuning_follows_from_it() {
+    let files = clean();
+    let whole = campaign(&files, "one", "1");
+    assert_eq!(whole.status, 0, "{}{}", whole.stdout, whole.stderr);
+    let before = all_bytes(&files.path("one"));
+
+    // On two threads, and killed at some moments and called again.
+    for (out, threads) in [("two", "2"), ("killed", "2")] {
+        if out == "killed" {
+            for pause_ms in [150, 700, 1500] {
+                let mut child = Command::new(env!("CARGO_BIN_EXE_framevouch"))
+                    .args(["campaign", "--plan", "plan.toml", "--out", out])
+                    .current_dir(files.path("."))
+                    .stdout(Stdio::null())
+                    .stderr(Stdio::null())
+                    .spawn()
+                    .expect("the program runs");
+                sleep(Duration::from_millis(pause_ms));
+                child.kill().expect("it can be killed");
+                child.wait().expect("it has ended");
+            }
+        }
+        let ran = campaign(&files, out, threads);
+        assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
+        let after = all_bytes(&files.path(out));
+        let different: Vec<&str> = before
+            .iter()
+            .zip(&after)
+            .filter(|(a, b)| a != b)
+            .map(|(a, _)| a.0.as_str())
+            .collect();
+        assert!(before == after, "{out}: {different:?}");
+    }
+
+    // What it says.
+    let summary = files.json("one/campaign.json");
+    assert_eq!(summary["carried_out"], summary["planned"], "{summary:#}");
+    assert_eq!(summary["nuisance"]["rate"]["events"], 0, "{summary:#}");
+    let row = |kind: &str| {
+        let rows = summary["by_kind"].as_array().expect("a list");
+        let row = rows.iter().find(|r| r["kind"] == kind);
+        row.unwrap_or_else(|| panic!("{kind}: {summary:#}"))["as_class"].clone()
+    };
+    for kind in ["blank", "bias", "noise"] {
+        assert_eq!(row(kind)["k"], row(kind)["n"], "{kind}: {summary:#}");
+    }
+    for harmless in summary["harmless"].as_array().expect("a list") {
+        assert_eq!(harmless["raised"]["k"], 0, "{harmless:#}");
+    }
+    // Small errors are missed, large ones found, and every miss says why.
+    let trials = files.text("one/trials.jsonl");
+    let bias: Vec<serde_json::Value> = trials
+        .lines()
+        .map(|l| serde_json::from_str(l).expect("a record"))
+        .filter(|t: &serde_json::Value| t["kind"] == "bias")
+        .collect();
+    for t in &bias {
+        let is_found = t["outcome"]["result"] == "detected";
+        let size = t["size"].as_f64().expect("a size");
+        if size < 0.5 {
+            assert!(!is_found, "{t:#}");
+            assert_eq!(t["outcome"]["why"], "within_tolerance", "{t:#}");
+        } else if size > 2.0 {
+            assert!(is_found, "{t:#}");
+        }
+    }
+
+    // Another plan does not go into the same folder.
+    files.write("plan.toml", PLAN.replace("seed = 4", "seed = 5").as_bytes());
+    let other = campaign(&files, "one", "2");
+    assert_eq!(other.status, 2);
+    assert!(
+        other.stderr.contains("another campaign"),
+        "{}",
+        other.stderr
+    );
+
+    // Thresholds from it. Few trials prove little, and that is said.
+    let arguments = |coverage| {
+        let common = [
+            "tune",
+            "--display",
+            "display.toml",
+            "--from",
+            "one",
+            "--out",
+            "tuned",
+        ];
+        let demand = [
+            "--nuisance-per-hour",
+            "100000",
+            "--coverage",
+            coverage,
+            "--detection-ms",
+            "2000",
+        ];
+        [&common[..], &demand[..]].concat()
+    };
+    let strict = files.run(&arguments("0.999"));
+    assert_eq!(strict.status, 1, "{}{}", strict.stdout, strict.stderr);
+    assert!(
+        strict.stdout.contains("try more faults"),
+        "{}",
+        strict.stdout
+    );
+    let easy = files.run(&arguments("0.5"));
+    assert_eq!(easy.status, 0, "{}{}", easy.stdout, easy.stderr);
+
+    // A report of both, and a manifest that notices a change.
+    let report = ["report", "--from", "one", "tuned", "--out", "page.html"];
+    let ran = files.run(&report);
+    assert_eq!(ran.status, 0, "{}", ran.stderr);
+    let page = files.text("page.html");
+    assert!(page.contains("Fault injection") && page.contains("Thresholds"));
+    assert_eq!(files.run(&["verify", "one"]).status, 0);
+    files.write("one/trials.jsonl", b"{}\n");
+    let changed = files.run(&["verify", "one"]);
+    assert_eq!(changed.status, 1);
+    assert!(
+        changed.stdout.contains("trials.jsonl"),
+        "{}",
+        changed.stdout
+    );
+}
+
+#[test]
+fn what_a_plan_cannot_mean_is_said_with_its_place() {
+    let files = Files::new();
+    files.write("inputs.csv", inputs_until(2.0).as_bytes());
+    let cases = [
+        (
+            "kind = \"blank\"",
+            "kind = \"blnk\"",
+            "did you mean \"blank\"",
+        ),
+        (
+            "regions = [\"*\"]",
+            "regions = [\"rotr\"]",
+            "there is no region",
+        ),
+        ("seed = 4", "sed = 4", "line 7, column 1"),
+        ("log = true", "log = true, more = 1", "more"),
+        ("from = 0.2", "from = -0.2", "above 0"),
+        ("from = 0.2", "from = nan", "allowed"),
+        ("duration_s = 0.6", "duration_s = 0", "duration_s is 0"),
+        ("stretch_s = 2.0", "stretch_s = 1e9", "stretch_s is"),
+        ("display.toml", "none.toml", "none.toml"),
+        ("inputs.csv", "none.csv", "none.csv"),
+        ("blank = 1e-6", "blnk = 1e-6", "did you mean \"blank\""),
+        ("repeats = 2", "repeats = \"two\"", "line 22"),
+        ("twins = true", "sizes = [1.0]", "has no size"),
+        (
+            "duration_s = 0.6",
+            "methods = [\"donor\"]",
+            "not made by donors",
+        ),
+        ("[plan]", "[plan", "line 5"),
+    ];
+    for (from, to, said) in cases {
+        assert!(PLAN.contains(from), "{from}");
+        files.write("plan.toml", PLAN.replacen(from, to, 1).as_bytes());
+        let ran = files.run(&["campaign", "--plan", "plan.toml", "--out", "out"]);
+        assert_eq!(ran.status, 2, "{to}: {}", ran.stdout);
+        assert!(ran.stderr.contains(said), "{to}: {}", ran.stderr);
+        assert!(!ran.stderr.contains("panicked"), "{}", ran.stderr);
+    }
+}
