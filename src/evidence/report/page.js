@@ -269,12 +269,13 @@
   class Pictures {
     constructor(root) {
       this.root = root;
-      this.data = json(root);
       this.cache = new Map();
-      this.best = Math.max(this.data.stills.findIndex((s) => s.is_best), 0);
       const details = root.querySelector("details");
       details.addEventListener("toggle", () => { if (details.open) this.open(); });
     }
+    // Megabytes of pictures: read when they are first looked at, so that the page opens at once.
+    get data() { return this.read ??= json(this.root); }
+    get best() { return Math.max(this.data.stills.findIndex((s) => s.is_best), 0); }
     frame(n) {
       if (!this.cache.has(n)) {
         const s = this.data.stills[n];
