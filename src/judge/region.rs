@@ -695,7 +695,9 @@ impl RegionJudge {
             .last();
         let (begun_s, first_s) = run.unwrap_or((moment.time_s, data_time_s));
         let moves_on = data_time_s > first_s + 2.0 * moment.interval_s;
-        let good_s = begun_s - moment.latency_s - moment.interval_s;
+        // It has stood still since it last was what is due; at first its age was permitted.
+        let off_s = self.off_since_s().unwrap_or(begun_s).min(begun_s);
+        let good_s = off_s - moment.latency_s - moment.interval_s;
         if first_s >= good_s - 2.0 * moment.interval_s {
             return if moves_on {
                 Verdict::Late
