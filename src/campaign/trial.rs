@@ -16,7 +16,7 @@ use crate::evidence::measurements::Measured;
 use crate::evidence::pictures;
 use crate::evidence::records::rounded;
 use crate::examine::register::FrameReference;
-use crate::inject::{self, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use crate::inject::{self, Clip, Delivery, Fault, Group, Injector, Method, Model, Target, paint};
 use crate::judge::events::{Action, Event, name};
 use crate::judge::verdict;
 use crate::picture::{Picture, Rect};
@@ -63,6 +63,11 @@ pub fn run(plan: &Plan, stretch: &Stretch, trial: &Trial) -> Option<Done> {
             }
             let (fault, change) = if trial.is_twin {
                 let (twin, words) = model.twin(&clip, &trial.fault)?;
+                // Pixels of another moment would bring along the other channels of that moment.
+                let twin = Fault {
+                    method: Method::Redraw,
+                    ..twin
+                };
                 (twin, Some(words))
             } else {
                 (trial.fault.clone(), None)

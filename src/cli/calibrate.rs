@@ -62,30 +62,33 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let list: Vec<&CapturedFrame> = frames.iter().collect();
     let measured = calibrate::measure(subject, &recording, &list, siting, offset_s, &mut painter);
     let p = &measured.profile;
-    println!("time offset   {offset_s:.3} s ({offset_from})");
-    println!(
+    say!("time offset   {offset_s:.3} s ({offset_from})");
+    say!(
         "shift         {:.3} px, {:.3} px",
-        p.shift_px[0], p.shift_px[1]
+        p.shift_px[0],
+        p.shift_px[1]
     );
-    println!("scale         {:.6}, {:.6}", p.scale[0], p.scale[1]);
-    println!(
+    say!("scale         {:.6}, {:.6}", p.scale[0], p.scale[1]);
+    say!(
         "noise         {:.2}, {:.2}, {:.2} levels",
-        p.noise[0], p.noise[1], p.noise[2]
+        p.noise[0],
+        p.noise[1],
+        p.noise[2]
     );
     match p.latency_se_s {
-        Some(se) => println!(
+        Some(se) => say!(
             "latency       {:.1} ms, standard error {:.1} ms",
             p.latency_s * 1e3,
             se * 1e3
         ),
-        None => println!("latency       not measured: nothing moved enough"),
+        None => say!("latency       not measured: nothing moved enough"),
     }
-    println!(
+    say!(
         "agreement     {:.0} % of the regions",
         100.0 * measured.agreeing
     );
     for note in &measured.notes {
-        println!("note          {note}");
+        say!("note          {note}");
     }
     if measured.agreeing < 0.6 {
         return Err("the capture does not agree with the recording well enough to measure the chain; use a stretch that is known to be good, and check offset, definition and recording".into());

@@ -56,7 +56,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     bar.finish_and_clear();
     if ended == Ended::Budget {
         if !arguments.quiet {
-            println!(
+            say!(
                 "the time budget is spent; call the same command again to go on ({})",
                 out.display()
             );
@@ -110,14 +110,19 @@ fn write_manifest(prepared: &Prepared, arguments: &Arguments, out: &Path) -> Res
 }
 
 fn print_summary(s: &Summary, out: &Path) {
-    println!("{}: {} of {} trials", s.name, s.carried_out, s.planned);
-    println!(
+    say!("{}: {} of {} trials", s.name, s.carried_out, s.planned);
+    say!(
         "  {:<20} {:>11} {:>11} {:>9} {:>9} {:>9}",
-        "kind", "in place", "as class", "at least", "median", "worst"
+        "kind",
+        "in place",
+        "as class",
+        "at least",
+        "median",
+        "worst"
     );
     let row = |name: &str, c: &Coverage| {
         let ms = |v: Option<f64>| v.map_or("-".into(), |v| format!("{v:.0} ms"));
-        println!(
+        say!(
             "  {name:<20} {:>11} {:>11} {:>8.2}% {:>9} {:>9}",
             format!("{} of {}", c.in_place.k, c.in_place.n),
             format!("{} of {}", c.as_class.k, c.as_class.n),
@@ -132,7 +137,7 @@ fn print_summary(s: &Summary, out: &Path) {
     row("all", &s.coverage);
     let raised: u64 = s.harmless.iter().map(|h| h.raised.k).sum();
     let tried: u64 = s.harmless.iter().map(|h| h.raised.n).sum();
-    println!("  harmless changes raised: {raised} of {tried}");
+    say!("  harmless changes raised: {raised} of {tried}");
     let at_most = s
         .nuisance
         .rate
@@ -140,15 +145,16 @@ fn print_summary(s: &Summary, out: &Path) {
         .map_or(String::new(), |b| {
             format!(", at most {:.2} an hour", b.upper)
         });
-    println!(
+    say!(
         "  clean video: {} raised in {:.2} h{at_most}",
-        s.nuisance.rate.events, s.nuisance.rate.hours
+        s.nuisance.rate.events,
+        s.nuisance.rate.hours
     );
     for (kind, count) in &s.not_begun {
-        println!("  found no moment: {count} of {kind}");
+        say!("  found no moment: {count} of {kind}");
     }
-    println!("  results     {}", out.display());
-    println!("  {}", s.caution);
+    say!("  results     {}", out.display());
+    say!("  {}", s.caution);
 }
 
 #[expect(
@@ -170,17 +176,17 @@ fn print_plan(prepared: &Prepared) -> Result<(), Failure> {
             &mut counts.0
         }) += 1;
     }
-    println!(
+    say!(
         "{}: {} trials",
         prepared.plan().plan.name,
         prepared.trials().len()
     );
-    println!("  {:<20} {:>8} {:>8}", "kind", "faults", "twins");
+    say!("  {:<20} {:>8} {:>8}", "kind", "faults", "twins");
     for (kind, (faults, twins)) in by_kind {
-        println!("  {kind:<20} {faults:>8} {twins:>8}");
+        say!("  {kind:<20} {faults:>8} {twins:>8}");
     }
     let estimate_s = prepared.estimate_s(&clock())?;
-    println!(
+    say!(
         "  about {:.0} min on this machine, by a few trials of the first stretch",
         (estimate_s / 60.0).ceil()
     );

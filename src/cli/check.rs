@@ -456,15 +456,15 @@ fn reference_picture(
 /// The result on a screen.
 pub(super) fn print_summary(outcome: &Outcome, out: &Path) {
     let s = &outcome.summary;
-    println!("{}: {}", s.display, s.result);
-    println!("  frames      {}", s.frames);
-    println!("  time offset {:.3} s ({})", s.offset_s, s.offset_from);
-    println!("  chain       {}", s.profile_from);
+    say!("{}: {}", s.display, s.result);
+    say!("  frames      {}", s.frames);
+    say!("  time offset {:.3} s ({})", s.offset_s, s.offset_from);
+    say!("  chain       {}", s.profile_from);
     for (region, why) in &s.not_judged {
-        println!("  not judged  {region}: {why}");
+        say!("  not judged  {region}: {why}");
     }
     for note in &s.notes {
-        println!("  note        {note}");
+        say!("  note        {note}");
     }
     let shown = 40;
     for e in outcome.events.iter().take(shown) {
@@ -474,7 +474,7 @@ pub(super) fn print_summary(outcome: &Outcome, out: &Path) {
                 w.channel, w.displayed, w.expected, w.unit
             )
         });
-        println!(
+        say!(
             "  {:<11} {} from {:.3} s to {:.3} s, confirmed at {:.3} s{worst}",
             name(e.class),
             e.regions.join(", "),
@@ -484,8 +484,8 @@ pub(super) fn print_summary(outcome: &Outcome, out: &Path) {
         );
     }
     if outcome.events.len() > shown {
-        println!("  ... and {} more events", outcome.events.len() - shown);
+        say!("  ... and {} more events", outcome.events.len() - shown);
     }
-    println!("  results     {}", out.display());
-    println!("  {}", s.caution);
+    say!("  results     {}", out.display());
+    say!("  {}", s.caution);
 }

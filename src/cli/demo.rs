@@ -44,7 +44,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let seeded = faults::demo_faults(&definition, plan.frames_per_s(), plan.seed);
     let source = unit::Unit::new(&definition, &recording, plan, seeded);
     if !arguments.quiet {
-        println!(
+        say!(
             "drawing {} frames with the stand-in unit into {}",
             source.frame_count(),
             out.display()
@@ -93,7 +93,7 @@ fn compare(seeded: &[faults::Fault], outcome: &Outcome, quiet: bool) -> (bool, b
     let mut claimed = vec![false; outcome.events.len()];
     let say = |line: String| {
         if !quiet {
-            println!("{line}");
+            say!("{line}");
         }
     };
     say(format!(
@@ -140,10 +140,10 @@ fn compare(seeded: &[faults::Fault], outcome: &Outcome, quiet: bool) -> (bool, b
 
 fn print_where(results: &Path, outcome: &Outcome) {
     let s = &outcome.summary;
-    println!("{} frames checked; {}", s.frames, s.profile_from);
-    println!(
+    say!("{} frames checked; {}", s.frames, s.profile_from);
+    say!(
         "frames, events, summary and pictures: {}",
         results.display()
     );
-    println!("{}", s.caution);
+    say!("{}", s.caution);
 }

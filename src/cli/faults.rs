@@ -46,21 +46,24 @@ const MARGIN_PX: i32 = 16;
 /// Runs `faults`.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     for model in MODELS {
-        println!("{:<17} {}", model.name(), model.summary());
+        say!("{:<17} {}", model.name(), model.summary());
         if let Some(axis) = model.axis() {
             let [low, high] = axis.range;
-            println!(
+            say!(
                 "{:<17}   size: {} {}, {low} to {high}, usually {}",
-                "", axis.what, axis.unit, axis.usual
+                "",
+                axis.what,
+                axis.unit,
+                axis.usual
             );
         }
         if !model.looks().is_empty() {
-            println!("{:<17}   looks: {}", "", model.looks().join(", "));
+            say!("{:<17}   looks: {}", "", model.looks().join(", "));
         }
     }
     match &arguments.out {
         Some(out) => draw_all(arguments, out)?,
-        None => println!("give --out to see them"),
+        None => say!("give --out to see them"),
     }
     Ok(super::EXIT_AGREES)
 }

@@ -27,12 +27,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         .map(|path| Recording::load(path, &definition, MissingColumns::Allow))
         .transpose()?;
     let (width, height) = definition.size();
-    println!(
+    say!(
         "{}: {width} x {height}, {} regions",
         definition.file().display.name,
         definition.regions().len()
     );
-    println!("channels:");
+    say!("channels:");
     for source in lint::channel_sources(&definition) {
         let is_missing = recording
             .as_ref()
@@ -42,7 +42,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             (Some(_), true) => "  MISSING in the recording",
             (Some(_), false) => "  present",
         };
-        println!(
+        say!(
             "  {:<22} column {:<24} {:<8} in {}{state}",
             source.channel,
             source.column,
@@ -52,13 +52,13 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     }
     let uncovered = lint::uncovered_px(&definition);
     if uncovered > 0 {
-        println!("unchecked: {uncovered} px of the display lie in no region or in unchecked areas");
+        say!("unchecked: {uncovered} px of the display lie in no region or in unchecked areas");
     }
     let warnings = lint::lint(&definition);
     for w in &warnings {
-        println!("warning: {w}");
-        println!("  advice: {}", w.advice());
+        say!("warning: {w}");
+        say!("  advice: {}", w.advice());
     }
-    println!("{} warnings", warnings.len());
+    say!("{} warnings", warnings.len());
     Ok(super::EXIT_AGREES)
 }

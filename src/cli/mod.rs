@@ -1,5 +1,13 @@
 //! The commands, one file each. Only this part of the crate prints.
 
+/// Prints a line. A reader that has seen enough, `head` say, ends no command halfway.
+macro_rules! say {
+    ($($words:tt)*) => {{
+        use std::io::Write as _;
+        let _ = writeln!(std::io::stdout(), $($words)*);
+    }};
+}
+
 mod calibrate;
 mod campaign;
 mod check;

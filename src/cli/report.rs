@@ -36,7 +36,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let page = page(&bundle);
     write_file(&arguments.out, page.as_bytes())?;
     if !arguments.quiet {
-        println!(
+        say!(
             "{}: {:.1} MB, SHA-256 {}",
             arguments.out.display(),
             page.len() as f64 / 1e6,
@@ -47,7 +47,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             folders.any(|f| std::fs::canonicalize(f).is_ok_and(|f| page.starts_with(f)))
         });
         if inside {
-            println!("note: the page lies in a result folder; verify will name it as extra there");
+            say!("note: the page lies in a result folder; verify will name it as extra there");
         }
     }
     Ok(EXIT_AGREES)

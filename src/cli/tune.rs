@@ -144,35 +144,38 @@ fn positive(name: &str, value: f64) -> Result<f64, Failure> {
 }
 
 fn print(tuned: &Tuned, out: &Path, is_unchanged: bool) {
-    println!(
+    say!(
         "{}: {} sets of thresholds on {:.2} h of clean video and {} faults",
-        tuned.display, tuned.sets, tuned.clean_hours, tuned.faults
+        tuned.display,
+        tuned.sets,
+        tuned.clean_hours,
+        tuned.faults
     );
     for r in &tuned.regions {
         print_region(r);
     }
     for note in &tuned.notes {
-        println!("  note        {note}");
+        say!("  note        {note}");
     }
     if is_unchanged {
-        println!("  patch       nothing to change");
+        say!("  patch       nothing to change");
     } else {
-        println!("  patch       {}", out.join("thresholds.patch").display());
+        say!("  patch       {}", out.join("thresholds.patch").display());
     }
-    println!("  results     {}", out.display());
-    println!("  {}", tuned.caution);
+    say!("  results     {}", out.display());
+    say!("  {}", tuned.caution);
 }
 
 fn print_region(r: &RegionTuned) {
     let Some(s) = &r.recommended else {
-        println!("  {:<16} no set meets the demand", r.region);
+        say!("  {:<16} no set meets the demand", r.region);
         for line in &r.advice {
-            println!("    {line}");
+            say!("    {line}");
         }
         return;
     };
     let range = |v: Option<[f64; 2]>| v.map_or(String::new(), |[a, b]| format!("{a} to {b}"));
-    println!(
+    say!(
         "  {:<16} tolerances x {} (good {}), confirmed after {} ms (good {})",
         r.region,
         s.factor,
@@ -181,7 +184,7 @@ fn print_region(r: &RegionTuned) {
         range(r.confirms_ms),
     );
     if r.is_concerned {
-        println!(
+        say!(
             "    {} of {} faults, at least {:.2} %; worst {:.0} ms; {} trips in {:.2} h",
             s.coverage.k,
             s.coverage.n,

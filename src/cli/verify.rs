@@ -31,10 +31,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let folder = &arguments.folder;
     let found = verify(folder)?;
     for line in &found.without_digest {
-        println!("note: {line}");
+        say!("note: {line}");
     }
     tell(&found.changes);
-    println!(
+    say!(
         "{} files as they were, {} not; SHA-256 of the manifest itself {}",
         found.good,
         found.changes.len(),
@@ -42,7 +42,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     );
     if !found.changes.is_empty() {
         if arguments.again {
-            println!("not run again: what it would be compared with is not as it was");
+            say!("not run again: what it would be compared with is not as it was");
         }
         return Ok(EXIT_FAULTS);
     }
@@ -54,7 +54,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
 
 fn tell(changes: &[Change]) {
     for change in changes {
-        println!("{change}");
+        say!("{change}");
     }
 }
 
@@ -83,10 +83,10 @@ fn again(folder: &Path) -> Result<u8, Failure> {
     let changes = differences(folder, new.path())?;
     tell(&changes);
     if changes.is_empty() {
-        println!("run again: the same bytes");
+        say!("run again: the same bytes");
         Ok(EXIT_AGREES)
     } else {
-        println!(
+        say!(
             "run again: {} files differ; was the program the same ({} {})?",
             changes.len(),
             manifest.tool,
