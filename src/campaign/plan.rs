@@ -146,7 +146,10 @@ pub enum Onset {
 
 /// Sizes of a fault.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(untagged)]
+#[serde(
+    untagged,
+    expecting = "sizes are a list of numbers, or { from, to, count } with log = true for equal ratios"
+)]
 pub enum Sizes {
     /// One by one.
     List(Vec<f64>),

@@ -7,12 +7,15 @@ use super::display::DisplayRecord;
 use super::manifest::Manifest;
 use super::records::{FrameRecord, Summary};
 use super::stills::StillsRecord;
+use crate::campaign::records::TrialRecord;
+use crate::campaign::summary::Summary as CampaignSummary;
 use crate::judge::events::Event;
+use crate::tune::search::Tuned;
 
-/// By name of the file that it describes: the schema (JSON Schema, draft 2020-12). That of `frames` describes
-/// one line.
+/// By name of the file that it describes: the schema (JSON Schema, draft 2020-12). Those of `frames` and
+/// `trials` describe one line.
 #[must_use]
-pub fn schemas() -> [(&'static str, Value); 6] {
+pub fn schemas() -> [(&'static str, Value); 9] {
     [
         ("frames", schemars::schema_for!(FrameRecord).to_value()),
         ("events", schemars::schema_for!(Vec<Event>).to_value()),
@@ -20,6 +23,12 @@ pub fn schemas() -> [(&'static str, Value); 6] {
         ("display", schemars::schema_for!(DisplayRecord).to_value()),
         ("stills", schemars::schema_for!(StillsRecord).to_value()),
         ("manifest", schemars::schema_for!(Manifest).to_value()),
+        ("trials", schemars::schema_for!(TrialRecord).to_value()),
+        (
+            "campaign",
+            schemars::schema_for!(CampaignSummary).to_value(),
+        ),
+        ("tune", schemars::schema_for!(Tuned).to_value()),
     ]
 }
 

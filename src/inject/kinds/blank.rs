@@ -1,7 +1,7 @@
 //! Nothing is drawn: one colour, or the bars of a chain without a signal.
 
 use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
-use super::{that_shows, whole_and_regions};
+use super::{has_ink, that_shows, whole_and_regions};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -48,6 +48,10 @@ impl Model for Blank {
     }
 
     fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
+        // Where nothing is drawn nothing can be gone.
+        if !has_ink(clip, fault.target) {
+            return None;
+        }
         that_shows(clip, fault.target, Box::new(Blanking(fault.clone())))
     }
 }
