@@ -203,6 +203,14 @@ impl Prepared {
         spans.map(|(begin_s, end_s)| end_s - begin_s).sum()
     }
 
+    /// Makes sure that `out` can hold this campaign, and holds no other.
+    ///
+    /// # Errors
+    /// When it belongs to another campaign, or cannot be written to.
+    pub fn claim(&self, out: &Path) -> Result<(), Error> {
+        Results::open(out, &self.campaign).map(drop)
+    }
+
     /// Carries out what is not done yet, into `out`.
     ///
     /// # Errors

@@ -51,6 +51,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         }
         bar
     };
+    prepared.claim(out)?;
     results::begin(out)?;
     let ended = prepared.run(out, &clock(), &mut |done, _| bar.set_position(done))?;
     bar.finish_and_clear();

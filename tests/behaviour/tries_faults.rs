@@ -130,7 +130,9 @@ fn a_campaign_is_the_same_however_it_is_run_and_tuning_follows_from_it() {
         let size = t["size"].as_f64().expect("a size");
         if size < 0.5 {
             assert!(!is_found, "{t:#}");
-            assert_eq!(t["outcome"]["why"], "within_tolerance", "{t:#}");
+            // A single frame over the noise may be faulty, and is not confirmed.
+            let why = t["outcome"]["why"].as_str().unwrap_or_default();
+            assert!(["within_tolerance", "persistence"].contains(&why), "{t:#}");
         } else if size > 2.0 {
             assert!(is_found, "{t:#}");
         }
@@ -145,6 +147,8 @@ fn a_campaign_is_the_same_however_it_is_run_and_tuning_follows_from_it() {
         "{}",
         other.stderr
     );
+
+    files.write("plan.toml", PLAN.as_bytes());
 
     // Thresholds from it. Few trials prove little, and that is said.
     let arguments = |coverage| {
@@ -174,7 +178,7 @@ fn a_campaign_is_the_same_however_it_is_run_and_tuning_follows_from_it() {
         "{}",
         strict.stdout
     );
-    let easy = files.run(&arguments("0.5"));
+    let easy = files.run(&arguments("0.4"));
     assert_eq!(easy.status, 0, "{}{}", easy.stdout, easy.stderr);
 
     // A report of both, and a manifest that notices a change.
