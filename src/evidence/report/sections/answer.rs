@@ -9,6 +9,7 @@ use crate::evidence::requirements::{Finding, requirements};
 use crate::judge::events::name;
 
 pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
+    bundle.checks().next()?;
     let body = html! {
         @for (k, (folder, run)) in bundle.checks().enumerate() {
             (run_heading(bundle, k))

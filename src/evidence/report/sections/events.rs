@@ -18,6 +18,7 @@ use crate::judge::events::{Event, WorstError, name};
 const MOST_ROWS: usize = 400;
 
 pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
+    bundle.checks().next()?;
     let chosen = choose(bundle);
     let body = html! {
         @for (k, (_, run)) in bundle.checks().enumerate() {

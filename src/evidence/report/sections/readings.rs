@@ -7,6 +7,7 @@ use crate::evidence::report::bundle::{Bundle, CheckRun};
 use crate::evidence::report::labels::{figure, run_heading};
 
 pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
+    bundle.checks().next()?;
     let body = html! {
         p { "Value shown minus value due, in frames in which the region agreed or was blind. Single readings are in readings.csv." }
         @for (k, (_, run)) in bundle.checks().enumerate() { (run_heading(bundle, k)) (table(run)) }

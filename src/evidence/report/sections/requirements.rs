@@ -12,6 +12,7 @@ use crate::evidence::requirements::{Finding, Requirement, region_finding, requir
 const MOST_LINKS: usize = 12;
 
 pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
+    bundle.checks().next()?;
     let body = html! {
         p { "Requirement ids come from the definition. A requirement counts as exercised when at least one frame of each of \
             its regions was judged while a freeze could have been seen." }

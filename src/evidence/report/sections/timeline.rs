@@ -34,6 +34,7 @@ struct Data<'a> {
 struct Mark(u64, u64, String, String, Vec<usize>);
 
 pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
+    bundle.checks().next()?;
     let body = html! {
         p.legend { "Verdicts: "
             @for v in VERDICTS {
