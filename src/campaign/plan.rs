@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::definition::error::suggestion;
 use crate::definition::model::Hazard;
 use crate::inject::{self, Method};
 
@@ -357,21 +358,45 @@ impl Plan {
     }
 }
 
-/// "unknown ..., did you mean ...?"
-pub(super) fn unknown<'a>(
-    what: &str,
-    found: &str,
-    names: impl Iterator<Item = &'a str> + Clone,
-) -> String {
-    let nearest = names
-        .clone()
-        .map(|n| (strsim::damerau_levenshtein(n, found), n))
-        .min();
-    let help = match nearest {
-        Some((distance, name)) if distance <= found.len() / 2 => {
-            format!("; did you mean \"{name}\"?")
-        }
-        _ => format!("; there are: {}", names.collect::<Vec<_>>().join(", ")),
-    };
+/// What is said of a name that is not there.
+pub(super) fn unknown<'a>(what: &str, found: &str, names: impl Iterator<Item = &'a str>) -> String {
+    let help = suggestion(found, names).map_or(String::new(), |help| format!("; {help}"));
     format!("there is no {what} \"{found}\"{help}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    const PLAN: &str = "[plan]\nname = \"a\"\ndisplay = \"d.toml\"\n[[capture]]\nfile = \"v\"\ninputs = \"r.csv\"\n[[fault]]\nkind = \"bias\"\nsizes = { from = 0.5, to = 2.0, count = 3, log = true }\n";
+
+    #[test]
+    fn sizes_with_equal_ratios_reach_both_ends() {
+        let plan = Plan::from_toml(PLAN, "p").unwrap();
+        let sizes = plan.fault[0].sizes.as_ref().unwrap().values();
+        assert_eq!(sizes.len(), 3);
+        for (found, due) in sizes.iter().zip([0.5, 1.0, 2.0]) {
+            assert!((found - due).abs() < 1e-12, "{sizes:?}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn damaged_plans_never_panic(at in 0usize..200, byte in 32u8..127, cut in 0usize..200) {
+            let mut bytes = PLAN.as_bytes().to_vec();
+            let len = bytes.len();
+            bytes[at % len] = byte;
+            bytes.truncate(len - cut % len);
+            let text = String::from_utf8(bytes).unwrap();
+            if let Ok(plan) = Plan::from_toml(&text, "p") {
+                prop_assert!(!plan.fault.is_empty() && !plan.capture.is_empty());
+            }
+        }
+
+        #[test]
+        fn any_text_is_read_or_refused(text in ".{0,200}") {
+            let _ = Plan::from_toml(&text, "p");
+        }
+    }
 }

@@ -9,6 +9,8 @@ use crate::inject::Method;
 use crate::judge::events::{Action, WorstError};
 use crate::judge::verdict::Verdict;
 
+/// Name of the file of trials in a folder of results.
+pub const TRIALS_FILE: &str = "trials.jsonl";
 /// Version of the records; see [`crate::evidence::records::RECORDS_VERSION`] for the rule.
 pub const TRIALS_VERSION: u32 = 1;
 

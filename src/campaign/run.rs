@@ -14,6 +14,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::plan::{CaptureSource, Plan};
+use super::records::TRIALS_FILE;
 use super::stretch::{Material, Stretch, choose_onsets};
 use super::trial::{self, AFTER_S};
 use super::trials::{Trial, expand, judged_regions, seed_of};
@@ -21,7 +22,7 @@ use crate::capture::profile::Profile;
 use crate::capture::{CapturedFrame, ReadAhead};
 use crate::check::{self, Offset};
 use crate::definition::Definition;
-use crate::evidence::measurements::{Header, Measured};
+use crate::evidence::measurements::{Header, MEASUREMENTS_FILE, Measured};
 use crate::evidence::records::rounded;
 use crate::examine::subject::Subject;
 use crate::judge::events::{Event, name};
@@ -624,12 +625,8 @@ struct Results {
     has_header: bool,
 }
 
-/// File of the trials.
-pub const TRIALS: &str = "trials.jsonl";
 /// File of the clean stretches.
 pub const STRETCHES: &str = "stretches.jsonl";
-/// File of the measurements.
-pub const MEASUREMENTS: &str = "measurements.bin";
 const PROGRESS: &str = "progress.json";
 
 impl Results {
@@ -666,9 +663,9 @@ impl Results {
         };
         Ok(Self {
             folder: folder.to_owned(),
-            trials: open(TRIALS, progress.trials_bytes)?,
+            trials: open(TRIALS_FILE, progress.trials_bytes)?,
             stretches: open(STRETCHES, progress.stretches_bytes)?,
-            measurements: open(MEASUREMENTS, progress.measurements_bytes)?,
+            measurements: open(MEASUREMENTS_FILE, progress.measurements_bytes)?,
             has_header: progress.measurements_bytes > 0,
             progress,
             just_done: Vec::new(),
@@ -686,7 +683,7 @@ impl Results {
         struct Number {
             trial: u64,
         }
-        let path = self.folder.join(TRIALS);
+        let path = self.folder.join(TRIALS_FILE);
         let text = std::fs::read_to_string(&path).map_err(io(&path))?;
         let numbers = text
             .lines()
@@ -698,7 +695,7 @@ impl Results {
 
     fn header(&mut self, header: &Header) -> Result<(), Error> {
         self.has_header = true;
-        let path = self.folder.join(MEASUREMENTS);
+        let path = self.folder.join(MEASUREMENTS_FILE);
         header.write(&mut self.measurements).map_err(io(&path))
     }
 
@@ -707,12 +704,12 @@ impl Results {
     }
 
     fn measured(&mut self, measured: &Measured) -> Result<(), Error> {
-        let path = self.folder.join(MEASUREMENTS);
+        let path = self.folder.join(MEASUREMENTS_FILE);
         measured.write(&mut self.measurements).map_err(io(&path))
     }
 
     fn trial(&mut self, done: &trial::Done) -> Result<(), Error> {
-        line(&mut self.trials, &done.record).map_err(io(&self.folder.join(TRIALS)))?;
+        line(&mut self.trials, &done.record).map_err(io(&self.folder.join(TRIALS_FILE)))?;
         self.measured(&done.measured)?;
         if let (Some(picture), Some(name)) = (&done.picture, &done.record.outcome.picture) {
             let path = self.folder.join(name);
@@ -727,14 +724,18 @@ impl Results {
     /// Makes sure that what was written is kept.
     fn commit(&mut self) -> Result<(), Error> {
         let files = [
-            (TRIALS, &mut self.trials, &mut self.progress.trials_bytes),
+            (
+                TRIALS_FILE,
+                &mut self.trials,
+                &mut self.progress.trials_bytes,
+            ),
             (
                 STRETCHES,
                 &mut self.stretches,
                 &mut self.progress.stretches_bytes,
             ),
             (
-                MEASUREMENTS,
+                MEASUREMENTS_FILE,
                 &mut self.measurements,
                 &mut self.progress.measurements_bytes,
             ),

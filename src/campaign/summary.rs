@@ -9,8 +9,8 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::plan::Plan;
-use super::records::{Outcomes, TrialRecord, Why};
-use super::run::{MEASUREMENTS, STRETCHES, StretchRecord, TRIALS};
+use super::records::{Outcomes, TRIALS_FILE, TrialRecord, Why};
+use super::run::{STRETCHES, StretchRecord};
 use super::statistics::binomial::Proportion;
 use super::statistics::confusion::Confusion;
 use super::statistics::detection::{self, Detection, ScaleChoice};
@@ -21,9 +21,10 @@ use super::statistics::spread::Spread;
 use super::statistics::{Confidence, Error as StatisticsError};
 use super::trials::Trial;
 use crate::definition::Definition;
-use crate::evidence::measurements::{self, Header, Reader};
+use crate::evidence::measurements::{self, Header, MEASUREMENTS_FILE, Reader};
 use crate::evidence::records::{CAUTION, RECORDS_VERSION, rounded};
 use crate::tune::strength::{Confirmation, confirmed, of_frames};
+use crate::tune::tail::CleanStrengths;
 
 /// `campaign.json`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -338,7 +339,7 @@ pub fn summarise(
     folder: &Path,
     confidence: Confidence,
 ) -> Result<Summary, Error> {
-    let mut records: Vec<TrialRecord> = read_lines(&folder.join(TRIALS))?;
+    let mut records: Vec<TrialRecord> = read_lines(&folder.join(TRIALS_FILE))?;
     records.sort_by_key(|r| r.trial);
     let stretches: Vec<StretchRecord> = read_lines(&folder.join(STRETCHES))?;
     let done: BTreeSet<u64> = records.iter().map(|r| r.trial).collect();
@@ -593,10 +594,8 @@ fn size_curves(
     Ok(curves)
 }
 
-/// Strength that stands for "nothing at all".
-const NOTHING: f64 = -100.0;
-/// Frames in a row below the threshold that end a cluster.
-const RUN_LENGTH: usize = 12;
+/// Replicates of the bootstrap of a tail.
+const TAIL_REPLICATES: u32 = 400;
 
 /// Header of the measurements, tail of each region, hours of clean video.
 fn tails(
@@ -604,7 +603,7 @@ fn tails(
     folder: &Path,
     confidence: Confidence,
 ) -> Result<(Header, Vec<RegionTail>, f64), Error> {
-    let path = folder.join(MEASUREMENTS);
+    let path = folder.join(MEASUREMENTS_FILE);
     let name = path.display().to_string();
     let file = File::open(&path).map_err(|e| Error::Damaged {
         path: name.clone(),
@@ -632,37 +631,21 @@ fn tails(
                 recover_s: model.recover_ms / 1000.0,
             };
             let after = confirmed(&clip.times_s, &of_frames(r), confirmation);
-            values[r.region].extend(after.iter().map(|v| v.clamp(NOTHING, 1e3)));
+            values[r.region].extend(after);
         }
     }
     let mut tails = Vec::new();
-    for (k, values) in values.iter().enumerate() {
-        let mut shown: Vec<f64> = values.iter().copied().filter(|v| *v > NOTHING).collect();
-        if shown.is_empty() || hours <= 0.0 {
+    for (k, values) in values.into_iter().enumerate() {
+        let strengths = CleanStrengths::new(values);
+        let levels = vec![0.0, 0.25, 0.5, 0.75, 1.0, 1.5];
+        let Some(fit) = strengths.fit(hours, levels, confidence, TAIL_REPLICATES)? else {
             continue;
-        }
-        shown.sort_by(f64::total_cmp);
-        let at = |share: f64| shown[((shown.len() - 1) as f64 * share) as usize];
-        let settings = extremes::Settings {
-            threshold: at(0.98),
-            run_length: RUN_LENGTH,
-            levels: vec![0.0, 0.25, 0.5, 0.75, 1.0, 1.5],
-            confidence,
-            replicates: 400,
-            seed: 1,
         };
-        let mut thresholds: Vec<f64> = [0.9, 0.95, 0.97, 0.98, 0.99, 0.995].map(at).to_vec();
-        thresholds.dedup();
-        let mut peaks: Vec<f64> = extremes::decluster(values, settings.threshold, RUN_LENGTH)
-            .iter()
-            .map(|p| p.value)
-            .collect();
-        peaks.sort_by(f64::total_cmp);
         tails.push(RegionTail {
             region: header.regions[k].id.clone(),
-            peaks,
-            fit: extremes::fit(values, hours, &settings)?,
-            stability: extremes::stability(values, &thresholds, RUN_LENGTH)?,
+            peaks: strengths.peaks(),
+            fit,
+            stability: strengths.stability()?,
         });
     }
     Ok((header, tails, hours))

@@ -13,7 +13,7 @@ use crate::check::{self, Chain, FrameSource, Offset, Outcome, Seen, Settings, Si
 use crate::definition::Definition;
 use crate::evidence::csv::ReadingsWriter;
 use crate::evidence::manifest::{Input, stored_path};
-use crate::evidence::measurements::{Header, Writer as MeasurementsWriter};
+use crate::evidence::measurements::{Header, MEASUREMENTS_FILE, Writer as MeasurementsWriter};
 use crate::evidence::pictures;
 use crate::evidence::records::FrameRecord;
 use crate::evidence::stills::{Keeper, StillsRecord};
@@ -26,7 +26,6 @@ use crate::recording::Recording;
 use crate::recording::inputs::Inputs;
 use crate::reference::drawing::Drawing;
 use crate::reference::painter::Painter;
-use crate::tune::material::MEASUREMENTS;
 
 /// Arguments of `check`.
 #[derive(clap::Args)]
@@ -252,7 +251,7 @@ fn checked_once(
     }
     let readings = out.join("readings.csv");
     let readings_file = File::create(&readings).map_err(cannot_write(&readings))?;
-    let measured = out.join(MEASUREMENTS);
+    let measured = out.join(MEASUREMENTS_FILE);
     let measurements = if measurements {
         let file = File::create(&measured).map_err(cannot_write(&measured))?;
         Some(MeasurementsWriter::new(BufWriter::new(file)))

@@ -7,9 +7,9 @@ use crate::check::Outcome;
 use crate::definition::Definition;
 use crate::evidence::display::DisplayRecord;
 use crate::evidence::manifest::{self, CAPTURE_LIST, Input, MANIFEST_FILE, resolved};
+use crate::evidence::measurements::MEASUREMENTS_FILE;
 use crate::evidence::stills::{self, StillsRecord};
 use crate::evidence::{csv, junit};
-use crate::tune::material::MEASUREMENTS;
 
 /// Folders of a check's results: a picture of each event, and the frames round them.
 const FOLDERS: [&str; 2] = ["events", stills::FOLDER];
@@ -24,7 +24,7 @@ const FILES: [&str; 10] = [
     "display.json",
     "stills.json",
     "junit.xml",
-    MEASUREMENTS,
+    MEASUREMENTS_FILE,
     CAPTURE_LIST,
 ];
 

@@ -5,11 +5,13 @@ use std::path::{Path, PathBuf};
 use clap::ValueEnum;
 
 use super::{Failure, make_folder, results, write_file};
+use crate::campaign::records::TRIALS_FILE;
 use crate::campaign::statistics::Confidence;
 use crate::definition::Definition;
 use crate::definition::model::Hazard;
 use crate::evidence::manifest::{Input, stored_path};
-use crate::tune::material::{MEASUREMENTS, Material, TRIALS};
+use crate::evidence::measurements::MEASUREMENTS_FILE;
+use crate::tune::material::Material;
 use crate::tune::patch;
 use crate::tune::plot::trade_off_plot;
 use crate::tune::search::{self, Demand, RegionTuned, Tuned};
@@ -114,8 +116,8 @@ fn write_manifest(arguments: &Arguments) -> Result<(), Failure> {
     ];
     for folder in &arguments.from {
         words.push(path(folder));
-        inputs.push(Input::new("measurements", folder.join(MEASUREMENTS)));
-        let trials = folder.join(TRIALS);
+        inputs.push(Input::new("measurements", folder.join(MEASUREMENTS_FILE)));
+        let trials = folder.join(TRIALS_FILE);
         if trials.exists() {
             inputs.push(Input::new("trials", trials));
         }

@@ -213,7 +213,7 @@ pub(super) fn nearest<'n>(
 }
 
 /// What to say after an unknown name: the nearest one, or all there are when they are few.
-pub(super) fn suggestion<'n>(
+pub(crate) fn suggestion<'n>(
     wrong: &str,
     names: impl IntoIterator<Item = &'n str>,
 ) -> Option<String> {

@@ -20,6 +20,8 @@ use crate::definition::Definition;
 use crate::judge::region::{Cause, RegionVerdict};
 use crate::judge::verdict::Verdict;
 
+/// Its name in a folder of results.
+pub const MEASUREMENTS_FILE: &str = "measurements.bin";
 /// Version of the file. Readers refuse later ones.
 pub const MEASUREMENTS_VERSION: u32 = 1;
 

@@ -124,6 +124,24 @@ pub fn resample(
     }
 }
 
+/// As [`resample`], with places counted from the centre of `area`.
+pub fn resample_about_centre(
+    from: &Picture,
+    to: &mut Picture,
+    area: Rect,
+    outside: [u8; 3],
+    source: impl Fn(f64, f64) -> (f64, f64),
+) {
+    let (across, down) = (
+        f64::from(area.x + area.right()) / 2.0,
+        f64::from(area.y + area.bottom()) / 2.0,
+    );
+    resample(from, to, area, outside, |x, y| {
+        let (dx, dy) = source(x - across, y - down);
+        (across + dx, down + dy)
+    });
+}
+
 /// The level at (`x`, `y`), in samples from the centre of the first, within `part`.
 fn between(plane: &Plane, part: Rect, x: f64, y: f64) -> u8 {
     let x = x.clamp(f64::from(part.x), f64::from(part.right() - 1));

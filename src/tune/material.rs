@@ -2,18 +2,14 @@
 
 use std::collections::BTreeMap;
 use std::fs::File;
-use std::io::{BufRead, BufReader};
+use std::io::BufReader;
 use std::path::Path;
 
 use super::strength::of_frames;
-use crate::campaign::records::{TrialRecord, Why};
+use crate::campaign::records::{TRIALS_FILE, TrialRecord, Why};
+use crate::campaign::summary::{self, read_lines};
 use crate::definition::Definition;
-use crate::evidence::measurements::{self, Measured, Reader};
-
-/// Files of measurements and of trials in a folder of results.
-pub const MEASUREMENTS: &str = "measurements.bin";
-/// See [`MEASUREMENTS`].
-pub const TRIALS: &str = "trials.jsonl";
+use crate::evidence::measurements::{self, MEASUREMENTS_FILE, Measured, Reader};
 
 /// Strengths of one region in one clip.
 #[derive(Clone, Debug, PartialEq)]
@@ -49,6 +45,9 @@ pub enum Error {
     /// Measurements.
     #[error(transparent)]
     Measurements(#[from] measurements::Error),
+    /// Trials.
+    #[error(transparent)]
+    Trials(#[from] summary::Error),
     /// Something else.
     #[error("\"{path}\": {what}")]
     Other {
@@ -71,7 +70,7 @@ impl Material {
         definition: &Definition,
         least_size: f64,
     ) -> Result<(), Error> {
-        let path = folder.join(MEASUREMENTS);
+        let path = folder.join(MEASUREMENTS_FILE);
         let name = path.display().to_string();
         let other = |what: String| Error::Other {
             path: name.clone(),
@@ -106,7 +105,7 @@ impl Material {
                 }
             }
         }
-        let trials = trials(&folder.join(TRIALS))?;
+        let trials = trials(&folder.join(TRIALS_FILE))?;
         let begun = self.clean.len() as u64;
         while let Some(clip) = reader.clip()? {
             match clip.trial {
@@ -190,30 +189,11 @@ impl Material {
     }
 }
 
+/// Trials by number; none where there is no file of them.
 fn trials(path: &Path) -> Result<BTreeMap<u64, TrialRecord>, Error> {
-    let name = path.display().to_string();
-    let file = match File::open(path) {
-        Ok(f) => f,
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(BTreeMap::new()),
-        Err(e) => {
-            return Err(Error::Other {
-                path: name,
-                what: format!("cannot be read ({e})"),
-            });
-        }
-    };
-    let mut out = BTreeMap::new();
-    for (k, line) in BufReader::new(file).lines().enumerate() {
-        let wrong = |e: String| Error::Other {
-            path: name.clone(),
-            what: format!(
-                "line {}: {e}; call campaign again to complete the file",
-                k + 1
-            ),
-        };
-        let line = line.map_err(|e| wrong(e.to_string()))?;
-        let trial: TrialRecord = serde_json::from_str(&line).map_err(|e| wrong(e.to_string()))?;
-        out.insert(trial.trial, trial);
+    if !path.exists() {
+        return Ok(BTreeMap::new());
     }
-    Ok(out)
+    let records: Vec<TrialRecord> = read_lines(path)?;
+    Ok(records.into_iter().map(|t| (t.trial, t)).collect())
 }

@@ -19,3 +19,4 @@ pub mod patch;
 pub mod plot;
 pub mod search;
 pub mod strength;
+pub mod tail;

@@ -85,3 +85,66 @@ pub fn diff(before: &str, after: &str, path: &str) -> String {
         .header(&format!("a/{path}"), &format!("b/{path}"))
         .to_string()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::campaign::statistics::Confidence;
+    use crate::definition::Definition;
+    use crate::definition::model::Hazard;
+    use crate::demo;
+    use crate::tune::material::Material;
+    use crate::tune::search::{Demand, tune};
+    use std::path::Path;
+
+    /// The demo display's own thresholds, as if nothing had to change.
+    fn tuned() -> Tuned {
+        let definition = Definition::from_toml(demo::DISPLAY, "d", Path::new("")).unwrap();
+        let demand = Demand {
+            nuisance_per_hour: 1.0,
+            coverage: 0.9,
+            detection_ms: 500.0,
+            hazard: Hazard::Hazardous,
+            confidence: Confidence::USUAL,
+        };
+        tune(&Material::default(), &definition, &demand).unwrap()
+    }
+
+    #[test]
+    fn only_the_thresholds_of_their_region_change() {
+        let mut tuned = tuned();
+        let same = changed(demo::DISPLAY, &tuned).unwrap();
+        assert_eq!(diff(demo::DISPLAY, &same, "d.toml"), "");
+        for r in &mut tuned.regions {
+            let mut score = r.present.clone();
+            if r.region == "rotor" {
+                score.factor = 1.5;
+                score.confirm_ms = 240.0;
+            }
+            r.recommended = Some(score);
+        }
+        let after = changed(demo::DISPLAY, &tuned).unwrap();
+        let patch = diff(demo::DISPLAY, &after, "d.toml");
+        let lines = |c: char| {
+            let own = move |l: &&str| l.starts_with(c) && !l.starts_with(&c.to_string().repeat(3));
+            patch.lines().filter(own).collect::<Vec<&str>>()
+        };
+        assert_eq!(
+            lines('-'),
+            [
+                "-confirm_ms = 300",
+                "-tolerance = { rotor_speed = 1.0, engine_speed = 1.0 }"
+            ],
+            "{patch}"
+        );
+        assert_eq!(
+            lines('+'),
+            [
+                "+confirm_ms = 240",
+                "+tolerance = { rotor_speed = 1.5, engine_speed = 1.5 }"
+            ],
+            "{patch}"
+        );
+        Definition::from_toml(&after, "d", Path::new("")).unwrap();
+    }
+}

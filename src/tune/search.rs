@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::material::Material;
 use super::strength::{Confirmation, Staircase, confirmed, peaks};
+use super::tail::CleanStrengths;
 use crate::campaign::records::Why;
 use crate::campaign::statistics::binomial::{Proportion, trials_without_miss};
 use crate::campaign::statistics::extremes;
@@ -177,10 +178,10 @@ pub struct RegionReady {
     ready: Vec<Ready>,
 }
 
-/// Strength that stands for "nothing at all" in a tail.
-const NOTHING: f64 = -100.0;
 /// Replicates of the tail's bootstrap.
 const REPLICATES: u32 = 200;
+/// A tail whose fit is worse than this chance allows is not used.
+const LEAST_P_VALUE: f64 = 0.01;
 
 impl RegionReady {
     /// Prepares region `k`.
@@ -305,14 +306,14 @@ impl Ready {
         for c in material.clean.iter().filter(|c| c.region == k) {
             let after = confirmed(&c.times_s, &c.strengths, confirmation);
             all_peaks.extend(peaks(&c.times_s, &after, confirmation.recover_s));
-            values.extend(after.iter().map(|v| v.clamp(NOTHING, 1e3)));
+            values.extend(after);
         }
         all_peaks.sort_by(f64::total_cmp);
         Ok(Self {
             confirm_ms,
             stairs: stairs(&material.faults),
             harmless: stairs(&material.harmless),
-            tail: tail(&values, material.clean_hours, demand)?,
+            tail: tail(values, material.clean_hours, demand)?,
             peaks: all_peaks,
         })
     }
@@ -335,28 +336,20 @@ impl Ready {
     }
 }
 
-/// Peaks over the 98th percentile of what clean video shows, extrapolated; `None` where the tail cannot be
-/// fitted, or does not follow the peaks.
-fn tail(values: &[f64], hours: f64, demand: &Demand) -> Result<Option<Box<extremes::Tail>>, Error> {
-    let mut shown: Vec<f64> = values.iter().copied().filter(|v| *v > NOTHING).collect();
-    if shown.is_empty() || hours <= 0.0 {
-        return Ok(None);
-    }
-    shown.sort_by(f64::total_cmp);
-    let settings = extremes::Settings {
-        threshold: shown[(shown.len() - 1) * 98 / 100],
-        run_length: 12,
-        levels: factors().collect(),
-        confidence: demand.confidence,
-        replicates: REPLICATES,
-        seed: 1,
-    };
-    Ok(match extremes::fit(values, hours, &settings)? {
-        extremes::Outcome::Fitted(tail) => tail
+/// The extrapolated tail of clean video; `None` where it cannot be fitted, or does not follow the peaks.
+fn tail(
+    confirmed: Vec<f64>,
+    hours: f64,
+    demand: &Demand,
+) -> Result<Option<Box<extremes::Tail>>, Error> {
+    let strengths = CleanStrengths::new(confirmed);
+    let fit = strengths.fit(hours, factors().collect(), demand.confidence, REPLICATES)?;
+    Ok(match fit {
+        Some(extremes::Outcome::Fitted(tail)) => tail
             .goodness
-            .is_none_or(|g| g.p_value > 0.01)
+            .is_none_or(|g| g.p_value > LEAST_P_VALUE)
             .then_some(tail),
-        extremes::Outcome::Refused(_) => None,
+        Some(extremes::Outcome::Refused(_)) | None => None,
     })
 }
 

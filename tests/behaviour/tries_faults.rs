@@ -1,5 +1,13 @@
 //! Campaigns and tuning: the same bytes however they are run, honest outcomes, thresholds that can be applied.
 
+use framevouch::campaign::stretch::{Material, Stretch};
+use framevouch::capture::CapturedFrame;
+use framevouch::check::run::Known;
+use framevouch::examine::calibrate::plain_profile;
+use framevouch::examine::subject::Subject;
+use framevouch::inject::{self, Delivery, Fault, Method, Target, paint};
+use framevouch::reference::canvas::Siting;
+use framevouch::reference::drawing::Drawing;
 use std::process::{Command, Stdio};
 use std::thread::sleep;
 use std::time::Duration;
@@ -238,5 +246,96 @@ fn what_a_plan_cannot_mean_is_said_with_its_place() {
         assert_eq!(ran.status, 2, "{to}: {}", ran.stdout);
         assert!(ran.stderr.contains(said), "{to}: {}", ran.stderr);
         assert!(!ran.stderr.contains("panicked"), "{}", ran.stderr);
+    }
+}
+
+/// A trial examines only regions whose pixels the fault changes; the verdicts are those of examining all.
+#[test]
+fn regions_that_a_fault_leaves_alone_need_not_be_examined_again() {
+    const ONSET: usize = 40;
+    let bench = Bench::engine_strip(3.2);
+    let drawing = Drawing::new(&bench.definition);
+    let subject = Subject::new(&bench.definition, &drawing);
+    let frames: Vec<CapturedFrame> = bench
+        .frames(None)
+        .into_iter()
+        .enumerate()
+        .map(|(k, picture)| CapturedFrame {
+            index: k as u64,
+            time_s: k as f64 / 25.0,
+            crc32: 0,
+            picture,
+        })
+        .collect();
+    let first = &frames[0].picture;
+    let mut profile = plain_profile(
+        bench.definition.size(),
+        first.encoding(),
+        first.subsampling(),
+        Siting::Center,
+    );
+    profile.noise = [bench.plan.noise; 3];
+    profile.latency_s = bench.plan.latency_s;
+    let material = Material {
+        subject,
+        recording: &bench.recording,
+        profile: &profile,
+        offset_s: 0.0,
+    };
+    let stretch = Stretch::check(material, &frames, &[ONSET]).expect("the chain stays");
+    assert!(stretch.events.is_empty(), "{:?}", stretch.events);
+    let moment = &stretch.moments[0];
+    let clip = stretch.clip(ONSET);
+    let region = |name: &str| Some(bench.region(name));
+    let areas: Vec<_> = (0..bench.definition.regions().len())
+        .map(|k| {
+            clip.area(Target {
+                region: Some(k),
+                ..Target::default()
+            })
+        })
+        .collect();
+    for (kind, place, size) in [
+        ("blank", region("power"), 1.0),
+        ("noise", region("torque"), 40.0),
+        ("moved", region("rotor"), 4.0),
+        ("older_data", None, 0.5),
+    ] {
+        let model = inject::model(kind).expect("there is such a kind");
+        let fault = Fault {
+            kind: model.name(),
+            target: Target {
+                region: place,
+                ..Target::default()
+            },
+            size,
+            look: 0,
+            method: Method::Redraw,
+            seed: 3,
+        };
+        let mut injector = model.prepare(&clip, &fault).expect("it can be made here");
+        let (mut quick, mut full) = (moment.run.clone(), moment.run.clone());
+        let mut is_changed = vec![false; areas.len()];
+        let mut faulty_frames = 0;
+        for (k, clean) in frames.iter().enumerate().skip(ONSET) {
+            let mut frame = clean.clone();
+            assert_eq!(injector.apply(&clip, k, &mut frame), Delivery::Sent);
+            for (changed, area) in is_changed.iter_mut().zip(&areas) {
+                *changed |= !paint::is_same(&clean.picture, &frame.picture, *area);
+            }
+            let known = Known {
+                examined: &stretch.examined[k],
+                is_changed: &is_changed,
+            };
+            let examined = quick.examine(&frame, Some(known));
+            let told = quick.judge(&frame, examined).expect("the chain stays");
+            let examined = full.examine(&frame, None);
+            let of_all = full.judge(&frame, examined).expect("the chain stays");
+            assert_eq!(told, of_all, "{kind}, frame {k}");
+            faulty_frames += usize::from(told.iter().any(|v| v.verdict.is_faulty()));
+        }
+        assert!(faulty_frames > 10, "{kind}: {faulty_frames}");
+        assert_eq!(quick.events(), full.events(), "{kind}");
+        assert_eq!(is_changed.iter().all(|c| *c), place.is_none(), "{kind}");
     }
 }

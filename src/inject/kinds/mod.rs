@@ -247,6 +247,12 @@ impl Injector for Brief {
     }
 }
 
+/// From the centre of the target's area to its corner, px.
+fn radius_px(clip: &Clip, target: Target) -> f64 {
+    let area = clip.area(target);
+    libm::hypot(f64::from(area.width), f64::from(area.height)) / 2.0
+}
+
 /// Whether something stands out from the ground in the target's area. Where nothing does (no alert is on) there
 /// is nothing to be moved, dimmed or lost.
 fn has_ink(clip: &Clip, target: Target) -> bool {

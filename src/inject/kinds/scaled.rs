@@ -3,7 +3,7 @@
 //! No class is right for a change of less than [`HARMLESS_PERCENT`]: it is a quarter of a pixel 250 px away.
 
 use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
-use super::{drawn_regions, has_ink, sign, twin};
+use super::{drawn_regions, has_ink, radius_px, sign, twin};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -50,8 +50,7 @@ impl Model for Scaled {
 
     fn twin(&self, clip: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {
         // A quarter of a pixel at the corner: what registration cannot tell from good.
-        let area = clip.area(fault.target);
-        let radius = libm::hypot(f64::from(area.width), f64::from(area.height)) / 2.0;
+        let radius = radius_px(clip, fault.target);
         let size = (25.0 / radius).min(HARMLESS_PERCENT);
         twin(
             fault,
@@ -76,17 +75,13 @@ impl Injector for Scaling {
     fn apply(&mut self, clip: &Clip, k: usize, frame: &mut CapturedFrame) -> Delivery {
         let area = clip.area(self.0.target);
         let ground = clip.chain().look.levels(clip.definition().background());
-        let (across, down) = (
-            f64::from(area.x + area.right()) / 2.0,
-            f64::from(area.y + area.bottom()) / 2.0,
-        );
         let scale = 1.0 + sign(self.0.seed) * self.0.size / 100.0;
-        paint::resample(
+        paint::resample_about_centre(
             &clip.frames[k].picture,
             &mut frame.picture,
             area,
             ground,
-            |x, y| (across + (x - across) / scale, down + (y - down) / scale),
+            |dx, dy| (dx / scale, dy / scale),
         );
         Delivery::Sent
     }
