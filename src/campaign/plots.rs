@@ -6,6 +6,7 @@ use crate::evidence::plots::{
     Count, CoverageMatrix, DetectionCurve, DetectionTimes, Error, TailFit, TimeSeries,
     confusion_matrix, coverage_matrix, detection_curve, detection_time, tail,
 };
+use crate::inject::TOLERANCES;
 
 /// A plot with its name.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -73,7 +74,7 @@ pub fn plots(summary: &Summary) -> Result<Vec<Plot>, Error> {
         let plot = DetectionCurve {
             title: &title,
             size_name: "size",
-            unit: if curve.unit == "tolerance" {
+            unit: if curve.unit == TOLERANCES {
                 "tolerances"
             } else {
                 &curve.unit

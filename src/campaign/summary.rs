@@ -23,6 +23,7 @@ use super::trials::Trial;
 use crate::definition::Definition;
 use crate::evidence::measurements::{self, Header, MEASUREMENTS_FILE, Reader};
 use crate::evidence::records::{CAUTION, RECORDS_VERSION, rounded};
+use crate::inject::TOLERANCES;
 use crate::tune::strength::{Confirmation, confirmed, of_frames};
 use crate::tune::tail::CleanStrengths;
 
@@ -319,12 +320,12 @@ const COUNTED_TOLERANCES: f64 = 2.0;
 #[must_use]
 pub fn is_counted(t: &TrialRecord) -> bool {
     let is_small =
-        t.unit.as_deref() == Some("tolerance") && t.size.unwrap_or(0.0) < COUNTED_TOLERANCES - 1e-9;
+        t.unit.as_deref() == Some(TOLERANCES) && t.size.unwrap_or(0.0) < COUNTED_TOLERANCES - 1e-9;
     let usual = crate::inject::model(&t.kind)
         .and_then(|m| m.axis())
         .map_or(0.0, |a| a.usual);
     let is_below_usual =
-        t.unit.as_deref() != Some("tolerance") && t.size.is_some_and(|s| s < usual - 1e-9);
+        t.unit.as_deref() != Some(TOLERANCES) && t.size.is_some_and(|s| s < usual - 1e-9);
     !t.is_twin && !t.outcome.expected.is_empty() && !is_small && !is_below_usual
 }
 
@@ -571,7 +572,7 @@ fn size_curves(
         let unit = list[0].unit.clone().unwrap_or_default();
         let tolerance = channel
             .as_ref()
-            .filter(|_| unit == "tolerance")
+            .filter(|_| unit == TOLERANCES)
             .and_then(|c| {
                 let r = definition.regions().iter().find(|r| r.id == region)?;
                 r.tolerance.get(c).copied()

@@ -404,6 +404,7 @@ impl Scene<'_> {
     }
 
     fn why(&self, result: Outcomes) -> Option<Why> {
+        let model = inject::model(self.fault.kind);
         let region = self.fault.target.region;
         let share = |c: char| {
             let count = self.letters.chars().filter(|l| *l == c).count();
@@ -423,7 +424,7 @@ impl Scene<'_> {
                 }
             } else if self.letters.chars().any(|l| "kglfm".contains(l)) {
                 Why::Persistence
-            } else if self.is_within_tolerance() {
+            } else if model.is_some_and(|m| m.is_tolerated(self.definition, self.fault)) {
                 Why::WithinTolerance
             } else if share('b') > 0.5 {
                 Why::Blind
@@ -432,23 +433,6 @@ impl Scene<'_> {
             } else {
                 Why::NotSeen
             }),
-        }
-    }
-
-    /// A value off by no more than its tolerance, or old by no more than the permitted latency.
-    fn is_within_tolerance(&self) -> bool {
-        match inject::model(self.fault.kind).and_then(Model::axis) {
-            Some(a) if a.unit == "tolerance" => self.fault.size <= 1.0,
-            Some(a) if self.fault.kind == "older_data" && a.unit == "s" => {
-                let display = &self.definition.file().display;
-                let region = self
-                    .fault
-                    .target
-                    .region
-                    .and_then(|k| self.definition.regions()[k].max_latency_ms);
-                self.fault.size * 1000.0 <= region.unwrap_or(display.max_latency_ms)
-            }
-            _ => false,
         }
     }
 }

@@ -42,12 +42,15 @@ pub enum Group {
     Signal,
 }
 
+/// Unit of sizes that count in tolerances of the channel.
+pub const TOLERANCES: &str = "tolerance";
+
 /// What the size of a fault means.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Axis {
     /// In words.
     pub what: &'static str,
-    /// Unit; `tolerance` where sizes count in tolerances of the channel.
+    /// Unit; [`TOLERANCES`] where sizes count in tolerances of the channel.
     pub unit: &'static str,
     /// Size of a plain trial: clearly wrong, not extreme.
     pub usual: f64,
@@ -236,6 +239,11 @@ pub trait Model: Sync {
     }
     /// Verdicts that are right for it; none for what is harmless, or of the chain.
     fn classes(&self, fault: &Fault) -> &'static [Verdict];
+    /// Whether a fault of this size is one that need not be raised: a value within its tolerance.
+    fn is_tolerated(&self, _: &Definition, fault: &Fault) -> bool {
+        self.axis()
+            .is_some_and(|a| a.unit == TOLERANCES && fault.size <= 1.0)
+    }
     /// Whether it is a fault of the capture chain, which ends the check instead of being raised.
     fn is_of_chain(&self, _: &Fault) -> bool {
         false

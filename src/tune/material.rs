@@ -10,6 +10,7 @@ use crate::campaign::records::{TRIALS_FILE, TrialRecord, Why};
 use crate::campaign::summary::{self, read_lines};
 use crate::definition::Definition;
 use crate::evidence::measurements::{self, MEASUREMENTS_FILE, Measured, Reader};
+use crate::inject::TOLERANCES;
 
 /// Strengths of one region in one clip.
 #[derive(Clone, Debug, PartialEq)]
@@ -148,7 +149,7 @@ impl Material {
         // A fault of the whole frame is not one region's to catch.
         let Some(region) = region else { return };
         let is_small =
-            trial.unit.as_deref() == Some("tolerance") && trial.size.unwrap_or(0.0) < least_size;
+            trial.unit.as_deref() == Some(TOLERANCES) && trial.size.unwrap_or(0.0) < least_size;
         let is_of_chain = trial.outcome.expected.iter().any(|e| e == "chain");
         if is_of_chain || (is_small && !trial.is_twin) {
             return;

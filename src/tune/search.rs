@@ -326,13 +326,7 @@ impl Ready {
                 .total_cmp(&(b.level - factor).abs())
         })?;
         let per_hour = tail.exceedances_per_hour(factor)?;
-        Some([
-            per_hour,
-            nearest
-                .band_per_hour
-                .map_or(f64::INFINITY, |b| b.upper)
-                .max(per_hour),
-        ])
+        Some([per_hour, nearest.band_per_hour?.upper.max(per_hour)])
     }
 }
 

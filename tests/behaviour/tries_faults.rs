@@ -3,6 +3,7 @@
 use framevouch::campaign::stretch::{Material, Stretch};
 use framevouch::capture::CapturedFrame;
 use framevouch::check::run::Known;
+use framevouch::evidence::schema::schemas;
 use framevouch::examine::calibrate::plain_profile;
 use framevouch::examine::subject::Subject;
 use framevouch::inject::{self, Delivery, Fault, Method, Target, paint};
@@ -188,6 +189,24 @@ fn a_campaign_is_the_same_however_it_is_run_and_tuning_follows_from_it() {
     );
     let easy = files.run(&arguments("0.4"));
     assert_eq!(easy.status, 0, "{}{}", easy.stdout, easy.stderr);
+
+    // All of it keeps to its schemas.
+    let lines = files.text("one/trials.jsonl");
+    let trial = |l: &str| serde_json::from_str::<serde_json::Value>(l).expect("a record");
+    for (name, schema) in schemas() {
+        let validator = jsonschema::validator_for(&schema).expect("the schema is one");
+        let values = match name {
+            "trials" => lines.lines().map(trial).collect(),
+            "campaign" => vec![files.json("one/campaign.json")],
+            "tune" => vec![files.json("tuned/tune.json")],
+            _ => continue,
+        };
+        for value in values {
+            if let Err(e) = validator.validate(&value) {
+                panic!("{name}: {e} at {}", e.instance_path());
+            }
+        }
+    }
 
     // A report of both, and a manifest that notices a change.
     let report = ["report", "--from", "one", "tuned", "--out", "page.html"];

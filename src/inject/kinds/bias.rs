@@ -1,6 +1,6 @@
 //! A value is shown with an offset.
 
-use super::super::{Axis, Clip, Fault, Group, Injector, Model, Target, value};
+use super::super::{Axis, Clip, Fault, Group, Injector, Model, TOLERANCES, Target, value};
 use super::{channels, sign};
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -24,7 +24,7 @@ impl Model for Bias {
     fn axis(&self) -> Option<Axis> {
         Some(Axis {
             what: "offset of the value",
-            unit: "tolerance",
+            unit: TOLERANCES,
             usual: 2.0,
             range: [0.0, 1000.0],
         })

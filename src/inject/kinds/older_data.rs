@@ -6,6 +6,7 @@
 use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target};
 use super::{show_frame, twin, whole_and_regions};
 use crate::capture::CapturedFrame;
+use crate::definition::Definition;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
 
@@ -58,6 +59,14 @@ impl Model for OlderData {
         } else {
             &[Verdict::Late]
         }
+    }
+
+    fn is_tolerated(&self, definition: &Definition, fault: &Fault) -> bool {
+        let region = fault.target.region.map(|k| &definition.regions()[k]);
+        let allowed_ms = region
+            .and_then(|r| r.max_latency_ms)
+            .unwrap_or(definition.file().display.max_latency_ms);
+        fault.look == ONE_FRAME_OLDER || fault.size * 1000.0 <= allowed_ms
     }
 
     fn twin(&self, _: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {
