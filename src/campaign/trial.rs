@@ -109,6 +109,16 @@ fn is_visible(model: &dyn Model, clip: &Clip, moment: &Moment, fault: &Fault) ->
         ) >= VISIBLE_PX
 }
 
+/// Regions that are examined from the onset on, of so many: those that the fault strikes. Their pixels may be the
+/// clean ones for a while (a readout that stands still before its value changes), but what is told later rests
+/// on when they were last looked at.
+#[must_use]
+pub fn struck(target: Target, count: usize) -> Vec<bool> {
+    (0..count)
+        .map(|k| target.region.is_none_or(|region| region == k))
+        .collect()
+}
+
 fn carry_out(
     plan: &Plan,
     stretch: &Stretch,
@@ -132,6 +142,7 @@ fn carry_out(
     let onset_s = clip.frames[moment.onset].time_s;
     let end_s = onset_s + spec.duration_s;
     let mut check = moment.run.clone();
+    let mut is_examined = struck(fault.target, areas.len());
     let mut is_changed = vec![false; areas.len()];
     let mut measured = Measured::new(definition, &check, Some(trial.number), trial.capture);
     let mut letters = String::new();
@@ -168,9 +179,12 @@ fn carry_out(
                 || is_other_time
                 || (is_faulty && !paint::is_same(&clean.picture, &frame.picture, *area));
         }
+        for (examined, changed) in is_examined.iter_mut().zip(&is_changed) {
+            *examined |= *changed;
+        }
         let known = Known {
             examined: &stretch.examined[k],
-            is_changed: &is_changed,
+            is_changed: &is_examined,
         };
         let examined = check.examine(&frame, Some(known));
         let verdicts = match check.judge(&frame, examined) {

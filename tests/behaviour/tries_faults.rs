@@ -1,6 +1,7 @@
 //! Campaigns and tuning: the same bytes however they are run, honest outcomes, thresholds that can be applied.
 
 use framevouch::campaign::stretch::{Material, Stretch};
+use framevouch::campaign::trial::struck;
 use framevouch::capture::CapturedFrame;
 use framevouch::check::run::Known;
 use framevouch::evidence::schema::schemas;
@@ -268,11 +269,31 @@ fn what_a_plan_cannot_mean_is_said_with_its_place() {
     }
 }
 
-/// A trial examines only regions whose pixels the fault changes; the verdicts are those of examining all.
+/// A trial examines only regions that the fault strikes; the verdicts are those of examining all.
 #[test]
 fn regions_that_a_fault_leaves_alone_need_not_be_examined_again() {
-    const ONSET: usize = 40;
-    let bench = Bench::engine_strip(3.2);
+    let kinds = [
+        ("blank", Some("power"), 1.0),
+        ("noise", Some("torque"), 40.0),
+        ("moved", Some("rotor"), 4.0),
+        ("older_data", None, 0.5),
+    ];
+    quick_is_as_full(Bench::engine_strip(3.2), 40, &kinds);
+}
+
+/// Without noise the pixels of a readout that stands still are the clean ones until its value changes.
+#[test]
+fn a_fault_that_shows_late_is_told_as_if_it_had_been_examined_all_the_time() {
+    let mut bench = Bench::engine_strip(8.0);
+    bench.plan.noise = 0.0;
+    let kinds = [
+        ("freeze", Some("outside_air"), 1.0),
+        ("freeze", Some("torque"), 1.0),
+    ];
+    quick_is_as_full(bench, 60, &kinds);
+}
+
+fn quick_is_as_full(bench: Bench, onset: usize, kinds: &[(&str, Option<&str>, f64)]) {
     let drawing = Drawing::new(&bench.definition);
     let subject = Subject::new(&bench.definition, &drawing);
     let frames: Vec<CapturedFrame> = bench
@@ -301,11 +322,10 @@ fn regions_that_a_fault_leaves_alone_need_not_be_examined_again() {
         profile: &profile,
         offset_s: 0.0,
     };
-    let stretch = Stretch::check(material, &frames, &[ONSET]).expect("the chain stays");
+    let stretch = Stretch::check(material, &frames, &[onset]).expect("the chain stays");
     assert!(stretch.events.is_empty(), "{:?}", stretch.events);
     let moment = &stretch.moments[0];
-    let clip = stretch.clip(ONSET);
-    let region = |name: &str| Some(bench.region(name));
+    let clip = stretch.clip(onset);
     let areas: Vec<_> = (0..bench.definition.regions().len())
         .map(|k| {
             clip.area(Target {
@@ -314,12 +334,8 @@ fn regions_that_a_fault_leaves_alone_need_not_be_examined_again() {
             })
         })
         .collect();
-    for (kind, place, size) in [
-        ("blank", region("power"), 1.0),
-        ("noise", region("torque"), 40.0),
-        ("moved", region("rotor"), 4.0),
-        ("older_data", None, 0.5),
-    ] {
+    for &(kind, place, size) in kinds {
+        let place = place.map(|name| bench.region(name));
         let model = inject::model(kind).expect("there is such a kind");
         let fault = Fault {
             kind: model.name(),
@@ -334,9 +350,9 @@ fn regions_that_a_fault_leaves_alone_need_not_be_examined_again() {
         };
         let mut injector = model.prepare(&clip, &fault).expect("it can be made here");
         let (mut quick, mut full) = (moment.run.clone(), moment.run.clone());
-        let mut is_changed = vec![false; areas.len()];
+        let mut is_changed = struck(fault.target, areas.len());
         let mut faulty_frames = 0;
-        for (k, clean) in frames.iter().enumerate().skip(ONSET) {
+        for (k, clean) in frames.iter().enumerate().skip(onset) {
             let mut frame = clean.clone();
             assert_eq!(injector.apply(&clip, k, &mut frame), Delivery::Sent);
             for (changed, area) in is_changed.iter_mut().zip(&areas) {
@@ -353,7 +369,7 @@ fn regions_that_a_fault_leaves_alone_need_not_be_examined_again() {
             assert_eq!(told, of_all, "{kind}, frame {k}");
             faulty_frames += usize::from(told.iter().any(|v| v.verdict.is_faulty()));
         }
-        assert!(faulty_frames > 10, "{kind}: {faulty_frames}");
+        assert!(faulty_frames > 10, "{kind} {place:?}: {faulty_frames}");
         assert_eq!(quick.events(), full.events(), "{kind}");
         assert_eq!(is_changed.iter().all(|c| *c), place.is_none(), "{kind}");
     }

@@ -1,0 +1,44 @@
+"""Writes a campaign plan that tries every kind of fault everywhere, on captures that `clean.py --keep` left."""
+
+import argparse
+from pathlib import Path
+
+KINDS = Path(__file__).parents[2] / "src/inject/kinds"
+# Faults that show only after a while last longer, s.
+DURATIONS_S = {"freeze": 1.5, "stuck": 1.5, "older_data": 2.5, "drift": 2.0, "hold_and_jump": 2.0, "dropped_frames": 2.0}
+SIZES = {"older_data": "[0.2, 0.5]", "moved": "[1.0, 4.0]"}
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--display", type=Path, required=True)
+    parser.add_argument("--capture", type=Path, nargs=2, action="append", required=True, metavar=("VIDEO", "CSV"))
+    parser.add_argument("--repeats", type=int, default=2)
+    parser.add_argument("--out", type=Path, required=True)
+    args = parser.parse_args()
+    args.out.write_text("\n".join(plan(args)))
+
+
+def plan(args):
+    """The lines of the plan."""
+    yield "limit_ms = { hazardous = 500, major = 1000, minor = 2000 }"
+    yield f'[plan]\nname = "every kind everywhere"\ndisplay = "{args.display.resolve()}"\nseed = 1'
+    for video, inputs in args.capture:
+        yield f'[[capture]]\nfile = "{video.resolve()}"\ninputs = "{inputs.resolve()}"\nallow_missing = true'
+    for kind in sorted(path.stem for path in KINDS.glob("*.rs") if path.stem not in ("mod", "tests")):
+        if kind == "bias":
+            yield fault(kind, args.repeats, 0.8, "sizes = { from = 0.25, to = 4.0, count = 9, log = true }")
+            # About the tolerance, where the curve rises.
+            yield fault(kind, args.repeats, 0.8, "sizes = { from = 0.8, to = 1.6, count = 5 }")
+            yield fault(kind, 1, 1.0, 'methods = ["donor"]\ntwins = true')
+        else:
+            sizes = f"sizes = {SIZES[kind]}\n" if kind in SIZES else ""
+            yield fault(kind, args.repeats, DURATIONS_S.get(kind, 1.0), sizes + "twins = true")
+
+
+def fault(kind, repeats, duration_s, more):
+    return f'[[fault]]\nkind = "{kind}"\nrepeats = {repeats}\nduration_s = {duration_s}\n{more}\n'
+
+
+if __name__ == "__main__":
+    main()
