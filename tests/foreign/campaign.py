@@ -342,10 +342,22 @@ class Trials:
     """Trials that wait, and those begun; one object for the whole campaign."""
 
     def __init__(self, all_kinds, each, seed):
+        self.seed = seed
         self.rng = np.random.default_rng(seed)
         self.waiting = [kind for kind in all_kinds for _ in range(each)]
         self.rng.shuffle(self.waiting)
         self.used = collections.Counter()
+
+    def start_pass(self, n):
+        """Choices of a pass depend on its number, so that a run that was broken off goes on as if it had not been."""
+        self.rng = np.random.default_rng([self.seed, n])
+
+    def count(self, truth):
+        """A trial of an earlier sitting: it waits no longer."""
+        self.used[truth["kind"], truth["region"]] += 1
+        same = [k for k, kind in enumerate(self.waiting) if kind.name == truth["kind"]]
+        if same:
+            del self.waiting[same[0]]
 
     def begin(self, bench, history, first, frames):
         """The first waiting trial that this moment allows, as (apply, truth); None when none does.
@@ -514,7 +526,7 @@ def main():
 
 
 def build_all(args, definition):
-    """All captures of the campaign, one folder a pass."""
+    """All captures of the campaign, one folder a pass; passes that stand there already count."""
     recordings = [Recording(path) for path in args.inputs]
     chosen = kinds(definition, recordings)
     if args.kinds:
@@ -529,13 +541,18 @@ def build_all(args, definition):
             # A recording that no waiting trial suits any more is passed over; two in a row end it.
             if not trials.waiting or idle >= len(recordings):
                 break
+            folder = args.out / f"pass_{n:02}"
+            if (folder / "truth.json").exists():
+                for truth in json.loads((folder / "truth.json").read_text())["trials"]:
+                    trials.count(truth)
+                continue
+            trials.start_pass(n)
+            folder.mkdir(exist_ok=True)
             recording = recordings[n % len(recordings)]
             material = Material(args.binary, args.display, recording.path, args.fps, text)
             length_s = min(args.length, recording.length_s - args.start)
             cache = args.cache or args.out / "cache"
             stretches = rasterise(material, rasteriser, cache, args.start, length_s)
-            folder = args.out / f"pass_{n:02}"
-            folder.mkdir(exist_ok=True)
             capture = folder / f"capture{CODECS[args.codec][0]}"
             with tempfile.TemporaryDirectory() as scratch:
                 bench = Bench(material, definition, recording, rasteriser, args.start, scratch)

@@ -11,7 +11,7 @@ import numpy as np
 import definition
 import faults
 import score
-from campaign import _digit_cell
+from campaign import Kind, Trials, _digit_cell
 from encode import Writer
 from rasterise import Librsvg
 from recording import Recording
@@ -107,6 +107,21 @@ class Scoring(unittest.TestCase):
 
     def test_the_table_lists_each_miss(self):
         self.assertIn("k on dial", score.markdown(self.run_with(regions=["tape"])))
+
+
+class Resuming(unittest.TestCase):
+    def test_trials_of_an_earlier_sitting_wait_no_longer(self):
+        trials = Trials([Kind("a", "frozen", None), Kind("b", "blank", None)], 2, seed=1)
+        for _ in range(3):
+            trials.count({"kind": "a", "region": "dial"})
+        self.assertEqual([kind.name for kind in trials.waiting], ["b", "b"])
+        self.assertEqual(trials.used["a", "dial"], 3)
+
+    def test_the_choices_of_a_pass_do_not_depend_on_those_before(self):
+        fresh, used = Trials([], 0, seed=1), Trials([], 0, seed=1)
+        used.rng.random(5)
+        fresh.start_pass(3), used.start_pass(3)
+        self.assertEqual(fresh.rng.random(), used.rng.random())
 
 
 class Motion(unittest.TestCase):
