@@ -95,6 +95,9 @@ impl<'a> Stretch<'a> {
             if onsets.contains(&k) {
                 runs.push((k, run.clone()));
             }
+            if k > 0 {
+                run.hold(&frames[k - 1], frame.time_s, |_, _| Ok(()))?;
+            }
             let found = run.examine(frame, None);
             examined.push(Examined {
                 findings: found.findings.clone(),

@@ -18,6 +18,7 @@ use crate::evidence::records::rounded;
 use crate::examine::register::FrameReference;
 use crate::inject::{self, Clip, Delivery, Fault, Group, Injector, Method, Model, Target, paint};
 use crate::judge::events::{Action, Event, name};
+use crate::judge::region::RegionVerdict;
 use crate::judge::verdict;
 use crate::picture::{Picture, Rect};
 use crate::recording::inputs::Inputs;
@@ -58,7 +59,9 @@ pub fn run(plan: &Plan, stretch: &Stretch, trial: &Trial) -> Option<Done> {
             if clip.frames.last()?.time_s < until_s {
                 return None;
             }
-            if spec.onset == Onset::Visible && !is_visible(model, &clip, moment, &trial.fault) {
+            if spec.onset == Onset::Visible
+                && !is_visible(model, &clip, moment, &trial.fault, spec.duration_s)
+            {
                 return None;
             }
             let (fault, change) = if trial.is_twin {
@@ -79,7 +82,14 @@ pub fn run(plan: &Plan, stretch: &Stretch, trial: &Trial) -> Option<Done> {
         })
 }
 
-fn is_visible(model: &dyn Model, clip: &Clip, moment: &Moment, fault: &Fault) -> bool {
+/// Whether a fault that begins at this moment, and lasts so long, can be seen.
+fn is_visible(
+    model: &dyn Model,
+    clip: &Clip,
+    moment: &Moment,
+    fault: &Fault,
+    duration_s: f64,
+) -> bool {
     if model.needs_motion() {
         return match fault.target.region {
             Some(k) => moment.moves[k],
@@ -94,11 +104,17 @@ fn is_visible(model: &dyn Model, clip: &Clip, moment: &Moment, fault: &Fault) ->
     let Some(mut injector) = model.prepare(clip, &usual) else {
         return false;
     };
-    let mut frame = clip.frames[clip.onset].clone();
-    if injector.apply(clip, clip.onset, &mut frame) == Delivery::Lost {
+    let at = if model.grows() {
+        let middle_s = clip.frames[clip.onset].time_s + duration_s / 2.0;
+        clip.frames.partition_point(|f| f.time_s < middle_s)
+    } else {
+        clip.onset
+    };
+    let clean = &clip.frames[at];
+    let mut frame = clean.clone();
+    if injector.apply(clip, at, &mut frame) == Delivery::Lost {
         return true;
     }
-    let clean = &clip.frames[clip.onset];
     frame.time_s != clean.time_s
         || model.group() == Group::Signal
         || paint::differing_px(
@@ -144,13 +160,17 @@ fn carry_out(
     let mut check = moment.run.clone();
     let mut is_examined = struck(fault.target, areas.len());
     let mut is_changed = vec![false; areas.len()];
+    let mut is_seen = is_changed.clone();
     let mut measured = Measured::new(definition, &check, Some(trial.number), trial.capture);
     let mut letters = String::new();
     let mut frame = CapturedFrame::new();
+    let mut last = clip.frames[moment.onset - 1].clone();
     let mut changed_px = 0;
     let mut middle: Option<(usize, Picture)> = None;
     let mut chain_s = None;
     let mut raised_s = None;
+    let is_of_chain =
+        !trial.is_twin && inject::model(fault.kind).is_some_and(|m| m.is_of_chain(fault));
     for k in moment.onset..clip.frames.len() {
         let clean = &clip.frames[k];
         let is_faulty = clean.time_s < end_s - 1e-6;
@@ -162,6 +182,11 @@ fn carry_out(
         frame.clone_from(clean);
         if is_faulty {
             if injector.apply(&clip, k, &mut frame) == Delivery::Lost {
+                // The crew goes on seeing the frame before.
+                is_changed.fill(true);
+                for (seen, moves) in is_seen.iter_mut().zip(&moment.moves) {
+                    *seen |= moves;
+                }
                 continue;
             }
             if k == moment.onset {
@@ -179,6 +204,14 @@ fn carry_out(
                 || is_other_time
                 || (is_faulty && !paint::is_same(&clean.picture, &frame.picture, *area));
         }
+        if fault.target.region.is_none() && is_faulty {
+            for (seen, area) in is_seen.iter_mut().zip(&areas) {
+                *seen = *seen
+                    || is_other_time
+                    || paint::differing_px(&clean.picture, &frame.picture, *area, VISIBLE_LEVELS)
+                        >= VISIBLE_PX;
+            }
+        }
         for (examined, changed) in is_examined.iter_mut().zip(&is_changed) {
             *examined |= *changed;
         }
@@ -186,23 +219,35 @@ fn carry_out(
             examined: &stretch.examined[k],
             is_changed: &is_examined,
         };
-        let examined = check.examine(&frame, Some(known));
-        let verdicts = match check.judge(&frame, examined) {
-            Ok(v) => v,
+        let mut take = |time_s: f64, verdicts: &[RegionVerdict]| {
+            measured.push(time_s, verdicts);
+            let shown = match fault.target.region {
+                Some(r) => verdicts[r].verdict,
+                None => verdict::of_frame(verdicts.iter().map(|v| v.verdict)),
+            };
+            letters.push(letter(shown));
+        };
+        let judged = check
+            .hold(&last, frame.time_s, |time_s, verdicts| {
+                take(time_s, verdicts);
+                Ok(())
+            })
+            .and_then(|()| {
+                let examined = check.examine(&frame, Some(known));
+                check.judge(&frame, examined)
+            });
+        match judged {
+            Ok(verdicts) => take(frame.time_s, &verdicts),
             Err(CheckError::Chain(_)) => {
                 chain_s = Some(frame.time_s);
                 break;
             }
             // Nothing else can happen: nothing is read or written here.
             Err(_) => break,
-        };
-        measured.push(frame.time_s, &verdicts);
-        let shown = match fault.target.region {
-            Some(r) => verdicts[r].verdict,
-            None => verdict::of_frame(verdicts.iter().map(|v| v.verdict)),
-        };
-        letters.push(letter(shown));
-        if fault.target.region.is_none() && !check.raised().is_empty() {
+        }
+        std::mem::swap(&mut frame, &mut last);
+        let frame = &last;
+        if fault.target.region.is_none() && !is_of_chain && !check.raised().is_empty() {
             let since_s = *raised_s.get_or_insert(frame.time_s);
             if frame.time_s - since_s >= plan.plan.settle_s {
                 break;
@@ -220,6 +265,7 @@ fn carry_out(
         fault,
         is_harmless: trial.is_twin,
         is_changed: &is_changed,
+        is_seen: &is_seen,
         events: &events,
         chain_s,
         onset_s,
@@ -282,7 +328,10 @@ struct Scene<'a> {
     definition: &'a Definition,
     fault: &'a Fault,
     is_harmless: bool,
+    /// By region: any pixel differs.
     is_changed: &'a [bool],
+    /// By region: the crew could see it. Of faults that strike the whole frame.
+    is_seen: &'a [bool],
     events: &'a [Event],
     chain_s: Option<f64>,
     onset_s: f64,
@@ -319,7 +368,7 @@ impl Scene<'_> {
     }
 
     /// An event is in place when it names the region, or the whole frame where the fault strikes that; half of the
-    /// regions that a whole-frame fault touches count as the whole frame.
+    /// regions in which a fault of the whole frame can be seen count as the whole frame.
     fn is_in_place(&self, event: &Event) -> bool {
         if event.regions == ["*"] {
             return self.fault.target.region.is_none() || self.touched() > 1;
@@ -333,7 +382,7 @@ impl Scene<'_> {
                     .filter(|e| e.class == event.class)
                     .flat_map(|e| &e.regions)
                     .collect();
-                2 * named.len() >= self.touched()
+                2 * named.len() >= self.is_seen.iter().filter(|s| **s).count()
             }
         }
     }

@@ -73,6 +73,14 @@ pub fn expand(plan: &Plan, subject: Subject, judged: &[Vec<bool>]) -> Result<Vec
                 .iter()
                 .filter(|t| t.region.is_none_or(|r| judged[r]))
             {
+                let looks: Vec<usize> = looks
+                    .iter()
+                    .copied()
+                    .filter(|look| model.has_look(definition, *target, *look))
+                    .collect();
+                if looks.is_empty() {
+                    continue;
+                }
                 for &size in &sizes {
                     for &method in &methods {
                         for _ in 0..wanted.repeats {

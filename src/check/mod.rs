@@ -1,5 +1,7 @@
 //! The line from a definition, a recording and a capture to verdicts and events.
 
+mod chain_watch;
+mod gaps;
 pub mod run;
 mod stretch;
 

@@ -14,7 +14,6 @@ use crate::evidence::records::{
 };
 use crate::examine::comparison::ChainLook;
 use crate::examine::region::{Explanation, Findings, Moment, RegionExaminer};
-use crate::examine::register::{self, FrameReference};
 use crate::examine::signature::{self, Signature};
 use crate::examine::subject::Subject;
 use crate::examine::view::View;
@@ -27,13 +26,10 @@ use crate::recording::Recording;
 use crate::recording::inputs::{Inputs, Value};
 use crate::reference::painter::Painter;
 
-use super::stretch::{CHAIN_LEVELS, CHAIN_SHIFT_PX};
+use super::chain_watch::{ChainWatch, Sight};
+use super::gaps::Gaps;
 use super::{Error, Outcome, RegionState, Seen, Sink, Snapshot};
 
-/// Frames in a row in which nearly all regions disagree, after which the chain is looked at.
-const CHAIN_SUSPECT: u32 = 8;
-/// Share of regions with ink that make it nearly all.
-const CHAIN_SHARE: f64 = 0.7;
 /// Regions that must show a picture that nothing explains before the whole frame is looked at.
 const BROKEN_REGIONS: usize = 3;
 /// Frames between such looks.
@@ -88,7 +84,8 @@ pub struct Run<'d> {
     frame_counts: BTreeMap<String, u64>,
     blind_s: Vec<f64>,
     best: BTreeMap<usize, Snapshot>,
-    suspect: u32,
+    chain_watch: ChainWatch,
+    gaps: Gaps,
     /// What the whole frame was found to be, and how many frames ago.
     broken: Option<(Option<Signature>, u32)>,
     /// Luma of the whole reference frame.
@@ -148,7 +145,8 @@ impl<'d> Run<'d> {
             frame_counts: BTreeMap::new(),
             blind_s: vec![0.0; count],
             best: BTreeMap::new(),
-            suspect: 0,
+            chain_watch: ChainWatch::new(chain.look.encoding),
+            gaps: Gaps::default(),
             broken: None,
             whole,
             reverted_at_s: None,
@@ -166,9 +164,15 @@ impl<'d> Run<'d> {
         sink: &mut dyn Sink,
     ) -> Result<(), Error> {
         let is_first = self.frames == 0;
-        let examined = self.examine(frame, None);
         let raised_before: Vec<usize> = self.log.raised().collect();
+        if !is_first {
+            self.hold(before, frame.time_s, |time_s, verdicts| {
+                sink.measured(time_s, verdicts)
+            })?;
+        }
+        let examined = self.examine(frame, None);
         let verdicts = self.judge(frame, examined)?;
+        self.count(&verdicts);
         let raised_now: Vec<usize> = self.log.raised().collect();
         let regions: Vec<RegionState> = verdicts
             .iter()
@@ -195,6 +199,42 @@ impl<'d> Run<'d> {
         }
         sink.frame(&self.record(frame, &verdicts))?;
         Ok(())
+    }
+
+    /// Judges `last`, the newest frame, again as long as nothing follows it, up to `until_s`; `each` is given the
+    /// verdicts of each instant. Does nothing unless that is a gap.
+    ///
+    /// # Errors
+    /// When the chain has changed, or `each` fails.
+    pub fn hold(
+        &mut self,
+        last: &CapturedFrame,
+        until_s: f64,
+        mut each: impl FnMut(f64, &[RegionVerdict]) -> std::io::Result<()>,
+    ) -> Result<(), Error> {
+        let mut ages = self
+            .gaps
+            .push(last.time_s, until_s - last.time_s)
+            .peekable();
+        if ages.peek().is_none() {
+            return Ok(());
+        }
+        let mut held = last.clone();
+        for age_s in ages {
+            held.time_s = last.time_s + age_s;
+            let examined = self.examine(&held, None);
+            let verdicts = self.judge(&held, examined)?;
+            each(held.time_s, &verdicts)?;
+        }
+        Ok(())
+    }
+
+    fn count(&mut self, verdicts: &[RegionVerdict]) {
+        self.frames += 1;
+        *self.frame_counts.entry(key(whole(verdicts))).or_default() += 1;
+        for (counts, v) in self.counts.iter_mut().zip(verdicts) {
+            *counts.entry(name(v.verdict).to_owned()).or_default() += 1;
+        }
     }
 
     fn moment<'a>(&self, frame: &'a CapturedFrame) -> Moment<'a>
@@ -301,12 +341,15 @@ impl<'d> Run<'d> {
         }
         self.company
             .update(&moment, &self.regions.judges, &verdicts);
-        self.watch_chain(frame, wrong, with_ink)?;
-        *self.frame_counts.entry(key(whole(&verdicts))).or_default() += 1;
+        let sight = Sight {
+            subject: self.subject,
+            chain: &self.chain,
+            inputs: &self.inputs,
+            frame,
+        };
+        self.chain_watch
+            .watch(&sight, (wrong, with_ink), &mut self.painter)?;
         for (k, v) in verdicts.iter().enumerate() {
-            *self.counts[k]
-                .entry(name(v.verdict).to_owned())
-                .or_default() += 1;
             if v.verdict == Verdict::Blind {
                 self.blind_s[k] += self.interval_s;
             }
@@ -342,7 +385,6 @@ impl<'d> Run<'d> {
                 self.reverted_at_s = Some(frame.time_s);
             }
         }
-        self.frames += 1;
         Ok(verdicts)
     }
 
@@ -434,67 +476,6 @@ impl<'d> Run<'d> {
         }
     }
 
-    /// When nearly all regions disagree for a while: is it the chain?
-    fn watch_chain(
-        &mut self,
-        frame: &CapturedFrame,
-        wrong: usize,
-        with_ink: usize,
-    ) -> Result<(), Error> {
-        let is_suspect = with_ink >= 2 && wrong as f64 >= CHAIN_SHARE * with_ink as f64;
-        self.suspect = if is_suspect { self.suspect + 1 } else { 0 };
-        if self.suspect != CHAIN_SUSPECT {
-            return Ok(());
-        }
-        let planes = (self.chain.subsampling, self.chain.siting);
-        let look = self.chain.look;
-        let found = register::register(
-            self.subject,
-            &self.inputs,
-            &look,
-            planes,
-            &frame.picture,
-            &mut self.painter,
-        );
-        let first = frame.index + 1 - u64::from(CHAIN_SUSPECT);
-        if let Some(r) = found {
-            let (g, h) = (r.geometry, look.geometry);
-            let size = (frame.picture.width() as f64, frame.picture.height() as f64);
-            let moved_x = [g.x(0.0) - h.x(0.0), g.x(size.0) - h.x(size.0)];
-            let moved_y = [g.y(0.0) - h.y(0.0), g.y(size.1) - h.y(size.1)];
-            if moved_x
-                .iter()
-                .chain(&moved_y)
-                .any(|v| v.abs() > CHAIN_SHIFT_PX)
-            {
-                return Err(Error::Chain(format!(
-                    "the capture chain changed at frame {first}: the whole picture is displaced by up to {:.2} px in x and {:.2} px in y; frames {first}.. are not judged",
-                    moved_x.iter().fold(0.0f64, |m, v| m.max(v.abs())),
-                    moved_y.iter().fold(0.0f64, |m, v| m.max(v.abs())),
-                )));
-            }
-            let size = (frame.picture.width(), frame.picture.height());
-            let reference = FrameReference::draw(
-                self.subject,
-                &self.inputs,
-                &look,
-                planes,
-                size,
-                &mut self.painter,
-            );
-            let mut fit = register::ColorFit::default();
-            fit.add(&frame.picture, &reference);
-            let map = fit.map();
-            let change = register::largest_change(&map, self.definition, look.encoding);
-            if change > CHAIN_LEVELS && fit.is_explained_by(&map) {
-                return Err(Error::Chain(format!(
-                    "the capture chain changed at frame {first}: the colours of the whole picture differ by up to {change:.0} levels (matrix, range or gain); frames {first}.. are not judged"
-                )));
-            }
-        }
-        Ok(())
-    }
-
     fn record(&self, frame: &CapturedFrame, verdicts: &[RegionVerdict]) -> FrameRecord {
         let regions = self.definition.regions();
         let channels = self.definition.channels();
@@ -559,10 +540,11 @@ impl<'d> Run<'d> {
         profile: Profile,
         profile_from: String,
         (offset_s, offset_from): (f64, String),
-        notes: Vec<String>,
+        mut notes: Vec<String>,
         error: Option<Error>,
         recording: &Recording,
     ) -> Outcome {
+        notes.extend(self.gaps.note());
         let regions = self.definition.regions();
         let missing = recording.missing_channels();
         let not_judged: BTreeMap<String, String> = regions

@@ -440,6 +440,12 @@ impl ColorFit {
     /// True when `map` leaves little of the difference: the whole picture changed by one rule.
     #[must_use]
     pub fn is_explained_by(&self, map: &ColorMap) -> bool {
+        self.share_left_by(map).is_some_and(|left| left < 0.2)
+    }
+
+    /// Share of the squared differences that `map` leaves; `None` when too little was seen to tell.
+    #[must_use]
+    pub fn share_left_by(&self, map: &ColorMap) -> Option<f64> {
         // Residual sum of squares: s'Cs - 2 m'b + m'Nm, with the squares of c - r kept instead of c'c.
         let (mut before, mut after) = (0.0, 0.0);
         for k in 0..3 {
@@ -459,7 +465,7 @@ impl ColorFit {
             after +=
                 self.squares[k] - 2.0 * change.dot(&toward) + (&self.normal * &change).dot(&change);
         }
-        self.count > 100.0 && after < 0.2 * before
+        (self.count > 100.0 && before > 0.0).then(|| after / before)
     }
 
     /// Flat samples seen.

@@ -244,7 +244,16 @@ pub trait Model: Sync {
         self.axis()
             .is_some_and(|a| a.unit == TOLERANCES && fault.size <= 1.0)
     }
-    /// Whether it is a fault of the capture chain, which ends the check instead of being raised.
+    /// Whether it begins too small to be seen, and shows in the middle of its time.
+    fn grows(&self) -> bool {
+        false
+    }
+    /// Whether it can come in this look there.
+    fn has_look(&self, _: &Definition, _: Target, _: usize) -> bool {
+        true
+    }
+    /// Whether it is one of the capture chain, or looks like one: then it is right to end the check with a word
+    /// about the chain.
     fn is_of_chain(&self, _: &Fault) -> bool {
         false
     }

@@ -3,6 +3,7 @@
 
 use std::fs;
 use std::io::Write;
+use std::ops::Range as Span;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
@@ -134,7 +135,21 @@ impl Bench {
         self.check_with(frames, None)
     }
 
+    /// Checks `frames` when those whose time lies in `lost_s` never arrive.
+    pub fn check_without(&self, frames: &[Picture], lost_s: Span<f64>) -> Checked {
+        self.check_all(frames, None, Some(lost_s))
+    }
+
     pub fn check_with(&self, frames: &[Picture], profile: Option<Profile>) -> Checked {
+        self.check_all(frames, profile, None)
+    }
+
+    fn check_all(
+        &self,
+        frames: &[Picture],
+        profile: Option<Profile>,
+        lost_s: Option<Span<f64>>,
+    ) -> Checked {
         let y4m = y4m(frames);
         let options = OpenOptions {
             size: Some(self.definition.size()),
@@ -155,7 +170,7 @@ impl Bench {
             &self.definition,
             Subject::new(&self.definition, &drawing),
             &self.recording,
-            &mut Source(capture),
+            &mut Source { capture, lost_s },
             &settings,
             &mut kept,
         )
@@ -187,15 +202,27 @@ impl Checked {
     }
 }
 
-struct Source(Capture);
+struct Source {
+    capture: Capture,
+    lost_s: Option<Span<f64>>,
+}
 
 impl FrameSource for Source {
     fn next_into(&mut self, frame: &mut CapturedFrame) -> Result<bool, CaptureError> {
-        self.0.next_into(frame)
+        loop {
+            let is_there = self.capture.next_into(frame)?;
+            let is_lost = self
+                .lost_s
+                .as_ref()
+                .is_some_and(|span| span.contains(&frame.time_s));
+            if !is_there || !is_lost {
+                return Ok(is_there);
+            }
+        }
     }
 
     fn info(&self) -> &StreamInfo {
-        self.0.info()
+        self.capture.info()
     }
 }
 

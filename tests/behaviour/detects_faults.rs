@@ -2,9 +2,9 @@
 
 use framevouch::demo::faults::Kind;
 use framevouch::judge::verdict::Verdict;
-use framevouch::picture::Rgb;
+use framevouch::picture::{Plane, Rgb};
 
-use crate::bench::Bench;
+use crate::bench::{Bench, RATE_HZ};
 
 /// The fault lies in here, s: after the stretch that the chain is measured from.
 const ONSET_S: f64 = 2.4;
@@ -61,6 +61,111 @@ fn a_frozen_region_is_found() {
 #[test]
 fn a_frozen_picture_is_found() {
     is_found(&strip(), Kind::FreezeAll, Verdict::Frozen, "*");
+}
+
+/// A recorder that writes nothing while the picture stays the same: the frames of a freeze are not there.
+#[test]
+fn a_freeze_is_found_though_its_frames_are_missing() {
+    let bench = strip();
+    let frames = bench.frames(None);
+    let checked = bench.check_without(&frames, ONSET_S..END_S);
+    let told = checked.told();
+    let events = &checked.outcome.events;
+    assert_eq!(events.len(), 1, "{told}");
+    assert_eq!(
+        (events[0].class, events[0].regions.as_slice()),
+        (Verdict::Frozen, ["*".to_owned()].as_slice()),
+        "{told}"
+    );
+    assert!(
+        events[0].detected_s > ONSET_S && events[0].detected_s < ONSET_S + 1.0,
+        "{told}"
+    );
+    assert!(told.contains("1 gap, the longest of 1.6"), "{told}");
+    let lost = ((END_S - ONSET_S) * f64::from(RATE_HZ)).round() as usize;
+    assert_eq!(checked.frames.len(), frames.len() - lost);
+    assert_eq!(
+        checked.outcome.summary.frames as usize,
+        checked.frames.len()
+    );
+}
+
+#[test]
+fn a_few_missing_frames_raise_nothing() {
+    let bench = strip();
+    let frames = bench.frames(None);
+    let checked = bench.check_without(&frames, ONSET_S..ONSET_S + 0.16);
+    assert!(checked.outcome.events.is_empty(), "{}", checked.told());
+}
+
+/// Levels of ITU-R BT.709-6, item 4.6, taken for those of the full range; and the matrix of BT.601 (luma weights
+/// 0.299 and 0.114) instead of that of BT.709 (0.2126 and 0.0722), by the equations of both.
+#[test]
+fn a_chain_that_changes_range_or_matrix_midway_ends_the_check() {
+    let bench = strip();
+    let good = bench.frames(None);
+    let onset = (ONSET_S * f64::from(RATE_HZ)) as usize;
+    let limited_to_full = |planes: &mut [Plane; 3]| {
+        for (k, plane) in planes.iter_mut().enumerate() {
+            for v in plane.levels_mut() {
+                let level = f64::from(*v);
+                *v = if k == 0 {
+                    (level - 16.0) * 255.0 / 219.0
+                } else {
+                    128.0 + (level - 128.0) * 255.0 / 224.0
+                }
+                .round()
+                .clamp(0.0, 255.0) as u8;
+            }
+        }
+    };
+    let matrix = |planes: &mut [Plane; 3]| {
+        let [luma, cb, cr] = planes;
+        let width = luma.width();
+        for y in 0..luma.height() {
+            for x in 0..width {
+                let (b, r) = (
+                    f64::from(cb.at(x / 2, y / 2)) - 128.0,
+                    f64::from(cr.at(x / 2, y / 2)) - 128.0,
+                );
+                // R'-Y' and B'-Y' in steps of luma.
+                let (blue, red) = (
+                    b * 2.0 * (1.0 - 0.0722) * 219.0 / 224.0,
+                    r * 2.0 * (1.0 - 0.2126) * 219.0 / 224.0,
+                );
+                let green = -(0.2126 * red + 0.0722 * blue) / 0.7152;
+                let more = 0.299 * red + 0.587 * green + 0.114 * blue;
+                let row = luma.row_mut(y);
+                row[x] = (f64::from(row[x]) + more).round().clamp(0.0, 255.0) as u8;
+            }
+        }
+        for (b, r) in cb.levels_mut().iter_mut().zip(cr.levels_mut()) {
+            let (blue, red) = (
+                (f64::from(*b) - 128.0) * 2.0 * (1.0 - 0.0722),
+                (f64::from(*r) - 128.0) * 2.0 * (1.0 - 0.2126),
+            );
+            let green = -(0.2126 * red + 0.0722 * blue) / 0.7152;
+            let luma = 0.299 * red + 0.587 * green + 0.114 * blue;
+            *b = (128.0 + (blue - luma) / (2.0 * (1.0 - 0.114))).round() as u8;
+            *r = (128.0 + (red - luma) / (2.0 * (1.0 - 0.299))).round() as u8;
+        }
+    };
+    type Change<'a> = &'a dyn Fn(&mut [Plane; 3]);
+    for (what, change) in [
+        ("range (Bt709, Full)", &limited_to_full as Change),
+        ("matrix (Bt601, Limited)", &matrix),
+    ] {
+        let mut frames = good.clone();
+        for frame in &mut frames[onset..] {
+            change(frame.planes_mut());
+        }
+        let checked = bench.check(&frames);
+        let error = checked.outcome.error.as_ref().expect(what).to_string();
+        assert!(error.contains(what), "{error}");
+        assert_eq!(checked.outcome.exit_status(), 2);
+        let judged = checked.frames.len();
+        assert!((onset..onset + 40).contains(&judged), "{what}: {judged}");
+    }
 }
 
 #[test]

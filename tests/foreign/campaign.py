@@ -322,7 +322,7 @@ class Bench:
         )
 
     def regions(self, kind, first, used):
-        """Regions where the kind may begin now, those with the fewest trials of the kind first."""
+        """Regions where the kind may begin now, those with the fewest attempts of the kind first."""
         fed = [r for r in self.definition.regions.values() if self.definition.is_fed(r, self.recording)]
         fed = [r for r in fed if any(s["kind"] not in ("unchecked", "liveness") for s in r.get("symbol", []))]
         if kind.region:
@@ -346,6 +346,8 @@ class Trials:
         self.rng = np.random.default_rng(seed)
         self.waiting = [kind for kind in all_kinds for _ in range(each)]
         self.rng.shuffle(self.waiting)
+        # By kind and region: trials begun, and attempts that led to none. Both count against a region, so
+        # that those where a kind cannot be made do not stand in the way of the others.
         self.used = collections.Counter()
 
     def start_pass(self, n):
@@ -376,10 +378,10 @@ class Trials:
                 moment = Moment(bench, frame, first, frames, region, rng, ground)
                 made = kind.make(moment)
                 where = region["id"] if region else "*"
+                self.used[kind.name, where] += 1
                 # A freeze shows only later; that it will is known from the recording.
                 if made and (kind.make is _freeze or is_visible(bench, made[0], history)):
                     self.waiting.remove(kind)
-                    self.used[kind.name, where] += 1
                     truth = {"kind": kind.name, "class": kind.verdict, "region": where}
                     truth |= {"onset_s": first / bench.fps, "end_s": (first + frames) / bench.fps}
                     return made[0], truth | {"seed": seed, "parameters": made[1], "touched": []}

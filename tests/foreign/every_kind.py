@@ -14,6 +14,7 @@ def main():
     parser.add_argument("--display", type=Path, required=True)
     parser.add_argument("--capture", type=Path, nargs=2, action="append", required=True, metavar=("VIDEO", "CSV"))
     parser.add_argument("--repeats", type=int, default=2)
+    parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", type=Path, required=True)
     args = parser.parse_args()
     args.out.write_text("\n".join(plan(args)))
@@ -22,7 +23,7 @@ def main():
 def plan(args):
     """The lines of the plan."""
     yield "limit_ms = { hazardous = 500, major = 1000, minor = 2000 }"
-    yield f'[plan]\nname = "every kind everywhere"\ndisplay = "{args.display.resolve()}"\nseed = 1'
+    yield f'[plan]\nname = "every kind everywhere"\ndisplay = "{args.display.resolve()}"\nseed = {args.seed}'
     for video, inputs in args.capture:
         yield f'[[capture]]\nfile = "{video.resolve()}"\ninputs = "{inputs.resolve()}"\nallow_missing = true'
     for kind in sorted(path.stem for path in KINDS.glob("*.rs") if path.stem not in ("mod", "tests")):

@@ -49,6 +49,11 @@ impl Model for Dim {
         }
     }
 
+    /// A gain of the chain makes all of the picture darker just so.
+    fn is_of_chain(&self, fault: &Fault) -> bool {
+        fault.target.region.is_none() && fault.size > HARMLESS
+    }
+
     fn twin(&self, _: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {
         twin(fault, self.name(), HARMLESS, 0, "3 % darker")
     }

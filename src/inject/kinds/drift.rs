@@ -34,6 +34,10 @@ impl Model for Drift {
         channels(subject.definition())
     }
 
+    fn grows(&self) -> bool {
+        true
+    }
+
     fn has_donor(&self) -> bool {
         true
     }

@@ -3,6 +3,7 @@
 use super::super::redraw::Redrawn;
 use super::super::{Clip, Fault, Group, Injector, Model, Target, parts};
 use super::{ONE_FRAME, briefly, is_brief, lasting, symbol, symbols_that};
+use crate::definition::Definition;
 use crate::definition::model::{Symbol, Unchecked};
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -32,6 +33,14 @@ impl Model for MissingSymbol {
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
         symbols_that(subject, |s| !matches!(s, Symbol::Unchecked(_)))
+    }
+
+    fn has_look(&self, definition: &Definition, target: Target, look: usize) -> bool {
+        let symbol = target.region.zip(target.symbol);
+        look != PART
+            || symbol.is_some_and(|(region, k)| {
+                parts::part_count(&definition.regions()[region].symbol[k]) > 0
+            })
     }
 
     fn classes(&self, fault: &Fault) -> &'static [Verdict] {

@@ -63,6 +63,11 @@ impl Model for StuckBit {
         }
     }
 
+    /// Converters in the chain lose bits too.
+    fn is_of_chain(&self, fault: &Fault) -> bool {
+        fault.look != LOWEST
+    }
+
     fn twin(&self, _: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {
         twin(fault, self.name(), 1.0, LOWEST, "the lowest bit is stuck")
     }

@@ -1,4 +1,6 @@
 //! The colour planes have changed places, or red and blue have.
+//!
+//! Nothing tells whether the display did it or the chain: a word about either is right.
 
 use super::super::mixing::Mixing;
 use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target};
@@ -40,6 +42,10 @@ impl Model for SwappedPlanes {
         } else {
             &[Verdict::Misleading, Verdict::Garbled]
         }
+    }
+
+    fn is_of_chain(&self, fault: &Fault) -> bool {
+        !is_brief(self, fault)
     }
 
     fn twin(&self, _: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {

@@ -1,0 +1,297 @@
+//! Is the capture chain still the one that was measured?
+//!
+//! A chain that changes on the way makes every verdict worthless, and is no fault of the display. Two signs are
+//! looked for: nearly all regions disagree, and one shift or one rule for colours explains the whole picture; or
+//! the colours are those of another matrix or range, which may stay within the tolerance of every region, and
+//! which nothing on a display does by chance.
+
+use std::cmp::Ordering;
+
+use crate::capture::CapturedFrame;
+use crate::colour::{decode_unit, encode_unit};
+use crate::definition::Definition;
+use crate::examine::comparison::ChainLook;
+use crate::examine::register::{self, ColorFit, FrameReference};
+use crate::examine::subject::Subject;
+use crate::picture::{Encoding, Matrix, Range};
+use crate::recording::inputs::Inputs;
+use crate::reference::canvas::ColorMap;
+use crate::reference::painter::Painter;
+
+use super::Error;
+use super::stretch::{CHAIN_LEVELS, CHAIN_SHIFT_PX};
+
+/// Frames in a row in which nearly all regions disagree, after which the chain is looked at.
+const SUSPECT_FRAMES: u32 = 8;
+/// Share of regions with ink that make it nearly all.
+const SUSPECT_SHARE: f64 = 0.7;
+/// Time between looks at the colours of the whole picture while all is well, s.
+const LOOK_EVERY_S: f64 = 1.0;
+/// The same while regions disagree, s.
+const LOOK_WHEN_WRONG_S: f64 = 0.2;
+/// Regions that must disagree for that.
+const WRONG_REGIONS: usize = 3;
+/// Frames in a row that one known change must explain.
+const SURE_FRAMES: u32 = 4;
+
+/// A change of colours that chains are known to make, as a map of levels.
+#[derive(Clone, Debug, PartialEq)]
+struct KnownChange {
+    words: String,
+    map: ColorMap,
+}
+
+/// A picture and what is known of it.
+pub(super) struct Sight<'a> {
+    /// What the display shows.
+    pub subject: Subject<'a>,
+    /// The chain as it was measured.
+    pub chain: &'a ChainLook,
+    /// The inputs that are due.
+    pub inputs: &'a Inputs,
+    /// The frame.
+    pub frame: &'a CapturedFrame,
+}
+
+/// Watches the chain, frame after frame.
+#[derive(Clone)]
+pub(super) struct ChainWatch {
+    known: Vec<KnownChange>,
+    suspect: u32,
+    looked_s: f64,
+    /// Index of the known change that explains the last frames, and in how many.
+    explained: Option<(usize, u32)>,
+}
+
+impl ChainWatch {
+    /// For a chain that delivers `encoding`.
+    pub fn new(encoding: Encoding) -> Self {
+        Self {
+            known: known_changes(encoding),
+            suspect: 0,
+            looked_s: f64::NEG_INFINITY,
+            explained: None,
+        }
+    }
+
+    /// Looks at the next frame, in which `wrong` of `with_ink` regions show a picture that nothing explains.
+    ///
+    /// # Errors
+    /// [`Error::Chain`] when the chain has changed.
+    pub fn watch(
+        &mut self,
+        sight: &Sight,
+        (wrong, with_ink): (usize, usize),
+        painter: &mut Painter,
+    ) -> Result<(), Error> {
+        let is_suspect = with_ink >= 2 && wrong as f64 >= SUSPECT_SHARE * with_ink as f64;
+        self.suspect = if is_suspect { self.suspect + 1 } else { 0 };
+        if self.suspect == SUSPECT_FRAMES {
+            look_at_all(sight, painter)?;
+        }
+        let every_s = if wrong >= WRONG_REGIONS {
+            LOOK_WHEN_WRONG_S
+        } else {
+            LOOK_EVERY_S
+        };
+        let time_s = sight.frame.time_s;
+        if self.explained.is_some() || time_s - self.looked_s >= every_s {
+            self.looked_s = time_s;
+            self.look_at_colors(sight, painter)?;
+        }
+        Ok(())
+    }
+
+    fn look_at_colors(&mut self, sight: &Sight, painter: &mut Painter) -> Result<(), Error> {
+        let fit = color_fit(sight, painter);
+        let left = |k: &usize| fit.share_left_by(&self.known[*k].map);
+        let found = (0..self.known.len())
+            .min_by(|a, b| left(a).partial_cmp(&left(b)).unwrap_or(Ordering::Equal))
+            .filter(|k| fit.is_explained_by(&self.known[*k].map));
+        self.explained = match (found, self.explained) {
+            (Some(k), Some((before, count))) if k == before => Some((k, count + 1)),
+            (Some(k), _) => Some((k, 1)),
+            (None, _) => None,
+        };
+        match self.explained {
+            Some((k, SURE_FRAMES)) => {
+                let first = sight.frame.index + 1 - u64::from(SURE_FRAMES);
+                Err(Error::Chain(format!(
+                    "the capture chain changed at frame {first} or within the second before: {}; frames from there on are not judged",
+                    self.known[k].words
+                )))
+            }
+            _ => Ok(()),
+        }
+    }
+}
+
+fn color_fit(sight: &Sight, painter: &mut Painter) -> ColorFit {
+    let picture = &sight.frame.picture;
+    let reference = FrameReference::draw(
+        sight.subject,
+        sight.inputs,
+        &sight.chain.look,
+        (sight.chain.subsampling, sight.chain.siting),
+        (picture.width(), picture.height()),
+        painter,
+    );
+    let mut fit = ColorFit::default();
+    fit.add(picture, &reference);
+    fit
+}
+
+/// Nearly all regions disagree: is the whole picture displaced, or are its colours changed by one rule?
+fn look_at_all(sight: &Sight, painter: &mut Painter) -> Result<(), Error> {
+    let definition: &Definition = sight.subject.definition();
+    let picture = &sight.frame.picture;
+    let look = sight.chain.look;
+    let found = register::register(
+        sight.subject,
+        sight.inputs,
+        &look,
+        (sight.chain.subsampling, sight.chain.siting),
+        picture,
+        painter,
+    );
+    let first = sight.frame.index + 1 - u64::from(SUSPECT_FRAMES);
+    let Some(found) = found else { return Ok(()) };
+    let (g, h) = (found.geometry, look.geometry);
+    let size = (picture.width() as f64, picture.height() as f64);
+    let moved_x = [g.x(0.0) - h.x(0.0), g.x(size.0) - h.x(size.0)];
+    let moved_y = [g.y(0.0) - h.y(0.0), g.y(size.1) - h.y(size.1)];
+    let most = |moved: [f64; 2]| moved[0].abs().max(moved[1].abs());
+    if most(moved_x).max(most(moved_y)) > CHAIN_SHIFT_PX {
+        return Err(Error::Chain(format!(
+            "the capture chain changed at frame {first}: the whole picture is displaced by up to {:.2} px in x and {:.2} px in y; frames {first}.. are not judged",
+            most(moved_x),
+            most(moved_y),
+        )));
+    }
+    let fit = color_fit(sight, painter);
+    let map = fit.map();
+    let change = register::largest_change(&map, definition, look.encoding);
+    if change > CHAIN_LEVELS && fit.is_explained_by(&map) {
+        return Err(Error::Chain(format!(
+            "the capture chain changed at frame {first}: the colours of the whole picture differ by up to {change:.0} levels (matrix, range or gain); frames {first}.. are not judged"
+        )));
+    }
+    Ok(())
+}
+
+/// What another matrix or range makes of the levels of a chain that delivers `encoding`: written by the one and
+/// read by the other, either way round.
+fn known_changes(encoding: Encoding) -> Vec<KnownChange> {
+    let Encoding::YCbCr { matrix, range } = encoding else {
+        let step = 219.0 / 255.0;
+        let scaled = |gain: f64, more: f64| {
+            let row = |k| {
+                let mut row = [0.0, 0.0, 0.0, more];
+                row[k] = gain;
+                row
+            };
+            ColorMap([0, 1, 2].map(row))
+        };
+        return vec![
+            KnownChange {
+                words: "full levels are squeezed into the limited range".into(),
+                map: scaled(step, 16.0),
+            },
+            KnownChange {
+                words: "levels are stretched as if they were of the limited range".into(),
+                map: scaled(1.0 / step, -16.0 / step),
+            },
+        ];
+    };
+    let mut changes = Vec::new();
+    for m in [Matrix::Bt601, Matrix::Bt709] {
+        for r in [Range::Limited, Range::Full] {
+            if (m, r) == (matrix, range) {
+                continue;
+            }
+            let other = Encoding::YCbCr {
+                matrix: m,
+                range: r,
+            };
+            let what = match (m == matrix, r == range) {
+                (false, true) => "matrix",
+                (true, false) => "range",
+                _ => "matrix and range",
+            };
+            for (read, written, way) in [
+                (encoding, other, "written with"),
+                (other, encoding, "read with"),
+            ] {
+                changes.push(KnownChange {
+                    words: format!("colours are {way} another {what} ({m:?}, {r:?}) than before"),
+                    map: rewritten(read, written),
+                });
+            }
+        }
+    }
+    changes
+}
+
+/// Levels read by one encoding and written by another.
+fn rewritten(read: Encoding, written: Encoding) -> ColorMap {
+    let at = |levels: [f64; 3]| encode_unit(decode_unit(levels, read), written);
+    let zero = at([0.0; 3]);
+    let columns = [0, 1, 2].map(|k| {
+        let mut unit = [0.0; 3];
+        unit[k] = 1.0;
+        at(unit)
+    });
+    let row = |i: usize| {
+        [
+            columns[0][i] - zero[i],
+            columns[1][i] - zero[i],
+            columns[2][i] - zero[i],
+            zero[i],
+        ]
+    };
+    ColorMap([row(0), row(1), row(2)])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const BT709: Encoding = Encoding::YCbCr {
+        matrix: Matrix::Bt709,
+        range: Range::Limited,
+    };
+
+    #[test]
+    fn limited_levels_read_as_full_go_by_the_steps_of_bt709() {
+        // ITU-R BT.709-6, item 4.6: black 16, white 235, colour 16 to 240; full range 0 to 255.
+        let full = Encoding::YCbCr {
+            matrix: Matrix::Bt709,
+            range: Range::Full,
+        };
+        let ColorMap(map) = rewritten(BT709, full);
+        let level =
+            |row: [f64; 4], v: [f64; 3]| row[0] * v[0] + row[1] * v[1] + row[2] * v[2] + row[3];
+        assert!(level(map[0], [16.0, 128.0, 128.0]).abs() < 1e-9);
+        assert!((level(map[0], [235.0, 128.0, 128.0]) - 255.0).abs() < 1e-9);
+        assert!((level(map[1], [100.0, 240.0, 128.0]) - 255.5).abs() < 1e-9);
+    }
+
+    #[test]
+    fn another_matrix_leaves_greys_alone() {
+        let other = Encoding::YCbCr {
+            matrix: Matrix::Bt601,
+            range: Range::Limited,
+        };
+        let ColorMap(map) = rewritten(BT709, other);
+        for (k, row) in map.iter().enumerate() {
+            let grey = row[0] * 100.0 + (row[1] + row[2]) * 128.0 + row[3];
+            assert!((grey - [100.0, 128.0, 128.0][k]).abs() < 1e-9);
+        }
+    }
+
+    #[test]
+    fn every_other_encoding_is_known_both_ways_round() {
+        assert_eq!(known_changes(BT709).len(), 6);
+        assert_eq!(known_changes(Encoding::Rgb).len(), 2);
+    }
+}
