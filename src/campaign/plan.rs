@@ -303,13 +303,13 @@ impl Plan {
         for (k, fault) in self.fault.iter().enumerate() {
             let place = |what: String| format!("[[fault]] {}: {what}", k + 1);
             let Some(model) = inject::model(&fault.kind) else {
-                let names = inject::MODELS.iter().map(|m| m.name());
+                let names = inject::MODELS.iter().map(|m| m.about().name);
                 return Err(place(unknown("kind", &fault.kind, names)));
             };
             within("duration_s", fault.duration_s, 0.04, 60.0).map_err(place)?;
             within("repeats", f64::from(fault.repeats), 1.0, 1e6).map_err(place)?;
             if let Some(sizes) = &fault.sizes {
-                let Some(axis) = model.axis() else {
+                let Some(axis) = model.about().axis else {
                     return Err(place(format!(
                         "\"{}\" has no size; leave out sizes",
                         fault.kind
@@ -326,12 +326,12 @@ impl Plan {
                 }
             }
             for look in fault.looks.iter().flatten() {
-                if !model.looks().contains(&look.as_str()) {
-                    let names = model.looks().iter().copied();
+                if !model.about().looks.contains(&look.as_str()) {
+                    let names = model.about().looks.iter().copied();
                     return Err(place(unknown("look", look, names)));
                 }
             }
-            if fault.methods.contains(&Method::Donor) && !model.has_donor() {
+            if fault.methods.contains(&Method::Donor) && !model.about().has_donor {
                 return Err(place(format!(
                     "\"{}\" is not made by donors; leave out methods",
                     fault.kind
@@ -340,7 +340,7 @@ impl Plan {
         }
         for (kind, rate) in &self.failure_rate_per_hour {
             if inject::model(kind).is_none() {
-                let names = inject::MODELS.iter().map(|m| m.name());
+                let names = inject::MODELS.iter().map(|m| m.about().name);
                 return Err(unknown("kind", kind, names));
             }
             within(&format!("failure rate of {kind}"), *rate, 0.0, 1e6)?;

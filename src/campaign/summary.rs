@@ -322,7 +322,7 @@ pub fn is_counted(t: &TrialRecord) -> bool {
     let is_small =
         t.unit.as_deref() == Some(TOLERANCES) && t.size.unwrap_or(0.0) < COUNTED_TOLERANCES - 1e-9;
     let usual = crate::inject::model(&t.kind)
-        .and_then(|m| m.axis())
+        .and_then(|m| m.about().axis)
         .map_or(0.0, |a| a.usual);
     let is_below_usual =
         t.unit.as_deref() != Some(TOLERANCES) && t.size.is_some_and(|s| s < usual - 1e-9);
@@ -356,7 +356,7 @@ pub fn summarise(
     let order = |kind: &str| {
         crate::inject::MODELS
             .iter()
-            .position(|m| m.name() == kind)
+            .position(|m| m.about().name == kind)
             .unwrap_or(usize::MAX)
     };
     let regions = definition.regions();

@@ -90,13 +90,16 @@ fn is_visible(
     fault: &Fault,
     duration_s: f64,
 ) -> bool {
-    if model.needs_motion() {
+    if model.about().needs_motion {
         return match fault.target.region {
             Some(k) => moment.moves[k],
             None => moment.moves.iter().any(|m| *m),
         };
     }
-    let usual = model.axis().map_or(fault.size, |a| a.usual.max(fault.size));
+    let usual = model
+        .about()
+        .axis
+        .map_or(fault.size, |a| a.usual.max(fault.size));
     let usual = Fault {
         size: usual,
         ..fault.clone()
@@ -104,7 +107,7 @@ fn is_visible(
     let Some(mut injector) = model.prepare(clip, &usual) else {
         return false;
     };
-    let at = if model.grows() {
+    let at = if model.about().grows {
         let middle_s = clip.frames[clip.onset].time_s + duration_s / 2.0;
         clip.frames.partition_point(|f| f.time_s < middle_s)
     } else {
@@ -116,7 +119,7 @@ fn is_visible(
         return true;
     }
     frame.time_s != clean.time_s
-        || model.group() == Group::Signal
+        || model.about().group == Group::Signal
         || paint::differing_px(
             &clean.picture,
             &frame.picture,
@@ -282,11 +285,11 @@ fn carry_out(
         }
     };
     let model = inject::model(trial.fault.kind);
-    let axis = inject::model(fault.kind).and_then(Model::axis);
+    let axis = inject::model(fault.kind).and_then(|m| m.about().axis);
     let record = TrialRecord {
         trial: trial.number,
         kind: trial.fault.kind.to_owned(),
-        group: match model.map(Model::group) {
+        group: match model.map(|m| m.about().group) {
             Some(Group::Value) => "value",
             Some(Group::Signal) => "signal",
             _ => "picture",
@@ -303,7 +306,7 @@ fn carry_out(
         size: axis.map(|_| rounded(fault.size)),
         unit: axis.map(|a| a.unit.to_owned()),
         look: inject::model(fault.kind)
-            .and_then(|m| m.looks().get(fault.look))
+            .and_then(|m| m.about().looks.get(fault.look))
             .map(|l| (*l).to_owned()),
         change: change.map(str::to_owned),
         method: fault.method,

@@ -94,7 +94,7 @@ pub fn expand(plan: &Plan, subject: Subject, judged: &[Vec<bool>]) -> Result<Vec
                                     capture,
                                     spec,
                                     fault: Fault {
-                                        kind: model.name(),
+                                        kind: model.about().name,
                                         target: *target,
                                         size,
                                         look: looks[turn % looks.len()],
@@ -158,7 +158,7 @@ fn targets(
 }
 
 fn sizes(wanted: &FaultSpec, model: &dyn Model) -> Vec<f64> {
-    match (&wanted.sizes, model.axis()) {
+    match (&wanted.sizes, model.about().axis) {
         (Some(sizes), _) => sizes.values(),
         (None, Some(axis)) => vec![axis.usual],
         (None, None) => vec![1.0],
@@ -166,17 +166,17 @@ fn sizes(wanted: &FaultSpec, model: &dyn Model) -> Vec<f64> {
 }
 
 fn looks(wanted: &FaultSpec, model: &dyn Model) -> Vec<usize> {
-    let index = |look: &String| model.looks().iter().position(|l| l == look);
+    let index = |look: &String| model.about().looks.iter().position(|l| l == look);
     match &wanted.looks {
         Some(list) => list.iter().filter_map(index).collect(),
         None => {
-            let all = 0..model.looks().len().max(1);
+            let all = 0..model.about().looks.len().max(1);
             // Looks that are harmless by themselves are only for twins.
             let is_fault = |look: &usize| {
                 let fault = Fault {
-                    kind: model.name(),
+                    kind: model.about().name,
                     target: Target::default(),
-                    size: model.axis().map_or(1.0, |a| a.usual),
+                    size: model.about().axis.map_or(1.0, |a| a.usual),
                     look: *look,
                     method: Method::Redraw,
                     seed: 0,

@@ -5,8 +5,6 @@
 //! the colours are those of another matrix or range, which may stay within the tolerance of every region, and
 //! which nothing on a display does by chance.
 
-use std::cmp::Ordering;
-
 use crate::capture::CapturedFrame;
 use crate::colour::{decode_unit, encode_unit};
 use crate::definition::Definition;
@@ -31,6 +29,12 @@ const LOOK_EVERY_S: f64 = 1.0;
 const LOOK_WHEN_WRONG_S: f64 = 0.2;
 /// Regions that must disagree for that.
 const WRONG_REGIONS: usize = 3;
+/// Samples of the picture count for a known change where it moves a level by so much.
+const MOVED_LEVELS: f64 = 6.0;
+/// Fewest such samples.
+const LEAST_SAMPLES: u32 = 50;
+/// Share of the squared differences there that an explanation may leave.
+const LEFT_SHARE: f64 = 0.3;
 /// Frames in a row that one known change must explain.
 const SURE_FRAMES: u32 = 4;
 
@@ -103,11 +107,16 @@ impl ChainWatch {
     }
 
     fn look_at_colors(&mut self, sight: &Sight, painter: &mut Painter) -> Result<(), Error> {
-        let fit = color_fit(sight, painter);
-        let left = |k: &usize| fit.share_left_by(&self.known[*k].map);
-        let found = (0..self.known.len())
-            .min_by(|a, b| left(a).partial_cmp(&left(b)).unwrap_or(Ordering::Equal))
-            .filter(|k| fit.is_explained_by(&self.known[*k].map));
+        let mut tallies = vec![Tally::default(); self.known.len()];
+        let picture = &sight.frame.picture;
+        register::flat_samples(picture, &draw(sight, painter), |clean, shown| {
+            for (tally, change) in tallies.iter_mut().zip(&self.known) {
+                tally.add(clean, shown, change.map.map(clean));
+            }
+        });
+        let found = (0..tallies.len())
+            .filter(|k| tallies[*k].left() < LEFT_SHARE)
+            .min_by(|a, b| tallies[*a].left().total_cmp(&tallies[*b].left()));
         self.explained = match (found, self.explained) {
             (Some(k), Some((before, count))) if k == before => Some((k, count + 1)),
             (Some(k), _) => Some((k, 1)),
@@ -126,19 +135,53 @@ impl ChainWatch {
     }
 }
 
-fn color_fit(sight: &Sight, painter: &mut Painter) -> ColorFit {
+/// How well one known change explains the samples that it moves.
+#[derive(Clone, Copy, Default)]
+struct Tally {
+    count: u32,
+    before: f64,
+    after: f64,
+}
+
+impl Tally {
+    fn add(&mut self, clean: [f64; 3], shown: [f64; 3], mapped: [f64; 3]) {
+        let squares = |from: [f64; 3]| -> f64 {
+            from.iter()
+                .zip(shown)
+                .map(|(v, shown)| (shown - v) * (shown - v))
+                .sum()
+        };
+        let is_moved = clean
+            .iter()
+            .zip(mapped)
+            .any(|(c, m)| (c - m).abs() >= MOVED_LEVELS);
+        if is_moved {
+            self.count += 1;
+            self.before += squares(clean);
+            self.after += squares(mapped);
+        }
+    }
+
+    /// Share of the squared differences that the change leaves; 1 when too little was seen to tell.
+    fn left(&self) -> f64 {
+        if self.count < LEAST_SAMPLES || self.before <= 0.0 {
+            1.0
+        } else {
+            self.after / self.before
+        }
+    }
+}
+
+fn draw(sight: &Sight, painter: &mut Painter) -> FrameReference {
     let picture = &sight.frame.picture;
-    let reference = FrameReference::draw(
+    FrameReference::draw(
         sight.subject,
         sight.inputs,
         &sight.chain.look,
         (sight.chain.subsampling, sight.chain.siting),
         (picture.width(), picture.height()),
         painter,
-    );
-    let mut fit = ColorFit::default();
-    fit.add(picture, &reference);
-    fit
+    )
 }
 
 /// Nearly all regions disagree: is the whole picture displaced, or are its colours changed by one rule?
@@ -168,7 +211,8 @@ fn look_at_all(sight: &Sight, painter: &mut Painter) -> Result<(), Error> {
             most(moved_y),
         )));
     }
-    let fit = color_fit(sight, painter);
+    let mut fit = ColorFit::default();
+    fit.add(picture, &draw(sight, painter));
     let map = fit.map();
     let change = register::largest_change(&map, definition, look.encoding);
     if change > CHAIN_LEVELS && fit.is_explained_by(&map) {
@@ -287,6 +331,29 @@ mod tests {
             let grey = row[0] * 100.0 + (row[1] + row[2]) * 128.0 + row[3];
             assert!((grey - [100.0, 128.0, 128.0][k]).abs() < 1e-9);
         }
+    }
+
+    #[test]
+    fn a_change_of_one_colour_alone_is_not_explained_by_another_matrix() {
+        let other = Encoding::YCbCr {
+            matrix: Matrix::Bt601,
+            range: Range::Limited,
+        };
+        let map = rewritten(BT709, other);
+        let encode = |rgb: [f64; 3]| encode_unit(rgb, BT709);
+        let (green, red) = (encode([0.1, 0.8, 0.2]), encode([0.8, 0.1, 0.1]));
+        let tally = |shown: [[f64; 3]; 2]| {
+            let mut tally = Tally::default();
+            for _ in 0..LEAST_SAMPLES {
+                for (clean, shown) in [green, red].into_iter().zip(shown) {
+                    tally.add(clean, shown, map.map(clean));
+                }
+            }
+            tally.left()
+        };
+        assert!(tally([map.map(green), map.map(red)]) < 1e-9);
+        assert!(tally([map.map(green), red]) > LEFT_SHARE);
+        assert!(tally([green, red]) > 1.0 - 1e-9);
     }
 
     #[test]

@@ -46,8 +46,8 @@ const MARGIN_PX: i32 = 16;
 /// Runs `faults`.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     for model in MODELS {
-        say!("{:<17} {}", model.name(), model.summary());
-        if let Some(axis) = model.axis() {
+        say!("{:<17} {}", model.about().name, model.about().summary);
+        if let Some(axis) = model.about().axis {
             let [low, high] = axis.range;
             say!(
                 "{:<17}   size: {} {}, {low} to {high}, usually {}",
@@ -57,8 +57,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
                 axis.usual
             );
         }
-        if !model.looks().is_empty() {
-            say!("{:<17}   looks: {}", "", model.looks().join(", "));
+        if !model.about().looks.is_empty() {
+            say!("{:<17}   looks: {}", "", model.about().looks.join(", "));
         }
     }
     match &arguments.out {
@@ -114,9 +114,9 @@ fn draw_all(arguments: &Arguments, out: &Path) -> Result<(), Failure> {
         writeln!(
             table,
             "| {} | {} | {} | {} {row} |",
-            model.name(),
-            format!("{:?}", model.group()).to_lowercase(),
-            model.summary(),
+            model.about().name,
+            format!("{:?}", model.about().group).to_lowercase(),
+            model.about().summary,
             size_of(*model),
         )?;
     }
@@ -139,7 +139,7 @@ fn read_clip(source: &mut ReadAhead, at_s: f64) -> Result<Vec<CapturedFrame>, Fa
 }
 
 fn size_of(model: &dyn Model) -> String {
-    model.axis().map_or_else(String::new, |axis| {
+    model.about().axis.map_or_else(String::new, |axis| {
         let [low, high] = axis.range;
         format!(
             "{}: {} {} ({low} to {high})",
@@ -170,7 +170,7 @@ fn draw_one(model: &'static dyn Model, clip: &Clip, out: &Path) -> Result<Option
         &pictures::to_rgb(&frame.picture),
         clip.area(fault.target).grown(MARGIN_PX),
     );
-    let name = format!("{}.png", model.name());
+    let name = format!("{}.png", model.about().name);
     let mut bytes = std::io::Cursor::new(Vec::new());
     panels.write_to(&mut bytes, image::ImageFormat::Png)?;
     write_file(&out.join(&name), bytes.get_ref())?;
@@ -206,9 +206,9 @@ fn tried(model: &dyn Model, clip: &Clip, fault: Fault) -> Option<(f64, Shown)> {
 
 fn usual(model: &dyn Model, target: Target) -> Fault {
     Fault {
-        kind: model.name(),
+        kind: model.about().name,
         target,
-        size: model.axis().map_or(1.0, |a| a.usual),
+        size: model.about().axis.map_or(1.0, |a| a.usual),
         look: 0,
         method: Method::Redraw,
         seed: 1,

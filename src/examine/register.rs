@@ -350,59 +350,69 @@ impl Default for ColorFit {
 /// Contrast of the neighbourhood up to which a pixel is flat, levels.
 const FLAT: u8 = 3;
 
-impl ColorFit {
-    /// Adds the flat colour samples of a frame. `reference` is drawn for the same inputs, without a
-    /// colour map. Samples far from the reference (above 90 levels) are some fault's, and left out.
-    pub fn add(&mut self, captured: &Picture, reference: &FrameReference) {
-        let sub = reference.subsampling;
-        let (fx, fy) = match sub {
-            Subsampling::None => (1, 1),
-            Subsampling::Columns => (2, 1),
-            Subsampling::Both => (2, 2),
-        };
-        let luma = reference.luma();
-        let chroma = &reference.chroma;
-        for cy in (2..chroma[0].height().saturating_sub(2)).step_by(2) {
-            for cx in (2..chroma[0].width().saturating_sub(2)).step_by(2) {
-                let (x, y) = (cx * fx, cy * fy);
-                if x + 4 >= luma.width() || y + 4 >= luma.height() || x < 4 || y < 4 {
-                    continue;
-                }
-                let is_flat = |p: &Plane, x: usize, y: usize, reach: usize| {
-                    let here = p.at(x, y);
-                    (y - reach..=y + reach).all(|yy| {
-                        p.row(yy)[x - reach..=x + reach]
-                            .iter()
-                            .all(|v| v.abs_diff(here) <= FLAT)
-                    })
-                };
-                if !is_flat(luma, x, y, 3)
-                    || !is_flat(&chroma[0], cx, cy, 2)
-                    || !is_flat(&chroma[1], cx, cy, 2)
-                {
-                    continue;
-                }
-                let r = [luma.at(x, y), chroma[0].at(cx, cy), chroma[1].at(cx, cy)].map(f64::from);
-                let p = captured.planes();
-                let c = [p[0].at(x, y), p[1].at(cx, cy), p[2].at(cx, cy)].map(f64::from);
-                if (0..3).any(|k| (c[k] - r[k]).abs() > 90.0) {
-                    continue;
-                }
-                let row = [r[0], r[1], r[2], 64.0];
-                for i in 0..4 {
-                    for j in 0..4 {
-                        self.normal[(i, j)] += row[i] * row[j];
-                    }
-                    for (right, level) in self.right.iter_mut().zip(c) {
-                        right[i] += row[i] * level;
-                    }
-                }
-                self.count += 1.0;
-                for k in 0..3 {
-                    self.squares[k] += (c[k] - r[k]).powi(2);
-                }
+/// Calls `each` with the levels of the reference and of the capture, of samples where the reference is flat in all
+/// planes. Samples far from the reference (above 90 levels) are some fault's, and left out.
+pub fn flat_samples(
+    captured: &Picture,
+    reference: &FrameReference,
+    mut each: impl FnMut([f64; 3], [f64; 3]),
+) {
+    let (fx, fy) = match reference.subsampling {
+        Subsampling::None => (1, 1),
+        Subsampling::Columns => (2, 1),
+        Subsampling::Both => (2, 2),
+    };
+    let luma = reference.luma();
+    let chroma = &reference.chroma;
+    let is_flat = |p: &Plane, x: usize, y: usize, reach: usize| {
+        let here = p.at(x, y);
+        (y - reach..=y + reach).all(|yy| {
+            p.row(yy)[x - reach..=x + reach]
+                .iter()
+                .all(|v| v.abs_diff(here) <= FLAT)
+        })
+    };
+    for cy in (2..chroma[0].height().saturating_sub(2)).step_by(2) {
+        for cx in (2..chroma[0].width().saturating_sub(2)).step_by(2) {
+            let (x, y) = (cx * fx, cy * fy);
+            if x + 4 >= luma.width() || y + 4 >= luma.height() || x < 4 || y < 4 {
+                continue;
+            }
+            if !is_flat(luma, x, y, 3)
+                || !is_flat(&chroma[0], cx, cy, 2)
+                || !is_flat(&chroma[1], cx, cy, 2)
+            {
+                continue;
+            }
+            let r = [luma.at(x, y), chroma[0].at(cx, cy), chroma[1].at(cx, cy)].map(f64::from);
+            let p = captured.planes();
+            let c = [p[0].at(x, y), p[1].at(cx, cy), p[2].at(cx, cy)].map(f64::from);
+            if (0..3).all(|k| (c[k] - r[k]).abs() <= 90.0) {
+                each(r, c);
             }
         }
+    }
+}
+
+impl ColorFit {
+    /// Adds the flat colour samples of a frame. `reference` is drawn for the same inputs, without a
+    /// colour map.
+    pub fn add(&mut self, captured: &Picture, reference: &FrameReference) {
+        flat_samples(captured, reference, |r, c| {
+            let row = [r[0], r[1], r[2], 64.0];
+            for i in 0..4 {
+                for j in 0..4 {
+                    self.normal[(i, j)] += row[i] * row[j];
+                }
+                for (right, level) in self.right.iter_mut().zip(c) {
+                    right[i] += row[i] * level;
+                }
+            }
+            self.count += 1.0;
+            for k in 0..3 {
+                self.squares[k] += (c[k] - r[k]).powi(2);
+            }
+        });
     }
 
     /// The colour map; the identity when nothing flat was seen. A weak pull to the identity decides what
@@ -440,12 +450,6 @@ impl ColorFit {
     /// True when `map` leaves little of the difference: the whole picture changed by one rule.
     #[must_use]
     pub fn is_explained_by(&self, map: &ColorMap) -> bool {
-        self.share_left_by(map).is_some_and(|left| left < 0.2)
-    }
-
-    /// Share of the squared differences that `map` leaves; `None` when too little was seen to tell.
-    #[must_use]
-    pub fn share_left_by(&self, map: &ColorMap) -> Option<f64> {
         // Residual sum of squares: s'Cs - 2 m'b + m'Nm, with the squares of c - r kept instead of c'c.
         let (mut before, mut after) = (0.0, 0.0);
         for k in 0..3 {
@@ -465,7 +469,7 @@ impl ColorFit {
             after +=
                 self.squares[k] - 2.0 * change.dot(&toward) + (&self.normal * &change).dot(&change);
         }
-        (self.count > 100.0 && before > 0.0).then(|| after / before)
+        self.count > 100.0 && after < 0.2 * before
     }
 
     /// Flat samples seen.

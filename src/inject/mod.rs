@@ -211,42 +211,57 @@ pub trait Injector: Send {
     fn apply(&mut self, clip: &Clip, k: usize, frame: &mut CapturedFrame) -> Delivery;
 }
 
+/// What is always true of a kind.
+#[derive(Clone, Copy, Debug)]
+pub struct About {
+    /// Its name in plans, trials and reports.
+    pub name: &'static str,
+    /// What goes wrong.
+    pub group: Group,
+    /// In a sentence.
+    pub summary: &'static str,
+    /// What its size means; `None` where it has none.
+    pub axis: Option<Axis>,
+    /// Looks that it comes in; empty when there is only one.
+    pub looks: &'static [&'static str],
+    /// It shows only while the inputs move.
+    pub needs_motion: bool,
+    /// It begins too small to be seen, and shows in the middle of its time.
+    pub grows: bool,
+    /// Wrong values can be taken from other moments of the capture.
+    pub has_donor: bool,
+}
+
+impl About {
+    /// A kind with one look and no size, that shows at once.
+    #[must_use]
+    pub const fn new(name: &'static str, group: Group, summary: &'static str) -> Self {
+        Self {
+            name,
+            group,
+            summary,
+            axis: None,
+            looks: &[],
+            needs_motion: false,
+            grows: false,
+            has_donor: false,
+        }
+    }
+}
+
 /// One way of going wrong.
 pub trait Model: Sync {
-    /// Its name in plans, trials and reports.
-    fn name(&self) -> &'static str;
-    /// What goes wrong.
-    fn group(&self) -> Group;
-    /// In a sentence.
-    fn summary(&self) -> &'static str;
-    /// What its size means; `None` where it has none.
-    fn axis(&self) -> Option<Axis> {
-        None
-    }
-    /// Looks that it comes in; empty when there is only one.
-    fn looks(&self) -> &'static [&'static str] {
-        &[]
-    }
+    /// What is always true of it.
+    fn about(&self) -> &'static About;
     /// Where it can strike.
     fn targets(&self, subject: Subject) -> Vec<Target>;
-    /// Whether it shows only while the inputs move.
-    fn needs_motion(&self) -> bool {
-        false
-    }
-    /// Whether wrong values can be taken from other moments of the capture.
-    fn has_donor(&self) -> bool {
-        false
-    }
     /// Verdicts that are right for it; none for what is harmless, or of the chain.
     fn classes(&self, fault: &Fault) -> &'static [Verdict];
     /// Whether a fault of this size is one that need not be raised: a value within its tolerance.
     fn is_tolerated(&self, _: &Definition, fault: &Fault) -> bool {
-        self.axis()
+        self.about()
+            .axis
             .is_some_and(|a| a.unit == TOLERANCES && fault.size <= 1.0)
-    }
-    /// Whether it begins too small to be seen, and shows in the middle of its time.
-    fn grows(&self) -> bool {
-        false
     }
     /// Whether it can come in this look there.
     fn has_look(&self, _: &Definition, _: Target, _: usize) -> bool {

@@ -73,7 +73,9 @@ impl ColorMap {
         [0.0, 0.0, 1.0, 0.0],
     ]);
 
-    fn map(&self, v: [f64; 3]) -> [f64; 3] {
+    /// The map of three levels.
+    #[must_use]
+    pub fn map(&self, v: [f64; 3]) -> [f64; 3] {
         self.0
             .map(|m| m[0] * v[0] + m[1] * v[1] + m[2] * v[2] + m[3])
     }

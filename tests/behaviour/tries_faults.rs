@@ -338,7 +338,7 @@ fn quick_is_as_full(bench: Bench, onset: usize, kinds: &[(&str, Option<&str>, f6
         let place = place.map(|name| bench.region(name));
         let model = inject::model(kind).expect("there is such a kind");
         let fault = Fault {
-            kind: model.name(),
+            kind: model.about().name,
             target: Target {
                 region: place,
                 ..Target::default()

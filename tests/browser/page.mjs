@@ -1,7 +1,8 @@
 // The page as a reviewer uses it, in headless Chromium: no console error, every section, the stepper by mouse and
 // by keyboard, pixel values equal to the PNG's, printing, and axe-core in light and dark.
-// Usage: NODE_PATH=... node page.mjs REPORT.html RESULTS [--open-only]
-// RESULTS is the folder that the report was made of. Prints the time to open; does not judge it.
+// Usage: NODE_PATH=... node page.mjs REPORT.html RESULTS [--open-only | --campaign]
+// RESULTS is the folder that the report was made of. Prints the time to open; does not judge it. `--open-only` leaves
+// the stepper out; `--campaign` is for the page of a campaign (and a tuning) without a check.
 import { createRequire } from "node:module";
 import { existsSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
 import { execFileSync } from "node:child_process";
@@ -14,7 +15,9 @@ const require = createRequire(import.meta.url);
 const { chromium } = require("playwright-core");
 const [report, results, mode] = process.argv.slice(2);
 const address = pathToFileURL(resolve(report)).href;
-const sections = ["answer", "cautions", "timeline", "events", "requirements", "readings", "reproduce", "manifest"];
+const sections = mode === "--campaign"
+  ? ["cautions", "campaign", "reproduce", "manifest"]
+  : ["answer", "cautions", "timeline", "events", "requirements", "readings", "reproduce", "manifest"];
 let passed = 0;
 const done = (what) => { passed += 1; console.log(`ok ${what}`); };
 
@@ -37,25 +40,41 @@ try {
   for (const id of sections) assert.equal(await page.locator(`section#${id} h2`).count(), 1, id);
   done("every section is there");
 
-  const strips = page.locator(".strips").first();
-  const told = () => page.locator(".timeline output").first().textContent();
-  await strips.focus();
-  const before = await told();
-  await page.keyboard.press("ArrowDown");
-  await page.keyboard.press("ArrowRight");
-  assert.notEqual(await told(), before);
-  if (await page.locator("article.event").count()) {
-    await page.keyboard.press("n");
-    assert.match(await told(), /event /);
+  if (mode === "--campaign") {
+    const campaign = JSON.parse(readFileSync(join(results, "campaign.json"), "utf8"));
+    const text = await page.locator("section#campaign").textContent();
+    for (const row of campaign.by_kind) assert.ok(text.includes(row.kind), `the table lacks ${row.kind}`);
+    const closed = page.locator("section#campaign details:not([open]) > summary");
+    while (await closed.count()) await closed.first().press("Enter");
+    const plots = page.locator("section#campaign svg");
+    assert.ok(await plots.count() > 0, "no plot");
+    for (const plot of await plots.all()) {
+      const box = await plot.boundingBox();
+      assert.ok(box.width > 200 && box.height > 100, "a plot has no size");
+      assert.ok((await plot.locator("text").count()) > 3, "a plot has no words");
+    }
+    done(`the tables name every kind, and ${await plots.count()} plots have words`);
+  } else {
+    const strips = page.locator(".strips").first();
+    const told = () => page.locator(".timeline output").first().textContent();
+    await strips.focus();
+    const before = await told();
+    await page.keyboard.press("ArrowDown");
+    await page.keyboard.press("ArrowRight");
+    assert.notEqual(await told(), before);
+    if (await page.locator("article.event").count()) {
+      await page.keyboard.press("n");
+      assert.match(await told(), /event /);
+    }
+    await page.keyboard.press("0");
+    const box = await strips.boundingBox();
+    await page.mouse.move(box.x + box.width * 0.7, box.y + 60);
+    await page.mouse.wheel(0, -400);
+    assert.match(await told(), /frame \d+/);
+    done("the timeline answers mouse and keyboard");
   }
-  await page.keyboard.press("0");
-  const box = await strips.boundingBox();
-  await page.mouse.move(box.x + box.width * 0.7, box.y + 60);
-  await page.mouse.wheel(0, -400);
-  assert.match(await told(), /frame \d+/);
-  done("the timeline answers mouse and keyboard");
 
-  if (mode !== "--open-only") {
+  if (!mode) {
     const stills = JSON.parse(readFileSync(join(results, "stills.json"), "utf8"));
     const stepper = page.locator("details.stepper").first();
     await stepper.locator("summary").focus();

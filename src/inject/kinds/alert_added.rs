@@ -1,7 +1,7 @@
 //! An alert is shown that is not active.
 
 use super::super::redraw::Redrawn;
-use super::super::{Clip, Fault, Group, Injector, Model, Target};
+use super::super::{About, Clip, Fault, Group, Injector, Model, Target};
 use super::{LASTING, briefly, from_seed, is_brief, lasting, symbol, symbols_that};
 use crate::definition::model::Symbol;
 use crate::examine::subject::Subject;
@@ -10,24 +10,21 @@ use crate::recording::inputs::Inputs;
 use crate::reference::drawing::Drawing;
 use crate::reference::symbols::alerts;
 
+const ABOUT: About = About {
+    looks: LASTING,
+    ..About::new(
+        "alert_added",
+        Group::Picture,
+        "an alert is shown that is not active",
+    )
+};
+
 /// See the module.
 pub struct AlertAdded;
 
 impl Model for AlertAdded {
-    fn name(&self) -> &'static str {
-        "alert_added"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "an alert is shown that is not active"
-    }
-
-    fn looks(&self) -> &'static [&'static str] {
-        LASTING
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {

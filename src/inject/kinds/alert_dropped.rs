@@ -1,7 +1,7 @@
 //! An active alert is not shown; those after it move up.
 
 use super::super::redraw::Redrawn;
-use super::super::{Clip, Fault, Group, Injector, Model, Target};
+use super::super::{About, Clip, Fault, Group, Injector, Model, Target};
 use super::{LASTING, briefly, fewest_alerts, from_seed, is_brief, lasting, symbol, symbols_that};
 use crate::definition::model::Symbol;
 use crate::examine::subject::Subject;
@@ -10,24 +10,21 @@ use crate::recording::inputs::Inputs;
 use crate::reference::drawing::Drawing;
 use crate::reference::symbols::alerts;
 
+const ABOUT: About = About {
+    looks: LASTING,
+    ..About::new(
+        "alert_dropped",
+        Group::Picture,
+        "an active alert is not shown",
+    )
+};
+
 /// See the module.
 pub struct AlertDropped;
 
 impl Model for AlertDropped {
-    fn name(&self) -> &'static str {
-        "alert_dropped"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "an active alert is not shown"
-    }
-
-    fn looks(&self) -> &'static [&'static str] {
-        LASTING
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {

@@ -1,7 +1,7 @@
 //! Two alerts that stand below each other have changed places. The advice line stays.
 
 use super::super::redraw::Redrawn;
-use super::super::{Clip, Fault, Group, Injector, Model, Target};
+use super::super::{About, Clip, Fault, Group, Injector, Model, Target};
 use super::{LASTING, briefly, fewest_alerts, from_seed, is_brief, lasting, symbol, symbols_that};
 use crate::definition::model::Symbol;
 use crate::examine::subject::Subject;
@@ -9,24 +9,21 @@ use crate::judge::verdict::Verdict;
 use crate::reference::drawing::Drawing;
 use crate::reference::scene::{Item, Scene, Shape};
 
+const ABOUT: About = About {
+    looks: LASTING,
+    ..About::new(
+        "alert_order",
+        Group::Picture,
+        "two active alerts have changed places",
+    )
+};
+
 /// See the module.
 pub struct AlertOrder;
 
 impl Model for AlertOrder {
-    fn name(&self) -> &'static str {
-        "alert_order"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "two active alerts have changed places"
-    }
-
-    fn looks(&self) -> &'static [&'static str] {
-        LASTING
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {

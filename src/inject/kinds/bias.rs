@@ -1,41 +1,35 @@
 //! A value is shown with an offset.
 
-use super::super::{Axis, Clip, Fault, Group, Injector, Model, TOLERANCES, Target, value};
+use super::super::{About, Axis, Clip, Fault, Group, Injector, Model, TOLERANCES, Target, value};
 use super::{channels, sign};
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
+
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "offset of the value",
+        unit: TOLERANCES,
+        usual: 2.0,
+        range: [0.0, 1000.0],
+    }),
+    has_donor: true,
+    ..About::new(
+        "bias",
+        Group::Value,
+        "a symbol shows its value and a fixed amount more or less",
+    )
+};
 
 /// See the module.
 pub struct Bias;
 
 impl Model for Bias {
-    fn name(&self) -> &'static str {
-        "bias"
-    }
-
-    fn group(&self) -> Group {
-        Group::Value
-    }
-
-    fn summary(&self) -> &'static str {
-        "a symbol shows its value and a fixed amount more or less"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "offset of the value",
-            unit: TOLERANCES,
-            usual: 2.0,
-            range: [0.0, 1000.0],
-        })
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
         channels(subject.definition())
-    }
-
-    fn has_donor(&self) -> bool {
-        true
     }
 
     fn classes(&self, _: &Fault) -> &'static [Verdict] {

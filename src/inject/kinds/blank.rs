@@ -1,11 +1,20 @@
 //! Nothing is drawn: one colour, or the bars of a chain without a signal.
 
-use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use super::super::{About, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
 use super::{has_ink, that_shows, whole_and_regions};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
 use crate::picture::{Rect, Rgb};
+
+const ABOUT: About = About {
+    looks: &LOOKS,
+    ..About::new(
+        "blank",
+        Group::Picture,
+        "the picture is gone: one colour, or the bars of a chain without a signal",
+    )
+};
 
 /// See the module.
 pub struct Blank;
@@ -13,20 +22,8 @@ pub struct Blank;
 const LOOKS: [&str; 4] = ["black", "white", "blue", "bars"];
 
 impl Model for Blank {
-    fn name(&self) -> &'static str {
-        "blank"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "the picture is gone: one colour, or the bars of a chain without a signal"
-    }
-
-    fn looks(&self) -> &'static [&'static str] {
-        &LOOKS
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {

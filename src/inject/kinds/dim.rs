@@ -2,7 +2,7 @@
 //!
 //! A share up to [`HARMLESS`] is what a backlight does on a warm day, and must not be raised.
 
-use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use super::super::{About, Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
 use super::{has_ink, twin, whole_and_regions};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
@@ -12,29 +12,26 @@ use crate::picture::Rgb;
 /// Largest share that must not be raised.
 const HARMLESS: f64 = 0.03;
 
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "share of luma that is lost",
+        unit: "",
+        usual: 0.5,
+        range: [0.0, 1.0],
+    }),
+    ..About::new(
+        "dim",
+        Group::Picture,
+        "the picture is darker than it should be",
+    )
+};
+
 /// See the module.
 pub struct Dim;
 
 impl Model for Dim {
-    fn name(&self) -> &'static str {
-        "dim"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "the picture is darker than it should be"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "share of luma that is lost",
-            unit: "",
-            usual: 0.5,
-            range: [0.0, 1.0],
-        })
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
@@ -55,7 +52,7 @@ impl Model for Dim {
     }
 
     fn twin(&self, _: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {
-        twin(fault, self.name(), HARMLESS, 0, "3 % darker")
+        twin(fault, ABOUT.name, HARMLESS, 0, "3 % darker")
     }
 
     fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {

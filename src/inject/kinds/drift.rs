@@ -1,45 +1,36 @@
 //! A value runs away from the truth, at a steady rate.
 
-use super::super::{Axis, Clip, Fault, Group, Injector, Model, Target, value};
+use super::super::{About, Axis, Clip, Fault, Group, Injector, Model, Target, value};
 use super::{channels, half_tolerance, sign};
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
+
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "rate",
+        unit: "tolerance/s",
+        usual: 2.0,
+        range: [0.0, 1000.0],
+    }),
+    has_donor: true,
+    grows: true,
+    ..About::new(
+        "drift",
+        Group::Value,
+        "a symbol runs away from its value at a steady rate",
+    )
+};
 
 /// See the module.
 pub struct Drift;
 
 impl Model for Drift {
-    fn name(&self) -> &'static str {
-        "drift"
-    }
-
-    fn group(&self) -> Group {
-        Group::Value
-    }
-
-    fn summary(&self) -> &'static str {
-        "a symbol runs away from its value at a steady rate"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "rate",
-            unit: "tolerance/s",
-            usual: 2.0,
-            range: [0.0, 1000.0],
-        })
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
         channels(subject.definition())
-    }
-
-    fn grows(&self) -> bool {
-        true
-    }
-
-    fn has_donor(&self) -> bool {
-        true
     }
 
     fn classes(&self, _: &Fault) -> &'static [Verdict] {

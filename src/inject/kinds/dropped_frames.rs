@@ -3,7 +3,7 @@
 //! The crew sees the last picture meanwhile. Gaps up to [`HARMLESS_MS`] are what healthy displays have in hand: they may
 //! be some 150 ms late and are usually a third of that. The frames that do arrive are good.
 
-use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target};
+use super::super::{About, Axis, Clip, Delivery, Fault, Group, Injector, Model, Target};
 use super::{WHOLE, twin};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
@@ -12,29 +12,26 @@ use crate::judge::verdict::Verdict;
 /// Longest gap that must not be raised, ms.
 const HARMLESS_MS: f64 = 100.0;
 
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "length of a gap",
+        unit: "ms",
+        usual: 600.0,
+        range: [0.0, 60_000.0],
+    }),
+    ..About::new(
+        "dropped_frames",
+        Group::Signal,
+        "frames are lost for a while, arrive for as long, and are lost again",
+    )
+};
+
 /// See the module.
 pub struct DroppedFrames;
 
 impl Model for DroppedFrames {
-    fn name(&self) -> &'static str {
-        "dropped_frames"
-    }
-
-    fn group(&self) -> Group {
-        Group::Signal
-    }
-
-    fn summary(&self) -> &'static str {
-        "frames are lost for a while, arrive for as long, and are lost again"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "length of a gap",
-            unit: "ms",
-            usual: 600.0,
-            range: [0.0, 60_000.0],
-        })
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, _: Subject) -> Vec<Target> {
@@ -55,7 +52,7 @@ impl Model for DroppedFrames {
             1000.0 * (clip.frames[clip.onset].time_s - clip.frames[clip.onset - 1].time_s);
         twin(
             fault,
-            self.name(),
+            ABOUT.name,
             interval_ms.min(HARMLESS_MS),
             0,
             "every second frame is lost",

@@ -2,7 +2,7 @@
 //!
 //! A speck of [`HARMLESS_PX`] is smaller than what any symbol is made of.
 
-use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use super::super::{About, Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
 use super::{below, drawn_regions, from_seed, random, twin};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
@@ -15,33 +15,27 @@ const HARMLESS_PX: f64 = 1.0;
 /// Index of the look with a stroke.
 const STROKE: usize = 1;
 
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "edge; a stroke is three times as long and a quarter as wide",
+        unit: "px",
+        usual: 12.0,
+        range: [0.0, 200.0],
+    }),
+    looks: &["patch", "stroke"],
+    ..About::new(
+        "foreign_object",
+        Group::Picture,
+        "a patch or a stroke stands in a region that does not belong there",
+    )
+};
+
 /// See the module.
 pub struct ForeignObject;
 
 impl Model for ForeignObject {
-    fn name(&self) -> &'static str {
-        "foreign_object"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "a patch or a stroke stands in a region that does not belong there"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "edge; a stroke is three times as long and a quarter as wide",
-            unit: "px",
-            usual: 12.0,
-            range: [0.0, 200.0],
-        })
-    }
-
-    fn looks(&self) -> &'static [&'static str] {
-        &["patch", "stroke"]
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
@@ -57,7 +51,7 @@ impl Model for ForeignObject {
     }
 
     fn twin(&self, _: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {
-        twin(fault, self.name(), HARMLESS_PX, 0, "a speck of one pixel")
+        twin(fault, ABOUT.name, HARMLESS_PX, 0, "a speck of one pixel")
     }
 
     fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {

@@ -1,33 +1,26 @@
 //! The picture stands still.
 
-use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target};
+use super::super::{About, Clip, Delivery, Fault, Group, Injector, Model, Target};
 use super::{show_frame, whole_and_regions};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
 
+const ABOUT: About = About {
+    needs_motion: true,
+    ..About::new("freeze", Group::Picture, "the last good picture stays")
+};
+
 /// See the module.
 pub struct Freeze;
 
 impl Model for Freeze {
-    fn name(&self) -> &'static str {
-        "freeze"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "the last good picture stays"
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
         whole_and_regions(subject)
-    }
-
-    fn needs_motion(&self) -> bool {
-        true
     }
 
     fn classes(&self, _: &Fault) -> &'static [Verdict] {

@@ -3,7 +3,7 @@
 //! A small value hides it: nothing is made where the value is below [`LEAST_TOLERANCES`] tolerances. The value grows
 //! or shrinks, by the seed, unless that would leave the channel's range.
 
-use super::super::{Axis, Clip, Fault, Group, Injector, Model, Target, value};
+use super::super::{About, Axis, Clip, Fault, Group, Injector, Model, Target, value};
 use super::{channels, half_tolerance, sign};
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -11,37 +11,31 @@ use crate::judge::verdict::Verdict;
 /// Smallest value that a wrong factor shows on, tolerances.
 const LEAST_TOLERANCES: f64 = 10.0;
 
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "factor less 1",
+        unit: "%",
+        usual: 20.0,
+        range: [0.0, 90.0],
+    }),
+    has_donor: true,
+    ..About::new(
+        "gain",
+        Group::Value,
+        "a symbol shows its value times a wrong factor",
+    )
+};
+
 /// See the module.
 pub struct Gain;
 
 impl Model for Gain {
-    fn name(&self) -> &'static str {
-        "gain"
-    }
-
-    fn group(&self) -> Group {
-        Group::Value
-    }
-
-    fn summary(&self) -> &'static str {
-        "a symbol shows its value times a wrong factor"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "factor less 1",
-            unit: "%",
-            usual: 20.0,
-            range: [0.0, 90.0],
-        })
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
         channels(subject.definition())
-    }
-
-    fn has_donor(&self) -> bool {
-        true
     }
 
     fn classes(&self, _: &Fault) -> &'static [Verdict] {

@@ -3,7 +3,7 @@
 //! A hold adds its own length to the age of the picture. Displays may be some 150 ms late and are usually a third
 //! of that, so that holds up to [`HARMLESS_MS`] must not be raised.
 
-use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target};
+use super::super::{About, Axis, Clip, Delivery, Fault, Group, Injector, Model, Target};
 use super::{show_frame, whole_and_regions};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
@@ -12,37 +12,31 @@ use crate::judge::verdict::Verdict;
 /// Longest hold that a healthy display may show, ms.
 const HARMLESS_MS: f64 = 100.0;
 
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "length of a hold",
+        unit: "ms",
+        usual: 800.0,
+        range: [0.0, 60_000.0],
+    }),
+    needs_motion: true,
+    ..About::new(
+        "hold_and_jump",
+        Group::Picture,
+        "the picture stands still for a while, jumps to the current one, and stands still again",
+    )
+};
+
 /// See the module.
 pub struct HoldAndJump;
 
 impl Model for HoldAndJump {
-    fn name(&self) -> &'static str {
-        "hold_and_jump"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "the picture stands still for a while, jumps to the current one, and stands still again"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "length of a hold",
-            unit: "ms",
-            usual: 800.0,
-            range: [0.0, 60_000.0],
-        })
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
         whole_and_regions(subject)
-    }
-
-    fn needs_motion(&self) -> bool {
-        true
     }
 
     fn classes(&self, fault: &Fault) -> &'static [Verdict] {

@@ -4,35 +4,32 @@
 
 use rand_chacha::rand_core::RngCore;
 
-use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target};
+use super::super::{About, Axis, Clip, Delivery, Fault, Group, Injector, Model, Target};
 use super::{WHOLE, random};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
 
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "largest delay",
+        unit: "ms",
+        usual: 20.0,
+        range: [0.0, 1000.0],
+    }),
+    ..About::new(
+        "jitter",
+        Group::Signal,
+        "frames arrive late, each by another amount",
+    )
+};
+
 /// See the module.
 pub struct Jitter;
 
 impl Model for Jitter {
-    fn name(&self) -> &'static str {
-        "jitter"
-    }
-
-    fn group(&self) -> Group {
-        Group::Signal
-    }
-
-    fn summary(&self) -> &'static str {
-        "frames arrive late, each by another amount"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "largest delay",
-            unit: "ms",
-            usual: 20.0,
-            range: [0.0, 1000.0],
-        })
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, _: Subject) -> Vec<Target> {

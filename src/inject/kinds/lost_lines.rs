@@ -2,7 +2,7 @@
 
 use rand_chacha::rand_core::RngCore;
 
-use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use super::super::{About, Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
 use super::{ONE_FRAME, briefly, has_ink, is_brief, lasting, random, whole_and_regions};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
@@ -12,33 +12,23 @@ use crate::picture::{Rect, Rgb};
 /// Index of the look with noise.
 const NOISE: usize = 1;
 
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "share of the lines",
+        unit: "%",
+        usual: 20.0,
+        range: [0.0, 100.0],
+    }),
+    looks: &["black", "noise", ONE_FRAME],
+    ..About::new("lost_lines", Group::Signal, "lines of the picture are lost")
+};
+
 /// See the module.
 pub struct LostLines;
 
 impl Model for LostLines {
-    fn name(&self) -> &'static str {
-        "lost_lines"
-    }
-
-    fn group(&self) -> Group {
-        Group::Signal
-    }
-
-    fn summary(&self) -> &'static str {
-        "lines of the picture are lost"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "share of the lines",
-            unit: "%",
-            usual: 20.0,
-            range: [0.0, 100.0],
-        })
-    }
-
-    fn looks(&self) -> &'static [&'static str] {
-        &["black", "noise", ONE_FRAME]
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {

@@ -4,27 +4,25 @@
 //! a region is right.
 
 use super::super::mixing::Mixing;
-use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target};
+use super::super::{About, Clip, Delivery, Fault, Group, Injector, Model, Target};
 use super::WHOLE;
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
 use crate::picture::{Encoding, Matrix};
 
+const ABOUT: About = About::new(
+    "matrix_change",
+    Group::Signal,
+    "the chain writes colours by another matrix",
+);
+
 /// See the module.
 pub struct MatrixChange;
 
 impl Model for MatrixChange {
-    fn name(&self) -> &'static str {
-        "matrix_change"
-    }
-
-    fn group(&self) -> Group {
-        Group::Signal
-    }
-
-    fn summary(&self) -> &'static str {
-        "the chain writes colours by another matrix"
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, _: Subject) -> Vec<Target> {

@@ -1,6 +1,6 @@
 //! The contents of a region are mirrored.
 
-use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use super::super::{About, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
 use super::{ONE_FRAME, briefly, drawn_regions, is_brief, lasting, that_shows};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
@@ -9,24 +9,21 @@ use crate::judge::verdict::Verdict;
 /// Index of the look that mirrors top and bottom.
 const UPSIDE_DOWN: usize = 1;
 
+const ABOUT: About = About {
+    looks: &["left to right", "upside down", ONE_FRAME],
+    ..About::new(
+        "mirrored",
+        Group::Picture,
+        "the contents of a region are mirrored",
+    )
+};
+
 /// See the module.
 pub struct Mirrored;
 
 impl Model for Mirrored {
-    fn name(&self) -> &'static str {
-        "mirrored"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "the contents of a region are mirrored"
-    }
-
-    fn looks(&self) -> &'static [&'static str] {
-        &["left to right", "upside down", ONE_FRAME]
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {

@@ -1,7 +1,7 @@
 //! A symbol of a region is not drawn, or one of its parts: a pointer of several, a bug, a band, a readout.
 
 use super::super::redraw::Redrawn;
-use super::super::{Clip, Fault, Group, Injector, Model, Target, parts};
+use super::super::{About, Clip, Fault, Group, Injector, Model, Target, parts};
 use super::{ONE_FRAME, briefly, is_brief, lasting, symbol, symbols_that};
 use crate::definition::Definition;
 use crate::definition::model::{Symbol, Unchecked};
@@ -11,24 +11,21 @@ use crate::judge::verdict::Verdict;
 /// Index of the look in which a part is taken away.
 const PART: usize = 1;
 
+const ABOUT: About = About {
+    looks: &["the whole symbol", "a part of it", ONE_FRAME],
+    ..About::new(
+        "missing_symbol",
+        Group::Picture,
+        "a symbol, or a part of one, is not drawn",
+    )
+};
+
 /// See the module.
 pub struct MissingSymbol;
 
 impl Model for MissingSymbol {
-    fn name(&self) -> &'static str {
-        "missing_symbol"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "a symbol, or a part of one, is not drawn"
-    }
-
-    fn looks(&self) -> &'static [&'static str] {
-        &["the whole symbol", "a part of it", ONE_FRAME]
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {

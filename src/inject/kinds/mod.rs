@@ -96,7 +96,7 @@ pub const MODELS: &[&dyn Model] = &[
 /// The model called `name`.
 #[must_use]
 pub fn model(name: &str) -> Option<&'static dyn Model> {
-    MODELS.iter().copied().find(|m| m.name() == name)
+    MODELS.iter().copied().find(|m| m.about().name == name)
 }
 
 /// The whole frame.
@@ -213,12 +213,12 @@ const ONE_FRAME: &str = "one frame only";
 const LASTING: &[&str] = &["lasting", ONE_FRAME];
 
 fn is_brief(model: &dyn Model, fault: &Fault) -> bool {
-    model.looks().get(fault.look) == Some(&ONE_FRAME)
+    model.about().looks.get(fault.look) == Some(&ONE_FRAME)
 }
 
 /// The same fault for a single frame, as the nearest harmless change.
 fn briefly(model: &dyn Model, fault: &Fault) -> Option<(Fault, &'static str)> {
-    let look = model.looks().iter().position(|l| *l == ONE_FRAME)?;
+    let look = model.about().looks.iter().position(|l| *l == ONE_FRAME)?;
     let twin = Fault {
         look,
         ..fault.clone()

@@ -1,6 +1,6 @@
 //! The contents of a region stand beside their place.
 
-use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use super::super::{About, Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
 use super::{drawn_regions, has_ink, twin};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
@@ -9,29 +9,26 @@ use crate::judge::verdict::Verdict;
 /// What registration cannot tell from good, px.
 const HARMLESS_PX: f64 = 0.25;
 
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "distance",
+        unit: "px",
+        usual: 4.0,
+        range: [0.0, 100.0],
+    }),
+    ..About::new(
+        "moved",
+        Group::Picture,
+        "the contents of a region stand beside their place",
+    )
+};
+
 /// See the module.
 pub struct Moved;
 
 impl Model for Moved {
-    fn name(&self) -> &'static str {
-        "moved"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "the contents of a region stand beside their place"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "distance",
-            unit: "px",
-            usual: 4.0,
-            range: [0.0, 100.0],
-        })
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
@@ -49,7 +46,7 @@ impl Model for Moved {
     fn twin(&self, _: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {
         twin(
             fault,
-            self.name(),
+            ABOUT.name,
             HARMLESS_PX,
             0,
             "a quarter of a pixel beside its place",

@@ -2,7 +2,7 @@
 //!
 //! Noise up to [`HARMLESS_LEVELS`] is what cables and converters add.
 
-use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use super::super::{About, Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
 use super::{twin, whole_and_regions};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
@@ -11,29 +11,22 @@ use crate::judge::verdict::Verdict;
 /// Standard deviation that must not be raised, levels.
 const HARMLESS_LEVELS: f64 = 2.0;
 
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "standard deviation",
+        unit: "levels",
+        usual: 40.0,
+        range: [0.0, 200.0],
+    }),
+    ..About::new("noise", Group::Signal, "noise covers the picture")
+};
+
 /// See the module.
 pub struct Noise;
 
 impl Model for Noise {
-    fn name(&self) -> &'static str {
-        "noise"
-    }
-
-    fn group(&self) -> Group {
-        Group::Signal
-    }
-
-    fn summary(&self) -> &'static str {
-        "noise covers the picture"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "standard deviation",
-            unit: "levels",
-            usual: 40.0,
-            range: [0.0, 200.0],
-        })
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
@@ -52,7 +45,7 @@ impl Model for Noise {
         let size = (clip.profile.noise[0] / 2.0).max(1.0);
         twin(
             fault,
-            self.name(),
+            ABOUT.name,
             size,
             0,
             "half as much noise again as the chain has",

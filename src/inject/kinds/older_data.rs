@@ -3,7 +3,7 @@
 //! An age up to [`HARMLESS_S`], or of one frame, is what healthy displays have in hand: they may be some 150 ms late
 //! and are usually a third of that.
 
-use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target};
+use super::super::{About, Axis, Clip, Delivery, Fault, Group, Injector, Model, Target};
 use super::{show_frame, twin, whole_and_regions};
 use crate::capture::CapturedFrame;
 use crate::definition::Definition;
@@ -16,41 +16,32 @@ const ONE_FRAME_OLDER: usize = 1;
 /// Added age that a healthy display may have, s.
 const HARMLESS_S: f64 = 0.1;
 
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "added age",
+        unit: "s",
+        usual: 0.5,
+        range: [0.0, 60.0],
+    }),
+    looks: &["by time", "one frame"],
+    needs_motion: true,
+    ..About::new(
+        "older_data",
+        Group::Value,
+        "the picture shows data that are older than allowed",
+    )
+};
+
 /// See the module.
 pub struct OlderData;
 
 impl Model for OlderData {
-    fn name(&self) -> &'static str {
-        "older_data"
-    }
-
-    fn group(&self) -> Group {
-        Group::Value
-    }
-
-    fn summary(&self) -> &'static str {
-        "the picture shows data that are older than allowed"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "added age",
-            unit: "s",
-            usual: 0.5,
-            range: [0.0, 60.0],
-        })
-    }
-
-    fn looks(&self) -> &'static [&'static str] {
-        &["by time", "one frame"]
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
         whole_and_regions(subject)
-    }
-
-    fn needs_motion(&self) -> bool {
-        true
     }
 
     fn classes(&self, fault: &Fault) -> &'static [Verdict] {
@@ -72,7 +63,7 @@ impl Model for OlderData {
     fn twin(&self, _: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {
         twin(
             fault,
-            self.name(),
+            ABOUT.name,
             0.0,
             ONE_FRAME_OLDER,
             "one more frame of latency",

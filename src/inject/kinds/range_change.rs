@@ -3,7 +3,7 @@
 //! It is a fault of the chain and not of the display: the chain is to be reported as changed, and no verdict on
 //! a region is right.
 
-use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use super::super::{About, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
 use super::WHOLE;
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
@@ -12,24 +12,21 @@ use crate::judge::verdict::Verdict;
 /// Index of the look in which contrast grows.
 const STRETCHED: usize = 1;
 
+const ABOUT: About = About {
+    looks: &["limited read as full", "full read as limited"],
+    ..About::new(
+        "range_change",
+        Group::Signal,
+        "the chain takes limited levels for full ones, or the other way",
+    )
+};
+
 /// See the module.
 pub struct RangeChange;
 
 impl Model for RangeChange {
-    fn name(&self) -> &'static str {
-        "range_change"
-    }
-
-    fn group(&self) -> Group {
-        Group::Signal
-    }
-
-    fn summary(&self) -> &'static str {
-        "the chain takes limited levels for full ones, or the other way"
-    }
-
-    fn looks(&self) -> &'static [&'static str] {
-        &["limited read as full", "full read as limited"]
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, _: Subject) -> Vec<Target> {

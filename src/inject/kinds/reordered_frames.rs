@@ -3,43 +3,37 @@
 //! A stretch of one frame (pairs exchanged) is harmless by itself: no picture is more than a frame off. Longer ones
 //! show what cannot be known yet, and then what is too old.
 
-use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target};
+use super::super::{About, Axis, Clip, Delivery, Fault, Group, Injector, Model, Target};
 use super::{WHOLE, show_frame, twin};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
 
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "length of a stretch",
+        unit: "frames",
+        usual: 8.0,
+        range: [0.0, 1000.0],
+    }),
+    needs_motion: true,
+    ..About::new(
+        "reordered_frames",
+        Group::Signal,
+        "stretches of frames have changed places",
+    )
+};
+
 /// See the module.
 pub struct ReorderedFrames;
 
 impl Model for ReorderedFrames {
-    fn name(&self) -> &'static str {
-        "reordered_frames"
-    }
-
-    fn group(&self) -> Group {
-        Group::Signal
-    }
-
-    fn summary(&self) -> &'static str {
-        "stretches of frames have changed places"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "length of a stretch",
-            unit: "frames",
-            usual: 8.0,
-            range: [0.0, 1000.0],
-        })
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, _: Subject) -> Vec<Target> {
         vec![WHOLE]
-    }
-
-    fn needs_motion(&self) -> bool {
-        true
     }
 
     fn classes(&self, fault: &Fault) -> &'static [Verdict] {
@@ -53,7 +47,7 @@ impl Model for ReorderedFrames {
     fn twin(&self, _: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {
         twin(
             fault,
-            self.name(),
+            ABOUT.name,
             1.0,
             0,
             "pairs of frames have changed places",

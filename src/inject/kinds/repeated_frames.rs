@@ -2,43 +2,37 @@
 //!
 //! Harmless by itself: the picture is one frame older than it should be, and a display has several in hand.
 
-use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target};
+use super::super::{About, Axis, Clip, Delivery, Fault, Group, Injector, Model, Target};
 use super::{WHOLE, show_frame};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
 
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "one frame of",
+        unit: "frames",
+        usual: 2.0,
+        range: [2.0, 1000.0],
+    }),
+    needs_motion: true,
+    ..About::new(
+        "repeated_frames",
+        Group::Signal,
+        "one frame of so many shows the picture before it again",
+    )
+};
+
 /// See the module.
 pub struct RepeatedFrames;
 
 impl Model for RepeatedFrames {
-    fn name(&self) -> &'static str {
-        "repeated_frames"
-    }
-
-    fn group(&self) -> Group {
-        Group::Signal
-    }
-
-    fn summary(&self) -> &'static str {
-        "one frame of so many shows the picture before it again"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "one frame of",
-            unit: "frames",
-            usual: 2.0,
-            range: [2.0, 1000.0],
-        })
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, _: Subject) -> Vec<Target> {
         vec![WHOLE]
-    }
-
-    fn needs_motion(&self) -> bool {
-        true
     }
 
     fn classes(&self, _: &Fault) -> &'static [Verdict] {

@@ -2,7 +2,7 @@
 //!
 //! No class is right for a change of less than [`HARMLESS_PERCENT`]: it is a quarter of a pixel 250 px away.
 
-use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use super::super::{About, Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
 use super::{drawn_regions, has_ink, radius_px, sign, twin};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
@@ -11,29 +11,26 @@ use crate::judge::verdict::Verdict;
 /// Largest change that nothing can be said against, %.
 const HARMLESS_PERCENT: f64 = 0.1;
 
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "change of size",
+        unit: "%",
+        usual: 5.0,
+        range: [0.0, 90.0],
+    }),
+    ..About::new(
+        "scaled",
+        Group::Picture,
+        "the contents of a region are larger or smaller than they should be",
+    )
+};
+
 /// See the module.
 pub struct Scaled;
 
 impl Model for Scaled {
-    fn name(&self) -> &'static str {
-        "scaled"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "the contents of a region are larger or smaller than they should be"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "change of size",
-            unit: "%",
-            usual: 5.0,
-            range: [0.0, 90.0],
-        })
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
@@ -54,7 +51,7 @@ impl Model for Scaled {
         let size = (25.0 / radius).min(HARMLESS_PERCENT);
         twin(
             fault,
-            self.name(),
+            ABOUT.name,
             size,
             0,
             "scaled by a quarter of a pixel at the corner",

@@ -2,7 +2,7 @@
 //! whole clip for the two to be told apart.
 
 use super::super::value::Wrong;
-use super::super::{Clip, Fault, Group, Injector, Model, Target, value};
+use super::super::{About, Clip, Fault, Group, Injector, Model, Target, value};
 use super::{channels, half_tolerance};
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -10,20 +10,21 @@ use crate::judge::verdict::Verdict;
 /// Distance between both signs that can be told apart, tolerances.
 const LEAST_TOLERANCES: f64 = 2.0;
 
+const ABOUT: About = About {
+    has_donor: true,
+    ..About::new(
+        "sign",
+        Group::Value,
+        "a symbol shows its value with the other sign",
+    )
+};
+
 /// See the module.
 pub struct Sign;
 
 impl Model for Sign {
-    fn name(&self) -> &'static str {
-        "sign"
-    }
-
-    fn group(&self) -> Group {
-        Group::Value
-    }
-
-    fn summary(&self) -> &'static str {
-        "a symbol shows its value with the other sign"
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
@@ -34,10 +35,6 @@ impl Model for Sign {
             range.is_some_and(|[low, high]| low < 0.0 && high > 0.0)
         });
         targets
-    }
-
-    fn has_donor(&self) -> bool {
-        true
     }
 
     fn classes(&self, _: &Fault) -> &'static [Verdict] {

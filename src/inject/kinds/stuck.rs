@@ -3,7 +3,7 @@
 //! Nothing is made where the value does not move by [`LEAST_TOLERANCES`] tolerances within the clip.
 
 use super::super::value::Wrong;
-use super::super::{Clip, Fault, Group, Injector, Model, Target, value};
+use super::super::{About, Clip, Fault, Group, Injector, Model, Target, value};
 use super::{channels, twin};
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -11,32 +11,26 @@ use crate::judge::verdict::Verdict;
 /// Motion that a stuck value shows by, tolerances.
 const LEAST_TOLERANCES: f64 = 2.0;
 
+const ABOUT: About = About {
+    needs_motion: true,
+    has_donor: true,
+    ..About::new(
+        "stuck",
+        Group::Value,
+        "a symbol keeps a value while the rest goes on",
+    )
+};
+
 /// See the module.
 pub struct Stuck;
 
 impl Model for Stuck {
-    fn name(&self) -> &'static str {
-        "stuck"
-    }
-
-    fn group(&self) -> Group {
-        Group::Value
-    }
-
-    fn summary(&self) -> &'static str {
-        "a symbol keeps a value while the rest goes on"
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
         channels(subject.definition())
-    }
-
-    fn needs_motion(&self) -> bool {
-        true
-    }
-
-    fn has_donor(&self) -> bool {
-        true
     }
 
     fn classes(&self, _: &Fault) -> &'static [Verdict] {

@@ -1,6 +1,6 @@
 //! A bit of luma is always 0 or always 1. The lowest bit is less than the noise of any chain.
 
-use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use super::super::{About, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
 use super::{WHOLE, twin};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
@@ -30,24 +30,17 @@ const BITS: [(u8, bool); LOOKS.len()] = [
 /// Index of the look that must not be raised.
 const LOWEST: usize = 6;
 
+const ABOUT: About = About {
+    looks: &LOOKS,
+    ..About::new("stuck_bit", Group::Signal, "a bit of luma is stuck")
+};
+
 /// See the module.
 pub struct StuckBit;
 
 impl Model for StuckBit {
-    fn name(&self) -> &'static str {
-        "stuck_bit"
-    }
-
-    fn group(&self) -> Group {
-        Group::Signal
-    }
-
-    fn summary(&self) -> &'static str {
-        "a bit of luma is stuck"
-    }
-
-    fn looks(&self) -> &'static [&'static str] {
-        &LOOKS
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, _: Subject) -> Vec<Target> {
@@ -69,7 +62,7 @@ impl Model for StuckBit {
     }
 
     fn twin(&self, _: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {
-        twin(fault, self.name(), 1.0, LOWEST, "the lowest bit is stuck")
+        twin(fault, ABOUT.name, 1.0, LOWEST, "the lowest bit is stuck")
     }
 
     fn prepare(&self, _: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {

@@ -2,7 +2,7 @@
 //! range into that of the symbol's channel.
 
 use super::super::value::Wrong;
-use super::super::{Clip, Fault, Group, Injector, Model, Target, value};
+use super::super::{About, Clip, Fault, Group, Injector, Model, Target, value};
 use super::{channels, from_seed, half_tolerance};
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -11,28 +11,25 @@ use crate::recording::inputs::ChannelId;
 /// Distance between both values that can be told apart, tolerances.
 const LEAST_TOLERANCES: f64 = 2.0;
 
+const ABOUT: About = About {
+    has_donor: true,
+    ..About::new(
+        "swapped_channel",
+        Group::Value,
+        "a symbol shows the value of another channel",
+    )
+};
+
 /// See the module.
 pub struct SwappedChannel;
 
 impl Model for SwappedChannel {
-    fn name(&self) -> &'static str {
-        "swapped_channel"
-    }
-
-    fn group(&self) -> Group {
-        Group::Value
-    }
-
-    fn summary(&self) -> &'static str {
-        "a symbol shows the value of another channel"
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
         channels(subject.definition())
-    }
-
-    fn has_donor(&self) -> bool {
-        true
     }
 
     fn classes(&self, _: &Fault) -> &'static [Verdict] {

@@ -3,7 +3,7 @@
 //! Nothing tells whether the display did it or the chain: a word about either is right.
 
 use super::super::mixing::Mixing;
-use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target};
+use super::super::{About, Clip, Delivery, Fault, Group, Injector, Model, Target};
 use super::{ONE_FRAME, WHOLE, briefly, is_brief, lasting};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
@@ -12,24 +12,21 @@ use crate::judge::verdict::Verdict;
 /// Index of the look in which the primaries have changed places.
 const RED_AND_BLUE: usize = 1;
 
+const ABOUT: About = About {
+    looks: &["colour planes", "red and blue", ONE_FRAME],
+    ..About::new(
+        "swapped_planes",
+        Group::Signal,
+        "the colour planes, or red and blue, have changed places",
+    )
+};
+
 /// See the module.
 pub struct SwappedPlanes;
 
 impl Model for SwappedPlanes {
-    fn name(&self) -> &'static str {
-        "swapped_planes"
-    }
-
-    fn group(&self) -> Group {
-        Group::Signal
-    }
-
-    fn summary(&self) -> &'static str {
-        "the colour planes, or red and blue, have changed places"
-    }
-
-    fn looks(&self) -> &'static [&'static str] {
-        &["colour planes", "red and blue", ONE_FRAME]
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, _: Subject) -> Vec<Target> {

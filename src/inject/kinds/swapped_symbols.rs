@@ -1,6 +1,6 @@
 //! A region shows the picture of another region of about the same size, in its middle.
 
-use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use super::super::{About, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
 use super::{
     LASTING, WHOLE, briefly, drawn_regions, from_seed, has_ink, is_brief, lasting, that_shows,
 };
@@ -9,24 +9,21 @@ use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
 use crate::picture::Rect;
 
+const ABOUT: About = About {
+    looks: LASTING,
+    ..About::new(
+        "swapped_symbols",
+        Group::Picture,
+        "a region shows the picture of another region of about the same size",
+    )
+};
+
 /// See the module.
 pub struct SwappedSymbols;
 
 impl Model for SwappedSymbols {
-    fn name(&self) -> &'static str {
-        "swapped_symbols"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "a region shows the picture of another region of about the same size"
-    }
-
-    fn looks(&self) -> &'static [&'static str] {
-        LASTING
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {

@@ -4,40 +4,34 @@
 
 use rand_chacha::rand_core::RngCore;
 
-use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use super::super::{About, Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
 use super::{LASTING, WHOLE, briefly, is_brief, lasting, random};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
 use crate::picture::Rect;
 
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "shift",
+        unit: "px",
+        usual: 170.0,
+        range: [0.0, 10_000.0],
+    }),
+    looks: LASTING,
+    ..About::new(
+        "tear",
+        Group::Signal,
+        "below a row that wanders, an older picture stands shifted sideways",
+    )
+};
+
 /// See the module.
 pub struct Tear;
 
 impl Model for Tear {
-    fn name(&self) -> &'static str {
-        "tear"
-    }
-
-    fn group(&self) -> Group {
-        Group::Signal
-    }
-
-    fn summary(&self) -> &'static str {
-        "below a row that wanders, an older picture stands shifted sideways"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "shift",
-            unit: "px",
-            usual: 170.0,
-            range: [0.0, 10_000.0],
-        })
-    }
-
-    fn looks(&self) -> &'static [&'static str] {
-        LASTING
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, _: Subject) -> Vec<Target> {

@@ -95,9 +95,9 @@ fn faulty(clip: &Clip, injector: &mut dyn Injector, k: usize) -> (CapturedFrame,
 
 fn usual(model: &'static dyn Model, target: Target, look: usize, seed: u64) -> Fault {
     Fault {
-        kind: model.name(),
+        kind: model.about().name,
         target,
-        size: model.axis().map_or(1.0, |a| a.usual),
+        size: model.about().axis.map_or(1.0, |a| a.usual),
         look,
         method: Method::Redraw,
         seed,
@@ -112,7 +112,7 @@ fn some_targets(model: &dyn Model, clip: &Clip) -> Vec<Target> {
 }
 
 fn faults_of(model: &'static dyn Model, clip: &Clip) -> Vec<Fault> {
-    let looks = model.looks().len().max(1);
+    let looks = model.about().looks.len().max(1);
     let targets = some_targets(model, clip).into_iter().enumerate();
     targets
         .flat_map(|(n, target)| {
@@ -130,15 +130,15 @@ fn is_same_outside(clean: &Picture, faulty: &Picture, area: Rect) -> bool {
 
 #[test]
 fn names_are_unique_and_every_kind_has_a_target() {
-    let names: BTreeSet<&str> = MODELS.iter().map(|m| m.name()).collect();
+    let names: BTreeSet<&str> = MODELS.iter().map(|m| m.about().name).collect();
     assert_eq!(names.len(), MODELS.len());
     for model in MODELS {
         assert!(
             !model.targets(clip().subject).is_empty(),
             "{}",
-            model.name()
+            model.about().name
         );
-        assert!(!model.summary().is_empty());
+        assert!(!model.about().summary.is_empty());
     }
 }
 
@@ -146,7 +146,7 @@ fn names_are_unique_and_every_kind_has_a_target() {
 fn a_fault_of_size_zero_changes_nothing() {
     let clip = clip();
     for model in MODELS {
-        if model.axis().is_none_or(|a| a.range[0] > 0.0) {
+        if model.about().axis.is_none_or(|a| a.range[0] > 0.0) {
             continue;
         }
         for fault in faults_of(*model, &clip) {
@@ -203,7 +203,7 @@ fn every_kind_changes_its_area_only_and_the_same_way_every_time() {
             }
         }
         if made == 0 {
-            never_made.push(model.name());
+            never_made.push(model.about().name);
         }
     }
     assert!(never_made.is_empty(), "never made: {never_made:?}");
@@ -226,8 +226,8 @@ fn every_twin_is_a_fault_that_can_be_made() {
                 continue;
             };
             let of = super::model(twin.kind).expect("a twin is of a known kind");
-            assert!(twin.look < of.looks().len().max(1), "{twin:?}");
-            if let Some(axis) = of.axis() {
+            assert!(twin.look < of.about().looks.len().max(1), "{twin:?}");
+            if let Some(axis) = of.about().axis {
                 assert!(
                     (axis.range[0]..=axis.range[1]).contains(&twin.size),
                     "{twin:?}"
@@ -253,14 +253,14 @@ proptest! {
         let model = MODELS[kind];
         let targets = model.targets(clip.subject);
         // Small sizes matter as much as large ones.
-        let size = model.axis().map_or(1.0, |a| {
+        let size = model.about().axis.map_or(1.0, |a| {
             a.range[0] + (a.range[1] - a.range[0]) * share * share * share
         });
         let fault = Fault {
-            kind: model.name(),
+            kind: model.about().name,
             target: targets[target % targets.len()],
             size,
-            look: look % model.looks().len().max(1),
+            look: look % model.about().looks.len().max(1),
             method: if is_donor { Method::Donor } else { Method::Redraw },
             seed,
         };

@@ -2,7 +2,7 @@
 //!
 //! No class is right for a turn of less than [`HARMLESS_DEG`]: it is a quarter of a pixel 140 px away.
 
-use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use super::super::{About, Axis, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
 use super::{drawn_regions, has_ink, radius_px, sign, twin};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
@@ -11,29 +11,26 @@ use crate::judge::verdict::Verdict;
 /// Largest angle that nothing can be said against, deg.
 const HARMLESS_DEG: f64 = 0.1;
 
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "angle",
+        unit: "deg",
+        usual: 5.0,
+        range: [0.0, 180.0],
+    }),
+    ..About::new(
+        "turned",
+        Group::Picture,
+        "the contents of a region are turned about its middle",
+    )
+};
+
 /// See the module.
 pub struct Turned;
 
 impl Model for Turned {
-    fn name(&self) -> &'static str {
-        "turned"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "the contents of a region are turned about its middle"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "angle",
-            unit: "deg",
-            usual: 5.0,
-            range: [0.0, 180.0],
-        })
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
@@ -54,7 +51,7 @@ impl Model for Turned {
         let size = (0.25 / radius).to_degrees().min(HARMLESS_DEG);
         twin(
             fault,
-            self.name(),
+            ABOUT.name,
             size,
             0,
             "turned by a quarter of a pixel at the corner",

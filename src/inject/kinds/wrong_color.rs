@@ -3,7 +3,7 @@
 //! Half of the way is halfway in each of R', G' and B'. The colour of the empty canvas stays.
 
 use super::super::redraw::{LEAST_PX, Redraw};
-use super::super::{Axis, Clip, Delivery, Fault, Group, Injector, Model, Target};
+use super::super::{About, Axis, Clip, Delivery, Fault, Group, Injector, Model, Target};
 use super::{drawn_regions, from_seed, twin};
 use crate::capture::CapturedFrame;
 use crate::colour::{ciede2000, srgb_to_lab};
@@ -17,29 +17,26 @@ const HARMLESS: f64 = 0.05;
 /// CIEDE2000 between two colours that nobody takes for each other.
 const CLEAR: f64 = 25.0;
 
+const ABOUT: About = About {
+    axis: Some(Axis {
+        what: "share of the way to the other colour",
+        unit: "",
+        usual: 1.0,
+        range: [0.0, 1.0],
+    }),
+    ..About::new(
+        "wrong_color",
+        Group::Picture,
+        "a colour of a region is drawn as another of the palette",
+    )
+};
+
 /// See the module.
 pub struct WrongColor;
 
 impl Model for WrongColor {
-    fn name(&self) -> &'static str {
-        "wrong_color"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "a colour of a region is drawn as another of the palette"
-    }
-
-    fn axis(&self) -> Option<Axis> {
-        Some(Axis {
-            what: "share of the way to the other colour",
-            unit: "",
-            usual: 1.0,
-            range: [0.0, 1.0],
-        })
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
@@ -57,7 +54,7 @@ impl Model for WrongColor {
     fn twin(&self, _: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {
         twin(
             fault,
-            self.name(),
+            ABOUT.name,
             HARMLESS,
             0,
             "a twentieth of the way to the other colour",

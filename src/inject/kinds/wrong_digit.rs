@@ -4,7 +4,7 @@
 //! should, without carry, so that it is wrong whatever the value is.
 
 use super::super::redraw::Redrawn;
-use super::super::{Clip, Fault, Group, Injector, Model, Target, parts};
+use super::super::{About, Clip, Fault, Group, Injector, Model, Target, parts};
 use super::{from_seed, symbol, symbols_that, twin};
 use crate::definition::model::Readout;
 use crate::examine::subject::Subject;
@@ -14,20 +14,18 @@ use crate::reference::scene::{Item, Layer, Scene, Shape, Words};
 use crate::reference::symbols::readout;
 use crate::reference::symbols::words::UPRIGHT;
 
+const ABOUT: About = About::new(
+    "wrong_digit",
+    Group::Picture,
+    "one digit of a number is another one",
+);
+
 /// See the module.
 pub struct WrongDigit;
 
 impl Model for WrongDigit {
-    fn name(&self) -> &'static str {
-        "wrong_digit"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "one digit of a number is another one"
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {

@@ -1,31 +1,28 @@
 //! An annunciation shows another of its states.
 
 use super::super::redraw::Redrawn;
-use super::super::{Clip, Fault, Group, Injector, Model, Target};
+use super::super::{About, Clip, Fault, Group, Injector, Model, Target};
 use super::{LASTING, briefly, from_seed, is_brief, lasting, symbol, symbols_that};
 use crate::definition::model::{FlagState, Symbol};
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
 use crate::recording::inputs::{Inputs, Value};
 
+const ABOUT: About = About {
+    looks: LASTING,
+    ..About::new(
+        "wrong_flag",
+        Group::Picture,
+        "an annunciation shows another of its states",
+    )
+};
+
 /// See the module.
 pub struct WrongFlag;
 
 impl Model for WrongFlag {
-    fn name(&self) -> &'static str {
-        "wrong_flag"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "an annunciation shows another of its states"
-    }
-
-    fn looks(&self) -> &'static [&'static str] {
-        LASTING
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {

@@ -3,7 +3,7 @@
 //! The layout of a real other page is not known. What counts is the same: much ink, all of it readable, none of it
 //! where it should be.
 
-use super::super::{Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use super::super::{About, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
 use super::{ONE_FRAME, WHOLE, briefly, is_brief, lasting};
 use crate::capture::CapturedFrame;
 use crate::examine::subject::Subject;
@@ -13,24 +13,21 @@ use crate::picture::Rect;
 /// Index of the look in which top and bottom have changed places.
 const UP_AND_DOWN: usize = 1;
 
+const ABOUT: About = About {
+    looks: &["left and right", "up and down", ONE_FRAME],
+    ..About::new(
+        "wrong_page",
+        Group::Picture,
+        "the contents of the display have changed places, as on another page",
+    )
+};
+
 /// See the module.
 pub struct WrongPage;
 
 impl Model for WrongPage {
-    fn name(&self) -> &'static str {
-        "wrong_page"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "the contents of the display have changed places, as on another page"
-    }
-
-    fn looks(&self) -> &'static [&'static str] {
-        &["left and right", "up and down", ONE_FRAME]
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, _: Subject) -> Vec<Target> {

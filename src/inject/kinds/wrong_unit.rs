@@ -1,7 +1,7 @@
 //! A number is shown in another unit, or with the name of another unit.
 
 use super::super::redraw::Redrawn;
-use super::super::{Clip, Fault, Group, Injector, Model, Target, parts};
+use super::super::{About, Clip, Fault, Group, Injector, Model, Target, parts};
 use super::{ONE_FRAME, briefly, from_seed, is_brief, lasting, symbol, symbols_that};
 use crate::definition::Definition;
 use crate::definition::model::{NumberFormat, Readout};
@@ -11,24 +11,21 @@ use crate::judge::verdict::Verdict;
 /// Index of the look with a wrong name.
 const NAME: usize = 1;
 
+const ABOUT: About = About {
+    looks: &["value in another unit", "name of another unit", ONE_FRAME],
+    ..About::new(
+        "wrong_unit",
+        Group::Picture,
+        "a number is shown in another unit, or with the name of another unit",
+    )
+};
+
 /// See the module.
 pub struct WrongUnit;
 
 impl Model for WrongUnit {
-    fn name(&self) -> &'static str {
-        "wrong_unit"
-    }
-
-    fn group(&self) -> Group {
-        Group::Picture
-    }
-
-    fn summary(&self) -> &'static str {
-        "a number is shown in another unit, or with the name of another unit"
-    }
-
-    fn looks(&self) -> &'static [&'static str] {
-        &["value in another unit", "name of another unit", ONE_FRAME]
+    fn about(&self) -> &'static About {
+        &ABOUT
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
