@@ -57,6 +57,17 @@ pub(super) struct Sight<'a> {
     pub frame: &'a CapturedFrame,
 }
 
+/// What regions said of a frame, of those that have ink.
+#[derive(Clone, Copy)]
+pub(super) struct Told {
+    /// All of them.
+    pub with_ink: usize,
+    /// Show a readable picture that nothing explains.
+    pub wrong: usize,
+    /// Are blank.
+    pub blank: usize,
+}
+
 /// Watches the chain, frame after frame.
 #[derive(Clone)]
 pub(super) struct ChainWatch {
@@ -78,28 +89,27 @@ impl ChainWatch {
         }
     }
 
-    /// Looks at the next frame, in which `wrong` of `with_ink` regions show a picture that nothing explains.
+    /// Looks at the next frame.
     ///
     /// # Errors
     /// [`Error::Chain`] when the chain has changed.
-    pub fn watch(
-        &mut self,
-        sight: &Sight,
-        (wrong, with_ink): (usize, usize),
-        painter: &mut Painter,
-    ) -> Result<(), Error> {
-        let is_suspect = with_ink >= 2 && wrong as f64 >= SUSPECT_SHARE * with_ink as f64;
+    pub fn watch(&mut self, sight: &Sight, told: Told, painter: &mut Painter) -> Result<(), Error> {
+        let is_suspect =
+            told.with_ink >= 2 && told.wrong as f64 >= SUSPECT_SHARE * told.with_ink as f64;
         self.suspect = if is_suspect { self.suspect + 1 } else { 0 };
         if self.suspect == SUSPECT_FRAMES {
             look_at_all(sight, painter)?;
         }
-        let every_s = if wrong >= WRONG_REGIONS {
+        let every_s = if told.wrong >= WRONG_REGIONS {
             LOOK_WHEN_WRONG_S
         } else {
             LOOK_EVERY_S
         };
         let time_s = sight.frame.time_s;
-        if self.explained.is_some() || time_s - self.looked_s >= every_s {
+        // A black picture has dark areas as much darker as another range would make them.
+        if told.blank > 0 {
+            self.explained = None;
+        } else if self.explained.is_some() || time_s - self.looked_s >= every_s {
             self.looked_s = time_s;
             self.look_at_colors(sight, painter)?;
         }

@@ -26,7 +26,7 @@ use crate::recording::Recording;
 use crate::recording::inputs::{Inputs, Value};
 use crate::reference::painter::Painter;
 
-use super::chain_watch::{ChainWatch, Sight};
+use super::chain_watch::{ChainWatch, Sight, Told};
 use super::gaps::Gaps;
 use super::{Error, Outcome, RegionState, Seen, Sink, Snapshot};
 
@@ -320,20 +320,18 @@ impl<'d> Run<'d> {
         let moment = self.moment(frame);
         let sizes: Vec<f64> = found.iter().map(|f| f.difference.size() as f64).collect();
         self.break_frame(frame, &moment, &mut found);
-        let with_ink = has_ink.iter().filter(|h| **h).count();
-        let is_wrong = |f: &Findings| {
-            matches!(
-                f.explanation,
-                Explanation::Nothing {
-                    signature: Signature::Readable
-                }
-            )
+        let count = |signature: Signature| {
+            let is_one = Explanation::Nothing { signature };
+            let regions = found.iter().zip(&has_ink);
+            regions
+                .filter(|(f, ink)| **ink && f.explanation == is_one)
+                .count()
         };
-        let wrong = found
-            .iter()
-            .zip(&has_ink)
-            .filter(|(f, ink)| **ink && is_wrong(f))
-            .count();
+        let told = Told {
+            with_ink: has_ink.iter().filter(|h| **h).count(),
+            wrong: count(Signature::Readable),
+            blank: count(Signature::Blank),
+        };
         let mut verdicts: Vec<RegionVerdict> = Vec::with_capacity(found.len());
         for (k, findings) in found.iter().enumerate() {
             let v = self.regions.judges[k].judge(&moment, findings, &self.inputs, &self.company);
@@ -347,8 +345,7 @@ impl<'d> Run<'d> {
             inputs: &self.inputs,
             frame,
         };
-        self.chain_watch
-            .watch(&sight, (wrong, with_ink), &mut self.painter)?;
+        self.chain_watch.watch(&sight, told, &mut self.painter)?;
         for (k, v) in verdicts.iter().enumerate() {
             if v.verdict == Verdict::Blind {
                 self.blind_s[k] += self.interval_s;

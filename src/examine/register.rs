@@ -351,7 +351,7 @@ impl Default for ColorFit {
 const FLAT: u8 = 3;
 
 /// Calls `each` with the levels of the reference and of the capture, of samples where the reference is flat in all
-/// planes. Samples far from the reference (above 90 levels) are some fault's, and left out.
+/// planes.
 pub fn flat_samples(
     captured: &Picture,
     reference: &FrameReference,
@@ -387,18 +387,19 @@ pub fn flat_samples(
             let r = [luma.at(x, y), chroma[0].at(cx, cy), chroma[1].at(cx, cy)].map(f64::from);
             let p = captured.planes();
             let c = [p[0].at(x, y), p[1].at(cx, cy), p[2].at(cx, cy)].map(f64::from);
-            if (0..3).all(|k| (c[k] - r[k]).abs() <= 90.0) {
-                each(r, c);
-            }
+            each(r, c);
         }
     }
 }
 
 impl ColorFit {
     /// Adds the flat colour samples of a frame. `reference` is drawn for the same inputs, without a
-    /// colour map.
+    /// colour map. Samples far from the reference (above 90 levels) are some fault's, and left out.
     pub fn add(&mut self, captured: &Picture, reference: &FrameReference) {
         flat_samples(captured, reference, |r, c| {
+            if (0..3).any(|k| (c[k] - r[k]).abs() > 90.0) {
+                return;
+            }
             let row = [r[0], r[1], r[2], 64.0];
             for i in 0..4 {
                 for j in 0..4 {
