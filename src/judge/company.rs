@@ -93,7 +93,7 @@ fn tell(moment: &Moment, judges: &[RegionJudge]) -> Option<Story> {
         .flat_map(|j| j.series_since(since_s))
         .collect();
     // Constant offsets of all regions at once are no story that one would tell of a display.
-    match story::tell(&series, moment.recording, moment.interval_s, |_| true) {
+    match story::tell(&series, moment.recording, moment.interval_s, true, |_| true) {
         Story::Wrong => None,
         told => Some(told),
     }

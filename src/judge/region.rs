@@ -578,6 +578,7 @@ impl RegionJudge {
                     &self.series(),
                     moment.recording,
                     moment.interval_s,
+                    is_outside,
                     is_contradicted,
                 );
                 self.story = Some((story, other.map_or(1, |(_, age)| age + 1)));

@@ -54,6 +54,10 @@ const SIGMA_PX: f64 = 0.25;
 pub const LONGEST_DELAY_S: f64 = 2.0;
 /// Difference of misfit (twice a log-likelihood) that decides.
 const DECISIVE: f64 = 12.0;
+/// The same where every value is within its tolerance, so that nobody is misled meanwhile: what tells a delay
+/// from an offset there is how little the readings of one display scatter, not how far those of two rasterisers lie
+/// apart. It is the square of 0.35 px, by [`SIGMA_PX`].
+const DECISIVE_WITHIN: f64 = 2.0;
 /// Misfit per reading up to which a story is told at all.
 const CREDIBLE: f64 = 6.0;
 
@@ -78,12 +82,13 @@ fn about_mean(series: &Series, value: impl Fn(&Point) -> f64) -> f64 {
 
 /// Tells the story of the series; [`Story::Wrong`] when there is nothing to go by. `is_contradicted` says
 /// of a staleness (s) whether data of this age would have shown elsewhere; it is asked where a delay and
-/// an offset explain the readings alike.
+/// an offset explain the readings alike. `is_outside` says that a value is off by more than its tolerance.
 #[must_use]
 pub fn tell(
     series: &[Series],
     recording: &Recording,
     interval_s: f64,
+    is_outside: bool,
     is_contradicted: impl Fn(f64) -> bool,
 ) -> Story {
     let count: usize = series.iter().map(|s| s.points.len()).sum();
@@ -106,7 +111,12 @@ pub fn tell(
     {
         return Story::Held;
     }
-    let late_is_better = late + DECISIVE < off;
+    let decisive = if is_outside {
+        DECISIVE
+    } else {
+        DECISIVE_WITHIN
+    };
+    let late_is_better = late + decisive < off;
     let late_is_as_good = late < off + DECISIVE && !is_contradicted(staleness_s);
     if late < limit && (late_is_better || late_is_as_good) {
         return Story::Late { staleness_s };
