@@ -53,6 +53,14 @@ try {
       assert.ok(box.width > 200 && box.height > 100, "a plot has no size");
       assert.ok((await plot.locator("text").count()) > 3, "a plot has no words");
     }
+    const tuning = page.locator("section#tuning");
+    if (await tuning.count()) {
+      assert.ok(await tuning.locator("svg").count() > 0, "the tuning has no plot");
+      const words = await tuning.textContent();
+      const named = campaign.by_region.filter((r) => r.region !== "*" && words.includes(r.region));
+      assert.ok(named.length > 1, "the tuning names no regions");
+      done("the tuning shows its regions and its trade-off");
+    }
     done(`the tables name every kind, and ${await plots.count()} plots have words`);
   } else {
     const strips = page.locator(".strips").first();
