@@ -6,8 +6,8 @@
 //! which nothing on a display does by chance.
 
 use crate::capture::CapturedFrame;
-use crate::colour::{decode_unit, encode_unit};
 use crate::definition::Definition;
+use crate::examine::calibrate::between;
 use crate::examine::comparison::ChainLook;
 use crate::examine::register::{self, ColorFit, FrameReference};
 use crate::examine::subject::Subject;
@@ -278,7 +278,7 @@ fn known_changes(encoding: Encoding) -> Vec<KnownChange> {
             ] {
                 changes.push(KnownChange {
                     words: format!("colours are {way} another {what} ({m:?}, {r:?}) than before"),
-                    map: rewritten(read, written),
+                    map: between(read, written),
                 });
             }
         }
@@ -286,29 +286,10 @@ fn known_changes(encoding: Encoding) -> Vec<KnownChange> {
     changes
 }
 
-/// Levels read by one encoding and written by another.
-fn rewritten(read: Encoding, written: Encoding) -> ColorMap {
-    let at = |levels: [f64; 3]| encode_unit(decode_unit(levels, read), written);
-    let zero = at([0.0; 3]);
-    let columns = [0, 1, 2].map(|k| {
-        let mut unit = [0.0; 3];
-        unit[k] = 1.0;
-        at(unit)
-    });
-    let row = |i: usize| {
-        [
-            columns[0][i] - zero[i],
-            columns[1][i] - zero[i],
-            columns[2][i] - zero[i],
-            zero[i],
-        ]
-    };
-    ColorMap([row(0), row(1), row(2)])
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::colour::encode_unit;
 
     const BT709: Encoding = Encoding::YCbCr {
         matrix: Matrix::Bt709,
@@ -322,7 +303,7 @@ mod tests {
             matrix: Matrix::Bt709,
             range: Range::Full,
         };
-        let ColorMap(map) = rewritten(BT709, full);
+        let ColorMap(map) = between(BT709, full);
         let level =
             |row: [f64; 4], v: [f64; 3]| row[0] * v[0] + row[1] * v[1] + row[2] * v[2] + row[3];
         assert!(level(map[0], [16.0, 128.0, 128.0]).abs() < 1e-9);
@@ -336,7 +317,7 @@ mod tests {
             matrix: Matrix::Bt601,
             range: Range::Limited,
         };
-        let ColorMap(map) = rewritten(BT709, other);
+        let ColorMap(map) = between(BT709, other);
         for (k, row) in map.iter().enumerate() {
             let grey = row[0] * 100.0 + (row[1] + row[2]) * 128.0 + row[3];
             assert!((grey - [100.0, 128.0, 128.0][k]).abs() < 1e-9);
@@ -349,7 +330,7 @@ mod tests {
             matrix: Matrix::Bt601,
             range: Range::Limited,
         };
-        let map = rewritten(BT709, other);
+        let map = between(BT709, other);
         let encode = |rgb: [f64; 3]| encode_unit(rgb, BT709);
         let (green, red) = (encode([0.1, 0.8, 0.2]), encode([0.8, 0.1, 0.1]));
         let tally = |shown: [[f64; 3]; 2]| {

@@ -259,7 +259,7 @@ fn chroma_distance(a: &Picture, b: &Picture) -> f64 {
 }
 
 /// The map from levels of one encoding to those of another.
-fn between(from: Encoding, to: Encoding) -> ColorMap {
+pub fn between(from: Encoding, to: Encoding) -> ColorMap {
     use crate::picture::Rgb;
     // An affine map is given by four points.
     let points = [

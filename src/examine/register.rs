@@ -10,7 +10,7 @@ use nalgebra::{DMatrix, DVector};
 use super::subject::Subject;
 use crate::definition::Definition;
 use crate::picture::{Encoding, Picture, Plane, Rect, Subsampling};
-use crate::recording::inputs::Inputs;
+use crate::recording::inputs::{Inputs, Value};
 use crate::reference::canvas::{Canvas, ColorMap, Geometry, Look, Siting, subsample};
 use crate::reference::painter::{Filter, Painter};
 use crate::reference::scene::{Layer, Scene, Shape};
@@ -35,6 +35,8 @@ pub struct FrameReference {
     moving: Plane,
     chroma: [Plane; 2],
     subsampling: Subsampling,
+    /// Where the display may show anything: regions whose channels the recording lacks, unchecked areas.
+    unknown: Vec<Rect>,
 }
 
 /// Farthest whole-frame shift that is looked for, px.
@@ -56,6 +58,7 @@ impl FrameReference {
         let mut canvas = Canvas::new(area, 3, look.levels(definition.background()));
         let mut moving = Plane::filled(size.0, size.1, 0);
         let mut scene = Scene::default();
+        let mut unknown: Vec<Rect> = definition.unchecked().iter().map(|r| r.grown(4)).collect();
         for k in 0..definition.regions().len() {
             scene.clear();
             subject.region_static(k, &mut scene);
@@ -67,6 +70,12 @@ impl FrameReference {
             let x1 = libm::round(b.sx * f64::from(r.right()) + b.tx) as i32;
             let y1 = libm::round(b.sy * f64::from(r.bottom()) + b.ty) as i32;
             let clip = Rect::new(x0, y0, x1 - x0, y1 - y0);
+            let region = &definition.regions()[k];
+            let is_missing =
+                |name: &&str| *inputs.value(definition.channel(name)) == Value::Missing;
+            if region.channels_used().iter().any(is_missing) {
+                unknown.push(clip);
+            }
             painter.draw(
                 &scene,
                 definition.fonts(),
@@ -115,6 +124,7 @@ impl FrameReference {
             moving,
             chroma,
             subsampling,
+            unknown,
         }
     }
 
@@ -351,7 +361,7 @@ impl Default for ColorFit {
 const FLAT: u8 = 3;
 
 /// Calls `each` with the levels of the reference and of the capture, of samples where the reference is flat in all
-/// planes.
+/// planes, and where what is shown there is known.
 pub fn flat_samples(
     captured: &Picture,
     reference: &FrameReference,
@@ -376,6 +386,10 @@ pub fn flat_samples(
         for cx in (2..chroma[0].width().saturating_sub(2)).step_by(2) {
             let (x, y) = (cx * fx, cy * fy);
             if x + 4 >= luma.width() || y + 4 >= luma.height() || x < 4 || y < 4 {
+                continue;
+            }
+            let mut unknown = reference.unknown.iter();
+            if unknown.any(|area| area.contains(x as i32, y as i32)) {
                 continue;
             }
             if !is_flat(luma, x, y, 3)
