@@ -17,18 +17,14 @@ use framevouch::demo::DISPLAY;
 use framevouch::tune::material::{Clip, Material};
 use framevouch::tune::search::{Demand, RegionReady, factors};
 use framevouch::tune::strength::{Confirmation, confirmed};
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::{RngCore, SeedableRng};
 
 const RATE_HZ: f64 = 25.0;
 const CLEAN_FRAMES: usize = 90_000;
 const FAULTS: u64 = 1_000;
 const FAULT_FRAMES: usize = 50;
 const LIMIT_MS: f64 = 500.0;
-
-/// The newest numbers of a Lehmer sequence, 0 to 1: any will do, as long as it is the same every time.
-fn numbers() -> impl Iterator<Item = f64> {
-    std::iter::successors(Some(1u64), |v| Some(v * 48_271 % 2_147_483_647))
-        .map(|v| v as f64 / 2_147_483_647.0)
-}
 
 fn clip(region: usize, number: u64, count: usize, strength: impl FnMut(usize) -> f64) -> Clip {
     Clip {
@@ -41,8 +37,8 @@ fn clip(region: usize, number: u64, count: usize, strength: impl FnMut(usize) ->
 }
 
 fn material(region: usize) -> Material {
-    let mut numbers = numbers();
-    let mut next = || numbers.next().unwrap_or_default();
+    let mut rng = ChaCha8Rng::seed_from_u64(1);
+    let mut next = || f64::from(rng.next_u32()) / f64::from(u32::MAX);
     let clean = clip(region, 0, CLEAN_FRAMES, |_| 0.4 * next());
     let faults = (0..FAULTS)
         .map(|n| {
