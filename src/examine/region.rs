@@ -95,6 +95,14 @@ pub struct RegionExaminer<'d> {
     tried: Vec<Scene>,
 }
 
+/// How a region, drawn for other inputs than those that are due, compares with a frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Match {
+    Agrees,
+    ButForWords,
+    Differs,
+}
+
 /// What is the same for all regions of a frame.
 #[derive(Clone, Copy)]
 pub struct Moment<'a> {
@@ -413,24 +421,70 @@ impl<'d> RegionExaminer<'d> {
         None
     }
 
-    /// True when the region, drawn for the trial inputs, agrees with the frame.
-    fn trial_agrees(&mut self, moment: &Moment, painter: &mut Painter) -> bool {
+    /// How the region, drawn for the trial inputs, compares with the frame.
+    fn trial_match(&mut self, moment: &Moment, painter: &mut Painter) -> Match {
         self.trial.draw(&self.trial_inputs, painter);
         if self.tried.iter().any(|s| s == self.trial.scene()) {
-            return false;
+            return Match::Differs;
         }
         self.tried.push(self.trial.scene().clone());
-        self.trial.compare(moment.frame).agrees()
-            && self
-                .trial_words
-                .check(
-                    self.trial.captured(moment.frame)[0],
-                    self.trial.reference()[0],
-                    self.trial.scene(),
-                    true,
-                    painter,
-                )
-                .is_empty()
+        if !self.trial.compare(moment.frame).agrees() {
+            return Match::Differs;
+        }
+        let wrong = self.trial_words.check(
+            self.trial.captured(moment.frame)[0],
+            self.trial.reference()[0],
+            self.trial.scene(),
+            true,
+            painter,
+        );
+        if wrong.is_empty() {
+            Match::Agrees
+        } else {
+            Match::ButForWords
+        }
+    }
+
+    /// Whether the inputs that are due, with the channels that are read replaced by their readings, explain
+    /// the picture. A value that stands on the edge of rounding may be read on its other side: where the
+    /// words alone differ, each reading is moved by what it may be off.
+    fn values_explain(
+        &mut self,
+        moment: &Moment,
+        inputs: &Inputs,
+        readings: &[Option<Fitted>],
+        painter: &mut Painter,
+    ) -> bool {
+        self.trial_inputs.clone_from(inputs);
+        let read: Vec<(ChannelId, Fitted)> = self
+            .reader
+            .freedoms()
+            .iter()
+            .zip(readings)
+            .filter_map(|(f, r)| Some((f.channel, r.filter(|r| r.misfit <= RECOGNISED)?)))
+            .collect();
+        for (channel, r) in &read {
+            self.trial_inputs.values[channel.0] = Value::Number(r.value);
+        }
+        match self.trial_match(moment, painter) {
+            Match::Agrees => return true,
+            Match::Differs => return false,
+            Match::ButForWords => {}
+        }
+        for (channel, r) in &read {
+            let off = READING_PX / r.px_per_unit + 2.0 * r.standard_error;
+            if !off.is_finite() {
+                continue;
+            }
+            for value in [r.value - off, r.value + off] {
+                self.trial_inputs.values[channel.0] = Value::Number(value);
+                if self.trial_match(moment, painter) == Match::Agrees {
+                    return true;
+                }
+            }
+            self.trial_inputs.values[channel.0] = Value::Number(r.value);
+        }
+        false
     }
 
     fn agrees_at(&mut self, data_time_s: f64, moment: &Moment, painter: &mut Painter) -> bool {
@@ -441,7 +495,7 @@ impl<'d> RegionExaminer<'d> {
             // Its phase has been dealt with.
             self.trial_inputs.time_s = self.inputs.time_s;
         }
-        self.trial_agrees(moment, painter)
+        self.trial_match(moment, painter) == Match::Agrees
     }
 
     fn explain(
@@ -482,13 +536,7 @@ impl<'d> RegionExaminer<'d> {
                     }
                 }
             }
-            self.trial_inputs.clone_from(inputs);
-            for (f, r) in self.reader.freedoms().iter().zip(readings.iter()) {
-                if let Some(r) = r.filter(|r| r.misfit <= RECOGNISED) {
-                    self.trial_inputs.values[f.channel.0] = Value::Number(r.value);
-                }
-            }
-            if self.trial_agrees(moment, painter) {
+            if self.values_explain(moment, inputs, readings, painter) {
                 return Explanation::Values;
             }
         } else {
