@@ -129,7 +129,7 @@ pub struct Disagreement {
     pub foreign_px: u32,
     /// The most disagreeing pixels in any window of 2 x 2 cells.
     pub densest_px: u32,
-    /// Sum of what the disagreeing pixels exceed their envelope by, levels.
+    /// Sum of what the disagreeing pixels differ by beyond what flat ground may, levels.
     pub excess: u64,
     /// Bounds of the disagreeing pixels, relative to the view.
     pub bounds: Rect,
@@ -208,7 +208,7 @@ pub fn compare(
             );
         }
     }
-    count_company(captured, reference, columns, scratch, &mut found);
+    count_company(captured, reference, columns, tolerance, scratch, &mut found);
     for r in 0..rows {
         for c in 0..columns {
             let at = |c: usize, r: usize| {
@@ -475,6 +475,7 @@ fn count_company(
     captured: View,
     reference: View,
     columns: usize,
+    tolerance: &Tolerance,
     scratch: &mut Scratch,
     found: &mut Disagreement,
 ) {
@@ -507,7 +508,8 @@ fn count_company(
                 } else {
                     found.missing_px += 1;
                 }
-                found.excess += u64::from(captured.at(x, y).abs_diff(reference.at(x, y)));
+                let difference = i32::from(captured.at(x, y).abs_diff(reference.at(x, y)));
+                found.excess += (difference - tolerance.flat).max(0) as u64;
                 bounds = bounds.union(&Rect::new(x as i32, y as i32, 1, 1));
             }
         }

@@ -3,7 +3,7 @@
 use std::collections::VecDeque;
 
 use super::company::Company;
-use super::freeze::{self, ALARM, Assumptions, FreezeTest};
+use super::freeze::{Assumptions, FreezeTest, Visibility};
 use super::story::{self, Point, Series, Story};
 use super::verdict::Verdict;
 use crate::definition::Definition;
@@ -296,18 +296,22 @@ impl RegionJudge {
         }
         let newest = self.past.back()?;
         let assumed = self.assumptions(None);
-        let mut sum = 0.0;
+        let mut visibility = Visibility::default();
         for p in self.past.iter().rev().skip(1) {
             if moment.time_s - p.time_s > ALLOWED_BLIND_S {
                 break;
             }
-            let moves = self.freedoms.iter().enumerate().filter_map(|(k, f)| {
-                let now = newest.due[k].filter(|_| newest.shown[k].is_some())?;
-                let d = now - p.due[k]?;
-                Some(f.period.map_or(d, |period| half_period(d, period)) * newest.px_per_unit[k])
-            });
-            sum += freeze::visibility(moves, assumed);
-            if sum >= ALARM {
+            for (k, f) in self.freedoms.iter().enumerate() {
+                let (Some(now), Some(_), Some(then)) = (newest.due[k], newest.shown[k], p.due[k])
+                else {
+                    continue;
+                };
+                let d = f
+                    .period
+                    .map_or(now - then, |period| half_period(now - then, period));
+                visibility.push(d * newest.px_per_unit[k], assumed);
+            }
+            if visibility.is_enough() {
                 return Some(p.time_s);
             }
         }
