@@ -24,7 +24,7 @@ const SUSPECT_FRAMES: u32 = 8;
 /// Share of regions with ink that make it nearly all.
 const SUSPECT_SHARE: f64 = 0.7;
 /// Time between looks at the colours of the whole picture while all is well, s.
-const LOOK_EVERY_S: f64 = 1.0;
+const LOOK_EVERY_S: f64 = 0.5;
 /// The same while regions disagree, s.
 const LOOK_WHEN_WRONG_S: f64 = 0.2;
 /// Regions that must disagree for that.
@@ -136,7 +136,7 @@ impl ChainWatch {
             Some((k, SURE_FRAMES)) => {
                 let first = sight.frame.index + 1 - u64::from(SURE_FRAMES);
                 Err(Error::Chain(format!(
-                    "the capture chain changed at frame {first} or within the second before: {}; frames from there on are not judged",
+                    "the capture chain changed at frame {first} or within half a second before: {}; frames from there on are not judged",
                     self.known[k].words
                 )))
             }
