@@ -40,6 +40,45 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         print_plan(&prepared)?;
         return Ok(super::EXIT_AGREES);
     };
+    let Some(summary) = carry_out(&prepared, arguments, out, out)? else {
+        if !arguments.quiet {
+            say!(
+                "the time budget is spent; call the same command again to go on ({})",
+                out.display()
+            );
+        }
+        return Ok(super::EXIT_NOT_JUDGED);
+    };
+    if !arguments.quiet {
+        print_summary(&summary, out);
+    }
+    Ok(super::EXIT_AGREES)
+}
+
+/// Carries a campaign out to its end, whatever its time budget, and writes results whose manifest is the one
+/// that they would have at `home`.
+pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<(), Failure> {
+    let prepared = Prepared::load(&arguments.plan, &arguments.ffmpeg)?;
+    let out = arguments.out.as_ref().ok_or("no folder for the results")?;
+    while carry_out(&prepared, arguments, out, home)?.is_none() {}
+    Ok(())
+}
+
+impl Arguments {
+    /// Paths as they stand in a manifest in `folder`, made to lead there.
+    pub(super) fn begun_in(mut self, folder: &Path) -> Self {
+        self.plan = results::from_folder(&self.plan, folder);
+        self
+    }
+}
+
+/// Goes on with a campaign in `out`; `None` when its time budget was spent before its end.
+fn carry_out(
+    prepared: &Prepared,
+    arguments: &Arguments,
+    out: &Path,
+    home: &Path,
+) -> Result<Option<Summary>, Failure> {
     let bar = if arguments.quiet || !std::io::stderr().is_terminal() {
         ProgressBar::hidden()
     } else {
@@ -56,13 +95,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let ended = prepared.run(out, &clock(), &mut |done, _| bar.set_position(done))?;
     bar.finish_and_clear();
     if ended == Ended::Budget {
-        if !arguments.quiet {
-            say!(
-                "the time budget is spent; call the same command again to go on ({})",
-                out.display()
-            );
-        }
-        return Ok(super::EXIT_NOT_JUDGED);
+        return Ok(None);
     }
     let summary = summary::summarise(
         prepared.plan(),
@@ -74,11 +107,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let json = serde_json::to_string_pretty(&summary)? + "\n";
     super::write_file(&out.join("campaign.json"), json.as_bytes())?;
     write_plots(&summary, out)?;
-    write_manifest(&prepared, arguments, out)?;
-    if !arguments.quiet {
-        print_summary(&summary, out);
-    }
-    Ok(super::EXIT_AGREES)
+    write_manifest(prepared, arguments, out, home)?;
+    Ok(Some(summary))
 }
 
 fn write_plots(summary: &Summary, out: &Path) -> Result<(), Failure> {
@@ -91,7 +121,12 @@ fn write_plots(summary: &Summary, out: &Path) -> Result<(), Failure> {
     Ok(())
 }
 
-fn write_manifest(prepared: &Prepared, arguments: &Arguments, out: &Path) -> Result<(), Failure> {
+fn write_manifest(
+    prepared: &Prepared,
+    arguments: &Arguments,
+    out: &Path,
+    home: &Path,
+) -> Result<(), Failure> {
     let folder = arguments.plan.parent().unwrap_or(Path::new(""));
     let plan = prepared.plan();
     let display = folder.join(&plan.plan.display);
@@ -106,8 +141,8 @@ fn write_manifest(prepared: &Prepared, arguments: &Arguments, out: &Path) -> Res
         inputs.extend(profile.map(|p| Input::new("profile", folder.join(p))));
     }
     inputs.extend(results::named_files(prepared.definition(), &display));
-    let words = vec!["--plan".into(), stored_path(&arguments.plan, out)];
-    results::write_manifest_of(out, "campaign", words, &inputs)
+    let words = vec!["--plan".into(), stored_path(&arguments.plan, home)];
+    results::write_manifest_of(out, home, "campaign", words, &inputs)
 }
 
 fn print_summary(s: &Summary, out: &Path) {

@@ -80,15 +80,17 @@ pub(super) fn write_manifest(
     write_file(&out.join(MANIFEST_FILE), manifest.to_json()?.as_bytes())
 }
 
-/// Writes the manifest of the results of another command: every file in `out` is one.
+/// Writes the manifest of the results of another command, as if they stood at `home`: every file in `out` is
+/// one.
 pub(super) fn write_manifest_of(
     out: &Path,
+    home: &Path,
     command: &str,
     arguments: Vec<String>,
     inputs: &[Input],
 ) -> Result<(), Failure> {
     let is_output = |path: &str| path != MANIFEST_FILE;
-    let manifest = manifest::make(out, out, command, arguments, inputs, &is_output)?;
+    let manifest = manifest::make(out, home, command, arguments, inputs, &is_output)?;
     write_file(&out.join(MANIFEST_FILE), manifest.to_json()?.as_bytes())
 }
 

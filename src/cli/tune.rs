@@ -61,6 +61,30 @@ enum HazardName {
 
 /// Runs `tune`: exit 0 when every region concerned has a recommended set, 1 when one has none.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    let (tuned, is_unchanged) = run_as_at(arguments, &arguments.out)?;
+    if !arguments.quiet {
+        print(&tuned, &arguments.out, is_unchanged);
+    }
+    Ok(if tuned.is_satisfied {
+        super::EXIT_AGREES
+    } else {
+        super::EXIT_FAULTS
+    })
+}
+
+impl Arguments {
+    /// Paths as they stand in a manifest in `folder`, made to lead there.
+    pub(super) fn begun_in(mut self, folder: &Path) -> Self {
+        for path in std::iter::once(&mut self.display).chain(&mut self.from) {
+            *path = results::from_folder(path, folder);
+        }
+        self
+    }
+}
+
+/// Tunes, and writes results whose manifest is the one that they would have at `home`. Also says whether the
+/// definition stays as it is.
+pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<(Tuned, bool), Failure> {
     let demand = Demand {
         nuisance_per_hour: positive("--nuisance-per-hour", arguments.nuisance_per_hour)?,
         coverage: positive("--coverage", arguments.coverage)?.min(1.0),
@@ -94,20 +118,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     if let Ok(svg) = trade_off_plot(&tuned) {
         write_file(&arguments.out.join("trade_off.svg"), svg.as_bytes())?;
     }
-    write_manifest(arguments)?;
-    if !arguments.quiet {
-        print(&tuned, &arguments.out, patch.is_empty());
-    }
-    Ok(if tuned.is_satisfied {
-        super::EXIT_AGREES
-    } else {
-        super::EXIT_FAULTS
-    })
+    write_manifest(arguments, home)?;
+    Ok((tuned, patch.is_empty()))
 }
 
-fn write_manifest(arguments: &Arguments) -> Result<(), Failure> {
-    let out = &arguments.out;
-    let path = |p: &Path| stored_path(p, out);
+fn write_manifest(arguments: &Arguments, home: &Path) -> Result<(), Failure> {
+    let path = |p: &Path| stored_path(p, home);
     let mut inputs = vec![Input::new("display", &arguments.display)];
     let mut words = vec![
         "--display".into(),
@@ -134,7 +150,7 @@ fn write_manifest(arguments: &Arguments) -> Result<(), Failure> {
     if let Some(hazard) = arguments.hazard.to_possible_value() {
         say("--hazard", hazard.get_name().to_owned());
     }
-    results::write_manifest_of(out, "tune", words, &inputs)
+    results::write_manifest_of(&arguments.out, home, "tune", words, &inputs)
 }
 
 fn positive(name: &str, value: f64) -> Result<f64, Failure> {

@@ -1,10 +1,10 @@
-//! `framevouch verify`: are results and inputs still what the manifest says, and does the check give them again?
+//! `framevouch verify`: are results and inputs still what the manifest says, and does the command give them again?
 
 use std::path::{Path, PathBuf};
 
 use clap::Parser;
 
-use super::{EXIT_AGREES, EXIT_FAULTS, Failure, check};
+use super::{EXIT_AGREES, EXIT_FAULTS, Failure, campaign, check, tune};
 use crate::evidence::manifest::Manifest;
 use crate::evidence::verify::{Change, differences, verify};
 
@@ -14,16 +14,16 @@ pub struct Arguments {
     /// Result folder.
     #[arg(value_name = "DIR")]
     folder: PathBuf,
-    /// Also run the check anew, and compare its results byte by byte.
+    /// Also run the command anew, and compare its results byte by byte.
     #[arg(long)]
     again: bool,
 }
 
-/// `check` on its own, to read a manifest's arguments with.
+/// A command on its own, to read a manifest's arguments with.
 #[derive(Parser)]
-struct CheckAlone {
+struct Alone<A: clap::Args> {
     #[command(flatten)]
-    arguments: check::Arguments,
+    arguments: A,
 }
 
 /// Runs `verify`: exit 0 when all is as it was, 1 when something is not, 2 when that cannot be said.
@@ -60,26 +60,11 @@ fn tell(changes: &[Change]) {
 
 fn again(folder: &Path) -> Result<u8, Failure> {
     let manifest = Manifest::load(folder)?;
-    if manifest.command != "check" {
-        return Err(format!(
-            "\"{}\" holds results of \"{}\"; only those of check can be run again from here",
-            folder.display(),
-            manifest.command
-        )
-        .into());
-    }
     if !manifest.is_repeatable() {
         return Err("the capture came through standard input and cannot be run again; record it to a file and check that".into());
     }
     let new = tempfile::tempdir()?;
-    let words = ["check".to_owned()]
-        .into_iter()
-        .chain(manifest.arguments)
-        .chain(["--quiet".into(), "--out".into()])
-        .map(std::ffi::OsString::from)
-        .chain([new.path().as_os_str().to_owned()]);
-    let alone = CheckAlone::try_parse_from(words)?;
-    check::run_as_at(&alone.arguments.begun_in(folder), folder)?;
+    run_again(&manifest, folder, new.path())?;
     let changes = differences(folder, new.path())?;
     tell(&changes);
     if changes.is_empty() {
@@ -94,4 +79,36 @@ fn again(folder: &Path) -> Result<u8, Failure> {
         );
         Ok(EXIT_FAULTS)
     }
+}
+
+/// Runs the command of a manifest in `folder` again, with results in `new`.
+fn run_again(manifest: &Manifest, folder: &Path, new: &Path) -> Result<(), Failure> {
+    let words = [manifest.command.clone()]
+        .into_iter()
+        .chain(manifest.arguments.clone())
+        .chain(["--quiet".into(), "--out".into()])
+        .map(std::ffi::OsString::from)
+        .chain([new.as_os_str().to_owned()]);
+    match manifest.command.as_str() {
+        "check" => {
+            let alone = Alone::<check::Arguments>::try_parse_from(words)?;
+            check::run_as_at(&alone.arguments.begun_in(folder), folder)?;
+        }
+        "campaign" => {
+            let alone = Alone::<campaign::Arguments>::try_parse_from(words)?;
+            campaign::run_as_at(&alone.arguments.begun_in(folder), folder)?;
+        }
+        "tune" => {
+            let alone = Alone::<tune::Arguments>::try_parse_from(words)?;
+            tune::run_as_at(&alone.arguments.begun_in(folder), folder)?;
+        }
+        other => {
+            return Err(format!(
+                "\"{}\" holds results of \"{other}\", which this program does not know; was it a later one?",
+                folder.display(),
+            )
+            .into());
+        }
+    }
+    Ok(())
 }

@@ -73,33 +73,29 @@ fn a_campaign_is_the_same_however_it_is_run_and_tuning_follows_from_it() {
     assert_eq!(whole.status, 0, "{}{}", whole.stdout, whole.stderr);
     let before = all_bytes(&files.path("one"));
 
-    // On two threads, and killed at some moments and called again.
-    for (out, threads) in [("two", "2"), ("killed", "2")] {
-        if out == "killed" {
-            for pause_ms in [150, 700, 1500] {
-                let mut child = Command::new(env!("CARGO_BIN_EXE_framevouch"))
-                    .args(["campaign", "--plan", "plan.toml", "--out", out])
-                    .current_dir(files.path("."))
-                    .stdout(Stdio::null())
-                    .stderr(Stdio::null())
-                    .spawn()
-                    .expect("the program runs");
-                sleep(Duration::from_millis(pause_ms));
-                child.kill().expect("it can be killed");
-                child.wait().expect("it has ended");
-            }
-        }
-        let ran = campaign(&files, out, threads);
-        assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
-        let after = all_bytes(&files.path(out));
-        let different: Vec<&str> = before
-            .iter()
-            .zip(&after)
-            .filter(|(a, b)| a != b)
-            .map(|(a, _)| a.0.as_str())
-            .collect();
-        assert!(before == after, "{out}: {different:?}");
+    // Killed at some moments and called again, on two threads.
+    for pause_ms in [150, 700, 1500] {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_framevouch"))
+            .args(["campaign", "--plan", "plan.toml", "--out", "killed"])
+            .current_dir(files.path("."))
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("the program runs");
+        sleep(Duration::from_millis(pause_ms));
+        child.kill().expect("it can be killed");
+        child.wait().expect("it has ended");
     }
+    let ran = campaign(&files, "killed", "2");
+    assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
+    let after = all_bytes(&files.path("killed"));
+    let different: Vec<&str> = before
+        .iter()
+        .zip(&after)
+        .filter(|(a, b)| a != b)
+        .map(|(a, _)| a.0.as_str())
+        .collect();
+    assert!(before == after, "{different:?}");
 
     // What it says.
     let summary = files.json("one/campaign.json");
@@ -215,7 +211,19 @@ fn a_campaign_is_the_same_however_it_is_run_and_tuning_follows_from_it() {
     assert_eq!(ran.status, 0, "{}", ran.stderr);
     let page = files.text("page.html");
     assert!(page.contains("Fault injection") && page.contains("Thresholds"));
-    assert_eq!(files.run(&["verify", "one"]).status, 0);
+    // Run again, unbroken, on two threads.
+    for folder in ["one", "tuned"] {
+        let again = files.run_with(
+            &["verify", "--again", folder],
+            &[],
+            &[("RAYON_NUM_THREADS", "2")],
+        );
+        assert_eq!(
+            again.status, 0,
+            "{folder}: {}{}",
+            again.stdout, again.stderr
+        );
+    }
     files.write("one/trials.jsonl", b"{}\n");
     let changed = files.run(&["verify", "one"]);
     assert_eq!(changed.status, 1);
