@@ -1,11 +1,14 @@
 """Writes a campaign plan that tries every kind of fault everywhere, on captures that `clean.py --keep` left."""
 
 import argparse
+import json
 from pathlib import Path
 
 KINDS = Path(__file__).parents[2] / "src/inject/kinds"
 # Faults that show only after a while last longer, s.
 DURATIONS_S = {"freeze": 1.5, "stuck": 1.5, "older_data": 2.5, "drift": 2.0, "hold_and_jump": 2.0, "dropped_frames": 2.0}
+# Channels whose curve rises from nothing to all within a few hundredths of the tolerance.
+STEEP = ["altitude", "pitch", "collective", "rotor_speed"]
 SIZES = {"older_data": "[0.2, 0.5]", "moved": "[1.0, 4.0]"}
 
 
@@ -31,6 +34,8 @@ def plan(args):
             yield fault(kind, args.repeats, 0.8, "sizes = { from = 0.25, to = 4.0, count = 9, log = true }")
             # About the tolerance, where the curve rises.
             yield fault(kind, args.repeats, 0.8, "sizes = { from = 0.8, to = 1.6, count = 5 }")
+            steep = f"channels = {json.dumps(STEEP)}\nsizes = {{ from = 1.0, to = 1.4, count = 9 }}"
+            yield fault(kind, args.repeats, 0.8, steep)
             yield fault(kind, 1, 1.0, 'methods = ["donor"]\ntwins = true')
         else:
             sizes = f"sizes = {SIZES[kind]}\n" if kind in SIZES else ""
