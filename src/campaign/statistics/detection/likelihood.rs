@@ -324,13 +324,11 @@ impl Counts {
             .counts
             .iter()
             .map(|count| {
-                misfit(
-                    count.hits,
-                    count.trials,
-                    logistic(line.intercept + line.slope * count.at),
-                )
+                let x = line.intercept + line.slope * count.at;
+                misfit(count.hits, count.trials, logistic(x), logistic(-x))
             })
-            .sum();
+            .sum::<f64>()
+            .min(f64::MAX);
         Goodness {
             deviance: -2.0 * self.log_likelihood(line),
             null_deviance: -2.0 * self.log_likelihood(flat),
@@ -346,31 +344,40 @@ impl Counts {
         let n = self.trials();
         let wanted = (n as u64 / 10).clamp(4, 10);
         let (mut groups, mut statistic) = (0, 0.0);
-        let (mut trials, mut hits, mut fitted, mut taken) = (0.0, 0.0, 0.0, 0.0);
+        let (mut trials, mut hits, mut fitted, mut fitted_misses) = (0.0, 0.0, 0.0, 0.0);
+        let mut taken = 0.0;
         for count in &self.counts {
             trials += count.trials;
             hits += count.hits;
-            fitted += count.trials * logistic(line.intercept + line.slope * count.at);
+            let x = line.intercept + line.slope * count.at;
+            fitted += count.trials * logistic(x);
+            fitted_misses += count.trials * logistic(-x);
             taken += count.trials;
             // The k-th group ends where k parts of all are taken, after the size that reaches it.
             let due = ((n * (taken * wanted as f64 / n + 1e-9).floor()) / wanted as f64).floor();
             if due > taken - trials && taken >= due {
                 groups += 1;
-                statistic += misfit(hits, trials, fitted / trials);
-                (trials, hits, fitted) = (0.0, 0.0, 0.0);
+                statistic += misfit(hits, trials, fitted / trials, fitted_misses / trials);
+                (trials, hits, fitted, fitted_misses) = (0.0, 0.0, 0.0, 0.0);
             }
         }
         (groups > 2).then(|| HosmerLemeshow {
             groups,
-            statistic,
+            statistic: statistic.min(f64::MAX),
             p_value: chi_square_tail(statistic, (groups - 2) as f64),
         })
     }
 }
 
-/// (hits - n p)^2 / (n p (1 - p)).
-fn misfit(hits: f64, trials: f64, p: f64) -> f64 {
-    (hits - trials * p).powi(2) / (trials * p * (1.0 - p))
+/// (hits - n p)^2 / (n p q), with `q` = 1 - p given by itself: on a steep curve p rounds to 1. What a curve gives no
+/// chance at all is the largest number, not infinity, which no file can hold.
+fn misfit(hits: f64, trials: f64, p: f64, q: f64) -> f64 {
+    let off = hits * q - (trials - hits) * p;
+    if off == 0.0 {
+        0.0
+    } else {
+        (off * off / (trials * p * q)).min(f64::MAX)
+    }
 }
 
 /// Chance that chi-square with so many degrees of freedom is at least `value`.

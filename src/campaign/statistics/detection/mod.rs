@@ -471,6 +471,41 @@ mod tests {
     }
 
     #[test]
+    fn a_steep_curve_has_figures_that_a_file_can_hold() {
+        // So far above the border that the chance of a hit rounds to 1.
+        let mut steep: Vec<Trial> = [
+            (0.9, 0),
+            (1.0, 1),
+            (1.01, 10),
+            (1.02, 19),
+            (1.03, 20),
+            (9.0, 20),
+        ]
+        .into_iter()
+        .flat_map(|(size, hits)| {
+            (0..20).map(move |k| Trial {
+                size,
+                is_detected: k < hits,
+            })
+        })
+        .collect();
+        for _ in 0..2 {
+            let found = fit(&steep, ScaleChoice::Given(Scale::Linear), Confidence::USUAL).unwrap();
+            let text = serde_json::to_string(&found).unwrap();
+            let again = serde_json::from_str::<Detection>(&text);
+            assert!(
+                again.is_ok_and(|a| matches!(a, Detection::Fitted(_))),
+                "{text}"
+            );
+            // And the same with a hit that the curve gives no chance at all.
+            steep.extend([0.1, 0.2].map(|size| Trial {
+                size,
+                is_detected: size < 0.15,
+            }));
+        }
+    }
+
+    #[test]
     fn odd_sizes_are_errors() {
         let odd = [Trial {
             size: f64::NAN,
