@@ -599,6 +599,15 @@ fn half(
     })
 }
 
+/// A rate as a reader writes it.
+fn rate(per_hour: f64) -> String {
+    if (0.01..1000.0).contains(&per_hour) {
+        format!("{per_hour:.2}")
+    } else {
+        format!("{per_hour:.1e}")
+    }
+}
+
 /// Which demand is in the way, and what would have to change.
 fn advice(
     region: &Region,
@@ -621,10 +630,11 @@ fn advice(
     if !meets(Unmet::Nuisance) {
         let needed = -libm::log(1.0 - confidence.share()) / share_per_hour;
         advice.push(format!(
-            "nuisance: no set is shown to trip less than {share_per_hour:.2e} times an hour (this region's part of {}): with {:.2} h of clean video without a trip only {:.2e} can be claimed, and no tail could be extrapolated that far; {needed:.0} h without a trip would show it, or a longer confirmation time, or more pixels for a unit",
+            "nuisance: no set is shown to trip less than {} times an hour (this region's part of {}): with {:.2} h of clean video without a trip only {} can be claimed, and no tail could be extrapolated that far; {needed:.0} h without a trip would show it, or a longer confirmation time, or more pixels for a unit",
+            rate(share_per_hour),
             demand.nuisance_per_hour,
             ready.clean_hours,
-            -libm::log(1.0 - confidence.share()) / ready.clean_hours.max(1e-9),
+            rate(-libm::log(1.0 - confidence.share()) / ready.clean_hours.max(1e-9)),
         ));
     }
     if !meets(Unmet::Coverage) {
