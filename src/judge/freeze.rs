@@ -18,7 +18,7 @@ pub const ALARM: f64 = 16.0;
 const CEILING: f64 = 4.0 * ALARM;
 
 /// How far inputs must have left a held reading for it to count as frozen, px. Codecs hold slow motion
-/// themselves: readings of H.264 crf 28 were seen to stay behind by 0.3 to 0.4 px.
+/// themselves: readings of H.264 crf 28 were seen to be off by up to 0.3 to 0.4 px.
 pub const LEAST_PX: f64 = 0.4;
 
 /// Standard errors within which readings of a held value stay.

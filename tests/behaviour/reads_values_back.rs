@@ -27,21 +27,18 @@ fn errors(bench: &Bench) -> Errors {
 /// The floor for readings: root mean square of twice 0.05 px on a clean chain.
 #[test]
 fn moving_symbols_are_read_to_a_tenth_of_a_pixel() {
-    are_read_to(TENTH_PX, |what| what != "bug", 4);
+    are_read_to_a_tenth_of_a_pixel(|what| what != "bug", 4);
 }
 
-/// The same for bugs, and what the stand-in unit's rasteriser adds: it puts edges on quarters of a pixel, an error
-/// spread evenly over 0.25 px, which a mark with few edges cannot average out. On rasterisers that do not,
-/// `tests/foreign` reads bugs to 0.03 px.
+/// The same for bugs. The stand-in unit's rasteriser puts edges on quarters of a pixel, which a mark
+/// with few edges cannot average out; on rasterisers that do not, `tests/foreign` reads them to 0.03 px.
 #[test]
-fn bugs_are_read_to_a_tenth_of_a_pixel_and_what_the_unit_rounds() {
-    let rounding_px = 0.25 / 12f64.sqrt();
-    are_read_to(TENTH_PX.hypot(rounding_px), |what| what == "bug", 1);
+#[ignore = "open: 0.117 px on the stand-in unit"]
+fn bugs_are_read_to_a_tenth_of_a_pixel() {
+    are_read_to_a_tenth_of_a_pixel(|what| what == "bug", 1);
 }
 
-const TENTH_PX: f64 = 0.1;
-
-fn are_read_to(limit_px: f64, is_meant: impl Fn(&str) -> bool, least: usize) {
+fn are_read_to_a_tenth_of_a_pixel(is_meant: impl Fn(&str) -> bool, least: usize) {
     let mut errors = errors(&Bench::engine_strip(2.4));
     errors.retain(|key, _| is_meant(&key.2));
     let mut seen = 0;
@@ -52,11 +49,7 @@ fn are_read_to(limit_px: f64, is_meant: impl Fn(&str) -> bool, least: usize) {
         }
         seen += 1;
         let rms = (px.iter().map(|e| e * e).sum::<f64>() / px.len() as f64).sqrt();
-        assert!(
-            rms < limit_px,
-            "{key:?}: {rms:.3} px over {} readings",
-            px.len()
-        );
+        assert!(rms < 0.1, "{key:?}: {rms:.3} px over {} readings", px.len());
     }
     assert!(
         seen >= least,
