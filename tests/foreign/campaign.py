@@ -537,7 +537,7 @@ def build_all(args, definition):
     args.out.mkdir(parents=True, exist_ok=True)
     size = (definition.width, definition.height)
     text = "fonts" if args.fonts else "outline"
-    idle = 0
+    idle, drawn = 0, {}
     with Rasteriser(args.rasteriser, *size, args.fonts, args.jobs, args.chromium) as rasteriser:
         for n in range(args.passes):
             # A recording that no waiting trial suits any more is passed over; two in a row end it.
@@ -554,7 +554,9 @@ def build_all(args, definition):
             material = Material(args.binary, args.display, recording.path, args.fps, text)
             length_s = min(args.length, recording.length_s - args.start)
             cache = args.cache or args.out / "cache"
-            stretches = rasterise(material, rasteriser, cache, args.start, length_s)
+            if recording.path not in drawn:
+                drawn[recording.path] = rasterise(material, rasteriser, cache, args.start, length_s)
+            stretches = drawn[recording.path]
             capture = folder / f"capture{CODECS[args.codec][0]}"
             with tempfile.TemporaryDirectory() as scratch:
                 bench = Bench(material, definition, recording, rasteriser, args.start, scratch)

@@ -27,6 +27,7 @@ def main():
     parser.add_argument("--codecs", nargs="+", default=["crf18", "crf23", "mjpeg"], choices=list(CODECS))
     parser.add_argument("--keep", action="store_true", help="keep the captures")
     parser.add_argument("--reuse", action="store_true", help="check captures kept by an earlier run again")
+    parser.add_argument("--make-only", action="store_true", help="make the captures and keep them, do not check")
     args = parser.parse_args()
     definition = Definition(args.display)
     args.out.mkdir(parents=True, exist_ok=True)
@@ -37,6 +38,8 @@ def main():
             for path in args.inputs:
                 runs += clean_runs(args, definition, rasteriser, Recording(path))
                 (args.out / "clean.json").write_text(json.dumps(runs, indent=1))
+    if args.make_only:
+        return 0
     table = markdown(runs)
     (args.out / "clean.md").write_text(table)
     print(table)
@@ -63,6 +66,8 @@ def clean_runs(args, definition, rasteriser, recording):
                     for frame in read_frames(stretches, rasteriser.size):
                         out.write(frame)
                 made.write_text(stamp)
+        if args.make_only:
+            continue
         events, taken = check(args.binary, args.display, recording.path, capture, folder / "check", args.start)
         with open(folder / "check" / "frames.jsonl") as lines:
             frames = sum(1 for _ in lines)
