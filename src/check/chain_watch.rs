@@ -29,12 +29,18 @@ const LOOK_EVERY_S: f64 = 0.5;
 const LOOK_WHEN_WRONG_S: f64 = 0.2;
 /// Regions that must disagree for that.
 const WRONG_REGIONS: usize = 3;
-/// Samples of the picture count for a known change where it moves a level by so much.
-const MOVED_LEVELS: f64 = 6.0;
-/// Fewest such samples.
-const LEAST_SAMPLES: u32 = 50;
-/// Share of the squared differences there that an explanation may leave.
+/// Colours of the picture count for a known change where it moves a level by so much. BT.709 sky and earth read
+/// with the matrix of BT.601 move by 1.5 to 3.
+const MOVED_LEVELS: f64 = 1.5;
+/// One colour alone is enough where it moves by so much.
+const FAR_LEVELS: f64 = 6.0;
+/// Levels that make two colours of the reference different ones.
+const ANOTHER_COLOR_LEVELS: f64 = 16.0;
+/// Fewest samples of a colour.
+const LEAST_SAMPLES: f64 = 50.0;
+/// Share of the squared differences that an explanation may leave, of all colours and of each.
 const LEFT_SHARE: f64 = 0.3;
+const LEFT_OF_EACH: f64 = 0.6;
 /// Frames in a row that one known change must explain.
 const SURE_FRAMES: u32 = 4;
 
@@ -117,16 +123,15 @@ impl ChainWatch {
     }
 
     fn look_at_colors(&mut self, sight: &Sight, painter: &mut Painter) -> Result<(), Error> {
-        let mut tallies = vec![Tally::default(); self.known.len()];
+        let mut shades = Shades::default();
         let picture = &sight.frame.picture;
         register::flat_samples(picture, &draw(sight, painter), |clean, shown| {
-            for (tally, change) in tallies.iter_mut().zip(&self.known) {
-                tally.add(clean, shown, change.map.map(clean));
-            }
+            shades.add(clean, shown);
         });
-        let found = (0..tallies.len())
-            .filter(|k| tallies[*k].left() < LEFT_SHARE)
-            .min_by(|a, b| tallies[*a].left().total_cmp(&tallies[*b].left()));
+        let left: Vec<f64> = self.known.iter().map(|c| shades.left(&c.map)).collect();
+        let found = (0..left.len())
+            .filter(|k| left[*k] < LEFT_SHARE)
+            .min_by(|a, b| left[*a].total_cmp(&left[*b]));
         self.explained = match (found, self.explained) {
             (Some(k), Some((before, count))) if k == before => Some((k, count + 1)),
             (Some(k), _) => Some((k, 1)),
@@ -145,40 +150,68 @@ impl ChainWatch {
     }
 }
 
-/// How well one known change explains the samples that it moves.
-#[derive(Clone, Copy, Default)]
-struct Tally {
-    count: u32,
-    before: f64,
-    after: f64,
+/// Flat samples of one colour of the reference, as they are shown.
+struct Shade {
+    clean: [f64; 3],
+    count: f64,
+    /// Sums of shown minus clean, by plane.
+    sum: [f64; 3],
 }
 
-impl Tally {
-    fn add(&mut self, clean: [f64; 3], shown: [f64; 3], mapped: [f64; 3]) {
-        let squares = |from: [f64; 3]| -> f64 {
-            from.iter()
-                .zip(shown)
-                .map(|(v, shown)| (shown - v) * (shown - v))
-                .sum()
-        };
-        let is_moved = clean
-            .iter()
-            .zip(mapped)
-            .any(|(c, m)| (c - m).abs() >= MOVED_LEVELS);
-        if is_moved {
-            self.count += 1;
-            self.before += squares(clean);
-            self.after += squares(mapped);
+/// The colours of a picture.
+#[derive(Default)]
+struct Shades(Vec<Shade>);
+
+impl Shades {
+    fn add(&mut self, clean: [f64; 3], shown: [f64; 3]) {
+        // Neighbours have the same colour nearly always, so the colour met last is looked at first.
+        let at = self.0.iter().rposition(|s| s.clean == clean);
+        let at = at.unwrap_or_else(|| {
+            self.0.push(Shade {
+                clean,
+                count: 0.0,
+                sum: [0.0; 3],
+            });
+            self.0.len() - 1
+        });
+        let last = self.0.len() - 1;
+        self.0.swap(at, last);
+        let shade = &mut self.0[last];
+        shade.count += 1.0;
+        for k in 0..3 {
+            shade.sum[k] += shown[k] - clean[k];
         }
     }
 
-    /// Share of the squared differences that the change leaves; 1 when too little was seen to tell.
-    fn left(&self) -> f64 {
-        if self.count < LEAST_SAMPLES || self.before <= 0.0 {
-            1.0
-        } else {
-            self.after / self.before
+    /// Share of the differences, squared, that `change` leaves in the colours that it moves, by their means: codecs
+    /// and noise average out. 1 when it cannot be told from a wrong colour of one thing: every colour
+    /// must go along, and there must be two of them, or one that moves far.
+    fn left(&self, change: &ColorMap) -> f64 {
+        let (mut before, mut after) = (0.0, 0.0);
+        let mut first: Option<[f64; 3]> = None;
+        let mut is_plain = false;
+        for shade in self.0.iter().filter(|s| s.count >= LEAST_SAMPLES) {
+            let mapped = change.map(shade.clean);
+            let moved = [0, 1, 2].map(|k| mapped[k] - shade.clean[k]);
+            let farthest = moved.iter().fold(0.0, |most: f64, m| most.max(m.abs()));
+            if farthest < MOVED_LEVELS {
+                continue;
+            }
+            let shown = shade.sum.map(|s| s / shade.count);
+            let squares: f64 = shown.iter().map(|d| d * d).sum();
+            let left: f64 = (0..3).map(|k| (shown[k] - moved[k]).powi(2)).sum();
+            if left >= LEFT_OF_EACH * squares {
+                return 1.0;
+            }
+            before += shade.count * squares;
+            after += shade.count * left;
+            let is_another = first.is_some_and(|f| {
+                (0..3).any(|k| (f[k] - shade.clean[k]).abs() >= ANOTHER_COLOR_LEVELS)
+            });
+            first.get_or_insert(shade.clean);
+            is_plain |= is_another || farthest >= FAR_LEVELS;
         }
+        if is_plain { after / before } else { 1.0 }
     }
 }
 
@@ -333,18 +366,45 @@ mod tests {
         let map = between(BT709, other);
         let encode = |rgb: [f64; 3]| encode_unit(rgb, BT709);
         let (green, red) = (encode([0.1, 0.8, 0.2]), encode([0.8, 0.1, 0.1]));
-        let tally = |shown: [[f64; 3]; 2]| {
-            let mut tally = Tally::default();
-            for _ in 0..LEAST_SAMPLES {
+        let left = |shown: [[f64; 3]; 2]| {
+            let mut shades = Shades::default();
+            for _ in 0..LEAST_SAMPLES as u32 {
                 for (clean, shown) in [green, red].into_iter().zip(shown) {
-                    tally.add(clean, shown, map.map(clean));
+                    shades.add(clean, shown);
                 }
             }
-            tally.left()
+            shades.left(&map)
         };
-        assert!(tally([map.map(green), map.map(red)]) < 1e-9);
-        assert!(tally([map.map(green), red]) > LEFT_SHARE);
-        assert!(tally([green, red]) > 1.0 - 1e-9);
+        assert!(left([map.map(green), map.map(red)]) < 1e-9);
+        assert!(left([map.map(green), red]) > LEFT_SHARE);
+        assert!(left([green, red]) > 1.0 - 1e-9);
+    }
+
+    #[test]
+    fn small_shifts_of_two_colors_tell_another_matrix_and_of_one_do_not() {
+        // BT.709-6 and BT.601-7, coefficients of luma: a blue and a brown move by no more than 3 levels.
+        let other = Encoding::YCbCr {
+            matrix: Matrix::Bt601,
+            range: Range::Limited,
+        };
+        let map = between(BT709, other);
+        let encode = |rgb: [f64; 3]| encode_unit(rgb, BT709);
+        let (blue, brown) = (encode([0.17, 0.43, 0.66]), encode([0.44, 0.3, 0.17]));
+        let left = |colors: &[[f64; 3]], off: f64| {
+            let mut shades = Shades::default();
+            for k in 0..2 * LEAST_SAMPLES as u32 {
+                for clean in colors {
+                    // Noise of a level up and down.
+                    let noise = if k % 2 == 0 { 1.0 } else { -1.0 };
+                    shades.add(*clean, map.map(*clean).map(|v| v + noise + off));
+                }
+            }
+            shades.left(&map)
+        };
+        assert!(left(&[blue, brown], 0.3) < LEFT_SHARE);
+        assert!(left(&[blue], 0.3) > 1.0 - 1e-9);
+        // Levels that are off by as much, but in another direction.
+        assert!(left(&[blue, brown], 3.0) > LEFT_SHARE);
     }
 
     #[test]
