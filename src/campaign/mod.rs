@@ -10,6 +10,7 @@
 //! *What it cannot see*: a fault that was there before the stretch began, or that a codec would have
 //! changed; see [`crate::inject`].
 
+pub mod nearness;
 pub mod plan;
 pub mod plots;
 pub mod records;

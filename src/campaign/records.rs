@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::nearness::Nearness;
 use super::plan::Onset;
 use crate::definition::model::Hazard;
 use crate::inject::Method;
@@ -95,6 +96,9 @@ pub struct Outcome {
     /// Why it was missed, or wrong.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub why: Option<Why>,
+    /// Of a miss: how near it came to being raised.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub nearness: Option<Nearness>,
     /// Events in places that the fault did not touch.
     #[serde(skip_serializing_if = "is_zero", default)]
     pub stray_events: u32,
@@ -148,14 +152,20 @@ pub enum Why {
     Blind,
     /// The error is within the tolerance.
     WithinTolerance,
+    /// A value was read beyond its tolerance, by no more than measuring and the permitted latency explain.
+    WithinMeasuring,
+    /// The picture is that of another moment, recent enough to be permitted.
+    WithinLatency,
+    /// Pixels changed, by less than agreement counts as a difference.
+    TooFaint,
     /// Faulty frames were seen, for less than the confirmation time.
     Persistence,
     /// It was raised as another class.
     Class,
     /// It was raised, in another region.
     Place,
-    /// It lay above the tolerance and was not seen.
-    NotSeen,
+    /// The chain changed, and it was not recognised while that lasted.
+    ChainNotRecognised,
 }
 
 /// The letter of a verdict; see [`Outcome::verdicts`].

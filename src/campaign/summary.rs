@@ -8,6 +8,7 @@ use std::path::Path;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::nearness::Nearness;
 use super::plan::Plan;
 use super::records::{Outcomes, TRIALS_FILE, TrialRecord, Why};
 use super::run::{STRETCHES, StretchRecord};
@@ -265,6 +266,9 @@ pub struct Miss {
     pub class: Option<String>,
     /// Why.
     pub why: Option<Why>,
+    /// How near it came to being raised.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub nearness: Option<Nearness>,
     /// Picture.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub picture: Option<String>,
@@ -689,6 +693,7 @@ fn misses(counted: &[&TrialRecord]) -> Vec<Miss> {
             result: t.outcome.result,
             class: t.outcome.class.clone(),
             why: t.outcome.why,
+            nearness: t.outcome.nearness.clone(),
             picture: t.outcome.picture.clone(),
         })
         .collect()

@@ -3,6 +3,7 @@
 
 use image::RgbImage;
 
+use super::nearness::Nearness;
 use super::plan::{Onset, Plan};
 use super::records::{Outcome, Outcomes, TrialRecord, Why, letter};
 use super::stretch::{Moment, Stretch};
@@ -12,7 +13,7 @@ use crate::check::Error as CheckError;
 use crate::check::run::Known;
 use crate::definition::Definition;
 use crate::definition::model::Hazard;
-use crate::evidence::measurements::Measured;
+use crate::evidence::measurements::{Header, Measured};
 use crate::evidence::pictures;
 use crate::evidence::records::rounded;
 use crate::examine::register::FrameReference;
@@ -164,8 +165,15 @@ fn carry_out(
     let mut is_examined = struck(fault.target, areas.len());
     let mut is_changed = vec![false; areas.len()];
     let mut is_seen = is_changed.clone();
-    let mut measured = Measured::new(definition, &check, Some(trial.number), trial.capture);
-    let mut letters = String::new();
+    let header = Header::of(definition, &check);
+    let mut told = Told {
+        region: fault.target.region,
+        tolerances: header.tolerances(),
+        is_struck: is_examined.clone(),
+        measured: Measured::with(&header, Some(trial.number), trial.capture),
+        nearness: Nearness::new(),
+        letters: String::new(),
+    };
     let mut frame = CapturedFrame::new();
     let mut last = clip.frames[moment.onset - 1].clone();
     let mut changed_px = 0;
@@ -222,25 +230,20 @@ fn carry_out(
             examined: &stretch.examined[k],
             is_changed: &is_examined,
         };
-        let mut take = |time_s: f64, verdicts: &[RegionVerdict]| {
-            measured.push(time_s, verdicts);
-            let shown = match fault.target.region {
-                Some(r) => verdicts[r].verdict,
-                None => verdict::of_frame(verdicts.iter().map(|v| v.verdict)),
-            };
-            letters.push(letter(shown));
-        };
         let judged = check
             .hold(&last, frame.time_s, |time_s, verdicts| {
-                take(time_s, verdicts);
+                told.take(time_s, verdicts, is_faulty);
                 Ok(())
             })
             .and_then(|()| {
                 let examined = check.examine(&frame, Some(known));
+                if is_faulty {
+                    told.nearness.find(&examined, &told.is_struck);
+                }
                 check.judge(&frame, examined)
             });
         match judged {
-            Ok(verdicts) => take(frame.time_s, &verdicts),
+            Ok(verdicts) => told.take(frame.time_s, &verdicts, is_faulty),
             Err(CheckError::Chain(_)) => {
                 chain_s = Some(frame.time_s);
                 break;
@@ -257,7 +260,7 @@ fn carry_out(
             }
         }
     }
-    measured.keep(&is_changed);
+    told.measured.keep(&is_changed);
     let events: Vec<Event> = check
         .events()
         .into_iter()
@@ -272,8 +275,9 @@ fn carry_out(
         events: &events,
         chain_s,
         onset_s,
-        letters: &letters,
+        letters: &told.letters,
         changed_px,
+        nearness: &told.nearness,
     };
     let mut outcome = scene.outcome();
     outcome.limit_ms = plan.limit_ms.get(&scene.hazard()).copied();
@@ -321,8 +325,36 @@ fn carry_out(
     };
     Done {
         record,
-        measured,
+        measured: told.measured,
         picture,
+    }
+}
+
+/// What is told of a trial, frame after frame.
+struct Told {
+    /// Region that is struck; `None` for the whole frame.
+    region: Option<usize>,
+    /// By region and reading; 0 where there is none.
+    tolerances: Vec<Vec<f64>>,
+    is_struck: Vec<bool>,
+    measured: Measured,
+    nearness: Nearness,
+    /// Verdicts of what is struck.
+    letters: String,
+}
+
+impl Told {
+    fn take(&mut self, time_s: f64, verdicts: &[RegionVerdict], is_faulty: bool) {
+        self.measured.push(time_s, verdicts);
+        if is_faulty {
+            self.nearness
+                .judge(verdicts, &self.tolerances, &self.is_struck);
+        }
+        let shown = match self.region {
+            Some(r) => verdicts[r].verdict,
+            None => verdict::of_frame(verdicts.iter().map(|v| v.verdict)),
+        };
+        self.letters.push(letter(shown));
     }
 }
 
@@ -340,6 +372,7 @@ struct Scene<'a> {
     onset_s: f64,
     letters: &'a str,
     changed_px: u64,
+    nearness: &'a Nearness,
 }
 
 impl Scene<'_> {
@@ -463,6 +496,7 @@ impl Scene<'_> {
             }),
             worst_error: event.and_then(|e| e.worst_error),
             why: self.why(result),
+            nearness: (result == Outcomes::Missed).then(|| self.nearness.clone().written()),
             stray_events: stray.count() as u32,
             verdicts: self.letters.to_owned(),
             picture: None,
@@ -496,8 +530,10 @@ impl Scene<'_> {
                 Why::Blind
             } else if region.is_some() && self.changed_px == 0 {
                 Why::NothingChanged
+            } else if model.is_some_and(|m| m.is_of_chain(self.fault)) {
+                Why::ChainNotRecognised
             } else {
-                Why::NotSeen
+                self.nearness.why()
             }),
         }
     }

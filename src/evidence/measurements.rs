@@ -183,6 +183,15 @@ impl Header {
         }
     }
 
+    /// Tolerances by region and reading; 0 where there is none.
+    #[must_use]
+    pub fn tolerances(&self) -> Vec<Vec<f64>> {
+        let regions = self.regions.iter();
+        regions
+            .map(|r| r.readings.iter().map(|r| r.tolerance).collect())
+            .collect()
+    }
+
     /// Writes the first line of the file.
     ///
     /// # Errors
@@ -194,12 +203,6 @@ impl Header {
 }
 
 impl Measured {
-    /// Nothing yet, for all regions.
-    #[must_use]
-    pub fn new(definition: &Definition, run: &Run, trial: Option<u64>, capture: usize) -> Self {
-        Self::with(&Header::of(definition, run), trial, capture)
-    }
-
     /// Nothing yet, for all regions of `header`.
     #[must_use]
     pub fn with(header: &Header, trial: Option<u64>, capture: usize) -> Self {
@@ -216,11 +219,7 @@ impl Measured {
                     readings: r.readings.len(),
                 })
                 .collect(),
-            tolerances: header
-                .regions
-                .iter()
-                .map(|r| r.readings.iter().map(|r| r.tolerance).collect())
-                .collect(),
+            tolerances: header.tolerances(),
         }
     }
 

@@ -533,14 +533,10 @@ fn tune_region(
             confirms_ms = Some([first.1, last.1]);
         }
     }
-    let halves = if is_concerned {
-        vec![
-            half(region, [&halves[0], &halves[1]], demand, share_per_hour)?,
-            half(region, [&halves[1], &halves[0]], demand, share_per_hour)?,
-        ]
-    } else {
-        Vec::new()
-    };
+    let halves = vec![
+        half(region, [&halves[0], &halves[1]], demand, share_per_hour)?,
+        half(region, [&halves[1], &halves[0]], demand, share_per_hour)?,
+    ];
     let advice = if recommended.is_some() {
         Vec::new()
     } else {
@@ -666,7 +662,15 @@ fn advice(
         }
         let unseen = whys
             .iter()
-            .filter(|w| matches!(w, Why::NotSeen | Why::WithinTolerance | Why::NothingChanged))
+            .filter(|w| {
+                matches!(
+                    w,
+                    Why::TooFaint
+                        | Why::WithinMeasuring
+                        | Why::WithinTolerance
+                        | Why::NothingChanged
+                )
+            })
             .count();
         if unseen > 0 {
             advice.push(format!(

@@ -139,6 +139,11 @@ fn a_campaign_is_the_same_however_it_is_run_and_tuning_follows_from_it() {
             // A single frame over the noise may be faulty, and is not confirmed.
             let why = t["outcome"]["why"].as_str().unwrap_or_default();
             assert!(["within_tolerance", "persistence"].contains(&why), "{t:#}");
+            // By how much: none that is wrong was read, or not for long enough.
+            let nearness = &t["outcome"]["nearness"];
+            assert!(nearness["frames"].as_u64() > Some(0), "{t:#}");
+            let is_wrong = nearness["excess"].as_f64() > Some(1.0);
+            assert!(!is_wrong || why == "persistence", "{t:#}");
         } else if size > 2.0 {
             assert!(is_found, "{t:#}");
         }
@@ -186,6 +191,15 @@ fn a_campaign_is_the_same_however_it_is_run_and_tuning_follows_from_it() {
     );
     let easy = files.run(&arguments("0.4"));
     assert_eq!(easy.status, 0, "{}{}", easy.stdout, easy.stderr);
+    // Each half of the material is scored with what the other recommends.
+    let tuned = files.json("tuned/tune.json");
+    for region in tuned["regions"].as_array().expect("a list") {
+        let halves = region["halves"].as_array().expect("a list");
+        assert_eq!(halves.len(), 2, "{region:#}");
+        let faults = |k: usize, part: &str| halves[k][part]["coverage"]["n"].as_u64();
+        assert_eq!(faults(0, "tuned_on"), faults(1, "scored_on"), "{region:#}");
+        assert_eq!(faults(1, "tuned_on"), faults(0, "scored_on"), "{region:#}");
+    }
 
     // All of it keeps to its schemas.
     let lines = files.text("one/trials.jsonl");

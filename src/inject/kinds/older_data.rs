@@ -7,6 +7,7 @@ use super::super::{About, Axis, Clip, Delivery, Fault, Group, Injector, Model, T
 use super::{show_frame, twin, whole_and_regions};
 use crate::capture::CapturedFrame;
 use crate::definition::Definition;
+use crate::definition::model::Symbol;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
 
@@ -54,9 +55,17 @@ impl Model for OlderData {
 
     fn is_tolerated(&self, definition: &Definition, fault: &Fault) -> bool {
         let region = fault.target.region.map(|k| &definition.regions()[k]);
-        let allowed_ms = region
+        let latency_ms = region
             .and_then(|r| r.max_latency_ms)
             .unwrap_or(definition.file().display.max_latency_ms);
+        // A liveness cell tells that it changes, not when.
+        let hold_ms = region.and_then(|r| {
+            r.symbol.iter().find_map(|s| match s {
+                Symbol::Liveness(l) => Some(l.max_hold_ms),
+                _ => None,
+            })
+        });
+        let allowed_ms = hold_ms.map_or(latency_ms, |h| h.max(latency_ms));
         fault.look == ONE_FRAME_OLDER || fault.size * 1000.0 <= allowed_ms
     }
 

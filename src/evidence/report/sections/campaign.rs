@@ -1,8 +1,12 @@
 //! What a campaign shows: coverage, detection times, smallest sizes, nuisance, verifiability, misses.
 
+use std::collections::BTreeMap;
+
 use maud::{Markup, PreEscaped, html};
 
+use crate::campaign::nearness::Nearness;
 use crate::campaign::plots::{Plot, plots};
+use crate::campaign::records::Why;
 use crate::campaign::statistics::binomial::Proportion;
 use crate::campaign::statistics::detection::Detection;
 use crate::campaign::statistics::extremes;
@@ -188,12 +192,13 @@ fn verifiability(s: &Summary) -> Markup {
 fn misses(s: &Summary) -> Markup {
     html! {
         @if s.misses.is_empty() { p { "Nothing." } } @else {
+            p { (reasons(s)) "." }
             @if s.misses.len() > SHOWN_MISSES {
                 p { "The first " (SHOWN_MISSES) " of " (s.misses.len()) "; all are in campaign.json." }
             }
             table.small {
                 thead { tr { th.n { "Trial" } th { "Kind" } th { "Region" } th { "Channel" } th.n { "Size" } th { "Result" }
-                    th { "Given" } th { "Why" } th { "Picture" } } }
+                    th { "Given" } th { "Why" } th { "How near" } th { "Picture" } } }
                 tbody {
                     @for m in s.misses.iter().take(SHOWN_MISSES) {
                         tr {
@@ -202,6 +207,7 @@ fn misses(s: &Summary) -> Markup {
                             td.n { (m.size.map_or("-".into(), |v| figure(v, 3))) }
                             td { (in_words(&m.result)) } td { (m.class.as_deref().unwrap_or("-")) }
                             td { (m.why.as_ref().map_or("-".into(), in_words)) }
+                            td { (m.nearness.as_ref().map_or("-".into(), Nearness::words)) }
                             td { (m.picture.as_deref().unwrap_or("-")) }
                         }
                     }
@@ -209,6 +215,18 @@ fn misses(s: &Summary) -> Markup {
             }
         }
     }
+}
+
+/// How many misses have which reason, the commonest first.
+fn reasons(s: &Summary) -> String {
+    let mut counts: BTreeMap<Why, usize> = BTreeMap::new();
+    for why in s.misses.iter().filter_map(|m| m.why) {
+        *counts.entry(why).or_default() += 1;
+    }
+    let mut counts: Vec<(Why, usize)> = counts.into_iter().collect();
+    counts.sort_by_key(|(why, count)| (std::cmp::Reverse(*count), *why));
+    let words = counts.iter().map(|(w, n)| format!("{n} {}", in_words(w)));
+    words.collect::<Vec<_>>().join(", ")
 }
 
 /// A plain enum in words.

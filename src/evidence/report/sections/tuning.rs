@@ -53,10 +53,10 @@ fn row(r: &RegionTuned) -> Markup {
                     td.n { (figure(s.factor, 3)) } td { (range(r.factors)) }
                     td.n { (figure(s.confirm_ms, 4)) } td { (range(r.confirms_ms)) }
                     (figures(s))
-                    td { @for h in &r.halves { (half(h)) } }
                 }
-                None => { td colspan="9" { @for line in &r.advice { p { (line) } } } }
+                None => { td colspan="8" { @for line in &r.advice { p { (line) } } } }
             }
+            td { @for h in &r.halves { (half(h)) } }
         }
     }
 }
