@@ -526,7 +526,7 @@ impl Scene<'_> {
                 Why::Persistence
             } else if model.is_some_and(|m| m.is_tolerated(self.definition, self.fault)) {
                 Why::WithinTolerance
-            } else if share('b') > 0.5 {
+            } else if share('b') > 0.5 && model.is_some_and(|m| m.about().needs_motion) {
                 Why::Blind
             } else if region.is_some() && self.changed_px == 0 {
                 Why::NothingChanged

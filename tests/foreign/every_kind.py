@@ -8,7 +8,9 @@ KINDS = Path(__file__).parents[2] / "src/inject/kinds"
 # Faults that show only after a while last longer, s.
 DURATIONS_S = {"freeze": 1.5, "stuck": 1.5, "older_data": 2.5, "drift": 2.0, "hold_and_jump": 2.0, "dropped_frames": 2.0}
 # Channels whose curve rises from nothing to all within a few hundredths of the tolerance.
-STEEP = ["altitude", "pitch", "collective", "rotor_speed"]
+STEEP = ["altitude", "pitch", "collective", "rotor_speed", "engine_speed"]
+# Channels that one of the captures alone holds, or that find few moments.
+RARE = ["sample_volume", "fuel"]
 SIZES = {"older_data": "[0.2, 0.5]", "moved": "[1.0, 4.0]"}
 
 
@@ -36,6 +38,8 @@ def plan(args):
             yield fault(kind, args.repeats, 0.8, "sizes = { from = 0.8, to = 1.6, count = 5 }")
             steep = f"channels = {json.dumps(STEEP)}\nsizes = {{ from = 1.0, to = 1.4, count = 9 }}"
             yield fault(kind, args.repeats, 0.8, steep)
+            rare = f"channels = {json.dumps(RARE)}\nsizes = {{ from = 0.5, to = 4.0, count = 9, log = true }}"
+            yield fault(kind, 2 * args.repeats, 0.8, rare)
             yield fault(kind, 1, 1.0, 'methods = ["donor"]\ntwins = true')
         else:
             sizes = f"sizes = {SIZES[kind]}\n" if kind in SIZES else ""
