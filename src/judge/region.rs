@@ -117,6 +117,8 @@ pub struct RegionJudge {
     past: VecDeque<Past>,
     changed_s: f64,
     story: Option<(Story, u32)>,
+    /// What is wrong jumped away from what was due.
+    has_jumped: bool,
 }
 
 impl RegionJudge {
@@ -154,6 +156,7 @@ impl RegionJudge {
             past: VecDeque::new(),
             changed_s: f64::NEG_INFINITY,
             story: None,
+            has_jumped: false,
         }
     }
 
@@ -250,6 +253,7 @@ impl RegionJudge {
         });
         if !verdict.is_faulty() && findings.explanation == Explanation::Due {
             self.story = None;
+            self.has_jumped = false;
         }
         // When the whole display stands still or is late, a region that happens to agree proves nothing.
         let live_since_s = (verdict == Verdict::Agrees && company.story().is_none())
@@ -578,13 +582,22 @@ impl RegionJudge {
                 story
             }
             other => {
-                let story = story::tell(
-                    &self.series(),
+                let series = self.series();
+                // Once its begin is forgotten, what was seen of it holds.
+                if self.frames_off() < self.past.len() {
+                    self.has_jumped = story::has_jumped(&series);
+                }
+                let told = story::tell(
+                    &series,
                     moment.recording,
                     moment.interval_s,
                     is_outside,
                     is_contradicted,
                 );
+                let story = match told {
+                    Story::Held if self.has_jumped => Story::Wrong,
+                    told => told,
+                };
                 self.story = Some((story, other.map_or(1, |(_, age)| age + 1)));
                 story
             }

@@ -124,6 +124,32 @@ pub fn tell(
     Story::Wrong
 }
 
+/// Distance from what was due at which a standstill may be met at first, px, and in steps that the due value makes
+/// between two frames.
+const MET_PX: f64 = 2.0;
+const MET_STEPS: f64 = 12.0;
+/// First readings of which the nearest counts: one that was misread must not decide.
+const FIRST: usize = 3;
+/// Readings whose steps count.
+const STEPS: usize = 12;
+
+/// Whether some reading was far from what was due as soon as it went wrong. A standstill begins at what was
+/// due: a value that jumps away and stands there is wrong.
+#[must_use]
+pub fn has_jumped(series: &[Series]) -> bool {
+    series.iter().filter(|s| !s.points.is_empty()).any(|s| {
+        let off = |p: &Point| difference(p.shown, p.due, s.period).abs() * p.px_per_unit;
+        let first = s.points.iter().take(FIRST);
+        let nearest_px = first.map(off).fold(f64::INFINITY, f64::min);
+        let early = &s.points[..s.points.len().min(STEPS)];
+        let step_px = early
+            .windows(2)
+            .map(|w| difference(w[1].due, w[0].due, s.period).abs() * w[1].px_per_unit)
+            .fold(0.0, f64::max);
+        nearest_px > MET_PX + MET_STEPS * step_px
+    })
+}
+
 /// A reading and the index of its series.
 type Entry = (usize, Point);
 
@@ -175,4 +201,41 @@ fn best_delay(series: &[Series], recording: &Recording, interval_s: f64) -> (f64
         }
     }
     best
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Due values that rise by `step` a frame; shown is what `shown` makes of frame and due value.
+    fn series(step: f64, shown: impl Fn(usize, f64) -> f64) -> Vec<Series> {
+        let points = (0..20)
+            .map(|k| {
+                let due = step * k as f64;
+                Point {
+                    time_s: k as f64 * 0.04,
+                    shown: shown(k, due),
+                    due,
+                    px_per_unit: 2.0,
+                }
+            })
+            .collect();
+        vec![Series {
+            channel: ChannelId(0),
+            period: None,
+            points,
+        }]
+    }
+
+    #[test]
+    fn a_standstill_begins_where_the_value_was_due() {
+        // Seen four frames after it began.
+        assert!(!has_jumped(&series(1.5, |_, _| -6.0)));
+        // One misread value decides nothing.
+        let misread = |k, _| if k == 0 { 80.0 } else { 0.0 };
+        assert!(!has_jumped(&series(0.5, misread)));
+        // Another value, which stands.
+        assert!(has_jumped(&series(0.5, |_, _| 40.0)));
+        assert!(!has_jumped(&[]));
+    }
 }
