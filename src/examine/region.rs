@@ -95,14 +95,6 @@ pub struct RegionExaminer<'d> {
     tried: Vec<Scene>,
 }
 
-/// How a region, drawn for other inputs than those that are due, compares with a frame.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Match {
-    Agrees,
-    ButForWords,
-    Differs,
-}
-
 /// What is the same for all regions of a frame.
 #[derive(Clone, Copy)]
 pub struct Moment<'a> {
@@ -421,33 +413,29 @@ impl<'d> RegionExaminer<'d> {
         None
     }
 
-    /// How the region, drawn for the trial inputs, compares with the frame.
-    fn trial_match(&mut self, moment: &Moment, painter: &mut Painter) -> Match {
+    /// Whether the region, drawn for the trial inputs, agrees with the frame.
+    fn trial_agrees(&mut self, moment: &Moment, painter: &mut Painter) -> bool {
         self.trial.draw(&self.trial_inputs, painter);
         if self.tried.iter().any(|s| s == self.trial.scene()) {
-            return Match::Differs;
+            return false;
         }
         self.tried.push(self.trial.scene().clone());
-        if !self.trial.compare(moment.frame).agrees() {
-            return Match::Differs;
-        }
-        let wrong = self.trial_words.check(
-            self.trial.captured(moment.frame)[0],
-            self.trial.reference()[0],
-            self.trial.scene(),
-            true,
-            painter,
-        );
-        if wrong.is_empty() {
-            Match::Agrees
-        } else {
-            Match::ButForWords
-        }
+        self.trial.compare(moment.frame).agrees()
+            && self
+                .trial_words
+                .check(
+                    self.trial.captured(moment.frame)[0],
+                    self.trial.reference()[0],
+                    self.trial.scene(),
+                    true,
+                    painter,
+                )
+                .is_empty()
     }
 
     /// Whether the inputs that are due, with the channels that are read replaced by their readings, explain
-    /// the picture. A value that stands on the edge of rounding may be read on its other side: where the
-    /// words alone differ, each reading is moved by what it may be off.
+    /// the picture. A value on the edge of rounding may be read on its other side: where that changes the
+    /// words, each reading is moved by what it may be off.
     fn values_explain(
         &mut self,
         moment: &Moment,
@@ -466,11 +454,11 @@ impl<'d> RegionExaminer<'d> {
         for (channel, r) in &read {
             self.trial_inputs.values[channel.0] = Value::Number(r.value);
         }
-        match self.trial_match(moment, painter) {
-            Match::Agrees => return true,
-            Match::Differs => return false,
-            Match::ButForWords => {}
+        if self.trial_agrees(moment, painter) {
+            return true;
         }
+        let words = self.trial.scene().all_words().to_owned();
+        let mut scene = Scene::default();
         for (channel, r) in &read {
             let off = READING_PX / r.px_per_unit + 2.0 * r.standard_error;
             if !off.is_finite() {
@@ -478,7 +466,10 @@ impl<'d> RegionExaminer<'d> {
             }
             for value in [r.value - off, r.value + off] {
                 self.trial_inputs.values[channel.0] = Value::Number(value);
-                if self.trial_match(moment, painter) == Match::Agrees {
+                scene.clear();
+                self.subject
+                    .region_moving(self.region, &self.trial_inputs, &mut scene);
+                if scene.all_words() != words && self.trial_agrees(moment, painter) {
                     return true;
                 }
             }
@@ -495,7 +486,7 @@ impl<'d> RegionExaminer<'d> {
             // Its phase has been dealt with.
             self.trial_inputs.time_s = self.inputs.time_s;
         }
-        self.trial_match(moment, painter) == Match::Agrees
+        self.trial_agrees(moment, painter)
     }
 
     fn explain(

@@ -213,6 +213,12 @@ impl Scene {
         })
     }
 
+    /// All words, line after line.
+    #[must_use]
+    pub fn all_words(&self) -> &str {
+        &self.text
+    }
+
     /// The words of a line.
     #[must_use]
     pub fn words(&self, words: &Words) -> &str {
