@@ -92,7 +92,7 @@ impl Nearness {
     #[must_use]
     pub fn words(&self) -> String {
         let mut words = format!(
-            "{} of {} px and {} of {} colour samples differ",
+            "{} px differ ({} make a fault), {} colour samples ({})",
             self.luma_px, self.luma_needed_px, self.color_px, self.color_needed_px
         );
         if let (Some(error), Some(excess)) = (self.error, self.excess) {

@@ -528,7 +528,8 @@ impl Scene<'_> {
                 Why::WithinTolerance
             } else if share('b') > 0.5 && model.is_some_and(|m| m.about().needs_motion) {
                 Why::Blind
-            } else if region.is_some() && self.changed_px == 0 {
+            } else if region.is_some() && self.changed_px == 0 && self.nearness.frames_off == 0 {
+                // Not in the first frame, nor so that it was seen in a later one.
                 Why::NothingChanged
             } else if model.is_some_and(|m| m.is_of_chain(self.fault)) {
                 Why::ChainNotRecognised

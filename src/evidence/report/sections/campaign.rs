@@ -206,7 +206,7 @@ fn misses(s: &Summary) -> Markup {
                             td { (m.channel.as_deref().unwrap_or("-")) }
                             td.n { (m.size.map_or("-".into(), |v| figure(v, 3))) }
                             td { (in_words(&m.result)) } td { (m.class.as_deref().unwrap_or("-")) }
-                            td { (m.why.as_ref().map_or("-".into(), in_words)) }
+                            td { (m.why.map_or("-", reason)) }
                             td { (m.nearness.as_ref().map_or("-".into(), Nearness::words)) }
                             td { (m.picture.as_deref().unwrap_or("-")) }
                         }
@@ -225,8 +225,25 @@ fn reasons(s: &Summary) -> String {
     }
     let mut counts: Vec<(Why, usize)> = counts.into_iter().collect();
     counts.sort_by_key(|(why, count)| (std::cmp::Reverse(*count), *why));
-    let words = counts.iter().map(|(w, n)| format!("{n} {}", in_words(w)));
+    let words = counts.iter().map(|(w, n)| format!("{n} {}", reason(*w)));
     words.collect::<Vec<_>>().join(", ")
+}
+
+const fn reason(why: Why) -> &'static str {
+    match why {
+        Why::NothingChanged => "changed nothing that can be seen",
+        Why::UncheckedArea => "lies in an unchecked area",
+        Why::NotJudged => "not judged",
+        Why::Blind => "nothing moved",
+        Why::WithinTolerance => "within the tolerance",
+        Why::WithinMeasuring => "within what measuring explains",
+        Why::WithinLatency => "within the permitted latency",
+        Why::TooFaint => "too faint",
+        Why::Persistence => "not seen for long enough",
+        Why::Class => "raised as another class",
+        Why::Place => "raised for another place",
+        Why::ChainNotRecognised => "change of the chain not recognised",
+    }
 }
 
 /// A plain enum in words.
