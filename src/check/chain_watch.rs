@@ -328,6 +328,14 @@ mod tests {
         matrix: Matrix::Bt709,
         range: Range::Limited,
     };
+    const BT601: Encoding = Encoding::YCbCr {
+        matrix: Matrix::Bt601,
+        range: Range::Limited,
+    };
+
+    fn encode(rgb: [f64; 3]) -> [f64; 3] {
+        encode_unit(rgb, BT709)
+    }
 
     #[test]
     fn limited_levels_read_as_full_go_by_the_steps_of_bt709() {
@@ -346,11 +354,7 @@ mod tests {
 
     #[test]
     fn another_matrix_leaves_greys_alone() {
-        let other = Encoding::YCbCr {
-            matrix: Matrix::Bt601,
-            range: Range::Limited,
-        };
-        let ColorMap(map) = between(BT709, other);
+        let ColorMap(map) = between(BT709, BT601);
         for (k, row) in map.iter().enumerate() {
             let grey = row[0] * 100.0 + (row[1] + row[2]) * 128.0 + row[3];
             assert!((grey - [100.0, 128.0, 128.0][k]).abs() < 1e-9);
@@ -359,12 +363,7 @@ mod tests {
 
     #[test]
     fn a_change_of_one_colour_alone_is_not_explained_by_another_matrix() {
-        let other = Encoding::YCbCr {
-            matrix: Matrix::Bt601,
-            range: Range::Limited,
-        };
-        let map = between(BT709, other);
-        let encode = |rgb: [f64; 3]| encode_unit(rgb, BT709);
+        let map = between(BT709, BT601);
         let (green, red) = (encode([0.1, 0.8, 0.2]), encode([0.8, 0.1, 0.1]));
         let left = |shown: [[f64; 3]; 2]| {
             let mut shades = Shades::default();
@@ -383,12 +382,7 @@ mod tests {
     #[test]
     fn small_shifts_of_two_colors_tell_another_matrix_and_of_one_do_not() {
         // BT.709-6 and BT.601-7, coefficients of luma: a blue and a brown move by no more than 3 levels.
-        let other = Encoding::YCbCr {
-            matrix: Matrix::Bt601,
-            range: Range::Limited,
-        };
-        let map = between(BT709, other);
-        let encode = |rgb: [f64; 3]| encode_unit(rgb, BT709);
+        let map = between(BT709, BT601);
         let (blue, brown) = (encode([0.17, 0.43, 0.66]), encode([0.44, 0.3, 0.17]));
         let left = |colors: &[[f64; 3]], off: f64| {
             let mut shades = Shades::default();
