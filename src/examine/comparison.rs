@@ -9,6 +9,7 @@ use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{Look, Siting};
 use crate::reference::painter::{Filter, Painter, RegionCanvas};
 use crate::reference::scene::Scene;
+use crate::reference::slivers;
 
 /// How the capture chain shows a good picture: where reference frames are brought to.
 #[derive(Clone, Debug, PartialEq)]
@@ -134,27 +135,7 @@ impl<'d> Comparison<'d> {
         let chroma = [(); 2].map(|()| Plane::filled(c.width as usize, c.height as usize, 128));
         let mut unchecked = [Vec::new(), Vec::new()];
         for rect in definition.unchecked() {
-            let r = captured_outwards(rect, chain).intersection(&area);
-            if !r.is_empty() {
-                let local = Rect {
-                    x: r.x - area.x,
-                    y: r.y - area.y,
-                    ..r
-                };
-                unchecked[0].push(local);
-                unchecked[1].push(match chain.subsampling {
-                    Subsampling::None => local,
-                    Subsampling::Columns => {
-                        Rect::new(local.x / 2, local.y, local.width / 2 + 1, local.height)
-                    }
-                    Subsampling::Both => Rect::new(
-                        local.x / 2,
-                        local.y / 2,
-                        local.width / 2 + 1,
-                        local.height / 2 + 1,
-                    ),
-                });
-            }
+            leave_out(rect, chain, area, &mut unchecked);
         }
         scene.clear();
         Self {
@@ -327,15 +308,35 @@ impl<'d> Comparison<'d> {
 
     /// Compares what was last drawn with a captured frame.
     pub fn compare(&mut self, frame: &Picture) -> Difference {
+        let mut unchecked = std::mem::take(&mut self.unchecked);
+        let mut found = self.compare_outside(frame, &unchecked);
+        if !found.agrees() {
+            let mut slivers = Vec::new();
+            slivers::around(&self.scene, &mut slivers);
+            if !slivers.is_empty() {
+                let kept = [unchecked[0].len(), unchecked[1].len()];
+                for rect in slivers {
+                    leave_out(rect, &self.chain, self.area, &mut unchecked);
+                }
+                found = self.compare_outside(frame, &unchecked);
+                unchecked[0].truncate(kept[0]);
+                unchecked[1].truncate(kept[1]);
+            }
+        }
+        self.unchecked = unchecked;
+        found
+    }
+
+    fn compare_outside(&mut self, frame: &Picture, unchecked: &[Vec<Rect>; 2]) -> Difference {
         let captured = self.captured(frame);
         let mut scratch = std::mem::take(&mut self.scratch);
         let reference = self.reference();
         let mut found = [Disagreement::default(); 3];
         for k in 0..3 {
             let (tolerance, unchecked) = if k == 0 {
-                (&self.chain.luma, &self.unchecked[0])
+                (&self.chain.luma, &unchecked[0])
             } else {
-                (&self.chain.chroma, &self.unchecked[1])
+                (&self.chain.chroma, &unchecked[1])
             };
             found[k] = agreement::compare(
                 captured[k],
@@ -357,6 +358,27 @@ impl<'d> Comparison<'d> {
             chroma,
         }
     }
+}
+
+/// Adds `rect`, in pixels of the display, to the areas of luma and colour that are left out of a region,
+/// relative to the region's `area`.
+fn leave_out(rect: Rect, chain: &ChainLook, area: Rect, unchecked: &mut [Vec<Rect>; 2]) {
+    let r = captured_outwards(rect, chain).intersection(&area);
+    if r.is_empty() {
+        return;
+    }
+    let local = Rect {
+        x: r.x - area.x,
+        y: r.y - area.y,
+        ..r
+    };
+    unchecked[0].push(local);
+    let (columns, rows) = (local.width / 2 + 1, local.height / 2 + 1);
+    unchecked[1].push(match chain.subsampling {
+        Subsampling::None => local,
+        Subsampling::Columns => Rect::new(local.x / 2, local.y, columns, local.height),
+        Subsampling::Both => Rect::new(local.x / 2, local.y / 2, columns, rows),
+    });
 }
 
 /// `rect` through the chain's geometry, outwards to whole pixels.

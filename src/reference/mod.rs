@@ -11,6 +11,7 @@ pub mod painter;
 pub mod png;
 pub mod raster;
 pub mod scene;
+pub mod slivers;
 pub mod svg;
 pub mod symbols;
 pub mod text;
