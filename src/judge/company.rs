@@ -14,6 +14,8 @@ use crate::examine::region::Moment;
 const REGIONS: usize = 2;
 /// Longest stretch that the story is told from, s.
 const STRETCH_S: f64 = 2.0;
+/// Time before the first faulty frame in which a jump is looked for, s: within their tolerances regions take it to tell.
+const BEFORE_S: f64 = 1.0;
 /// Frames between two tellings.
 const EVERY: u32 = 3;
 
@@ -23,6 +25,8 @@ pub struct Company {
     story: Option<Story>,
     faulty: usize,
     age: u32,
+    /// Regions within their tolerances jumped against what was due when the faults began.
+    have_jumped: bool,
     /// By region: recording time since which it has been seen to follow its inputs, s.
     live_since_s: Vec<f64>,
 }
@@ -63,13 +67,17 @@ impl Company {
             )
         };
         let faulty = verdicts.iter().filter(|v| is_candidate(v)).count();
-        if faulty < REGIONS {
+        if faulty > 0 && !self.have_jumped {
+            self.have_jumped = have_jumped(moment, judges, verdicts);
+        }
+        if faulty < if self.have_jumped { 1 } else { REGIONS } {
             self.story = None;
             self.faulty = 0;
+            self.have_jumped = false;
         } else if faulty > self.faulty || self.age >= EVERY {
             self.age = 0;
             self.faulty = faulty.max(self.faulty);
-            self.story = tell(moment, judges);
+            self.story = tell(moment, judges, verdicts, self.have_jumped);
         }
         self.age += 1;
         self.live_since_s.resize(verdicts.len(), f64::NEG_INFINITY);
@@ -82,19 +90,46 @@ impl Company {
     }
 }
 
-fn tell(moment: &Moment, judges: &[RegionJudge]) -> Option<Story> {
-    let since_s = judges
+/// Recording time since which the oldest fault lasts, within the stretch that is looked at, s.
+fn faulty_since_s(moment: &Moment, judges: &[RegionJudge]) -> f64 {
+    judges
         .iter()
         .filter_map(RegionJudge::faulty_since_s)
         .fold(f64::INFINITY, f64::min)
-        .max(moment.time_s - STRETCH_S);
-    let series: Vec<Series> = judges
-        .iter()
-        .flat_map(|j| j.series_since(since_s))
-        .collect();
+        .max(moment.time_s - STRETCH_S)
+}
+
+/// Whether regions within their tolerances jumped against what was due as the faults began.
+fn have_jumped(moment: &Moment, judges: &[RegionJudge], verdicts: &[RegionVerdict]) -> bool {
+    let since_s = faulty_since_s(moment, judges) - BEFORE_S;
+    let right = judges.iter().zip(verdicts).filter(|(_, v)| is_within(v));
+    let series: Vec<Series> = right.flat_map(|(j, _)| j.series_since(since_s)).collect();
+    story::have_jumped(&series)
+}
+
+fn is_within(verdict: &RegionVerdict) -> bool {
+    verdict.readings.iter().all(|r| !r.is_outside)
+}
+
+fn tell(
+    moment: &Moment,
+    judges: &[RegionJudge],
+    verdicts: &[RegionVerdict],
+    have_jumped: bool,
+) -> Option<Story> {
+    let since_s = faulty_since_s(moment, judges);
+    let mut all = Vec::new();
+    for (judge, verdict) in judges.iter().zip(verdicts) {
+        let mut series = judge.series_since(since_s);
+        if have_jumped && is_within(verdict) {
+            series.iter_mut().for_each(|s| s.may_be_off = false);
+        }
+        all.append(&mut series);
+    }
     // Constant offsets of all regions at once are no story that one would tell of a display.
-    match story::tell(&series, moment.recording, moment.interval_s, true, |_| true) {
+    match story::tell(&all, moment.recording, moment.interval_s, true, |_| true) {
         Story::Wrong => None,
+        Story::Held if have_jumped => None,
         told => Some(told),
     }
 }

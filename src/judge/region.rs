@@ -692,6 +692,7 @@ impl RegionJudge {
                         })
                     })
                     .collect(),
+                may_be_off: true,
             })
             .collect()
     }

@@ -46,6 +46,9 @@ pub struct Series {
     pub period: Option<f64>,
     /// Readings, oldest first.
     pub points: Vec<Point>,
+    /// Whether it may be off by something of its own. A region within its tolerances shows what is due as
+    /// well as it can, unless it is held or late.
+    pub may_be_off: bool,
 }
 
 /// Error that readings of foreign rasterisers and codecs have in a stretch, px.
@@ -80,6 +83,15 @@ fn about_mean(series: &Series, value: impl Fn(&Point) -> f64) -> f64 {
     ((squares - sum * sum / n).max(0.0) / (SIGMA_PX * SIGMA_PX)).min(MOST_MISFIT * n)
 }
 
+/// Sum of squared departures of what is shown (px) from what is due.
+fn about_due(series: &Series) -> f64 {
+    let cost = |p: &Point| {
+        let off = difference(p.shown, p.due, series.period) * p.px_per_unit / SIGMA_PX;
+        (off * off).min(MOST_MISFIT)
+    };
+    series.points.iter().map(cost).sum()
+}
+
 /// Tells the story of the series; [`Story::Wrong`] when there is nothing to go by. `is_contradicted` says
 /// of a staleness (s) whether data of this age would have shown elsewhere; it is asked where a delay and
 /// an offset explain the readings alike. `is_outside` says that a value is off by more than its tolerance.
@@ -100,7 +112,11 @@ pub fn tell(
         let first = s.points[0];
         held += about_mean(s, |p| difference(p.shown, first.shown, s.period));
         moves += about_mean(s, |p| difference(p.due, first.due, s.period));
-        off += about_mean(s, |p| difference(p.shown, p.due, s.period));
+        off += if s.may_be_off {
+            about_mean(s, |p| difference(p.shown, p.due, s.period))
+        } else {
+            about_due(s)
+        };
     }
     let (late, staleness_s) = best_delay(series, recording, interval_s);
     let limit = CREDIBLE * count as f64;
@@ -148,6 +164,27 @@ pub fn has_jumped(series: &[Series]) -> bool {
             .fold(0.0, f64::max);
         nearest_px > MET_PX + MET_STEPS * step_px
     })
+}
+
+/// Steps of the due value between two frames that a reading may make beyond it.
+const OWN_STEPS: f64 = 1.5;
+
+/// Whether what is shown jumped against what was due, in one step and by more than measuring explains, all
+/// series together. A standstill goes out of step no faster than the inputs move; older data do.
+#[must_use]
+pub fn have_jumped(series: &[Series]) -> bool {
+    let jump = |s: &Series| {
+        let beyond_px = s.points.windows(2).map(|w| {
+            let step = |d: f64| d.abs() * w[1].px_per_unit;
+            let off = |p: &Point| difference(p.shown, p.due, s.period);
+            let due_px = step(difference(w[1].due, w[0].due, s.period));
+            step(off(&w[1]) - off(&w[0])) - OWN_STEPS * due_px
+        });
+        // Two readings, each with its error.
+        let sigmas = beyond_px.fold(0.0, f64::max) / (SIGMA_PX * std::f64::consts::SQRT_2);
+        (sigmas * sigmas).min(MOST_MISFIT)
+    };
+    series.iter().map(jump).sum::<f64>() > DECISIVE
 }
 
 /// A reading and the index of its series.
@@ -224,7 +261,19 @@ mod tests {
             channel: ChannelId(0),
             period: None,
             points,
+            may_be_off: true,
         }]
+    }
+
+    #[test]
+    fn older_data_jump_and_a_standstill_does_not() {
+        let at = |k: usize| 1.5 * k as f64;
+        // Two frames right, then as 12 frames ago.
+        let older = series(1.5, |k, due| if k < 2 { due } else { at(k) - at(12) });
+        assert!(have_jumped(&older));
+        let held = series(1.5, |k, due| if k < 2 { due } else { at(2) });
+        assert!(!have_jumped(&held));
+        assert!(!have_jumped(&series(1.5, |k, due| due + [0.1, -0.1][k % 2])));
     }
 
     #[test]

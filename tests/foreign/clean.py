@@ -84,6 +84,7 @@ def measured(path, definition, recording, start_s):
     """Readings and staleness of all frames against truth, by region and channel; verdicts counted."""
     errors, staleness, verdicts = (collections.defaultdict(list) for _ in range(3))
     worst, turned = {}, collections.Counter()
+    ends = {name: definition.ends(region) for name, region in definition.regions.items()}
     with open(path) as lines:
         for line in lines:
             frame = json.loads(line)
@@ -100,6 +101,8 @@ def measured(path, definition, recording, start_s):
                     if channel is None or not isinstance(reading.get("displayed"), (int, float)):
                         continue
                     truth = float(recording.at(channel, start_s + frame["time_s"]))
+                    # At the end of its scale a symbol stops.
+                    truth = float(np.clip(truth, *ends[name].get(reading["channel"], (-np.inf, np.inf))))
                     apart = reading["displayed"] - truth
                     key = (name, reading["channel"])
                     # A heading of 359 for -1 is the same picture; for a channel that is no heading it is

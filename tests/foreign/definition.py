@@ -51,6 +51,11 @@ class Definition:
                 found[channel] = max(found.get(channel, 0.0), slope)
         return found
 
+    def ends(self, region):
+        """Lowest and highest value that each continuous channel of a region can be shown at; scales stop there."""
+        scales = [scale for symbol in region.get("symbol", []) for scale in _scales(symbol)]
+        return {channel: (float(np.min(values)), float(np.max(values))) for channel, values, _ in scales}
+
     def travel_px(self, region, recording, t0, t1):
         """How far the fastest symbol of a region moves in [t0, t1], px; it stops at the ends of its scale."""
         far = 0.0
