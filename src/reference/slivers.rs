@@ -3,7 +3,8 @@
 //! A rasteriser with exact coverage draws a quarter of a pixel as a quarter of the contrast. One that
 //! lays edges on a grid of quarter pixels, or samples four times a pixel, draws nothing or twice as much.
 //! Neither tells the crew anything wrong, so slivers (a bar that just leaves its zero, a line cut at
-//! the edge of its window) are neither missing nor foreign. Their values are read all the same.
+//! the edge of its window) are neither missing nor foreign. Their values are read all the same. The price: a
+//! line that moves and is drawn thinner than that is not missed when it is gone.
 
 use super::scene::{Layer, Scene, Shape};
 use crate::picture::{Point, Rect};
