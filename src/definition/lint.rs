@@ -29,6 +29,9 @@ pub const LEAST_TRAVEL_PX: f64 = 0.5;
 pub const LEAST_CAP_HEIGHT_PX: f64 = 9.0;
 /// Cap height that digits need on captures compressed at H.264 crf 23, px.
 pub const COMPRESSED_CAP_HEIGHT_PX: f64 = 12.0;
+/// Thickness below which a line that moves is too thin to count on, px: below half of it, its loss is not noticed
+/// (`crate::reference::slivers`), and a needle's point is thinner than the needle.
+const LEAST_LINE_PX: f64 = 1.0;
 /// How far ink may reach over a region's border before it is worth a word, px: the
 /// anti-aliased edge.
 const OUTSIDE_PX: f64 = 1.0;
@@ -112,6 +115,15 @@ pub enum Warning {
         size: f64,
         /// Height of capitals, px.
         cap_height_px: f64,
+    },
+    /// A line that moves and that rasterisers may leave out.
+    LineTooThin {
+        /// Region.
+        region: String,
+        /// Kind of the symbol.
+        symbol: &'static str,
+        /// Width of the line, px.
+        width_px: f64,
     },
     /// A band or limit that lies outside its scale.
     MarkOutsideScale {
@@ -278,6 +290,14 @@ impl fmt::Display for Warning {
                 f,
                 "region \"{region}\": font \"{font}\" at {size} px has capitals of {cap_height_px:.1} px"
             ),
+            Self::LineTooThin {
+                region,
+                symbol,
+                width_px,
+            } => write!(
+                f,
+                "region \"{region}\": a line of the {symbol} that moves is {width_px} px wide"
+            ),
             Self::MarkOutsideScale {
                 region,
                 symbol,
@@ -385,6 +405,9 @@ impl Warning {
             }
             Self::TextTooSmall { .. } => format!(
                 "enough for clean captures; {COMPRESSED_CAP_HEIGHT_PX} px are recommended for captures compressed at H.264 crf 23"
+            ),
+            Self::LineTooThin { .. } => format!(
+                "draw it {LEAST_LINE_PX} px wide or more: rasterisers may leave out what is thinner, and its loss may go unnoticed"
             ),
             Self::MarkOutsideScale { .. } => "it is cut at the end of the scale; correct the value or the scale".into(),
             Self::SeamInScale { .. } => "marks and numbers jump where the scale repeats; choose a step that divides the period".into(),
@@ -512,6 +535,7 @@ impl Lint<'_> {
         self.text_sizes(r);
         for (index, symbol) in r.symbol.iter().enumerate() {
             self.extent(r, index, symbol);
+            self.lines(r, symbol);
             self.symbol(r, symbol);
         }
     }
@@ -606,6 +630,26 @@ impl Lint<'_> {
                 index,
                 symbol,
                 by_px,
+            });
+        }
+    }
+
+    fn lines(&mut self, r: &Region, symbol: &Symbol) {
+        let widths: Vec<f64> = match symbol {
+            Symbol::Attitude(a) => vec![a.line_width],
+            Symbol::Dial(d) => d.pointers.iter().map(|p| p.width).collect(),
+            Symbol::Tape(t) => vec![t.ticks.width],
+            Symbol::Rose(rose) => {
+                let wind = rose.wind.iter().map(|w| w.width);
+                std::iter::once(rose.mark_width).chain(wind).collect()
+            }
+            _ => Vec::new(),
+        };
+        for width_px in widths.into_iter().filter(|w| *w < LEAST_LINE_PX) {
+            self.say(Warning::LineTooThin {
+                region: r.id.clone(),
+                symbol: symbol.kind(),
+                width_px,
             });
         }
     }

@@ -6,7 +6,7 @@ use super::view::View;
 use crate::definition::Definition;
 use crate::picture::{Picture, Plane, Rect, Subsampling};
 use crate::recording::inputs::Inputs;
-use crate::reference::canvas::{Look, Siting};
+use crate::reference::canvas::{Look, Siting, chroma_area};
 use crate::reference::painter::{Filter, Painter, RegionCanvas};
 use crate::reference::scene::Scene;
 use crate::reference::slivers;
@@ -104,16 +104,6 @@ pub fn captured_area(rect: Rect, chain: &ChainLook, width: usize, height: usize)
         }
     }
     Rect::new(x0, y0, (x1 - x0).max(0), (y1 - y0).max(0))
-}
-
-/// The colour samples of `area`, an area of whole colour samples.
-#[must_use]
-pub fn chroma_area(area: Rect, subsampling: Subsampling) -> Rect {
-    match subsampling {
-        Subsampling::None => area,
-        Subsampling::Columns => Rect::new(area.x / 2, area.y, area.width / 2, area.height),
-        Subsampling::Both => Rect::new(area.x / 2, area.y / 2, area.width / 2, area.height / 2),
-    }
 }
 
 impl<'d> Comparison<'d> {
@@ -289,16 +279,7 @@ impl<'d> Comparison<'d> {
             let grown = rect.grown(2).intersection(&whole);
             let chroma = match subsampling {
                 Subsampling::None => *rect,
-                Subsampling::Columns => {
-                    Rect::new(grown.x / 2, grown.y, grown.width / 2 + 1, grown.height).grown(1)
-                }
-                Subsampling::Both => Rect::new(
-                    grown.x / 2,
-                    grown.y / 2,
-                    grown.width / 2 + 1,
-                    grown.height / 2 + 1,
-                )
-                .grown(1),
+                halved => samples_about(grown, halved).grown(1),
             };
             for (k, view) in views.into_iter().enumerate() {
                 self.gradients[k].update(view, if k == 0 { *rect } else { chroma });
@@ -311,8 +292,7 @@ impl<'d> Comparison<'d> {
         let mut unchecked = std::mem::take(&mut self.unchecked);
         let mut found = self.compare_outside(frame, &unchecked);
         if !found.agrees() {
-            let mut slivers = Vec::new();
-            slivers::around(&self.scene, &mut slivers);
+            let slivers = slivers::around(&self.scene);
             if !slivers.is_empty() {
                 let kept = [unchecked[0].len(), unchecked[1].len()];
                 for rect in slivers {
@@ -373,12 +353,17 @@ fn leave_out(rect: Rect, chain: &ChainLook, area: Rect, unchecked: &mut [Vec<Rec
         ..r
     };
     unchecked[0].push(local);
-    let (columns, rows) = (local.width / 2 + 1, local.height / 2 + 1);
-    unchecked[1].push(match chain.subsampling {
-        Subsampling::None => local,
-        Subsampling::Columns => Rect::new(local.x / 2, local.y, columns, local.height),
-        Subsampling::Both => Rect::new(local.x / 2, local.y / 2, columns, rows),
-    });
+    unchecked[1].push(samples_about(local, chain.subsampling));
+}
+
+/// The colour samples of the pixels in `rect`, and the next one where it may have taken some of their colour.
+const fn samples_about(rect: Rect, subsampling: Subsampling) -> Rect {
+    let (columns, rows) = (rect.width / 2 + 1, rect.height / 2 + 1);
+    match subsampling {
+        Subsampling::None => rect,
+        Subsampling::Columns => Rect::new(rect.x / 2, rect.y, columns, rect.height),
+        Subsampling::Both => Rect::new(rect.x / 2, rect.y / 2, columns, rows),
+    }
 }
 
 /// `rect` through the chain's geometry, outwards to whole pixels.
@@ -393,4 +378,44 @@ fn captured_outwards(rect: Rect, chain: &ChainLook) -> Rect {
         libm::ceil(g.y(f64::from(rect.bottom()))) as i32,
     );
     Rect::new(x0, y0, x1 - x0, y1 - y0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::examine::calibrate::{chain_look, plain_profile};
+    use crate::picture::Encoding;
+    use crate::reference::drawing::Drawing;
+    use crate::reference::symbols::bench;
+
+    const BAR: &str = r##"
+        kind = "bar"
+        rect = [20, 20, 160, 100]
+        channel = "a"
+        direction = "up"
+        edge = "left"
+        breakpoints = [[0.0, 0.0], [100.0, 1.0]]
+        color = "white"
+        failure = { rect = [20, 20, 160, 100], font = "sans", size = 10.0, color = "red", background = "ground" }
+    "##;
+
+    /// What a display differs by that shows no bar where one of `length` px is due.
+    fn without_bar(length: f64) -> Difference {
+        let d = bench::display(BAR);
+        let drawing = Drawing::new(&d);
+        let subject = Subject::new(&d, &drawing);
+        let (size, sub) = ((200, 200), Subsampling::None);
+        let chain = chain_look(&plain_profile(size, Encoding::Rgb, sub, Siting::Left));
+        let mut painter = Painter::default();
+        let mut comparison = Comparison::new(subject, 0, &chain, size, &mut painter);
+        comparison.draw(&bench::inputs(&d, &[("a", length)]), &mut painter);
+        comparison.compare(&Picture::filled(200, 200, Encoding::Rgb, sub, [0; 3]))
+    }
+
+    #[test]
+    fn a_sliver_that_is_left_out_is_not_missing_and_a_bar_is() {
+        assert!(without_bar(0.3).agrees(), "{:?}", without_bar(0.3));
+        assert!(!without_bar(0.7).agrees());
+        assert!(!without_bar(4.0).agrees());
+    }
 }

@@ -14,7 +14,8 @@ use crate::examine::region::Moment;
 const REGIONS: usize = 2;
 /// Longest stretch that the story is told from, s.
 const STRETCH_S: f64 = 2.0;
-/// Time before the first faulty frame in which a jump is looked for, s: within their tolerances regions take it to tell.
+/// Time before the first faulty frame in which a jump is looked for, s: a region whose values stay within
+/// their tolerances takes as long to become faulty.
 const BEFORE_S: f64 = 1.0;
 /// Frames between two tellings.
 const EVERY: u32 = 3;
@@ -25,8 +26,8 @@ pub struct Company {
     story: Option<Story>,
     faulty: usize,
     age: u32,
-    /// Regions within their tolerances jumped against what was due when the faults began.
-    have_jumped: bool,
+    /// Regions within their tolerances have jumped against what was due, just before the faults or since.
+    jumped_together: bool,
     /// By region: recording time since which it has been seen to follow its inputs, s.
     live_since_s: Vec<f64>,
 }
@@ -67,17 +68,17 @@ impl Company {
             )
         };
         let faulty = verdicts.iter().filter(|v| is_candidate(v)).count();
-        if faulty > 0 && !self.have_jumped {
-            self.have_jumped = have_jumped(moment, judges, verdicts);
+        if faulty > 0 && !self.jumped_together {
+            self.jumped_together = jump_together(moment, judges, verdicts);
         }
-        if faulty < if self.have_jumped { 1 } else { REGIONS } {
+        if faulty < if self.jumped_together { 1 } else { REGIONS } {
             self.story = None;
             self.faulty = 0;
-            self.have_jumped = false;
+            self.jumped_together = false;
         } else if faulty > self.faulty || self.age >= EVERY {
             self.age = 0;
             self.faulty = faulty.max(self.faulty);
-            self.story = tell(moment, judges, verdicts, self.have_jumped);
+            self.story = tell(moment, judges, verdicts, self.jumped_together);
         }
         self.age += 1;
         self.live_since_s.resize(verdicts.len(), f64::NEG_INFINITY);
@@ -99,12 +100,12 @@ fn faulty_since_s(moment: &Moment, judges: &[RegionJudge]) -> f64 {
         .max(moment.time_s - STRETCH_S)
 }
 
-/// Whether regions within their tolerances jumped against what was due as the faults began.
-fn have_jumped(moment: &Moment, judges: &[RegionJudge], verdicts: &[RegionVerdict]) -> bool {
+/// Whether regions within their tolerances jumped against what was due, just before the oldest fault or since.
+fn jump_together(moment: &Moment, judges: &[RegionJudge], verdicts: &[RegionVerdict]) -> bool {
     let since_s = faulty_since_s(moment, judges) - BEFORE_S;
     let right = judges.iter().zip(verdicts).filter(|(_, v)| is_within(v));
     let series: Vec<Series> = right.flat_map(|(j, _)| j.series_since(since_s)).collect();
-    story::have_jumped(&series)
+    story::jump_together(&series)
 }
 
 fn is_within(verdict: &RegionVerdict) -> bool {
@@ -115,13 +116,13 @@ fn tell(
     moment: &Moment,
     judges: &[RegionJudge],
     verdicts: &[RegionVerdict],
-    have_jumped: bool,
+    jumped_together: bool,
 ) -> Option<Story> {
     let since_s = faulty_since_s(moment, judges);
     let mut all = Vec::new();
     for (judge, verdict) in judges.iter().zip(verdicts) {
         let mut series = judge.series_since(since_s);
-        if have_jumped && is_within(verdict) {
+        if jumped_together && is_within(verdict) {
             series.iter_mut().for_each(|s| s.may_be_off = false);
         }
         all.append(&mut series);
@@ -129,7 +130,7 @@ fn tell(
     // Constant offsets of all regions at once are no story that one would tell of a display.
     match story::tell(&all, moment.recording, moment.interval_s, true, |_| true) {
         Story::Wrong => None,
-        Story::Held if have_jumped => None,
+        Story::Held if jumped_together => None,
         told => Some(told),
     }
 }

@@ -172,7 +172,7 @@ const OWN_STEPS: f64 = 1.5;
 /// Whether what is shown jumped against what was due, in one step and by more than measuring explains, all
 /// series together. A standstill goes out of step no faster than the inputs move; older data do.
 #[must_use]
-pub fn have_jumped(series: &[Series]) -> bool {
+pub fn jump_together(series: &[Series]) -> bool {
     let jump = |s: &Series| {
         let beyond_px = s.points.windows(2).map(|w| {
             let step = |d: f64| d.abs() * w[1].px_per_unit;
@@ -270,10 +270,12 @@ mod tests {
         let at = |k: usize| 1.5 * k as f64;
         // Two frames right, then as 12 frames ago.
         let older = series(1.5, |k, due| if k < 2 { due } else { at(k) - at(12) });
-        assert!(have_jumped(&older));
+        assert!(jump_together(&older));
         let held = series(1.5, |k, due| if k < 2 { due } else { at(2) });
-        assert!(!have_jumped(&held));
-        assert!(!have_jumped(&series(1.5, |k, due| due + [0.1, -0.1][k % 2])));
+        assert!(!jump_together(&held));
+        assert!(!jump_together(
+            &series(1.5, |k, due| due + [0.1, -0.1][k % 2])
+        ));
     }
 
     #[test]

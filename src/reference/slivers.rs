@@ -4,7 +4,7 @@
 //! lays edges on a grid of quarter pixels, or samples four times a pixel, draws nothing or twice as much.
 //! Neither tells the crew anything wrong, so slivers (a bar that just leaves its zero, a line cut at
 //! the edge of its window) are neither missing nor foreign. Their values are read all the same. The price: a
-//! line that moves and is drawn thinner than that is not missed when it is gone.
+//! line that moves and is always drawn thinner than that is not missed when it is gone, so lint warns of it.
 
 use super::scene::{Layer, Scene, Shape};
 use crate::picture::{Point, Rect};
@@ -18,7 +18,9 @@ const SLIVER_PX: f64 = 0.5;
 const PIECE_PX: f64 = 4.0;
 
 /// Rectangles around every sliver among what moves in `scene`, in pixels of the display.
-pub fn around(scene: &Scene, rects: &mut Vec<Rect>) {
+#[must_use]
+pub fn around(scene: &Scene) -> Vec<Rect> {
+    let mut rects = Vec::new();
     for item in scene.items() {
         let Shape::Fill { first, last } = item.shape else {
             continue;
@@ -28,10 +30,11 @@ pub fn around(scene: &Scene, rects: &mut Vec<Rect>) {
         }
         for contour in scene.contours(first, last) {
             if thickness_px(contour) < SLIVER_PX {
-                edges(contour).for_each(|(a, b)| cover(a, b, rects));
+                edges(contour).for_each(|(a, b)| cover(a, b, &mut rects));
             }
         }
     }
+    rects
 }
 
 fn edges(contour: &[Point]) -> impl Iterator<Item = (Point, Point)> + '_ {
@@ -39,19 +42,16 @@ fn edges(contour: &[Point]) -> impl Iterator<Item = (Point, Point)> + '_ {
     contour.iter().copied().zip(next.copied())
 }
 
-/// Area over half the perimeter: the thickness of what is much longer than thick, and less than the
-/// side of what is not.
+/// The shorter side of the rectangle that has the contour's area and perimeter; for what is rounder than a
+/// square, a quarter of the perimeter.
 fn thickness_px(contour: &[Point]) -> f64 {
     let (mut twice_area, mut perimeter) = (0.0, 0.0);
     for (a, b) in edges(contour) {
         twice_area += a.x * b.y - b.x * a.y;
         perimeter += libm::hypot(b.x - a.x, b.y - a.y);
     }
-    if perimeter > 0.0 {
-        libm::fabs(twice_area) / perimeter
-    } else {
-        0.0
-    }
+    let (area, half) = (libm::fabs(twice_area) / 2.0, perimeter / 2.0);
+    (half - libm::sqrt((half * half - 4.0 * area).max(0.0))) / 2.0
 }
 
 fn cover(a: Point, b: Point, rects: &mut Vec<Rect>) {
@@ -77,51 +77,40 @@ mod tests {
 
     const INK: Rgb = Rgb([255; 3]);
 
-    fn of(layer: Layer, points: &[Point]) -> Vec<Rect> {
+    fn of(layer: Layer, draw: impl Fn(&mut Scene)) -> Vec<Rect> {
         let mut scene = Scene::default();
         scene.set_layer(layer);
-        scene.polygon(INK, points);
-        let mut rects = Vec::new();
-        around(&scene, &mut rects);
-        rects
+        draw(&mut scene);
+        around(&scene)
     }
 
-    /// A bar 40 px long along a direction, `thick` px thick.
-    fn bar(thick: f64, degrees: f64) -> [Point; 4] {
+    /// 40 px long from (100, 100), in a direction.
+    fn line(scene: &mut Scene, thick: f64, degrees: f64) {
         let (s, c) = libm::sincos(degrees.to_radians());
-        let at = |along: f64, aside: f64| {
-            Point::new(100.0 + along * c - aside * s, 100.0 + along * s + aside * c)
-        };
-        [at(0.0, 0.0), at(40.0, 0.0), at(40.0, thick), at(0.0, thick)]
+        let from = Point::new(100.0, 100.0);
+        let to = Point::new(100.0 + 40.0 * c, 100.0 + 40.0 * s);
+        scene.line(INK, from, to, thick);
     }
 
     #[test]
     fn thin_shapes_that_move_are_slivers_and_others_are_not() {
-        assert!(!of(Layer::Moving, &bar(0.22, 0.0)).is_empty());
-        assert!(!of(Layer::Moving, &bar(0.22, 31.0)).is_empty());
-        assert_eq!(of(Layer::Moving, &bar(1.0, 31.0)), []);
-        assert_eq!(of(Layer::Background, &bar(0.22, 0.0)), []);
+        for degrees in [0.0, 31.0] {
+            assert!(!of(Layer::Moving, |s| line(s, 0.22, degrees)).is_empty());
+            assert!(!of(Layer::Moving, |s| line(s, 0.49, degrees)).is_empty());
+            assert_eq!(of(Layer::Moving, |s| line(s, 0.51, degrees)), []);
+            assert_eq!(of(Layer::Background, |s| line(s, 0.22, degrees)), []);
+        }
     }
 
     #[test]
     fn a_frame_is_no_sliver() {
-        let mut scene = Scene::default();
-        scene.set_layer(Layer::Moving);
-        let b = Bounds {
-            left: 10.0,
-            top: 10.0,
-            right: 90.0,
-            bottom: 40.0,
-        };
-        scene.frame(INK, b, 0.4);
-        let mut rects = Vec::new();
-        around(&scene, &mut rects);
-        assert_eq!(rects, []);
+        let b = Bounds::from_rect([10, 10, 80, 30]);
+        assert_eq!(of(Layer::Moving, |s| s.frame(INK, b, 0.4)), []);
     }
 
     #[test]
     fn a_slanting_sliver_takes_little_beside_it() {
-        let rects = of(Layer::Moving, &bar(0.3, 45.0));
+        let rects = of(Layer::Moving, |s| line(s, 0.3, 45.0));
         let covers = |x, y| rects.iter().any(|r| r.contains(x, y));
         assert!(covers(100, 100) && covers(114, 114) && covers(127, 127));
         assert!(!covers(122, 106) && !covers(106, 122));
@@ -129,7 +118,8 @@ mod tests {
 
     #[test]
     fn nothing_odd_comes_of_what_has_no_size() {
-        assert_eq!(thickness_px(&[Point::new(3.0, 4.0); 3]), 0.0);
-        assert!(!of(Layer::Moving, &[Point::new(3.0, 4.0); 3]).is_empty());
+        let point = [Point::new(3.0, 4.0); 3];
+        assert_eq!(thickness_px(&point), 0.0);
+        assert!(!of(Layer::Moving, |s| s.polygon(INK, &point)).is_empty());
     }
 }

@@ -214,6 +214,7 @@ fn advice_is_given_once_and_only_where_due() {
         ("rect = [620, 460, 12, 8]", "rect = [630, 460, 12, 8]", "region \"messages\": symbol 4 (liveness) reaches 2.0 px over its border"),
         ("position = [480, 405]", "position = [636, 405]", "region \"messages\": symbol 2 (text) reaches"),
         ("minor_half_width = 20, limit = 60, visible_px = 80, font = \"plain\", size = 18", "minor_half_width = 20, limit = 60, visible_px = 80, font = \"plain\", size = 10", "region \"attitude\": font \"plain\" at 10 px has capitals of"),
+        ("tail_radius = 10, width = 6", "tail_radius = 10, width = 0.4", "region \"engine\": a line of the dial that moves is 0.4 px wide"),
         ("from = 180, to = 200", "from = 180, to = 220", "region \"speed\": 220 is marked on a tape that runs from 0 to 200"),
         ("at = 110,", "at = 130,", "region \"engine\": 130 is marked on a dial that runs from 0 to 120"),
         ("max = 200\n", "max = 200\nperiod = 210\n", "region \"speed\": the tape's period 210 is no multiple of its step 20"),
