@@ -8,7 +8,7 @@
 use crate::capture::CapturedFrame;
 use crate::definition::Definition;
 use crate::examine::calibrate::between;
-use crate::examine::comparison::ChainLook;
+use crate::examine::comparison::{ChainLook, Comparison};
 use crate::examine::register::{self, ColorFit, FrameReference};
 use crate::examine::subject::Subject;
 use crate::picture::{Encoding, Matrix, Range};
@@ -95,7 +95,7 @@ impl ChainWatch {
         }
     }
 
-    /// Looks at the next frame.
+    /// Looks at the whole of the next frame, where nearly all regions disagree.
     ///
     /// # Errors
     /// [`Error::Chain`] when the chain has changed.
@@ -106,28 +106,47 @@ impl ChainWatch {
         if self.suspect == SUSPECT_FRAMES {
             look_at_all(sight, painter)?;
         }
+        Ok(())
+    }
+
+    /// Whether the colours of the frame at `time_s` are to be looked at.
+    pub fn wants_colors(&mut self, told: Told, time_s: f64) -> bool {
         let every_s = if told.wrong >= WRONG_REGIONS {
             LOOK_WHEN_WRONG_S
         } else {
             LOOK_EVERY_S
         };
-        let time_s = sight.frame.time_s;
         // A black picture has dark areas as much darker as another range would make them.
         if told.blank > 0 {
             self.explained = None;
-        } else if self.explained.is_some() || time_s - self.looked_s >= every_s {
-            self.looked_s = time_s;
-            self.look_at_colors(sight, painter)?;
+            return false;
         }
-        Ok(())
+        let wants = self.explained.is_some() || time_s - self.looked_s >= every_s;
+        if wants {
+            self.looked_s = time_s;
+        }
+        wants
     }
 
-    fn look_at_colors(&mut self, sight: &Sight, painter: &mut Painter) -> Result<(), Error> {
+    /// Looks at the colours of a frame in `regions`, whose references are drawn for it.
+    ///
+    /// # Errors
+    /// [`Error::Chain`] when they are those of another chain.
+    pub fn look_at_colors<'c, 'd: 'c>(
+        &mut self,
+        frame: &CapturedFrame,
+        regions: impl Iterator<Item = &'c Comparison<'d>>,
+    ) -> Result<(), Error> {
         let mut shades = Shades::default();
-        let picture = &sight.frame.picture;
-        register::flat_samples(picture, &draw(sight, painter), |clean, shown| {
-            shades.add(clean, shown);
-        });
+        for region in regions {
+            register::flat_samples(
+                region.captured(&frame.picture),
+                region.reference(),
+                frame.picture.subsampling(),
+                region.unchecked(),
+                |clean, shown| shades.add(clean, shown),
+            );
+        }
         let left: Vec<f64> = self.known.iter().map(|c| shades.left(&c.map)).collect();
         let found = (0..left.len())
             .filter(|k| left[*k] < LEFT_SHARE)
@@ -139,7 +158,7 @@ impl ChainWatch {
         };
         match self.explained {
             Some((k, SURE_FRAMES)) => {
-                let first = sight.frame.index + 1 - u64::from(SURE_FRAMES);
+                let first = frame.index + 1 - u64::from(SURE_FRAMES);
                 Err(Error::Chain(format!(
                     "the capture chain changed at frame {first} or within half a second before: {}; frames from there on are not judged",
                     self.known[k].words
@@ -215,18 +234,6 @@ impl Shades {
     }
 }
 
-fn draw(sight: &Sight, painter: &mut Painter) -> FrameReference {
-    let picture = &sight.frame.picture;
-    FrameReference::draw(
-        sight.subject,
-        sight.inputs,
-        &sight.chain.look,
-        (sight.chain.subsampling, sight.chain.siting),
-        (picture.width(), picture.height()),
-        painter,
-    )
-}
-
 /// Nearly all regions disagree: is the whole picture displaced, or are its colours changed by one rule?
 fn look_at_all(sight: &Sight, painter: &mut Painter) -> Result<(), Error> {
     let definition: &Definition = sight.subject.definition();
@@ -255,7 +262,15 @@ fn look_at_all(sight: &Sight, painter: &mut Painter) -> Result<(), Error> {
         )));
     }
     let mut fit = ColorFit::default();
-    fit.add(picture, &draw(sight, painter));
+    let drawn = FrameReference::draw(
+        sight.subject,
+        sight.inputs,
+        &look,
+        (sight.chain.subsampling, sight.chain.siting),
+        (picture.width(), picture.height()),
+        painter,
+    );
+    fit.add(picture, &drawn);
     let map = fit.map();
     let change = register::largest_change(&map, definition, look.encoding);
     if change > CHAIN_LEVELS && fit.is_explained_by(&map) {

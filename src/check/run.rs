@@ -346,6 +346,13 @@ impl<'d> Run<'d> {
             frame,
         };
         self.chain_watch.watch(&sight, told, &mut self.painter)?;
+        if self.chain_watch.wants_colors(told, frame.time_s) {
+            self.draw_due(&moment);
+            let examiners = self.regions.examiners.iter();
+            let known = examiners.filter(|e| has_data(e, &self.inputs));
+            self.chain_watch
+                .look_at_colors(frame, known.map(|e| e.due()))?;
+        }
         for (k, v) in verdicts.iter().enumerate() {
             if v.verdict == Verdict::Blind {
                 self.blind_s[k] += self.interval_s;
@@ -412,6 +419,15 @@ impl<'d> Run<'d> {
         Ok(())
     }
 
+    /// Draws the references that are due, where that has not been done.
+    fn draw_due(&mut self, moment: &Moment) {
+        for (e, painter) in self.regions.examiners.iter_mut().zip(&mut self.painters) {
+            if has_data(e, &self.inputs) && !e.is_drawn_for(moment) {
+                Arc::make_mut(e).draw_due(moment, painter);
+            }
+        }
+    }
+
     /// When several regions show a picture that nothing explains: is it the frame that is broken? Lines that
     /// are lost or displaced over the whole frame look like a wrong picture in a region that they cover.
     fn break_frame(&mut self, frame: &CapturedFrame, moment: &Moment, found: &mut [Findings]) {
@@ -427,10 +443,8 @@ impl<'d> Run<'d> {
         let signature = match self.broken {
             Some((signature, _)) if !age.is_multiple_of(BROKEN_EVERY) => signature,
             _ => {
-                for (e, painter) in self.regions.examiners.iter_mut().zip(&mut self.painters) {
-                    if has_data(e, &self.inputs) && !e.is_drawn_for(moment) {
-                        Arc::make_mut(e).draw_due(moment, painter);
-                    }
+                self.draw_due(moment);
+                for e in &self.regions.examiners {
                     e.due().copy_luma_to(&mut self.whole);
                 }
                 let captured = View::whole(&frame.picture.planes()[0]);

@@ -150,15 +150,16 @@ pub struct Scratch {
     energy: Vec<u32>,
     hot: Vec<bool>,
     counts: Vec<u32>,
-    /// Sign of what each pixel of the cell row leaves its envelope by: -1, 0, 1.
+    /// Sign of what each pixel leaves its envelope by, and which picture's.
     marks: Vec<i8>,
+    envelopes: Envelopes,
 }
 
 /// Compares `captured` with `reference` outside `unchecked` (rectangles relative to the views).
 ///
 /// `background` says what counts as ink: a pixel of the reference that differs from its
 /// surroundings' mean is not needed; missing and foreign are told apart by which picture has
-/// more contrast in the neighbourhood.
+/// more contrast in the neighbourhood. Once a window holds `enough` disagreeing pixels, the rest is not looked at.
 ///
 /// # Panics
 /// When the views differ in size, or `gradients` belongs to a view of another size.
@@ -168,6 +169,7 @@ pub fn compare(
     gradients: &GradientCells,
     tolerance: &Tolerance,
     unchecked: &[Rect],
+    enough: u32,
     scratch: &mut Scratch,
 ) -> Disagreement {
     assert_eq!(
@@ -195,37 +197,39 @@ pub fn compare(
     scratch
         .marks
         .resize(captured.width() * captured.height(), 0);
-    for k in 0..columns * rows {
-        if scratch.hot[k] {
-            let (c, r) = (k % columns, k / columns);
-            mark_cell(
+    mark_row(
+        captured, reference, 0, columns, tolerance, unchecked, scratch,
+    );
+    for r in 0..rows {
+        // Company of a line of cells reaches into the next.
+        if r + 1 < rows {
+            mark_row(
                 captured,
                 reference,
-                c,
-                r,
+                r + 1,
+                columns,
                 tolerance,
                 unchecked,
-                &mut scratch.marks,
+                scratch,
             );
         }
-    }
-    count_company(captured, reference, columns, tolerance, scratch, &mut found);
-    for r in 0..rows {
+        count_company(
+            captured, reference, r, columns, tolerance, scratch, &mut found,
+        );
+        let counts = |r: usize| &scratch.counts[r * columns..][..columns];
+        let (here, above) = (counts(r), counts(r.saturating_sub(1)));
         for c in 0..columns {
-            let at = |c: usize, r: usize| {
-                if c < columns && r < rows {
-                    scratch.counts[r * columns + c]
-                } else {
-                    0
-                }
-            };
-            let window = at(c, r) + at(c + 1, r) + at(c, r + 1) + at(c + 1, r + 1);
+            let pair = |line: &[u32]| line[c] + line.get(c + 1).unwrap_or(&0);
+            let window = pair(here) + if r > 0 { pair(above) } else { 0 };
             found.densest_px = found.densest_px.max(window);
+        }
+        if found.densest_px >= enough {
+            return found;
         }
     }
     for y in 1..captured.height().saturating_sub(1) {
         let cells = &scratch.hot[y / CELL * columns..][..columns];
-        let (strokes, gone) = strokes_gone(captured, reference, y, GONE, cells, unchecked);
+        let (strokes, gone) = strokes_gone(captured, reference, y, (GONE, true), cells, unchecked);
         if is_lost(strokes, gone) {
             found.missing_px += gone;
             found.densest_px = found.densest_px.max(gone);
@@ -234,6 +238,39 @@ pub fn compare(
         }
     }
     found
+}
+
+/// Marks the pixels of a line of cells that leave the other picture's envelope.
+fn mark_row(
+    captured: View,
+    reference: View,
+    r: usize,
+    columns: usize,
+    tolerance: &Tolerance,
+    unchecked: &[Rect],
+    scratch: &mut Scratch,
+) {
+    let (marks, envelopes) = (&mut scratch.marks, &mut scratch.envelopes);
+    let (y0, y1) = (r * CELL, ((r + 1) * CELL).min(captured.height()));
+    for_each_run(&scratch.hot[r * columns..][..columns], |c0, c1| {
+        let x = (c0 * CELL, (c1 * CELL).min(captured.width()));
+        mark(
+            captured,
+            reference,
+            (x, (y0, y1)),
+            tolerance,
+            marks,
+            envelopes,
+        );
+    });
+    let row = Rect::new(0, y0 as i32, captured.width() as i32, (y1 - y0) as i32);
+    for u in unchecked {
+        let u = u.intersection(&row);
+        for y in u.y..u.bottom() {
+            let line = &mut marks[y as usize * captured.width()..];
+            line[u.x as usize..u.right() as usize].fill(0);
+        }
+    }
 }
 
 /// Range of levels up and down a stroke within which it counts as upright.
@@ -249,20 +286,33 @@ const GONE: f32 = 0.65;
 const PARTLY_GONE: f32 = 0.4;
 
 /// Pixels of upright strokes on line `y` of the reference, and how many of them are off by more than
-/// `share` of their contrast with the line's ground.
+/// `share` of their contrast with the line's ground. With `lost_only` a line that cannot be lost gives zeros.
 fn strokes_gone(
     captured: View,
     reference: View,
     y: usize,
-    share: f32,
+    (share, lost_only): (f32, bool),
     hot: &[bool],
     unchecked: &[Rect],
 ) -> (u32, u32) {
-    if !hot.contains(&true) {
-        return (0, 0);
-    }
     let (above, here, below) = (reference.row(y - 1), reference.row(y), reference.row(y + 1));
     let cap = captured.row(y);
+    if lost_only {
+        // What may be gone at most: cheap, and few lines get further.
+        let least = (share * f32::from(STROKE)) as u8;
+        let mut most = 0;
+        for_each_run(hot, |c0, c1| {
+            let x = c0 * CELL..(c1 * CELL).min(here.len());
+            let around = above[x.clone()].iter().zip(&below[x.clone()]);
+            for ((level, seen), (up, down)) in here[x.clone()].iter().zip(&cap[x]).zip(around) {
+                let leans = level.abs_diff(*up).max(level.abs_diff(*down));
+                most += u32::from((leans <= UPRIGHT) & (level.abs_diff(*seen) > least));
+            }
+        });
+        if most < LOST_PX {
+            return (0, 0);
+        }
+    }
     let ground = most_common(here);
     let (mut strokes, mut gone) = (0u32, 0u32);
     for (c, _) in hot.iter().enumerate().filter(|(_, hot)| **hot) {
@@ -284,12 +334,21 @@ fn strokes_gone(
 }
 
 fn most_common(line: &[u8]) -> u8 {
-    let mut counts = [0u32; 256];
-    for &level in line {
-        counts[usize::from(level)] += 1;
+    // Neighbours are mostly equal: by turns they are counted in tables of their own, so that none waits
+    // for the one before.
+    let mut counts = [[0u32; 256]; 4];
+    let (fours, rest) = line.as_chunks::<4>();
+    for four in fours {
+        for (table, level) in counts.iter_mut().zip(four) {
+            table[usize::from(*level)] += 1;
+        }
     }
-    let levels = (0u8..=255).zip(counts);
-    levels.max_by_key(|(_, count)| *count).map_or(0, |(l, _)| l)
+    for level in rest {
+        counts[0][usize::from(*level)] += 1;
+    }
+    let sums: [u32; 256] = std::array::from_fn(|k| counts.iter().map(|t| t[k]).sum());
+    let most = sums.iter().copied().fold(0, u32::max);
+    sums.iter().rposition(|c| *c == most).map_or(0, |k| k as u8)
 }
 
 fn is_lost(strokes: u32, gone: u32) -> bool {
@@ -304,7 +363,7 @@ const LOST_TOGETHER: usize = 3;
 pub fn has_gaps_in_strokes(captured: View, reference: View) -> bool {
     let all = vec![true; captured.width().div_ceil(CELL)];
     let lines: Vec<(u32, u32)> = (1..captured.height().saturating_sub(1))
-        .map(|y| strokes_gone(captured, reference, y, PARTLY_GONE, &all, &[]))
+        .map(|y| strokes_gone(captured, reference, y, (PARTLY_GONE, false), &all, &[]))
         .collect();
     let is_there = |&(strokes, gone): &(u32, u32)| strokes >= LOST_PX && 3 * gone < strokes;
     let (mut y, mut gaps) = (0, 0);
@@ -407,21 +466,78 @@ fn mark_hot(
     any
 }
 
-/// Lowest and highest level of the 3 x 3 neighbourhood, cut at the view's edge.
-fn envelope(view: View, x: usize, y: usize) -> (i32, i32) {
-    let (x0, x1) = (x.saturating_sub(1), (x + 2).min(view.width()));
-    let (mut low, mut high) = (255, 0);
-    for y in y.saturating_sub(1)..(y + 2).min(view.height()) {
-        for &level in &view.row(y)[x0..x1] {
-            low = low.min(level);
-            high = high.max(level);
+/// Calls `each` with begin and end of every run of cells that are true.
+fn for_each_run(cells: &[bool], mut each: impl FnMut(usize, usize)) {
+    let mut c = 0;
+    while c < cells.len() {
+        let begin = c;
+        while c < cells.len() && cells[c] {
+            c += 1;
+        }
+        if c > begin {
+            each(begin, c);
+        }
+        c += 1;
+    }
+}
+
+/// Lowest and highest levels of the 3 x 3 neighbourhoods of a stretch of a line, cut at the view's edge.
+#[derive(Clone, Debug, Default)]
+struct Envelope {
+    low: Vec<u8>,
+    high: Vec<u8>,
+    /// The same of the three lines alone.
+    low_down: Vec<u8>,
+    high_down: Vec<u8>,
+}
+
+/// Envelopes of both pictures.
+#[derive(Clone, Debug, Default)]
+struct Envelopes {
+    captured: Envelope,
+    reference: Envelope,
+}
+
+impl Envelope {
+    /// Takes columns `x0..x1` of line `y`.
+    fn take(&mut self, view: View, (x0, x1): (usize, usize), y: usize) {
+        // One column more to each side; at the view's edge it is the outermost once more.
+        let (left, right) = (x0.saturating_sub(1), (x1 + 1).min(view.width()));
+        let (above, below) = (y.saturating_sub(1), (y + 1).min(view.height() - 1));
+        let lines = [above, y, below].map(|y| &view.row(y)[left..right]);
+        let (low, high) = (&mut self.low_down, &mut self.high_down);
+        let width = x1 - x0 + 2;
+        low.resize(width, 0);
+        high.resize(width, 0);
+        let begin = left + 1 - x0;
+        let inside = begin..begin + (right - left);
+        for ((low, high), ((a, b), c)) in low[inside.clone()]
+            .iter_mut()
+            .zip(&mut high[inside.clone()])
+            .zip(lines[0].iter().zip(lines[1]).zip(lines[2]))
+        {
+            *low = (*a).min(*b).min(*c);
+            *high = (*a).max(*b).max(*c);
+        }
+        if begin == 1 {
+            (low[0], high[0]) = (low[1], high[1]);
+        }
+        if inside.end < width {
+            (low[width - 1], high[width - 1]) = (low[width - 2], high[width - 2]);
+        }
+        self.low.resize(x1 - x0, 0);
+        self.high.resize(x1 - x0, 0);
+        let downs = low.windows(3).zip(high.windows(3));
+        for ((low, high), (l, h)) in self.low.iter_mut().zip(&mut self.high).zip(downs) {
+            *low = l[0].min(l[1]).min(l[2]);
+            *high = h[0].max(h[1]).max(h[2]);
         }
     }
-    (i32::from(low), i32::from(high))
 }
 
 /// How far `level` lies outside `low..=high` widened by the tolerance; signed, 0 inside.
-fn beyond(level: i32, (low, high): (i32, i32), tolerance: &Tolerance) -> i32 {
+fn beyond(level: u8, low: u8, high: u8, tolerance: &Tolerance) -> i32 {
+    let (level, low, high) = (i32::from(level), i32::from(low), i32::from(high));
     let allowed = tolerance.flat + ((high - low) as f32 * tolerance.contrast_share) as i32;
     if level > high + allowed {
         level - high - allowed
@@ -435,28 +551,35 @@ fn beyond(level: i32, (low, high): (i32, i32), tolerance: &Tolerance) -> i32 {
 const FOREIGN: i8 = 1;
 const MISSING: i8 = 2;
 
-fn mark_cell(
+/// Marks the pixels of a stretch of lines that leave the other picture's envelope.
+fn mark(
     captured: View,
     reference: View,
-    c: usize,
-    r: usize,
+    ((x0, x1), (y0, y1)): ((usize, usize), (usize, usize)),
     tolerance: &Tolerance,
-    unchecked: &[Rect],
     marks: &mut [i8],
+    envelopes: &mut Envelopes,
 ) {
-    for y in r * CELL..((r + 1) * CELL).min(captured.height()) {
-        let (cap, refe) = (captured.row(y), reference.row(y));
-        for x in c * CELL..((c + 1) * CELL).min(captured.width()) {
-            let (a, b) = (i32::from(cap[x]), i32::from(refe[x]));
-            if (a - b).abs() <= tolerance.flat {
+    let flat = tolerance.flat.clamp(0, 255) as u8;
+    let differs = |(a, b): (&u8, &u8)| a.abs_diff(*b) > flat;
+    for y in y0..y1 {
+        let (cap, refe) = (&captured.row(y)[x0..x1], &reference.row(y)[x0..x1]);
+        // Nearly all lines are decided here.
+        if !cap.iter().zip(refe).fold(false, |any, p| any | differs(p)) {
+            continue;
+        }
+        envelopes.captured.take(captured, (x0, x1), y);
+        envelopes.reference.take(reference, (x0, x1), y);
+        let (c, r) = (&envelopes.captured, &envelopes.reference);
+        let line = &mut marks[y * captured.width()..][x0..x1];
+        for (k, mark) in line.iter_mut().enumerate() {
+            let (a, b) = (cap[k], refe[k]);
+            if !differs((&a, &b)) {
                 continue;
             }
-            let foreign = beyond(a, envelope(reference, x, y), tolerance);
-            let missing = beyond(b, envelope(captured, x, y), tolerance);
+            let foreign = beyond(a, r.low[k], r.high[k], tolerance);
+            let missing = beyond(b, c.low[k], c.high[k], tolerance);
             if foreign == 0 && missing == 0 {
-                continue;
-            }
-            if unchecked.iter().any(|u| u.contains(x as i32, y as i32)) {
                 continue;
             }
             // Both can hold (a shifted line): the larger step out of the envelope names it. The sign
@@ -466,27 +589,28 @@ fn mark_cell(
             } else {
                 (MISSING, missing)
             };
-            marks[y * captured.width() + x] = if step > 0 { kind } else { -kind };
+            *mark = if step > 0 { kind } else { -kind };
         }
     }
 }
 
-/// Counts marked pixels that have at least two marked neighbours.
+/// Counts marked pixels of a line of cells that have at least two marked neighbours.
 fn count_company(
     captured: View,
     reference: View,
+    r: usize,
     columns: usize,
     tolerance: &Tolerance,
     scratch: &mut Scratch,
     found: &mut Disagreement,
 ) {
     let (width, height) = (captured.width(), captured.height());
-    let mut bounds = Rect::default();
-    for (k, &hot) in scratch.hot.iter().enumerate() {
-        if !hot {
+    let mut bounds = found.bounds;
+    for c in 0..columns {
+        let k = r * columns + c;
+        if !scratch.hot[k] {
             continue;
         }
-        let (c, r) = (k % columns, k / columns);
         for y in r * CELL..((r + 1) * CELL).min(height) {
             for x in c * CELL..((c + 1) * CELL).min(width) {
                 let mark = scratch.marks[y * width + x];
@@ -522,6 +646,7 @@ fn count_company(
 mod tests {
     use super::*;
     use crate::picture::Plane;
+    use proptest::prelude::*;
 
     const LUMA: Tolerance = Tolerance {
         flat_energy: 30.0,
@@ -538,6 +663,7 @@ mod tests {
             &gradients,
             &LUMA,
             &[],
+            u32::MAX,
             &mut Scratch::default(),
         )
     }
@@ -627,6 +753,7 @@ mod tests {
             &gradients,
             &LUMA,
             &[Rect::new(10, 0, 8, 32)],
+            u32::MAX,
             &mut Scratch::default(),
         );
         assert_eq!(found.px(), 0);
@@ -673,5 +800,57 @@ mod tests {
             View::whole(&gone),
             View::whole(&strokes())
         ));
+    }
+
+    /// Lowest and highest level of the 3 x 3 neighbourhood, cut at the view's edge.
+    fn neighbourhood(view: View, x: usize, y: usize) -> (u8, u8) {
+        let columns = x.saturating_sub(1)..(x + 2).min(view.width());
+        let lines = y.saturating_sub(1)..(y + 2).min(view.height());
+        let levels = lines.flat_map(|y| view.row(y)[columns.clone()].iter());
+        levels.fold((255, 0), |(low, high), v| (low.min(*v), high.max(*v)))
+    }
+
+    proptest! {
+        #[test]
+        fn envelopes_are_those_of_the_neighbourhood(
+            (width, height) in (1usize..24, 1usize..6),
+            levels in proptest::collection::vec(any::<u8>(), 24 * 6),
+            ends in (0usize..24, 0usize..24),
+        ) {
+            let plane = Plane::from_levels(width, height, levels[..width * height].to_vec());
+            let view = View::whole(&plane);
+            let (x0, x1) = (ends.0.min(ends.1) % width, (ends.0.max(ends.1) % width) + 1);
+            prop_assume!(x0 < x1);
+            let mut envelope = Envelope::default();
+            for y in 0..height {
+                envelope.take(view, (x0, x1), y);
+                for x in x0..x1 {
+                    let found = (envelope.low[x - x0], envelope.high[x - x0]);
+                    prop_assert_eq!(found, neighbourhood(view, x, y));
+                }
+            }
+        }
+
+        #[test]
+        fn who_stops_early_says_the_same(
+            (x, y, side) in (0usize..60, 0usize..50, 1usize..9),
+            level in any::<u8>(),
+            unchecked in (0i32..60, 0i32..50, 0i32..20),
+        ) {
+            let reference = strokes();
+            let mut captured = strokes();
+            for y in y.min(31)..(y + side).min(32) {
+                captured.row_mut(y)[x..(x + side).min(64)].fill(level);
+            }
+            let mut gradients = GradientCells::default();
+            let (a, b) = (View::whole(&captured), View::whole(&reference));
+            gradients.update(b, Rect::default());
+            let unchecked = [Rect::new(unchecked.0, unchecked.1, unchecked.2, unchecked.2)];
+            let densest = |enough: u32| {
+                let mut scratch = Scratch::default();
+                compare(a, b, &gradients, &LUMA, &unchecked, enough, &mut scratch).densest_px
+            };
+            prop_assert_eq!(densest(6) >= 6, densest(u32::MAX) >= 6);
+        }
     }
 }

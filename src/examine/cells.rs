@@ -35,19 +35,18 @@ pub fn correlation(captured: View, reference: View, rect: Rect, dx: i32, dy: i32
         return 0.0;
     }
     let n = r.area() as f32;
-    let (mut sa, mut sb, mut saa, mut sbb, mut sab) = (0u32, 0u32, 0u32, 0u32, 0u32);
+    let mut sums = Sums::default();
     for y in r.y..r.bottom() {
         let a = &captured.row((y + dy) as usize)[(r.x + dx) as usize..(r.right() + dx) as usize];
         let b = &reference.row(y as usize)[r.x as usize..r.right() as usize];
-        for (&p, &q) in a.iter().zip(b) {
-            let (p, q) = (u32::from(p), u32::from(q));
-            sa += p;
-            sb += q;
-            saa += p * p;
-            sbb += q * q;
-            sab += p * q;
-        }
+        sums.add(a, b);
     }
+    let [sa, sb, saa, sbb, sab] = sums.0;
+    of_sums(n, [sa, saa], [sb, sbb], sab)
+}
+
+/// Correlation of `n` pairs from the sums of each side and its squares, and of the products.
+fn of_sums(n: f32, [sa, saa]: [i32; 2], [sb, sbb]: [i32; 2], sab: i32) -> f32 {
     let (ma, mb) = (sa as f32 / n, sb as f32 / n);
     let va = (saa as f32 / n - ma * ma).max(0.0);
     let vb = (sbb as f32 / n - mb * mb).max(0.0);
@@ -55,6 +54,36 @@ pub fn correlation(captured: View, reference: View, rect: Rect, dx: i32, dy: i32
         return 0.0;
     }
     (sab as f32 / n - ma * mb) / (va * vb).sqrt()
+}
+
+/// Sums over pairs of levels: a, b, a a, b b, a b.
+#[derive(Default)]
+struct Sums([i32; 5]);
+
+impl Sums {
+    fn add(&mut self, a: &[u8], b: &[u8]) {
+        let (left, left_rest) = a.as_chunks::<8>();
+        let (right, right_rest) = b.as_chunks::<8>();
+        for (a, b) in left.iter().zip(right) {
+            self.add_some(a, b);
+        }
+        self.add_some(left_rest, right_rest);
+    }
+
+    #[inline(always)]
+    fn add_some(&mut self, a: &[u8], b: &[u8]) {
+        // Products of 16 bits, summed in 32, are one instruction even on the oldest machines.
+        let product = |a: i16, b: i16| i32::from(a) * i32::from(b);
+        let [sa, sb, saa, sbb, sab] = &mut self.0;
+        for (&p, &q) in a.iter().zip(b) {
+            let (p, q) = (i16::from(p), i16::from(q));
+            *sa += i32::from(p);
+            *sb += i32::from(q);
+            *saa += product(p, p);
+            *sbb += product(q, q);
+            *sab += product(p, q);
+        }
+    }
 }
 
 /// Best correlation over shifts of up to `reach` px.
@@ -67,6 +96,95 @@ pub fn best_correlation(captured: View, reference: View, rect: Rect, reach: i32)
         }
     }
     best
+}
+
+/// Pixels that are multiplied at once.
+const LANES: usize = 8;
+
+/// A captured cell that many drawings are held against, each over shifts of a pixel.
+#[derive(Debug)]
+pub struct Held {
+    width: usize,
+    height: usize,
+    /// Levels of a line of a drawing, and of the cell with the pixel around it, each filled up.
+    stride: usize,
+    window: Vec<u8>,
+    drawn: Vec<u8>,
+    /// Sums of the cell's levels and their squares, by shift.
+    sums: [[i32; 2]; 9],
+}
+
+impl Held {
+    /// Takes a cell with one pixel around it.
+    #[must_use]
+    pub fn new(window: View) -> Self {
+        let (width, height) = (
+            window.width().saturating_sub(2),
+            window.height().saturating_sub(2),
+        );
+        let stride = width.next_multiple_of(LANES);
+        let mut held = Self {
+            width,
+            height,
+            stride,
+            window: vec![0; (stride + 2) * window.height()],
+            drawn: vec![0; stride * height],
+            sums: [[0; 2]; 9],
+        };
+        let lines = held.window.chunks_exact_mut(stride + 2);
+        for (y, line) in lines.enumerate() {
+            line[..window.width()].copy_from_slice(window.row(y));
+        }
+        for (shift, sums) in held.sums.iter_mut().enumerate() {
+            let (dx, dy) = (shift % 3, shift / 3);
+            for y in 0..height {
+                for v in &window.row(y + dy)[dx..dx + width] {
+                    sums[0] += i32::from(*v);
+                    sums[1] += i32::from(*v) * i32::from(*v);
+                }
+            }
+        }
+        held
+    }
+
+    /// Best correlation with the same part of `drawn`, which is of the window's size; signed contrast does
+    /// not matter.
+    ///
+    /// # Panics
+    /// When `drawn` is smaller than the window.
+    pub fn match_with(&mut self, drawn: View) -> f32 {
+        let mut sums = [0; 2];
+        for (y, line) in self.drawn.chunks_exact_mut(self.stride.max(1)).enumerate() {
+            let levels = &drawn.row(y + 1)[1..=self.width];
+            line[..self.width].copy_from_slice(levels);
+            for v in levels {
+                sums[0] += i32::from(*v);
+                sums[1] += i32::from(*v) * i32::from(*v);
+            }
+        }
+        let n = (self.width * self.height) as f32;
+        let mut best = 0.0f32;
+        for (shift, of_cell) in self.sums.iter().enumerate() {
+            let (dx, dy) = (shift % 3, shift / 3);
+            let mut products = [0i32; LANES];
+            for y in 0..self.height {
+                let a = &self.window[(y + dy) * (self.stride + 2) + dx..][..self.stride];
+                let b = &self.drawn[y * self.stride..][..self.stride];
+                for (a, b) in a
+                    .as_chunks::<LANES>()
+                    .0
+                    .iter()
+                    .zip(b.as_chunks::<LANES>().0)
+                {
+                    for k in 0..LANES {
+                        products[k] += i32::from(i16::from(a[k])) * i32::from(i16::from(b[k]));
+                    }
+                }
+            }
+            best = best.max(of_sums(n, *of_cell, sums, products.iter().sum()).abs());
+        }
+        best
+    }
 }
 
 /// Characters that could stand in place of `c`: digits for digits, capitals for capitals. Empty for
@@ -98,6 +216,25 @@ mod tests {
             0,
         );
         assert!((r - 1.0).abs() < 1e-5, "{r}");
+    }
+
+    #[test]
+    fn a_held_cell_matches_as_its_best_shift_does() {
+        let level = |k: usize, f: usize| (k * k * f % 251) as u8;
+        for (width, height) in [(3, 3), (9, 12), (13, 20), (18, 16)] {
+            let of = |f| {
+                let levels = (0..width * height).map(|k| level(k, f)).collect();
+                Plane::from_levels(width, height, levels)
+            };
+            let (a, b) = (of(7), of(29));
+            let (a, b) = (View::whole(&a), View::whole(&b));
+            let inner = Rect::new(1, 1, width as i32 - 2, height as i32 - 2);
+            let shifts = (-1..=1).flat_map(|dy| (-1..=1).map(move |dx| (dx, dy)));
+            let best = shifts
+                .map(|(dx, dy)| correlation(a, b, inner, dx, dy).abs())
+                .fold(0.0, f32::max);
+            assert_eq!(Held::new(a).match_with(b), best, "{width} x {height}");
+        }
     }
 
     #[test]

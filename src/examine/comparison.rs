@@ -289,8 +289,17 @@ impl<'d> Comparison<'d> {
 
     /// Compares what was last drawn with a captured frame.
     pub fn compare(&mut self, frame: &Picture) -> Difference {
+        self.compare_past_slivers(frame, u32::MAX)
+    }
+
+    /// Whether what was last drawn agrees with a captured frame.
+    pub fn agrees(&mut self, frame: &Picture) -> bool {
+        self.compare_past_slivers(frame, LUMA_PX).agrees()
+    }
+
+    fn compare_past_slivers(&mut self, frame: &Picture, enough: u32) -> Difference {
         let mut unchecked = std::mem::take(&mut self.unchecked);
-        let mut found = self.compare_outside(frame, &unchecked);
+        let mut found = self.compare_outside(frame, &unchecked, enough);
         if !found.agrees() {
             let slivers = slivers::around(&self.scene);
             if !slivers.is_empty() {
@@ -298,7 +307,7 @@ impl<'d> Comparison<'d> {
                 for rect in slivers {
                     leave_out(rect, &self.chain, self.area, &mut unchecked);
                 }
-                found = self.compare_outside(frame, &unchecked);
+                found = self.compare_outside(frame, &unchecked, enough);
                 unchecked[0].truncate(kept[0]);
                 unchecked[1].truncate(kept[1]);
             }
@@ -307,16 +316,22 @@ impl<'d> Comparison<'d> {
         found
     }
 
-    fn compare_outside(&mut self, frame: &Picture, unchecked: &[Vec<Rect>; 2]) -> Difference {
+    /// Colour is not looked at once `enough` pixels of luma disagree.
+    fn compare_outside(
+        &mut self,
+        frame: &Picture,
+        unchecked: &[Vec<Rect>; 2],
+        enough: u32,
+    ) -> Difference {
         let captured = self.captured(frame);
         let mut scratch = std::mem::take(&mut self.scratch);
         let reference = self.reference();
         let mut found = [Disagreement::default(); 3];
         for k in 0..3 {
-            let (tolerance, unchecked) = if k == 0 {
-                (&self.chain.luma, &unchecked[0])
+            let (tolerance, unchecked, enough) = if k == 0 {
+                (&self.chain.luma, &unchecked[0], enough)
             } else {
-                (&self.chain.chroma, &unchecked[1])
+                (&self.chain.chroma, &unchecked[1], u32::MAX)
             };
             found[k] = agreement::compare(
                 captured[k],
@@ -324,8 +339,12 @@ impl<'d> Comparison<'d> {
                 &self.gradients[k],
                 tolerance,
                 unchecked,
+                enough,
                 &mut scratch,
             );
+            if k == 0 && found[0].densest_px >= enough {
+                break;
+            }
         }
         self.scratch = scratch;
         let chroma = if found[1].densest_px >= found[2].densest_px {

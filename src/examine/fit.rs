@@ -11,7 +11,7 @@
 //! Once the step is small, samples are weighted by Tukey's biweight so that a label, another
 //! symbol's edge or a codec block does not pull the value.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{Cholesky, SMatrix, SVector};
 
 /// Most freedoms that are solved for at once.
 pub const MOST: usize = 6;
@@ -47,21 +47,29 @@ const WEIGHTED_BELOW_PX: f64 = 0.7;
 /// Solves for the motion of `freedoms` freedoms; `None` when the samples determine nothing.
 #[must_use]
 pub fn solve(samples: &[Sample], freedoms: usize) -> Option<Step> {
-    if samples.len() < 4 * freedoms {
+    // Lengths that are known beforehand let the compiler keep the sums in registers.
+    match freedoms {
+        1 => solve_for::<1>(samples),
+        2 => solve_for::<2>(samples),
+        3 => solve_for::<3>(samples),
+        4 => solve_for::<4>(samples),
+        5 => solve_for::<5>(samples),
+        _ => solve_for::<MOST>(samples),
+    }
+}
+
+fn solve_for<const N: usize>(samples: &[Sample]) -> Option<Step> {
+    if samples.len() < 4 * N {
         return None;
     }
-    let mut step = weighted(samples, freedoms, |_| 1.0)?;
-    let largest = step
-        .0
-        .iter()
-        .take(freedoms)
-        .fold(0.0f64, |m, v| m.max(v.abs()));
+    let mut step = weighted::<N>(samples, |_| 1.0)?;
+    let largest = step.0.iter().fold(0.0f64, |m, v| m.max(v.abs()));
     if largest < WEIGHTED_BELOW_PX {
         for _ in 0..2 {
-            let scale = deviation(samples, &step.0, freedoms).max(LEAST_SCALE);
-            let (solution, limit) = (step.0.clone(), TUKEY * scale);
-            let again = weighted(samples, freedoms, |s| {
-                let u = remaining(s, &solution, freedoms) / limit;
+            let scale = deviation(samples, &step.0).max(LEAST_SCALE);
+            let (solution, limit) = (step.0, TUKEY * scale);
+            let again = weighted::<N>(samples, |s| {
+                let u = remaining(s, &solution) / limit;
                 if u.abs() < 1.0 {
                     (1.0 - u * u) * (1.0 - u * u)
                 } else {
@@ -76,39 +84,42 @@ pub fn solve(samples: &[Sample], freedoms: usize) -> Option<Step> {
     }
     let (solution, variance) = step;
     // A pixel speaks for the freedoms by how much they move it.
-    let (mut left, mut unit) = ([0.0; MOST], [0.0; MOST]);
+    let (mut left, mut unit) = ([0.0; N], [0.0; N]);
     for s in samples {
-        let r = remaining(s, &solution, freedoms);
-        let squares = s.slope.map(|v| f64::from(v) * f64::from(v));
-        let all: f64 = squares[..freedoms].iter().sum();
-        for k in 0..freedoms {
+        let r = remaining(s, &solution);
+        let squares: [f64; N] = slopes(s).map(|v| v * v);
+        let all: f64 = squares.iter().sum();
+        for k in 0..N {
             left[k] += r * r * squares[k] / all.max(1e-9);
             unit[k] += squares[k];
         }
     }
     Some(Step {
-        motion_px: solution.iter().take(freedoms).copied().collect(),
-        standard_error_px: variance.iter().take(freedoms).map(|v| v.sqrt()).collect(),
-        misfit: (0..freedoms)
+        motion_px: solution.to_vec(),
+        standard_error_px: variance.iter().map(|v| v.sqrt()).collect(),
+        misfit: (0..N)
             .map(|k| (left[k] / unit[k].max(1e-9)).sqrt())
             .collect(),
     })
 }
 
-fn remaining(s: &Sample, solution: &[f64], freedoms: usize) -> f64 {
-    let explained: f64 = (0..freedoms)
-        .map(|k| f64::from(s.slope[k]) * solution[k])
-        .sum();
+fn slopes<const N: usize>(s: &Sample) -> [f64; N] {
+    std::array::from_fn(|k| f64::from(s.slope[k]))
+}
+
+fn remaining<const N: usize>(s: &Sample, solution: &[f64; N]) -> f64 {
+    let slopes: [f64; N] = slopes(s);
+    let explained: f64 = (0..N).map(|k| slopes[k] * solution[k]).sum();
     f64::from(s.residual) - explained
 }
 
 /// Robust deviation of the residuals: 1.4826 times the median of their sizes (of a fixed sub-sample).
-fn deviation(samples: &[Sample], solution: &[f64], freedoms: usize) -> f64 {
+fn deviation<const N: usize>(samples: &[Sample], solution: &[f64; N]) -> f64 {
     let stride = (samples.len() / 512).max(1);
     let mut sizes: Vec<f64> = samples
         .iter()
         .step_by(stride)
-        .map(|s| remaining(s, solution, freedoms).abs())
+        .map(|s| remaining(s, solution).abs())
         .collect();
     let middle = sizes.len() / 2;
     let (_, median, _) = sizes.select_nth_unstable_by(middle, f64::total_cmp);
@@ -119,22 +130,21 @@ fn deviation(samples: &[Sample], solution: &[f64], freedoms: usize) -> f64 {
 const LEAST_INFORMATION: f64 = 400.0;
 
 /// Weighted least squares: motions and their variances.
-fn weighted(
+fn weighted<const N: usize>(
     samples: &[Sample],
-    freedoms: usize,
     weight: impl Fn(&Sample) -> f64,
-) -> Option<(Vec<f64>, Vec<f64>)> {
-    let mut normal = [[0.0f64; MOST]; MOST];
-    let mut right = [0.0f64; MOST];
+) -> Option<([f64; N], [f64; N])> {
+    let mut normal = [[0.0f64; N]; N];
+    let mut right = [0.0f64; N];
     let (mut squares, mut total) = (0.0, 0.0);
     for s in samples {
         let w = weight(s);
         if w <= 0.0 {
             continue;
         }
-        let slopes = s.slope.map(f64::from);
+        let slopes: [f64; N] = slopes(s);
         let residual = f64::from(s.residual);
-        for i in 0..freedoms {
+        for i in 0..N {
             for j in 0..=i {
                 normal[i][j] += w * slopes[i] * slopes[j];
             }
@@ -144,31 +154,28 @@ fn weighted(
         total += w;
     }
     // A freedom whose ink does not move here must not keep the others from being solved.
-    let bears: Vec<bool> = (0..freedoms)
-        .map(|k| normal[k][k] >= LEAST_INFORMATION)
-        .collect();
+    let bears: [bool; N] = std::array::from_fn(|k| normal[k][k] >= LEAST_INFORMATION);
     if !bears.contains(&true) {
         return None;
     }
-    let n = freedoms;
-    let matrix = DMatrix::from_fn(n, n, |i, j| {
+    let matrix = SMatrix::<f64, N, N>::from_fn(|i, j| {
         let entry = if j <= i { normal[i][j] } else { normal[j][i] };
         if i == j { entry + 1.0 } else { entry }
     });
-    let vector = DVector::from_fn(n, |i, _| right[i]);
-    let inverse = matrix.cholesky()?.inverse();
-    let solution = &inverse * &vector;
+    let vector = SVector::<f64, N>::from(right);
+    let inverse = Cholesky::new(matrix)?.inverse();
+    let solution = inverse * vector;
     let left = (squares - solution.dot(&vector)).max(0.0);
     // Rounding to codes alone leaves a variance of 1/12 on each side.
-    let sigma2 = (left / (total - n as f64).max(1.0)).max(1.0 / 6.0);
-    let variance = (0..n).map(|k| {
+    let sigma2 = (left / (total - N as f64).max(1.0)).max(1.0 / 6.0);
+    let variance = std::array::from_fn(|k| {
         if bears[k] {
             inverse[(k, k)].max(0.0) * sigma2
         } else {
             f64::INFINITY
         }
     });
-    Some((solution.iter().copied().collect(), variance.collect()))
+    Some((solution.into(), variance))
 }
 
 #[cfg(test)]

@@ -227,10 +227,11 @@ impl<'d> Reader<'d> {
         painter: &mut Painter,
         out: &mut [Option<Fitted>],
     ) {
-        let mut values = self.active(g, start);
-        if values.is_empty() {
+        let begin = self.active(g, start);
+        if begin.is_empty() {
             return;
         }
+        let mut values = begin.clone();
         self.altered.clone_from(start);
         let mut last: Option<fit::Step> = None;
         let mut scale = vec![1.0; values.len()];
@@ -252,20 +253,20 @@ impl<'d> Reader<'d> {
                 }
             }
             last = Some(step);
+            // Ticks look alike a tick further: a fit that walks far has lost its way.
+            let has_walked = values
+                .iter()
+                .zip(&begin)
+                .zip(&scale)
+                .any(|((now, then), scale)| (now.1 - then.1).abs() * scale > FARTHEST_WALK_PX);
+            if has_walked {
+                return;
+            }
             if largest < SETTLED_PX {
                 break;
             }
         }
         let Some(step) = last else { return };
-        // Ticks look alike a tick further: a fit that walks far has lost its way.
-        let walked = values
-            .iter()
-            .zip(self.active(g, start))
-            .zip(&scale)
-            .any(|((now, then), scale)| (now.1 - then.1).abs() * scale > FARTHEST_WALK_PX);
-        if walked {
-            return;
-        }
         let mut found = [None; MOST];
         for (k, (member, value)) in values.iter().enumerate() {
             let f = &self.freedoms[*member];
@@ -623,12 +624,16 @@ impl<'d> Reader<'d> {
         let width = self.area.width as usize;
         let drawn = self.pictures.pictures()[0];
         let mut sum = 0u64;
+        let (x0, x1) = (bounds.x as usize, bounds.right() as usize);
         for y in (bounds.y as usize..bounds.bottom() as usize).step_by(2) {
-            let mut line = 0u32;
-            for x in bounds.x as usize..bounds.right() as usize {
-                let d = u32::from(drawn.at(x, y).abs_diff(captured.at(x, y)).min(96));
-                line += d * d * u32::from(self.mask[y * width + x] == 0);
-            }
+            let (a, b) = (&drawn.row(y)[x0..x1], &captured.row(y)[x0..x1]);
+            let mask = &self.mask[y * width..][x0..x1];
+            let square = |((a, b), mask): ((&u8, &u8), &u8)| {
+                // At most 96 squared: 16 bits hold it.
+                let d = u16::from(a.abs_diff(*b).min(96)) * u16::from(*mask == 0);
+                u32::from(d * d)
+            };
+            let line: u32 = a.iter().zip(b).zip(mask).map(square).sum();
             sum += u64::from(line);
         }
         sum

@@ -330,7 +330,7 @@ impl<'d> RegionExaminer<'d> {
             .inputs_at(moment.due_time_s(), &mut self.inputs);
         let inputs = std::mem::take(&mut self.inputs);
         self.due.draw(&inputs, painter);
-        let agrees = self.due.compare(moment.frame).agrees();
+        let agrees = self.due.agrees(moment.frame);
         self.word_boxes.clear();
         self.word_boxes.extend_from_slice(&self.fixed_words);
         reader::word_boxes(
@@ -420,7 +420,7 @@ impl<'d> RegionExaminer<'d> {
             return false;
         }
         self.tried.push(self.trial.scene().clone());
-        self.trial.compare(moment.frame).agrees()
+        self.trial.agrees(moment.frame)
             && self
                 .trial_words
                 .check(

@@ -8,6 +8,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::subject::Subject;
+use super::view::View;
 use crate::definition::Definition;
 use crate::picture::{Encoding, Picture, Plane, Rect, Subsampling};
 use crate::recording::inputs::{Inputs, Value};
@@ -360,48 +361,47 @@ impl Default for ColorFit {
 /// Contrast of the neighbourhood up to which a pixel is flat, levels.
 const FLAT: u8 = 3;
 
-/// Calls `each` with the levels of the reference and of the capture, of samples where the reference is flat in all
-/// planes, and where what is shown there is known.
+/// Calls `each` with the levels of the reference and of the capture (luma, Cb, Cr), of samples where the reference
+/// is flat in all planes, outside `unknown` (rectangles of luma, relative to the views).
 pub fn flat_samples(
-    captured: &Picture,
-    reference: &FrameReference,
+    captured: [View; 3],
+    reference: [View; 3],
+    subsampling: Subsampling,
+    unknown: &[Rect],
     mut each: impl FnMut([f64; 3], [f64; 3]),
 ) {
-    let (fx, fy) = match reference.subsampling {
+    let (fx, fy) = match subsampling {
         Subsampling::None => (1, 1),
         Subsampling::Columns => (2, 1),
         Subsampling::Both => (2, 2),
     };
-    let luma = reference.luma();
-    let chroma = &reference.chroma;
-    let is_flat = |p: &Plane, x: usize, y: usize, reach: usize| {
-        let here = p.at(x, y);
+    let is_flat = |v: View, x: usize, y: usize, reach: usize| {
+        let here = v.at(x, y);
         (y - reach..=y + reach).all(|yy| {
-            p.row(yy)[x - reach..=x + reach]
+            v.row(yy)[x - reach..=x + reach]
                 .iter()
                 .all(|v| v.abs_diff(here) <= FLAT)
         })
     };
-    for cy in (2..chroma[0].height().saturating_sub(2)).step_by(2) {
-        for cx in (2..chroma[0].width().saturating_sub(2)).step_by(2) {
+    let [luma, cb, cr] = reference;
+    for cy in (2..cb.height().saturating_sub(2)).step_by(2) {
+        for cx in (2..cb.width().saturating_sub(2)).step_by(2) {
             let (x, y) = (cx * fx, cy * fy);
             if x + 4 >= luma.width() || y + 4 >= luma.height() || x < 4 || y < 4 {
                 continue;
             }
-            let mut unknown = reference.unknown.iter();
-            if unknown.any(|area| area.contains(x as i32, y as i32)) {
-                continue;
-            }
-            if !is_flat(luma, x, y, 3)
-                || !is_flat(&chroma[0], cx, cy, 2)
-                || !is_flat(&chroma[1], cx, cy, 2)
+            if unknown.iter().any(|r| r.contains(x as i32, y as i32))
+                || !is_flat(luma, x, y, 3)
+                || !is_flat(cb, cx, cy, 2)
+                || !is_flat(cr, cx, cy, 2)
             {
                 continue;
             }
-            let r = [luma.at(x, y), chroma[0].at(cx, cy), chroma[1].at(cx, cy)].map(f64::from);
-            let p = captured.planes();
-            let c = [p[0].at(x, y), p[1].at(cx, cy), p[2].at(cx, cy)].map(f64::from);
-            each(r, c);
+            let levels = |v: [View; 3]| [v[0].at(x, y), v[1].at(cx, cy), v[2].at(cx, cy)];
+            each(
+                levels(reference).map(f64::from),
+                levels(captured).map(f64::from),
+            );
         }
     }
 }
@@ -410,7 +410,11 @@ impl ColorFit {
     /// Adds the flat colour samples of a frame. `reference` is drawn for the same inputs, without a
     /// colour map. Samples far from the reference (above 90 levels) are some fault's, and left out.
     pub fn add(&mut self, captured: &Picture, reference: &FrameReference) {
-        flat_samples(captured, reference, |r, c| {
+        let shown = captured.planes().each_ref().map(View::whole);
+        let [cb, cr] = &reference.chroma;
+        let drawn = [reference.luma(), cb, cr].map(View::whole);
+        let (subsampling, unknown) = (reference.subsampling, &reference.unknown);
+        flat_samples(shown, drawn, subsampling, unknown, |r, c| {
             if (0..3).any(|k| (c[k] - r[k]).abs() > 90.0) {
                 return;
             }

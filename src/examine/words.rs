@@ -1,6 +1,6 @@
 //! Which characters of a region are wrong, found cell by cell ([`super::cells`]).
 
-use super::cells::{self, CERTAIN, LEAST_MATCH, MARGIN};
+use super::cells::{self, CERTAIN, Held, LEAST_MATCH, MARGIN};
 use super::comparison::ChainLook;
 use super::subject::Subject;
 use super::view::View;
@@ -202,17 +202,11 @@ impl<'d> WordChecker<'d> {
         };
         let mut canvas = Canvas::new(absolute, 1, self.chain.look.levels(Rgb([0, 0, 0])));
         let window = captured.crop(area);
-        // What stands round the cell counts too: neighbours reach into the box of slanted words.
-        let inner = Rect::new(
-            cell.rect.x - area.x.max(0),
-            cell.rect.y - area.y.max(0),
-            cell.rect.width,
-            cell.rect.height,
-        );
         if (window.width() as i32, window.height() as i32) != (area.width, area.height) {
             return None;
         }
-        let due_alone = self.drawn_match(cell, cell.due, &mut canvas, window, inner, painter);
+        let mut held = Held::new(window);
+        let due_alone = self.drawn_match(cell, cell.due, &mut canvas, &mut held, painter);
         // Scene and single character differ where something else crosses the cell: no judgement then.
         if (due_alone - as_due).abs() > 0.25 {
             return None;
@@ -223,7 +217,7 @@ impl<'d> WordChecker<'d> {
             .chars()
             .filter(|c| *c != cell.due)
         {
-            let r = self.drawn_match(cell, c, &mut canvas, window, inner, painter);
+            let r = self.drawn_match(cell, c, &mut canvas, &mut held, painter);
             if r > best {
                 (shown, best) = (c, r);
             }
@@ -242,8 +236,7 @@ impl<'d> WordChecker<'d> {
         cell: &Cell,
         c: char,
         canvas: &mut Canvas,
-        window: View,
-        inner: Rect,
+        held: &mut Held,
         painter: &mut Painter,
     ) -> f32 {
         self.scene.clear();
@@ -271,14 +264,7 @@ impl<'d> WordChecker<'d> {
             Filter::ALL,
             area,
         );
-        let drawn = View::whole(&canvas.planes()[0]);
-        let mut best = 0.0f32;
-        for dy in -1..=1 {
-            for dx in -1..=1 {
-                best = best.max(cells::correlation(window, drawn, inner, dx, dy).abs());
-            }
-        }
-        best
+        held.match_with(View::whole(&canvas.planes()[0]))
     }
 }
 
