@@ -43,7 +43,7 @@ impl Company {
     #[must_use]
     pub fn data_time_s(&self, time_s: f64) -> Option<f64> {
         match self.story {
-            Some(Story::Late { staleness_s }) => Some(time_s - staleness_s),
+            Some(Story::Late { staleness_s, .. }) => Some(time_s - staleness_s),
             _ => None,
         }
     }

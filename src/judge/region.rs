@@ -88,6 +88,11 @@ const DEAD_BAND_PX: f64 = 0.08;
 /// How long a region must look late that nobody else is, with every value within its tolerance, s: while
 /// values rise or fall steadily a small offset looks the same.
 const PATIENCE_S: f64 = 1.0;
+/// How much more an offset must leave unexplained than the delay does for there to be no need of patience: twice a
+/// log-likelihood, as from one value that changes its distance from what is due by 2 px.
+const SURE: f64 = 64.0;
+/// Frames of a run of wrong ones that may show what is due: late data cross it now and then.
+const CROSSING_FRAMES: usize = 3;
 
 #[derive(Clone)]
 struct Past {
@@ -214,6 +219,9 @@ impl RegionJudge {
             Explanation::Due | Explanation::Values => {
                 if is_outside {
                     self.told(moment, company, true)
+                } else if self.is_surely_late(moment, company) {
+                    since_s = self.off_since_s(CROSSING_FRAMES);
+                    Verdict::Late
                 } else {
                     self.harmless(moment, liveness_stuck)
                 }
@@ -232,7 +240,9 @@ impl RegionJudge {
                         Verdict::Misleading if !is_outside => self.harmless(moment, liveness_stuck),
                         told => {
                             // Late data within the tolerance take some frames to tell.
-                            since_s = self.off_since_s().filter(|_| told == Verdict::Late);
+                            since_s = self
+                                .off_since_s(CROSSING_FRAMES)
+                                .filter(|_| told == Verdict::Late);
                             told
                         }
                     }
@@ -242,7 +252,9 @@ impl RegionJudge {
             }
         };
         if let Some(last) = self.past.back_mut() {
-            last.is_faulty = verdict.is_faulty();
+            // Late data that cross what is due must not keep their own run going.
+            let is_crossing = verdict == Verdict::Late && findings.explanation == Explanation::Due;
+            last.is_faulty = verdict.is_faulty() && !is_crossing;
         }
         let cause = verdict.is_faulty().then(|| match findings.explanation {
             Explanation::Nothing { .. } => Cause::Picture,
@@ -251,7 +263,7 @@ impl RegionJudge {
             _ if liveness_stuck == Some(true) => Cause::Held,
             _ => Cause::Stale,
         });
-        if !verdict.is_faulty() && findings.explanation == Explanation::Due {
+        if !verdict.is_faulty() && self.frames_off(CROSSING_FRAMES) == 0 {
             self.story = None;
             self.has_jumped = false;
         }
@@ -576,6 +588,7 @@ impl RegionJudge {
         }
         let live_since_s = company.others_live_since_s(self.region);
         let is_contradicted = |staleness_s| live_since_s > moment.time_s - staleness_s;
+        let off_since_s = self.off_since_s(CROSSING_FRAMES);
         let story = match self.story {
             Some((story, age)) if age % 4 != 0 => {
                 self.story = Some((story, age + 1));
@@ -584,15 +597,16 @@ impl RegionJudge {
             other => {
                 let series = self.series();
                 // Once its begin is forgotten, what was seen of it holds.
-                if self.frames_off() < self.past.len() {
+                if self.frames_off(CROSSING_FRAMES) < self.past.len() {
                     self.has_jumped = story::has_jumped(&series);
                 }
+                let several_are_off = story::several_are_off(&series);
                 let told = story::tell(
                     &series,
                     moment.recording,
                     moment.interval_s,
                     is_outside,
-                    is_contradicted,
+                    |staleness_s| is_contradicted(staleness_s) && !several_are_off,
                 );
                 let story = match told {
                     Story::Held if self.has_jumped => Story::Wrong,
@@ -602,22 +616,29 @@ impl RegionJudge {
                 story
             }
         };
-        if let Story::Late { staleness_s } = story
+        if let Story::Late { staleness_s, lead } = story
             && !is_outside
+            && lead < SURE
             && is_contradicted(staleness_s)
-            && self
-                .off_since_s()
-                .is_none_or(|since_s| moment.time_s - since_s < PATIENCE_S)
+            && off_since_s.is_none_or(|since_s| moment.time_s - since_s < PATIENCE_S)
         {
             return self.verdict_of(Story::Wrong);
         }
         self.verdict_of(story)
     }
 
+    /// Whether what is shown within the tolerances, or happens to be what is due, belongs to a run of late data
+    /// that nothing else explains.
+    fn is_surely_late(&mut self, moment: &Moment, company: &Company) -> bool {
+        self.frames_off(CROSSING_FRAMES) > 0
+            && self.told(moment, company, false) == Verdict::Late
+            && matches!(self.story, Some((Story::Late { lead, .. }, _)) if lead >= SURE)
+    }
+
     fn verdict_of(&self, story: Story) -> Verdict {
         match story {
             Story::Held => Verdict::Frozen,
-            Story::Late { staleness_s } if staleness_s > self.max_latency_s => Verdict::Late,
+            Story::Late { staleness_s, .. } if staleness_s > self.max_latency_s => Verdict::Late,
             Story::Late { .. } | Story::Wrong => Verdict::Misleading,
         }
     }
@@ -649,20 +670,29 @@ impl RegionJudge {
 
     /// Readings since the region last showed what was due.
     fn series(&self) -> Vec<Series> {
-        self.series_from(self.past.len() - self.frames_off())
+        self.series_from(self.past.len() - self.frames_off(CROSSING_FRAMES))
     }
 
-    /// Newest frames in which something else than what was due was shown; the newest has no verdict yet.
-    fn frames_off(&self) -> usize {
-        self.past
-            .iter()
-            .rev()
-            .take_while(|p| p.is_off || p.is_faulty)
-            .count()
+    /// Newest frames in which something else than what was due was shown, with up to `crossing` frames between
+    /// and after them that are not so; the newest has no verdict yet.
+    fn frames_off(&self, crossing: usize) -> usize {
+        let is_off = |p: &Past| p.is_off || p.is_faulty;
+        let (mut count, mut right) = (0, 0);
+        for (k, p) in self.past.iter().rev().enumerate() {
+            if is_off(p) {
+                (count, right) = (k + 1, 0);
+            } else if right == crossing {
+                break;
+            } else {
+                right += 1;
+            }
+        }
+        count
     }
 
-    fn off_since_s(&self) -> Option<f64> {
-        let begin = self.past.len() - self.frames_off();
+    /// Recording time of the first frame of such a run, s.
+    fn off_since_s(&self, crossing: usize) -> Option<f64> {
+        let begin = self.past.len() - self.frames_off(crossing);
         self.past.get(begin).map(|p| p.time_s)
     }
 
@@ -715,7 +745,7 @@ impl RegionJudge {
         let (begun_s, first_s) = run.unwrap_or((moment.time_s, data_time_s));
         let moves_on = data_time_s > first_s + 2.0 * moment.interval_s;
         // It has stood still since it last was what is due; at first its age was permitted.
-        let off_s = self.off_since_s().unwrap_or(begun_s).min(begun_s);
+        let off_s = self.off_since_s(0).unwrap_or(begun_s).min(begun_s);
         let good_s = off_s - moment.latency_s - moment.interval_s;
         if first_s >= good_s - 2.0 * moment.interval_s {
             return if moves_on {

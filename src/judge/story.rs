@@ -19,6 +19,8 @@ pub enum Story {
     Late {
         /// The delay, s.
         staleness_s: f64,
+        /// How much more an offset would leave unexplained: twice a log-likelihood.
+        lead: f64,
     },
     /// They are off.
     Wrong,
@@ -135,9 +137,27 @@ pub fn tell(
     let late_is_better = late + decisive < off;
     let late_is_as_good = late < off + DECISIVE && !is_contradicted(staleness_s);
     if late < limit && (late_is_better || late_is_as_good) {
-        return Story::Late { staleness_s };
+        return Story::Late {
+            staleness_s,
+            lead: off - late,
+        };
     }
     Story::Wrong
+}
+
+/// Mean distance from what is due at which a series is off by more than measuring explains, px.
+const OFF_PX: f64 = 4.0 * SIGMA_PX;
+
+/// Whether two things or more are off. One delay that fits them all is then a plainer story than an offset of each
+/// that happens to be what the delay would make of it.
+#[must_use]
+pub fn several_are_off(series: &[Series]) -> bool {
+    let is_off = |s: &&Series| {
+        let off_px = |p: &Point| difference(p.shown, p.due, s.period) * p.px_per_unit;
+        let sum_px: f64 = s.points.iter().map(off_px).sum();
+        sum_px.abs() > OFF_PX * s.points.len().max(1) as f64
+    };
+    series.iter().filter(is_off).count() >= 2
 }
 
 /// Distance from what was due at which a standstill may be met at first, px, and in steps that the due value makes
@@ -276,6 +296,16 @@ mod tests {
         assert!(!jump_together(
             &series(1.5, |k, due| due + [0.1, -0.1][k % 2])
         ));
+    }
+
+    #[test]
+    fn one_series_off_is_not_several() {
+        let off = |by: f64| series(1.5, move |_, due| due + by);
+        let both = |a: f64, b: f64| [off(a), off(b)].concat();
+        assert!(!several_are_off(&off(3.0)));
+        assert!(!several_are_off(&both(3.0, 0.2)));
+        assert!(several_are_off(&both(3.0, -3.0)));
+        assert!(!several_are_off(&[]));
     }
 
     #[test]
