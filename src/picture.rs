@@ -210,6 +210,14 @@ impl Plane {
         &mut self.levels[y * self.width..(y + 1) * self.width]
     }
 
+    /// Fills what lies inside `rect` with one level.
+    pub fn fill(&mut self, rect: Rect, level: u8) {
+        let r = rect.intersection(&Rect::new(0, 0, self.width as i32, self.height as i32));
+        for y in r.y..r.bottom() {
+            self.row_mut(y as usize)[r.x as usize..r.right() as usize].fill(level);
+        }
+    }
+
     /// The level at (`x`, `y`).
     ///
     /// # Panics

@@ -1,5 +1,6 @@
 //! A check under way: frame by frame from what is found to verdicts, events and the summary.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -31,7 +32,7 @@ use super::gaps::Gaps;
 use super::{Error, Outcome, RegionState, Seen, Sink, Snapshot};
 
 /// Regions that must show a picture that nothing explains before the whole frame is looked at.
-const BROKEN_REGIONS: usize = 3;
+const BROKEN_REGIONS: usize = 2;
 /// Frames between such looks.
 const BROKEN_EVERY: u32 = 3;
 
@@ -444,14 +445,27 @@ impl<'d> Run<'d> {
             Some((signature, _)) if !age.is_multiple_of(BROKEN_EVERY) => signature,
             _ => {
                 self.draw_due(moment);
+                let mut captured = Cow::Borrowed(&frame.picture.planes()[0]);
+                let mut unknown = Vec::new();
                 for e in &self.regions.examiners {
-                    e.due().copy_luma_to(&mut self.whole);
+                    if has_data(e, &self.inputs) {
+                        e.due().copy_luma_to(&mut self.whole);
+                    } else {
+                        unknown.push(e.area());
+                        captured.to_mut().fill(e.area(), 0);
+                        self.whole.fill(e.area(), 0);
+                    }
                 }
-                let captured = View::whole(&frame.picture.planes()[0]);
+                let captured = View::whole(&captured);
                 let reference = View::whole(&self.whole);
                 if signature::has_lost_lines(captured, reference) {
                     Some(Signature::LostLines)
-                } else if signature::is_torn(captured, reference, signature::FRAME_BAND_PX) {
+                } else if signature::is_torn(
+                    captured,
+                    reference,
+                    &unknown,
+                    signature::FRAME_BAND_PX,
+                ) {
                     Some(Signature::Torn)
                 } else {
                     None
@@ -468,13 +482,13 @@ impl<'d> Run<'d> {
     /// A frame that is torn in time where one region stands is torn as a whole: the regions of its older
     /// part show old data for that reason.
     fn part_frame(&self, found: &mut [Findings]) {
-        let Some((line, is_older_below)) = self.regions.examiners.iter().find_map(|e| e.parting())
+        let Some((line, is_other_below)) = self.regions.examiners.iter().find_map(|e| e.parting())
         else {
             return;
         };
         for (f, examiner) in found.iter_mut().zip(&self.regions.examiners) {
             let area = examiner.area();
-            let is_older_part = if is_older_below {
+            let is_older_part = if is_other_below {
                 area.y >= line
             } else {
                 area.bottom() <= line

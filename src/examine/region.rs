@@ -205,7 +205,7 @@ impl<'d> RegionExaminer<'d> {
     #[must_use]
     pub fn parting(&self) -> Option<(i32, bool)> {
         self.parting
-            .map(|p| (self.area().y + p.line as i32, p.is_older_below))
+            .map(|p| (self.area().y + p.line as i32, p.is_other_below))
     }
 
     /// The reference that is due, as last drawn.
@@ -559,7 +559,7 @@ impl<'d> RegionExaminer<'d> {
     /// Whether the picture is torn in time: above some line of one moment, below of another.
     fn find_parting(&mut self, moment: &Moment, painter: &mut Painter) -> Option<Parting> {
         let captured = self.due.captured(moment.frame)[0];
-        let due = signature::left_by_line(captured, self.due.reference()[0]);
+        let due = signature::left_by_line(captured, self.due.reference()[0], 0, &[]);
         let mut tried = Scene::default();
         for age in 1..=PARTING_FRAMES {
             let data_time_s = moment.due_time_s() - f64::from(age) * moment.interval_s;
@@ -571,7 +571,7 @@ impl<'d> RegionExaminer<'d> {
                 continue;
             }
             tried.clone_from(self.trial.scene());
-            let older = signature::left_by_line(captured, self.trial.reference()[0]);
+            let older = signature::left_by_line(captured, self.trial.reference()[0], 0, &[]);
             if let Some(found) = signature::parting(&due, &older) {
                 return Some(found);
             }

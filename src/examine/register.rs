@@ -89,19 +89,11 @@ impl FrameReference {
                 if item.layer == Layer::Moving || matches!(item.shape, Shape::Words(_)) {
                     let touched =
                         crate::reference::painter::touched_pixels(item, &look.geometry).grown(2);
-                    let touched = touched.intersection(&area);
-                    for y in touched.y..touched.bottom() {
-                        moving.row_mut(y as usize)[touched.x as usize..touched.right() as usize]
-                            .fill(1);
-                    }
+                    moving.fill(touched, 1);
                 }
             }
             for rect in definition.unchecked() {
-                let touched = rect.grown(4).intersection(&area);
-                for y in touched.y..touched.bottom() {
-                    moving.row_mut(y as usize)[touched.x as usize..touched.right() as usize]
-                        .fill(1);
-                }
+                moving.fill(rect.grown(4), 1);
             }
         }
         let (cw, ch) = subsampling.chroma_size(size.0, size.1);

@@ -4,8 +4,11 @@
 //! is it full of noise; are single lines lost; are bands of lines displaced sideways (torn).
 //! What shows none of these signs is a readable picture that is wrong.
 
+use std::collections::BTreeMap;
+
 use super::agreement;
 use super::view::View;
+use crate::picture::Rect;
 
 /// How a picture that no values explain is wrong.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -59,11 +62,12 @@ pub fn signature(captured: [View; 3], reference: [View; 3], fixed: [View; 3]) ->
         Signature::Blank
     } else if is_noisy(captured[0], reference[0]) {
         Signature::Noise
-    } else if has_lost_lines(captured[0], reference[0])
-        || agreement::has_gaps_in_strokes(captured[0], reference[0])
+    } else if (has_lost_lines(captured[0], reference[0])
+        || agreement::has_gaps_in_strokes(captured[0], reference[0]))
+        && !is_moved(captured[0], reference[0])
     {
         Signature::LostLines
-    } else if is_torn(captured[0], reference[0], BAND_PX) {
+    } else if is_torn(captured[0], reference[0], &[], BAND_PX) {
         Signature::Torn
     } else {
         Signature::Readable
@@ -342,8 +346,6 @@ pub fn has_lost_lines(captured: View, reference: View) -> bool {
 
 /// Columns that the coarse search of a displacement takes together.
 const COARSE: usize = 4;
-/// Correlation that a displaced band must reach.
-const DISPLACED: f32 = 0.8;
 
 /// Mean of a band's lines, by column, in steps of `columns`, less the mean of all.
 fn profile(view: View, band: usize, band_px: usize, columns: usize) -> Vec<f32> {
@@ -391,120 +393,92 @@ fn profile_correlation(a: &[f32], b: &[f32], shift: i32) -> Option<f32> {
     (va > textured && vb > textured).then(|| ab / (va * vb).sqrt())
 }
 
-/// Best sideways displacement of each band that has enough texture, px.
-fn band_shifts(captured: View, reference: View, band_px: usize) -> Vec<Option<i32>> {
-    (0..captured.height() / band_px)
-        .map(|band| {
-            let coarse = |v: View| profile(v, band, band_px, COARSE);
-            let (a, b) = (coarse(captured), coarse(reference));
-            let farthest = (a.len() / 3) as i32;
-            let mut best = (f32::MIN, 0);
-            for shift in -farthest..=farthest {
-                if let Some(r) = profile_correlation(&a, &b, shift)
-                    && r > best.0
-                {
-                    best = (r, shift);
-                }
-            }
-            let fine = |v: View| profile(v, band, band_px, 1);
-            let (a, b) = (fine(captured), fine(reference));
-            let at_zero = profile_correlation(&a, &b, 0)?;
-            let around = best.1 * COARSE as i32;
-            let mut best = (at_zero, 0);
-            for shift in around - COARSE as i32..=around + COARSE as i32 {
-                if let Some(r) = profile_correlation(&a, &b, shift)
-                    && r > best.0
-                {
-                    best = (r, shift);
-                }
-            }
-            // In between lies a long shape that looks much the same a few pixels on: it says nothing.
-            let is_clear = best.0 > at_zero + 0.1;
-            let is_still = best.0 < at_zero + 0.005;
-            (best.0 > DISPLACED && (is_clear || is_still)).then_some(if is_still {
-                0
-            } else {
-                best.1
-            })
-        })
-        .collect()
-}
-
-/// True when bands of lines are displaced sideways and others are not.
-#[must_use]
-pub fn is_torn(captured: View, reference: View, band_px: usize) -> bool {
-    let shifts = band_shifts(captured, reference, band_px);
-    let bands: Vec<i32> = shifts.iter().flatten().copied().collect();
-    let still = bands.iter().filter(|s| s.abs() <= 1).count();
-    let mut moved: Vec<i32> = bands.iter().copied().filter(|s| s.abs() >= 4).collect();
-    if moved.len() < 2 || still < 1 || 4 * moved.len() < bands.len() - still {
-        return false;
-    }
-    // A symbol that has moved sideways displaces the lines that it stands on, and a mirrored picture nearly
-    // all; a tear parts the picture in two.
-    if !is_parted(&shifts) {
-        return false;
-    }
-    // The displaced bands agree on how far, and displacing the reference there takes the difference away:
-    // lines of words that have moved up or down look alike somewhere to the side as well.
-    moved.sort_unstable();
-    let middle = moved[moved.len() / 2];
-    let agree = |s: &i32| (s - middle).abs() <= 2;
-    if moved.iter().filter(|s| agree(s)).count() * 2 <= moved.len() {
-        return false;
-    }
-    let (mut straight, mut displaced, mut mirrored) = (0u64, 0u64, 0u64);
-    let mut line = Vec::new();
-    for (band, shift) in shifts.iter().enumerate() {
-        if shift.as_ref().is_some_and(agree) {
-            for y in band * band_px..(band + 1) * band_px {
-                straight += line_energy(captured.row(y), reference.row(y), 0);
-                displaced += line_energy(captured.row(y), reference.row(y), middle);
-                line.clear();
-                line.extend(reference.row(y).iter().rev());
-                mirrored += line_energy(captured.row(y), &line, 0);
-            }
+/// Displacement sideways, px, at which the profiles of a band are most alike; `None` without texture.
+fn displacement(captured: View, reference: View, band: usize, band_px: usize) -> Option<i32> {
+    let coarse = |v: View| profile(v, band, band_px, COARSE);
+    let (a, b) = (coarse(captured), coarse(reference));
+    let farthest = (a.len() / 2) as i32;
+    let mut best = (f32::MIN, 0);
+    for shift in -farthest..=farthest {
+        if let Some(r) = profile_correlation(&a, &b, shift)
+            && r > best.0
+        {
+            best = (r, shift);
         }
     }
-    displaced < mirrored && (displaced as f64) < DISPLACED_ENERGY * straight as f64
+    let fine = |v: View| profile(v, band, band_px, 1);
+    let (a, b) = (fine(captured), fine(reference));
+    let around = best.1 * COARSE as i32;
+    let mut best = (profile_correlation(&a, &b, 0)?, 0);
+    for shift in around - COARSE as i32..=around + COARSE as i32 {
+        if let Some(r) = profile_correlation(&a, &b, shift)
+            && r > best.0
+        {
+            best = (r, shift);
+        }
+    }
+    Some(best.1)
 }
 
-/// Fewest bands on each side of a tear.
-const PART: usize = 2;
+/// Displacements up to this are none, px.
+const STILL_PX: i32 = 3;
+/// Displacements that are looked into, those of most bands first.
+const MOST_DISPLACEMENTS: usize = 3;
 
-/// True when the bands above some line are displaced and those below are not, or the other way round.
-fn is_parted(shifts: &[Option<i32>]) -> bool {
-    let moved: Vec<bool> = shifts.iter().flatten().map(|s| s.abs() >= 4).collect();
-    let share = |part: &[bool]| part.iter().filter(|m| **m).count() as f64 / part.len() as f64;
-    (PART..(moved.len() + 1).saturating_sub(PART)).any(|cut| {
-        let (above, below) = (share(&moved[..cut]), share(&moved[cut..]));
-        above.max(below) > 0.75 && above.min(below) < 0.15
+/// True when the picture is parted into one that stands where it is due, and one that stands aside. What is shown
+/// in `unknown` says nothing.
+#[must_use]
+pub fn is_torn(captured: View, reference: View, unknown: &[Rect], band_px: usize) -> bool {
+    let mut votes: BTreeMap<i32, usize> = BTreeMap::new();
+    for band in 0..captured.height() / band_px {
+        if let Some(shift) = displacement(captured, reference, band, band_px)
+            && shift.abs() > STILL_PX
+        {
+            *votes.entry(shift).or_default() += 1;
+        }
+    }
+    let mut shifts: Vec<(i32, usize)> = votes.into_iter().collect();
+    shifts.sort_by_key(|(_, votes)| std::cmp::Reverse(*votes));
+    shifts.truncate(MOST_DISPLACEMENTS);
+    if shifts.is_empty() {
+        return false;
+    }
+    let in_place = left_by_line(captured, reference, 0, unknown);
+    shifts.iter().any(|(shift, _)| {
+        let aside = left_by_line(captured, reference, *shift, unknown);
+        parting(&in_place, &aside).is_some()
     })
 }
 
-/// Share of the difference that may be left once the reference is displaced.
-const DISPLACED_ENERGY: f64 = 0.4;
+/// How far a picture as a whole is looked for above, below and aside, px.
+const MOVED_PX: i32 = 8;
+/// Share of what the reference in place leaves that a moved one may leave.
+const MOVED_SHARE: f64 = 0.3;
 
-/// Mean squared difference where the reference is displaced to the right by `shift`, times 256.
-fn line_energy(captured: &[u8], reference: &[u8], shift: i32) -> u64 {
-    let length = captured.len() - (shift.unsigned_abs() as usize).min(captured.len());
-    let a = &captured[shift.max(0) as usize..][..length];
-    let b = &reference[(-shift).max(0) as usize..][..length];
-    let sum: u64 = a
-        .iter()
-        .zip(b)
-        .map(|(p, q)| u64::from(p.abs_diff(*q)) * u64::from(p.abs_diff(*q)))
-        .sum();
-    256 * sum / length.max(1) as u64
+/// True when the picture as a whole stands somewhat higher, lower or aside: edges of what is moved leave lines of
+/// the reference without ink as well.
+fn is_moved(captured: View, reference: View) -> bool {
+    let (width, height) = (captured.width() as i32, captured.height() as i32);
+    let left = |dx: i32, dy: i32| {
+        let lines = height - dy.abs();
+        let a = captured.crop(Rect::new(0, dy.max(0), width, lines));
+        let b = reference.crop(Rect::new(0, (-dy).max(0), width, lines));
+        let sum: u64 = left_by_line(a, b, dx, &[]).iter().sum();
+        sum as f64 * f64::from(height) / f64::from(lines.max(1))
+    };
+    let limit = MOVED_SHARE * left(0, 0);
+    (1..=MOVED_PX.min(height / 2))
+        .flat_map(|by| [(by, 0), (-by, 0), (0, by), (0, -by)])
+        .any(|(dx, dy)| left(dx, dy) < limit)
 }
 
-/// Where a picture is parted in time.
+/// Where a picture is parted in two.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Parting {
     /// First line of the lower part, relative to the view.
     pub line: usize,
-    /// True when the lower part is the older one.
-    pub is_older_below: bool,
+    /// True when the lower part is the other one: the older, or the displaced.
+    pub is_other_below: bool,
 }
 
 /// Lines that each part must have at least.
@@ -516,50 +490,69 @@ const PARTED_SHARE: f64 = 0.3;
 /// What each picture must leave in the other's part: a few pixels of full contrast.
 const LEAST_SIGN: u64 = 12 * 100 * 100;
 
-/// By line, what a reference leaves of the captured picture.
+/// By line, what a reference that is displaced by `shift` px to the right leaves of the captured picture. Of what
+/// either shows in `unknown` nothing is left.
 #[must_use]
-pub fn left_by_line(captured: View, reference: View) -> Vec<u64> {
+pub fn left_by_line(captured: View, reference: View, shift: i32, unknown: &[Rect]) -> Vec<u64> {
+    let width = captured.width();
+    let by = (shift.unsigned_abs() as usize).min(width);
+    let length = width - by;
+    let (from, to) = if shift > 0 { (by, 0) } else { (0, by) };
+    let mut differences = vec![0u8; length];
     (0..captured.height())
         .map(|y| {
-            let pairs = captured.row(y).iter().zip(reference.row(y));
-            pairs
-                .map(|(a, b)| u64::from(a.abs_diff(*b)))
-                .filter(|d| *d > u64::from(NO_SIGN))
-                .map(|d| d * d)
-                .sum()
+            let a = &captured.row(y)[from..][..length];
+            let b = &reference.row(y)[to..][..length];
+            for (d, (a, b)) in differences.iter_mut().zip(a.iter().zip(b)) {
+                *d = a.abs_diff(*b);
+            }
+            let line = unknown
+                .iter()
+                .filter(|r| (r.y..r.bottom()).contains(&(y as i32)));
+            for (rect, first) in line.flat_map(|r| [(r, from), (r, to)]) {
+                let at = |x: i32| (x - first as i32).clamp(0, length as i32) as usize;
+                differences[at(rect.x)..at(rect.right())].fill(0);
+            }
+            let square = |d: &u8| {
+                let d = u16::from(if *d > NO_SIGN { *d } else { 0 });
+                u32::from(d * d)
+            };
+            let left: u32 = differences.iter().map(square).sum();
+            // What reaches over the edge is taken to be like the rest.
+            u64::from(left) * width as u64 / length.max(1) as u64
         })
         .collect()
 }
 
-/// The line that parts the picture into one of the due moment and one of an older moment, given what
-/// either leaves by line; `None` when that explains little.
+/// The line that parts the picture into the one that is due and another (of an older moment, or displaced), given
+/// what either leaves by line; `None` when that explains little.
 #[must_use]
-pub fn parting(due: &[u64], older: &[u64]) -> Option<Parting> {
-    let (all_due, all_older) = (due.iter().sum::<u64>(), older.iter().sum::<u64>());
-    let (mut due_above, mut older_above) = (0, 0);
+pub fn parting(due: &[u64], other: &[u64]) -> Option<Parting> {
+    let (all_due, all_other) = (due.iter().sum::<u64>(), other.iter().sum::<u64>());
+    let (mut due_above, mut other_above) = (0, 0);
     let mut best: Option<(u64, Parting)> = None;
     for line in 0..due.len() {
         if line >= PART_LINES && line + PART_LINES <= due.len() {
-            let (due_below, older_below) = (all_due - due_above, all_older - older_above);
-            for (left, is_older_below, signs) in [
-                (due_above + older_below, true, due_below.min(older_above)),
-                (older_above + due_below, false, due_above.min(older_below)),
+            let (due_below, other_below) = (all_due - due_above, all_other - other_above);
+            for (left, is_other_below, signs) in [
+                (due_above + other_below, true, due_below.min(other_above)),
+                (other_above + due_below, false, due_above.min(other_below)),
             ] {
                 let is_less = best.is_none_or(|(least, _)| left < least);
                 if is_less && signs >= LEAST_SIGN {
                     let parting = Parting {
                         line,
-                        is_older_below,
+                        is_other_below,
                     };
                     best = Some((left, parting));
                 }
             }
         }
         due_above += due[line];
-        older_above += older[line];
+        other_above += other[line];
     }
     let (left, parting) = best?;
-    let limit = PARTED_SHARE * all_due.min(all_older) as f64;
+    let limit = PARTED_SHARE * all_due.min(all_other) as f64;
     ((left as f64) < limit).then_some(parting)
 }
 
@@ -625,6 +618,28 @@ mod tests {
     }
 
     #[test]
+    fn a_picture_that_stands_lower_has_not_lost_its_lines() {
+        // A frame with a scale beside it: where the frame's lines were, there is ground now.
+        let framed = |top: usize| {
+            let mut plane = Plane::filled(96, 80, 20);
+            for y in 0..80 {
+                plane.row_mut(y)[84..90].fill(180);
+            }
+            for y in [top, top + 1, top + 2, top + 30, top + 31, top + 32] {
+                plane.row_mut(y)[4..40].fill(220);
+            }
+            plane
+        };
+        let (due, lower) = (framed(20), framed(24));
+        let (a, b) = (View::whole(&lower), View::whole(&due));
+        assert!(has_lost_lines(a, b) || agreement::has_gaps_in_strokes(a, b));
+        assert!(is_moved(a, b));
+        let mut lost = due.clone();
+        (20..23).for_each(|y| lost.row_mut(y).fill(20));
+        assert!(!is_moved(View::whole(&lost), b));
+    }
+
+    #[test]
     fn displaced_bands_are_torn_and_a_moved_picture_is_not() {
         let mut torn = scene();
         for y in 44..80 {
@@ -649,10 +664,11 @@ mod tests {
         for y in 31..80 {
             parted.row_mut(y).copy_from_slice(older.row(y));
         }
-        let left = |reference: &Plane| left_by_line(View::whole(&parted), View::whole(reference));
+        let left =
+            |reference: &Plane| left_by_line(View::whole(&parted), View::whole(reference), 0, &[]);
         let expected = Parting {
             line: 31,
-            is_older_below: true,
+            is_other_below: true,
         };
         assert_eq!(parting(&left(&due), &left(&older)), Some(expected));
         let other = Plane::filled(96, 80, 90);
