@@ -126,15 +126,37 @@ fn most_common(view: View) -> i32 {
 
 /// True when the captured area is one colour and either that colour is not the ground of the
 /// reference, or artwork that is always due (`fixed`) is gone too. A list whose only line is missing is
-/// not blank: it says that there is nothing to say.
+/// not blank: it says that there is nothing to say. Nor is a region in which a word still stands as it should.
 #[must_use]
 pub fn is_blank(captured: [View; 3], reference: [View; 3], fixed: [View; 3]) -> bool {
-    if !is_one_colour(captured, reference) {
+    if !is_one_colour(captured, reference) || has_ink_left(captured[0], reference[0]) {
         return false;
     }
     let is_same_ground =
         (0..3).all(|k| (most_common(captured[k]) - most_common(reference[k])).abs() < GROUND);
     !is_same_ground || !is_uniform(fixed)
+}
+
+/// Contrast with the ground that makes ink, levels; pixels of it that make a rest of a picture, and the share of
+/// them that must be where they are due.
+const INK: i32 = 60;
+const REST_PX: u32 = 12;
+const REST_SHARE: f64 = 0.7;
+
+/// True when some of the reference's ink still stands in the captured area.
+fn has_ink_left(captured: View, reference: View) -> bool {
+    let (ground, due_ground) = (most_common(captured), most_common(reference));
+    let (mut ink, mut due) = (0u32, 0u32);
+    for y in 0..captured.height() {
+        for (a, b) in captured.row(y).iter().zip(reference.row(y)) {
+            let (a, b) = (i32::from(*a), i32::from(*b));
+            if (a - ground).abs() >= INK {
+                ink += 1;
+                due += u32::from((b - due_ground).abs() >= INK && (a - b).abs() < INK);
+            }
+        }
+    }
+    ink >= REST_PX && f64::from(due) >= REST_SHARE * f64::from(ink)
 }
 
 /// True when the captured area is one colour, or equal vertical bars (a chain's no-signal picture),
@@ -250,8 +272,12 @@ fn correlation(a: &[u8], b: &[u8]) -> Option<f32> {
 enum Line {
     /// It agrees.
     Good,
-    /// It has nothing to do with it: one level, or noise.
+    /// Nothing is due, and nothing is shown.
+    Empty,
+    /// It has nothing to do with it: one level.
     Lost,
+    /// The same, and it is noise.
+    Noise,
     /// It shows something else.
     Other,
     /// Too little ink to say, or in between.
@@ -293,14 +319,22 @@ fn line_kind(captured: &[u8], reference: &[u8]) -> Line {
                 .filter(|(a, b)| a.abs_diff(**b) > 30)
                 .count();
             if 2 * strange > captured.len() {
-                Line::Lost
+                if is_noise(captured) {
+                    Line::Noise
+                } else {
+                    Line::Lost
+                }
+            } else if 50 * strange <= captured.len() {
+                Line::Empty
             } else {
                 Line::Unknown
             }
         }
         Some(r) if r > GOOD_LINE => Line::Good,
         Some(r) if r < BAD_LINE => {
-            if is_one_level(captured) || is_noise(captured) {
+            if is_noise(captured) {
+                Line::Noise
+            } else if is_one_level(captured) {
                 Line::Lost
             } else {
                 Line::Other
@@ -317,28 +351,33 @@ pub fn has_lost_lines(captured: View, reference: View) -> bool {
         .map(|y| line_kind(captured.row(y), reference.row(y)))
         .collect();
     let count = |kind: Line| lines.iter().filter(|l| **l == kind).count();
-    let (good, lost, other) = (count(Line::Good), count(Line::Lost), count(Line::Other));
+    let (dark, noise, other) = (count(Line::Lost), count(Line::Noise), count(Line::Other));
+    let lost = dark + noise;
+    // A level across empty ground may be a thing that should not be there; noise is no thing.
+    let is_fine = |l: &Line| *l == Line::Good || (dark == 0 && *l == Line::Empty);
+    let fine = lines.iter().filter(|l| is_fine(l)).count();
     // What is displaced or replaced shows ink in other places: lost lines show none.
-    if lost == 0 || good < lost || good < 8 || 4 * other > lost {
+    if lost == 0 || fine < lost || fine < 8 || 4 * other > lost {
         return false;
     }
     // Every run of lost lines is short, and a good line stands close to both of its ends (or it reaches
     // the edge of the area).
+    let is_lost = |l: &Line| matches!(l, Line::Lost | Line::Noise);
     let (mut y, mut clear_runs) = (0, 0);
     while y < lines.len() {
-        if lines[y] != Line::Lost {
+        if !is_lost(&lines[y]) {
             y += 1;
             continue;
         }
         let start = y;
-        while y < lines.len() && lines[y] == Line::Lost {
+        while y < lines.len() && is_lost(&lines[y]) {
             y += 1;
         }
         if y - start > LOST_RUN {
             return false;
         }
-        let above = lines[start.saturating_sub(4)..start].contains(&Line::Good) || start < 2;
-        let below = lines[y..(y + 4).min(lines.len())].contains(&Line::Good) || y + 2 > lines.len();
+        let above = lines[start.saturating_sub(4)..start].iter().any(is_fine) || start < 2;
+        let below = lines[y..(y + 4).min(lines.len())].iter().any(is_fine) || y + 2 > lines.len();
         clear_runs += usize::from(above && below);
     }
     clear_runs > 0
@@ -583,6 +622,49 @@ mod tests {
             [View::whole(&reference), neutral, neutral],
             [View::whole(&reference), neutral, neutral],
         )
+    }
+
+    #[test]
+    fn noise_across_an_empty_area_is_lost_lines_and_a_rule_is_not() {
+        let empty = Plane::filled(96, 80, 20);
+        let with = |level: &dyn Fn(usize) -> u8| {
+            let mut plane = empty.clone();
+            for y in [12, 13, 40, 66] {
+                let line = plane.row_mut(y).iter_mut().enumerate();
+                line.for_each(|(x, v)| *v = level(x + y));
+            }
+            plane
+        };
+        let noise = with(&|k| (k * k * 7919 % 251) as u8);
+        let rule = with(&|_| 200);
+        let b = View::whole(&empty);
+        assert!(has_lost_lines(View::whole(&noise), b));
+        assert!(!has_lost_lines(View::whole(&rule), b));
+    }
+
+    #[test]
+    fn a_word_that_is_left_makes_it_no_blank() {
+        let mut reference = scene();
+        (0..8).for_each(|y| reference.row_mut(y).fill(20));
+        reference.row_mut(4)[40..56].fill(220);
+        let mut captured = Plane::filled(96, 80, 20);
+        let colour = Plane::filled(48, 40, 128);
+        let with = |captured: &Plane| {
+            let neutral = View::whole(&colour);
+            let (a, b) = (View::whole(captured), View::whole(&reference));
+            is_blank(
+                [a, neutral, neutral],
+                [b, neutral, neutral],
+                [b, neutral, neutral],
+            )
+        };
+        assert!(with(&captured));
+        captured.row_mut(4)[40..56].fill(220);
+        assert!(!with(&captured));
+        // Ink where none is due is a rest of nothing.
+        let mut other = Plane::filled(96, 80, 20);
+        other.row_mut(2)[40..56].fill(220);
+        assert!(with(&other));
     }
 
     #[test]
