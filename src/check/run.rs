@@ -660,6 +660,7 @@ fn key(verdict: Verdict) -> String {
 fn not_judged() -> Findings {
     Findings {
         explanation: Explanation::Due,
+        data_span_s: None,
         difference: Default::default(),
         wrong_cells: Vec::new(),
         readings: Vec::new(),

@@ -41,6 +41,9 @@ pub enum Explanation {
 pub struct Findings {
     /// What explains the picture.
     pub explanation: Explanation,
+    /// Where [`Explanation::OtherTime`] explains the picture: first and last recording time whose inputs draw the
+    /// same, s, to half a frame.
+    pub data_span_s: Option<[f64; 2]>,
     /// What differs from the reference that is due (all zero when it agrees).
     pub difference: Difference,
     /// Characters that are not those that are due.
@@ -308,8 +311,13 @@ impl<'d> RegionExaminer<'d> {
         };
         self.inputs = inputs;
         self.last_values.clone_from(&readings);
+        let data_span_s = match explanation {
+            Explanation::OtherTime { data_time_s } => Some(self.data_span_s(data_time_s, moment)),
+            _ => None,
+        };
         Findings {
             explanation,
+            data_span_s,
             difference,
             wrong_cells,
             readings,
@@ -577,6 +585,31 @@ impl<'d> RegionExaminer<'d> {
             }
         }
         None
+    }
+
+    /// First and last recording time about `data_time_s` whose inputs draw what was drawn last for trial.
+    fn data_span_s(&mut self, data_time_s: f64, moment: &Moment) -> [f64; 2] {
+        let step_s = (moment.interval_s / 2.0).max(0.005);
+        let oldest_s = moment.time_s - OLDEST_S;
+        let mut scene = Scene::default();
+        let mut draws_the_same = |at_s: f64| {
+            moment.recording.inputs_at(at_s, &mut self.trial_inputs);
+            if self.liveness_period_s.is_some() {
+                self.trial_inputs.time_s = self.inputs.time_s;
+            }
+            scene.clear();
+            self.subject
+                .region_moving(self.region, &self.trial_inputs, &mut scene);
+            scene == *self.trial.scene()
+        };
+        let mut span_s = [data_time_s; 2];
+        while span_s[0] - step_s >= oldest_s && draws_the_same(span_s[0] - step_s) {
+            span_s[0] -= step_s;
+        }
+        while span_s[1] + step_s <= moment.time_s && draws_the_same(span_s[1] + step_s) {
+            span_s[1] += step_s;
+        }
+        span_s
     }
 
     fn stale(

@@ -3,13 +3,15 @@
 //! A region's verdict follows from what was found in it ([`crate::examine`]) and its recent past
 //! ([`region`]): readings against the span of inputs that a healthy display may show, a cumulative sum
 //! for readings that are held ([`freeze`]), and the story that wrong readings tell over a stretch
-//! ([`story`]), of the region and of all regions together ([`company`]). Verdicts become events when
-//! they persist ([`persistence`], [`events`]).
+//! ([`story`]), of the region and of all regions together ([`company`]); without readings, the moments and
+//! the delays that its pictures have in common ([`spans`]). Verdicts become events when they persist
+//! ([`persistence`], [`events`]).
 
 pub mod company;
 pub mod events;
 pub mod freeze;
 pub mod persistence;
 pub mod region;
+pub mod spans;
 pub mod story;
 pub mod verdict;

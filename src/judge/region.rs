@@ -4,6 +4,7 @@ use std::collections::VecDeque;
 
 use super::company::Company;
 use super::freeze::{Assumptions, FreezeTest, Visibility};
+use super::spans::Spans;
 use super::story::{self, Point, Series, Story};
 use super::verdict::Verdict;
 use crate::definition::Definition;
@@ -103,7 +104,10 @@ struct Past {
     /// Something else than what is due explains the picture.
     is_off: bool,
     is_faulty: bool,
-    data_time_s: Option<f64>,
+    /// Data times that the picture shows, where it is that of another moment, s.
+    data_span_s: Option<[f64; 2]>,
+    /// What the numbers written are off by, in steps of their last digits.
+    steps_off: Vec<f64>,
 }
 
 /// Judges one region, frame after frame.
@@ -227,8 +231,9 @@ impl RegionJudge {
                 }
             }
             Explanation::OtherTime { data_time_s } => {
-                let staleness_s = moment.time_s - data_time_s;
-                let permitted = staleness_s <= self.max_latency_s + moment.interval_s / 2.0;
+                let newest_s = findings.data_span_s.map_or(*data_time_s, |[_, to_s]| to_s);
+                let permitted =
+                    moment.time_s - newest_s <= self.max_latency_s + moment.interval_s / 2.0;
                 if let Some(since) = frozen {
                     since_s = Some(since);
                     self.held_or_late(moment, company)
@@ -247,7 +252,7 @@ impl RegionJudge {
                         }
                     }
                 } else {
-                    self.stale_picture(moment, *data_time_s, company)
+                    self.stale_picture(moment, company)
                 }
             }
         };
@@ -465,10 +470,6 @@ impl RegionJudge {
                     .map(|f| f.value)
             })
             .collect();
-        let data_time_s = match findings.explanation {
-            Explanation::OtherTime { data_time_s } => Some(data_time_s),
-            _ => None,
-        };
         self.past.push_back(Past {
             time_s: moment.time_s,
             due,
@@ -476,7 +477,12 @@ impl RegionJudge {
             px_per_unit,
             is_off: findings.explanation != Explanation::Due,
             is_faulty: false,
-            data_time_s,
+            data_span_s: findings.data_span_s,
+            steps_off: findings
+                .digits
+                .iter()
+                .map(|d| d.error() / d.resolution)
+                .collect(),
         });
         if self.past.len() > STORY_FRAMES {
             self.past.pop_front();
@@ -515,10 +521,11 @@ impl RegionJudge {
 
     /// Staleness by least squares on the motion of the last frames, and its standard error.
     fn staleness(&self, moment: &Moment, findings: &Findings) -> (Option<f64>, Option<f64>) {
-        if let Explanation::OtherTime { data_time_s } = findings.explanation {
+        if let Some([from_s, to_s]) = findings.data_span_s {
+            // Any moment of the span is as likely.
             return (
-                Some(moment.time_s - data_time_s),
-                Some(moment.interval_s / 12f64.sqrt()),
+                Some(moment.time_s - f64::midpoint(from_s, to_s)),
+                Some((to_s - from_s + moment.interval_s) / 12f64.sqrt()),
             );
         }
         if !matches!(findings.explanation, Explanation::Due | Explanation::Values) {
@@ -728,39 +735,59 @@ impl RegionJudge {
     }
 
     /// A stale picture without readings. One that stands where it last was good is frozen until it is seen
-    /// to move on while still stale. One that jumped back is late when it moves on with the same delay or
-    /// the whole display is late; till then something else than what is due is shown: data do not go back.
-    fn stale_picture(&self, moment: &Moment, data_time_s: f64, company: &Company) -> Verdict {
+    /// to move on while still stale. One that jumped back is late when it moves on with one delay, or when the
+    /// whole display is late; till then something else than what is due is shown: data do not go back. Numbers
+    /// that are off by the same all the time are wrong, where other regions show newer data.
+    fn stale_picture(&self, moment: &Moment, company: &Company) -> Verdict {
         if let Some(story) = company.story() {
             return self.verdict_of(story);
         }
-        let run = self
-            .past
-            .iter()
-            .rev()
-            .skip(1)
-            .take_while(|p| p.is_faulty)
-            .filter_map(|p| Some((p.time_s, p.data_time_s?)))
-            .last();
-        let (begun_s, first_s) = run.unwrap_or((moment.time_s, data_time_s));
-        let moves_on = data_time_s > first_s + 2.0 * moment.interval_s;
+        let run = |crossing| {
+            self.past
+                .iter()
+                .skip(self.past.len() - self.frames_off(crossing))
+        };
+        let seen = |p: &Past| Some((p.time_s, p.data_span_s?));
+        let Some((_, [_, first_s])) = run(0).find_map(seen) else {
+            return Verdict::Misleading;
+        };
+        let spans = Spans::of(run(CROSSING_FRAMES).filter_map(seen));
+        let delay_s = spans
+            .delay_s(2.0 * moment.interval_s)
+            .filter(|_| !spans.stands());
         // It has stood still since it last was what is due; at first its age was permitted.
-        let off_s = self.off_since_s(0).unwrap_or(begun_s).min(begun_s);
+        let off_s = self.off_since_s(0).unwrap_or(moment.time_s);
         let good_s = off_s - moment.latency_s - moment.interval_s;
         if first_s >= good_s - 2.0 * moment.interval_s {
-            return if moves_on {
+            return if delay_s.is_some() {
                 Verdict::Late
             } else {
                 Verdict::Frozen
             };
         }
-        let delay_changed_s = (moment.time_s - data_time_s) - (begun_s - first_s);
-        if moves_on && delay_changed_s.abs() < 3.0 * moment.interval_s {
-            Verdict::Late
-        } else {
-            Verdict::Misleading
+        let live_since_s = company.others_live_since_s(self.region);
+        let is_one_offset = is_one_offset(run(CROSSING_FRAMES).map(|p| p.steps_off.as_slice()));
+        match delay_s {
+            Some(delay_s) if is_one_offset && live_since_s > moment.time_s - delay_s => {
+                Verdict::Misleading
+            }
+            Some(delay_s) if delay_s > self.max_latency_s => Verdict::Late,
+            _ => Verdict::Misleading,
         }
     }
+}
+
+/// Whether numbers are off by the same, to a step of their last digits, in all frames.
+fn is_one_offset<'a>(frames: impl Iterator<Item = &'a [f64]> + Clone) -> bool {
+    let count = frames.clone().map(<[f64]>::len).max().unwrap_or(0);
+    let spread = |k: usize| {
+        let all = frames.clone().filter_map(|f| f.get(k));
+        let (low, high) = all.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
+            (low.min(*v), high.max(*v))
+        });
+        high - low
+    };
+    count > 0 && (0..count).all(|k| spread(k) < 1.5)
 }
 
 /// `value` of a periodic freedom in the range that its channel counts in (-180..180 or 0..360).
