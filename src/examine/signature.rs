@@ -405,7 +405,7 @@ const LANES: usize = 8;
 /// Correlation of two profiles where `a` is displaced by `shift` columns to the right; `None` without
 /// texture.
 fn profile_correlation(a: &[f32], b: &[f32], shift: i32) -> Option<f32> {
-    let length = a.len() - shift.unsigned_abs() as usize;
+    let length = a.len().checked_sub(shift.unsigned_abs() as usize)?;
     let a = &a[shift.max(0) as usize..][..length];
     let b = &b[(-shift).max(0) as usize..][..length];
     // Profiles have a mean of about zero, so that little is lost when the parts' means go out afterwards.
@@ -506,8 +506,10 @@ fn is_moved(captured: View, reference: View) -> bool {
         sum as f64 * f64::from(height) / f64::from(lines.max(1))
     };
     let limit = MOVED_SHARE * left(0, 0);
-    (1..=MOVED_PX.min(height / 2))
-        .flat_map(|by| [(by, 0), (-by, 0), (0, by), (0, -by)])
+    let aside = (1..=MOVED_PX.min(width / 2)).flat_map(|by| [(by, 0), (-by, 0)]);
+    let up_and_down = (1..=MOVED_PX.min(height / 2)).flat_map(|by| [(0, by), (0, -by)]);
+    aside
+        .chain(up_and_down)
         .any(|(dx, dy)| left(dx, dy) < limit)
 }
 
@@ -719,6 +721,20 @@ mod tests {
         let mut lost = due.clone();
         (20..23).for_each(|y| lost.row_mut(y).fill(20));
         assert!(!is_moved(View::whole(&lost), b));
+    }
+
+    #[test]
+    fn the_smallest_areas_have_some_signature() {
+        for (width, height) in [(1, 1), (2, 2), (3, 9), (5, 3), (9, 14)] {
+            let of = |f: usize| {
+                let levels = (0..width * height).map(|k| (k * f % 251) as u8).collect();
+                Plane::from_levels(width, height, levels)
+            };
+            let (a, b) = (of(97), of(61));
+            let views = |p| [View::whole(p); 3];
+            let found = signature(views(&a), views(&b), views(&b));
+            assert_ne!(found, Signature::Torn, "{width} x {height}");
+        }
     }
 
     #[test]
