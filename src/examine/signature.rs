@@ -468,13 +468,12 @@ const MOST_DISPLACEMENTS: usize = 3;
 /// in `unknown` says nothing.
 #[must_use]
 pub fn is_torn(captured: View, reference: View, unknown: &[Rect], band_px: usize) -> bool {
+    let bands: Vec<Option<i32>> = (0..captured.height() / band_px)
+        .map(|band| displacement(captured, reference, band, band_px))
+        .collect();
     let mut votes: BTreeMap<i32, usize> = BTreeMap::new();
-    for band in 0..captured.height() / band_px {
-        if let Some(shift) = displacement(captured, reference, band, band_px)
-            && shift.abs() > STILL_PX
-        {
-            *votes.entry(shift).or_default() += 1;
-        }
+    for shift in bands.iter().flatten().filter(|s| s.abs() > STILL_PX) {
+        *votes.entry(*shift).or_default() += 1;
     }
     let mut shifts: Vec<(i32, usize)> = votes.into_iter().collect();
     shifts.sort_by_key(|(_, votes)| std::cmp::Reverse(*votes));
@@ -485,7 +484,17 @@ pub fn is_torn(captured: View, reference: View, unknown: &[Rect], band_px: usize
     let in_place = left_by_line(captured, reference, 0, unknown);
     shifts.iter().any(|(shift, _)| {
         let aside = left_by_line(captured, reference, *shift, unknown);
-        parting(&in_place, &aside).is_some()
+        parting(&in_place, &aside, TORN_SHARE).is_some_and(|parting| {
+            let at = parting.line.div_ceil(band_px).min(bands.len());
+            let part = if parting.is_other_below {
+                &bands[at..]
+            } else {
+                &bands[..at]
+            };
+            let known = part.iter().flatten();
+            let votes = known.clone().filter(|s| (**s - shift).abs() <= STILL_PX);
+            2 * votes.count() > known.count()
+        })
     })
 }
 
@@ -526,8 +535,10 @@ pub struct Parting {
 const PART_LINES: usize = 6;
 /// Differences up to this are no sign, levels.
 const NO_SIGN: u8 = 24;
-/// Share of what either picture leaves that the parted one may leave.
-const PARTED_SHARE: f64 = 0.3;
+/// Share of what either picture leaves that one parted into two moments may leave, and one whose part stands aside:
+/// that part may be older as well, and what is due ends at the edge.
+pub const PARTED_SHARE: f64 = 0.3;
+const TORN_SHARE: f64 = 0.5;
 /// What each picture must leave in the other's part: a few pixels of full contrast.
 const LEAST_SIGN: u64 = 12 * 100 * 100;
 
@@ -566,9 +577,9 @@ pub fn left_by_line(captured: View, reference: View, shift: i32, unknown: &[Rect
 }
 
 /// The line that parts the picture into the one that is due and another (of an older moment, or displaced), given
-/// what either leaves by line; `None` when that explains little.
+/// what either leaves by line; `None` when more than `share` of what the better one leaves is left.
 #[must_use]
-pub fn parting(due: &[u64], other: &[u64]) -> Option<Parting> {
+pub fn parting(due: &[u64], other: &[u64], share: f64) -> Option<Parting> {
     let (all_due, all_other) = (due.iter().sum::<u64>(), other.iter().sum::<u64>());
     let (mut due_above, mut other_above) = (0, 0);
     let mut best: Option<(u64, Parting)> = None;
@@ -593,7 +604,7 @@ pub fn parting(due: &[u64], other: &[u64]) -> Option<Parting> {
         other_above += other[line];
     }
     let (left, parting) = best?;
-    let limit = PARTED_SHARE * all_due.min(all_other) as f64;
+    let limit = share * all_due.min(all_other) as f64;
     ((left as f64) < limit).then_some(parting)
 }
 
@@ -744,6 +755,12 @@ mod tests {
             torn.row_mut(y).rotate_right(14);
         }
         assert_eq!(of(&torn), Signature::Torn);
+        // The part that stands aside may be of another moment as well: a box of it has moved.
+        for y in 50..76 {
+            torn.row_mut(y)[34..48].fill(20);
+            torn.row_mut(y)[40..54].fill(200);
+        }
+        assert_eq!(of(&torn), Signature::Torn);
         let mut moved = scene();
         for y in 0..80 {
             moved.row_mut(y).rotate_right(4);
@@ -768,9 +785,12 @@ mod tests {
             line: 31,
             is_other_below: true,
         };
-        assert_eq!(parting(&left(&due), &left(&older)), Some(expected));
+        assert_eq!(
+            parting(&left(&due), &left(&older), PARTED_SHARE),
+            Some(expected)
+        );
         let other = Plane::filled(96, 80, 90);
-        assert_eq!(parting(&left(&due), &left(&other)), None);
+        assert_eq!(parting(&left(&due), &left(&other), PARTED_SHARE), None);
     }
 
     #[test]
