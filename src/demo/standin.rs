@@ -492,6 +492,28 @@ mod tests {
             / 2.0
     }
 
+    /// What bounds the readings of this unit's pictures from below: see `tests/behaviour`.
+    #[test]
+    fn level_edges_are_drawn_on_quarters_of_a_pixel() {
+        let text = crate::demo::ENGINE_STRIP;
+        let definition = Definition::from_toml(text, "bundled", std::path::Path::new("")).unwrap();
+        let mut unit = StandIn::new(&definition);
+        for k in 0..32 {
+            let top = 4.0 + f64::from(k) / 32.0;
+            unit.canvas.fill(color(Rgb([0, 0, 0])));
+            let mut path = PathBuilder::new();
+            push_contour(&mut path, &square(2.0, top, 12.0, 9.0));
+            unit.fill_path(path, Rgb([255, 255, 255]));
+            let covered = (4..9)
+                .map(|y| unit.canvas.pixel(6, y).map_or(0.0, |p| f64::from(p.red())))
+                .sum::<f64>();
+            let drawn = 9.0 - covered / 255.0;
+            assert!((drawn - top).abs() <= 0.13, "{top}: {drawn}");
+            let quarters = drawn * 4.0;
+            assert!((quarters - quarters.round()).abs() < 0.05, "{top}: {drawn}");
+        }
+    }
+
     #[test]
     fn cutting_keeps_what_is_inside() {
         let clip = Bounds {
