@@ -74,14 +74,21 @@ pub fn signature(captured: [View; 3], reference: [View; 3], fixed: [View; 3]) ->
     }
 }
 
+/// Counts of the levels. Four tables in turn: runs of one level would wait for the count before.
 fn histogram(view: View) -> [u32; 256] {
-    let mut counts = [0; 256];
+    let mut counts = [[0u32; 256]; 4];
     for y in 0..view.height() {
-        for &level in view.row(y) {
-            counts[usize::from(level)] += 1;
+        let (fours, rest) = view.row(y).as_chunks::<4>();
+        for four in fours {
+            for (counts, level) in counts.iter_mut().zip(four) {
+                counts[usize::from(*level)] += 1;
+            }
+        }
+        for level in rest {
+            counts[0][usize::from(*level)] += 1;
         }
     }
-    counts
+    std::array::from_fn(|level| counts.iter().map(|c| c[level]).sum())
 }
 
 /// Share of pixels within [`UNIFORM`] of the most common level.
@@ -162,25 +169,28 @@ fn has_ink_left(captured: View, reference: View) -> bool {
 /// True when the captured area is one colour, or equal vertical bars (a chain's no-signal picture),
 /// and the reference is not.
 fn is_one_colour(captured: [View; 3], reference: [View; 3]) -> bool {
-    if is_uniform(reference) {
-        return false;
-    }
-    let is_uniform = captured.iter().all(|v| uniform_share(*v) >= UNIFORM_SHARE);
-    is_uniform
-        || (captured.iter().all(|v| repeats_downwards(*v))
-            && !reference.iter().all(|v| repeats_downwards(*v)))
+    let is_uniform_now = captured.iter().all(|v| uniform_share(*v) >= UNIFORM_SHARE);
+    let are_bars = || {
+        captured.iter().all(|v| repeats_downwards(*v))
+            && !reference.iter().all(|v| repeats_downwards(*v))
+    };
+    (is_uniform_now || are_bars()) && !is_uniform(reference)
 }
 
 /// True when all lines are equal.
 fn repeats_downwards(view: View) -> bool {
-    let (mut different, mut total) = (0usize, 0usize);
+    let total = view.width() * view.height().saturating_sub(1);
+    let limit = (1.0 - UNIFORM_SHARE) * total as f64;
+    let mut different = 0usize;
     for y in 1..view.height() {
-        for (a, b) in view.row(y).iter().zip(view.row(0)) {
-            total += 1;
-            different += usize::from((i32::from(*a) - i32::from(*b)).abs() > 2 * UNIFORM);
+        let pairs = view.row(y).iter().zip(view.row(0));
+        let off = pairs.filter(|(a, b)| i32::from(a.abs_diff(**b)) > 2 * UNIFORM);
+        different += off.count();
+        if different as f64 >= limit {
+            return false;
         }
     }
-    total > 0 && (different as f64) < (1.0 - UNIFORM_SHARE) * total as f64
+    total > 0
 }
 
 /// Side of the squares of flat ground that noise is looked for in, px.
