@@ -494,17 +494,19 @@ pub fn is_torn(captured: View, reference: View, unknown: &[Rect], band_px: usize
     let in_place = left_by_line(captured, reference, 0, unknown);
     shifts.iter().any(|(shift, _)| {
         let aside = left_by_line(captured, reference, *shift, unknown);
-        parting(&in_place, &aside, TORN_SHARE).is_some_and(|parting| {
-            let at = parting.line.div_ceil(band_px).min(bands.len());
-            let part = if parting.is_other_below {
-                &bands[at..]
-            } else {
-                &bands[..at]
-            };
-            let known = part.iter().flatten();
-            let votes = known.clone().filter(|s| (**s - shift).abs() <= STILL_PX);
-            2 * votes.count() > known.count()
-        })
+        let is_clear = parting(&in_place, &aside, PARTED_SHARE).is_some();
+        is_clear
+            || parting(&in_place, &aside, TORN_SHARE).is_some_and(|parting| {
+                let at = parting.line.div_ceil(band_px).min(bands.len());
+                let part = if parting.is_other_below {
+                    &bands[at..]
+                } else {
+                    &bands[..at]
+                };
+                let known = part.iter().flatten();
+                let votes = known.clone().filter(|s| (**s - shift).abs() <= STILL_PX);
+                2 * votes.count() > known.count()
+            })
     })
 }
 
@@ -545,9 +547,9 @@ pub struct Parting {
 const PART_LINES: usize = 6;
 /// Differences up to this are no sign, levels.
 const NO_SIGN: u8 = 24;
-/// Share of what either picture leaves that one parted into two moments may leave, and one whose part stands aside:
-/// that part may be older as well, and what is due ends at the edge.
+/// Share of what either picture leaves that the parted one may leave.
 pub const PARTED_SHARE: f64 = 0.3;
+/// The same where most bands of the part that stands aside show one displacement: that part may be older as well.
 const TORN_SHARE: f64 = 0.5;
 /// What each picture must leave in the other's part: a few pixels of full contrast.
 const LEAST_SIGN: u64 = 12 * 100 * 100;
