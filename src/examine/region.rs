@@ -304,9 +304,9 @@ impl<'d> RegionExaminer<'d> {
                 self.subject,
                 self.region,
                 &inputs,
-                self.due.scene(),
+                &self.due,
+                self.due.captured(moment.frame)[0],
                 &wrong_cells,
-                (&self.chain, self.due.area()),
             ),
         };
         self.inputs = inputs;
