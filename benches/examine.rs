@@ -146,6 +146,7 @@ fn a_frame(
     let settings = Settings {
         offset: Offset::Given(0.0),
         chain: Chain::First,
+        allow_missing: false,
     };
     check::check(
         definition,

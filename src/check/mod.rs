@@ -44,6 +44,8 @@ pub struct Settings {
     pub offset: Offset,
     /// Where the capture chain is known from.
     pub chain: Chain,
+    /// Frames outside the recording are not judged, and that is no error.
+    pub allow_missing: bool,
 }
 
 /// Where the capture chain is known from.
@@ -157,6 +159,11 @@ pub enum Error {
         "the first stretch of the capture does not agree with the recording; give a profile, or check offset, definition and recording"
     )]
     NoAgreement,
+    /// Frames outside the recording, in words.
+    #[error(
+        "{0}; give a recording that covers them, another --offset, or --allow-missing to leave them out"
+    )]
+    Unrecorded(String),
     /// Results cannot be written.
     #[error("cannot write results")]
     Write(#[from] std::io::Error),
@@ -285,6 +292,14 @@ pub fn check(
         && error.is_none()
     {
         error = Some(e);
+    }
+    if let Some(unjudged) = run.unjudged() {
+        let is_permitted = settings.allow_missing && !unjudged.is_all;
+        if error.is_none() && unjudged.is_long && !is_permitted {
+            error = Some(Error::Unrecorded(unjudged.text));
+        } else {
+            notes.push(unjudged.text);
+        }
     }
     Ok(run.finish(
         info,

@@ -61,6 +61,34 @@ pub struct Known<'a> {
     pub is_changed: &'a [bool],
 }
 
+/// Frames outside the recording.
+#[derive(Clone, Default)]
+struct Unrecorded {
+    frames: u64,
+    /// Number of the first and of the last.
+    ends: Option<(u64, u64)>,
+    sum_s: f64,
+}
+
+/// What is to be said of frames outside the recording.
+pub(super) struct Unjudged {
+    /// In words.
+    pub text: String,
+    /// They last as long as confirmation takes, so that an event could have been missed.
+    pub is_long: bool,
+    /// There are no others.
+    pub is_all: bool,
+}
+
+impl Unrecorded {
+    fn add(&mut self, frame: &CapturedFrame, interval_s: f64) {
+        self.frames += 1;
+        self.sum_s += interval_s;
+        let (first, _) = self.ends.unwrap_or((frame.index, 0));
+        self.ends = Some((first, frame.index));
+    }
+}
+
 /// A check under way. A clone goes its own way from here on.
 #[derive(Clone)]
 pub struct Run<'d> {
@@ -79,6 +107,7 @@ pub struct Run<'d> {
     first_time_s: f64,
     interval_s: f64,
     frames: u64,
+    unrecorded: Unrecorded,
     inputs: Inputs,
     company: Company,
     counts: Vec<BTreeMap<String, u64>>,
@@ -140,6 +169,7 @@ impl<'d> Run<'d> {
             first_time_s: 0.0,
             interval_s: 0.04,
             frames: 0,
+            unrecorded: Unrecorded::default(),
             inputs: Inputs::default(),
             company: Company::default(),
             counts: vec![BTreeMap::new(); count],
@@ -174,6 +204,9 @@ impl<'d> Run<'d> {
         let examined = self.examine(frame, None);
         let verdicts = self.judge(frame, examined)?;
         self.count(&verdicts);
+        if !self.is_recorded(frame.time_s) {
+            self.unrecorded.add(frame, self.interval_s);
+        }
         let raised_now: Vec<usize> = self.log.raised().collect();
         let regions: Vec<RegionState> = verdicts
             .iter()
@@ -253,6 +286,32 @@ impl<'d> Run<'d> {
         }
     }
 
+    /// True where the recording says what the display was given at capture time `time_s`.
+    fn is_recorded(&self, time_s: f64) -> bool {
+        /// Times are read from decimals.
+        const ROUNDING_S: f64 = 1e-6;
+        let (begin_s, end_s) = self.recording.span_s();
+        let at_s = time_s + self.offset_s;
+        (begin_s - ROUNDING_S..=end_s + ROUNDING_S).contains(&at_s)
+    }
+
+    /// What is to be said of frames that lie outside the recording, when there are any.
+    pub(super) fn unjudged(&self) -> Option<Unjudged> {
+        let (first, last) = self.unrecorded.ends?;
+        let (begin_s, end_s) = self.recording.span_s();
+        let regions = self.definition.regions().iter();
+        let shortest_ms = regions.map(|r| r.confirm_ms).fold(f64::INFINITY, f64::min);
+        let text = format!(
+            "{} frames, the first {first}, the last {last}, lie outside the recording, which holds {begin_s:.3} to {end_s:.3} s, and are not judged (recording time = capture time {:+.3} s)",
+            self.unrecorded.frames, self.offset_s
+        );
+        Some(Unjudged {
+            text,
+            is_long: self.unrecorded.sum_s * 1000.0 >= shortest_ms,
+            is_all: self.unrecorded.frames == self.frames,
+        })
+    }
+
     /// Looks at all regions of the next frame, or at those alone that differ from what is known.
     pub fn examine(&mut self, frame: &CapturedFrame, known: Option<Known>) -> Examined {
         if let Some(last) = self.last_time_s {
@@ -264,6 +323,10 @@ impl<'d> Run<'d> {
         let moment = self.moment(frame);
         self.recording
             .inputs_at(moment.due_time_s(), &mut self.inputs);
+        if !self.is_recorded(frame.time_s) {
+            // What the display was given then nobody knows.
+            self.inputs.values.fill(Value::Missing);
+        }
         let inputs = &self.inputs;
         let findings = self
             .regions
@@ -334,9 +397,14 @@ impl<'d> Run<'d> {
             blank: count(Signature::Blank),
         };
         let mut verdicts: Vec<RegionVerdict> = Vec::with_capacity(found.len());
+        let is_recorded = self.is_recorded(frame.time_s);
         for (k, findings) in found.iter().enumerate() {
-            let v = self.regions.judges[k].judge(&moment, findings, &self.inputs, &self.company);
-            verdicts.push(v);
+            let judge = &mut self.regions.judges[k];
+            verdicts.push(if is_recorded {
+                judge.judge(&moment, findings, &self.inputs, &self.company)
+            } else {
+                RegionVerdict::not_judged()
+            });
         }
         self.company
             .update(&moment, &self.regions.judges, &verdicts);
@@ -347,7 +415,7 @@ impl<'d> Run<'d> {
             frame,
         };
         self.chain_watch.watch(&sight, told, &mut self.painter)?;
-        if self.chain_watch.wants_colors(told, frame.time_s) {
+        if is_recorded && self.chain_watch.wants_colors(told, frame.time_s) {
             self.draw_due(&moment);
             let examiners = self.regions.examiners.iter();
             let known = examiners.filter(|e| has_data(e, &self.inputs));

@@ -4,7 +4,7 @@ use crate::capture::CapturedFrame;
 use crate::capture::Error as CaptureError;
 use crate::capture::profile::Profile;
 use crate::definition::Definition;
-use crate::examine::calibrate::{self, Measured};
+use crate::examine::calibrate::{self, GOOD_SHARE, Measured};
 use crate::examine::subject::Subject;
 use crate::recording::Recording;
 use crate::reference::painter::Painter;
@@ -14,8 +14,6 @@ use super::{Chain, Error, FrameSource, Offset};
 /// Frames that the chain is measured from, at most; and the stretch that they cover, s.
 const FIRST_FRAMES: usize = 48;
 const FIRST_STRETCH_S: f64 = 1.6;
-/// Share of regions that must agree for a stretch to count as good.
-const GOOD_SHARE: f64 = 0.6;
 /// Noise of luma at which nothing can be told any more, levels: it is no stretch to measure from.
 const MOST_NOISE: f64 = 20.0;
 /// Shift that counts as a changed chain, px.
@@ -167,7 +165,7 @@ pub(super) fn settle_profile(
             )
         } else {
             notes.push(format!(
-                "only {:.0} % of the regions agree in the first stretch: the chain measured there may be wrong; make a profile with `framevouch calibrate` from a stretch that is known to be good",
+                "only {:.0} % of the regions agree in the first stretch: either the display is wrong all along, or the offset, the recording or the definition is not the capture's; where only the chain is in doubt, make a profile with `framevouch calibrate` from a stretch that is known to be good",
                 100.0 * measured.agreeing
             ));
             "measured from the first stretch of this capture, which does not agree".into()

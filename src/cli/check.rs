@@ -101,6 +101,7 @@ pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<Outcome, F
     let settings = Settings {
         offset: arguments.offset.unwrap_or(Offset::Usual),
         chain,
+        allow_missing: arguments.input.allow_missing,
     };
     let outcome = checked(
         &definition,
@@ -225,6 +226,7 @@ pub(super) fn checked(
     let settings = Settings {
         offset: settings.offset,
         chain: found.map_or(Chain::First, |f| Chain::Found(Box::new(f))),
+        allow_missing: settings.allow_missing,
     };
     once(&settings)?.ok_or_else(|| check::Error::NoAgreement.into())
 }

@@ -246,7 +246,7 @@ struct InputArguments {
     /// Recording of the display's inputs (CSV).
     #[arg(long, value_name = "R.csv")]
     inputs: PathBuf,
-    /// Accept a recording that lacks channels; regions that need them are not judged.
+    /// Accept a recording that lacks channels, or is shorter than the capture; what needs them is not judged.
     #[arg(long)]
     allow_missing: bool,
 }

@@ -28,6 +28,9 @@ pub struct Measured {
     pub notes: Vec<String>,
 }
 
+/// Share of regions that must agree for a stretch to count as good.
+pub const GOOD_SHARE: f64 = 0.6;
+
 /// How the chain's picture is compared, given its profile.
 #[must_use]
 pub fn chain_look(profile: &Profile) -> ChainLook {
@@ -231,6 +234,14 @@ pub fn measure(
                     limit_s * 1000.0
                 ));
         }
+    }
+    if geometries.is_empty() && agreeing < GOOD_SHARE {
+        // Colours and noise of another picture than the one that is due say nothing of the chain.
+        profile = plain_profile(size, profile.encoding, profile.subsampling, profile.siting);
+        notes = vec![
+            "neither the static artwork nor the values of the display were found: the chain is taken to change nothing"
+                .to_owned(),
+        ];
     }
     profile.frames = frames.len() as u64;
     Measured {

@@ -73,6 +73,23 @@ pub struct RegionVerdict {
     pub live_since_s: Option<f64>,
 }
 
+impl RegionVerdict {
+    /// Nothing is said.
+    #[must_use]
+    pub const fn not_judged() -> Self {
+        Self {
+            verdict: Verdict::NotJudged,
+            cause: None,
+            staleness_s: None,
+            staleness_se_s: None,
+            readings: Vec::new(),
+            digits: Vec::new(),
+            since_s: None,
+            live_since_s: None,
+        }
+    }
+}
+
 /// Frames whose motion gives the staleness.
 const STALENESS_FRAMES: usize = 15;
 /// Longest stretch that a story is told from, frames.
@@ -183,16 +200,7 @@ impl RegionJudge {
             .iter()
             .any(|c| *inputs.value(*c) == Value::Missing)
         {
-            return RegionVerdict {
-                verdict: Verdict::NotJudged,
-                cause: None,
-                staleness_s: None,
-                staleness_se_s: None,
-                readings: Vec::new(),
-                digits: Vec::new(),
-                since_s: None,
-                live_since_s: None,
-            };
+            return RegionVerdict::not_judged();
         }
         if !findings.is_unchanged {
             self.changed_s = moment.time_s;

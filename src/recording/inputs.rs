@@ -15,7 +15,7 @@ pub enum Value {
     Text(Arc<str>),
     /// No usable data: flagged invalid, out of range, empty, or too old.
     Invalid,
-    /// The recording has no such column.
+    /// The recording has no such column, or does not reach to that moment.
     Missing,
 }
 

@@ -47,6 +47,7 @@ pub struct Bench {
     pub definition: Definition,
     pub recording: Recording,
     pub plan: Plan,
+    pub allow_missing: bool,
 }
 
 impl Bench {
@@ -74,6 +75,7 @@ impl Bench {
                 rate: (RATE_HZ, 1),
                 ..Plan::default()
             },
+            allow_missing: false,
         }
     }
 
@@ -164,6 +166,7 @@ impl Bench {
         let settings = Settings {
             offset: Offset::Given(0.0),
             chain: profile.map_or(check::Chain::First, |p| check::Chain::Given(Box::new(p))),
+            allow_missing: self.allow_missing,
         };
         let mut kept = Kept::default();
         let outcome = check::check(

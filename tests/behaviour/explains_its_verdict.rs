@@ -5,10 +5,11 @@ use std::collections::BTreeSet;
 use framevouch::demo::faults::Kind;
 use framevouch::evidence::records::{FrameRecord, Summary};
 use framevouch::judge::events::Event;
+use framevouch::judge::verdict::Verdict;
 use framevouch::picture::Rgb;
 use serde_json::Value;
 
-use crate::bench::{Bench, CLIP_FRAMES, Files, inputs_until, y4m};
+use crate::bench::{Bench, CLIP_FRAMES, Files, RATE_HZ, inputs_until, y4m};
 
 fn keys(value: &Value) -> BTreeSet<&str> {
     value
@@ -271,4 +272,42 @@ fn a_display_that_is_dark_at_first_is_measured_where_it_agrees() {
     assert_eq!(events[0]["regions"][0], "*", "{events}");
     let from = files.json("out/summary.json")["profile_from"].to_string();
     assert!(from.contains("the first stretch that agrees"), "{from}");
+}
+
+#[test]
+fn what_the_recording_does_not_reach_is_not_judged() {
+    let frames = Bench::engine_strip(3.0).frames(None);
+    let mut short = Bench::engine_strip(2.0);
+    let checked = short.check(&frames);
+    assert!(checked.outcome.events.is_empty(), "{}", checked.told());
+    assert_eq!(checked.frames.len(), frames.len());
+    for frame in &checked.frames {
+        // The tape of a recording of 2 s ends with the row at 2 s.
+        assert_eq!(
+            frame.verdict == Verdict::NotJudged,
+            frame.time_s > 2.0,
+            "{} s: {:?}",
+            frame.time_s,
+            frame.verdict
+        );
+    }
+    let error = checked.outcome.error.as_ref().map(ToString::to_string);
+    let error = error.expect("a second without inputs is no pass");
+    let said = ["outside the recording", "2.000 s", "--allow-missing"];
+    assert!(said.iter().all(|s| error.contains(s)), "{error}");
+    assert_eq!(checked.outcome.exit_status(), 2);
+
+    short.allow_missing = true;
+    let checked = short.check(&frames);
+    assert_eq!(checked.outcome.exit_status(), 0, "{}", checked.told());
+    let notes = &checked.outcome.summary.notes;
+    assert!(
+        notes.iter().any(|n| n.contains("outside the recording")),
+        "{notes:?}"
+    );
+
+    // Too short for an event: a note.
+    short.allow_missing = false;
+    let checked = short.check(&frames[..(2.1 * f64::from(RATE_HZ)) as usize]);
+    assert_eq!(checked.outcome.exit_status(), 0, "{}", checked.told());
 }
