@@ -293,12 +293,11 @@ pub fn check(
     {
         error = Some(e);
     }
-    if let Some(unjudged) = run.unjudged() {
-        let is_permitted = settings.allow_missing && !unjudged.is_all;
-        if error.is_none() && unjudged.is_long && !is_permitted {
-            error = Some(Error::Unrecorded(unjudged.text));
+    if let Some((text, is_error)) = run.unrecorded(settings.allow_missing) {
+        if error.is_none() && is_error {
+            error = Some(Error::Unrecorded(text));
         } else {
-            notes.push(unjudged.text);
+            notes.push(text);
         }
     }
     Ok(run.finish(

@@ -61,34 +61,6 @@ pub struct Known<'a> {
     pub is_changed: &'a [bool],
 }
 
-/// Frames outside the recording.
-#[derive(Clone, Default)]
-struct Unrecorded {
-    frames: u64,
-    /// Number of the first and of the last.
-    ends: Option<(u64, u64)>,
-    sum_s: f64,
-}
-
-/// What is to be said of frames outside the recording.
-pub(super) struct Unjudged {
-    /// In words.
-    pub text: String,
-    /// They last as long as confirmation takes, so that an event could have been missed.
-    pub is_long: bool,
-    /// There are no others.
-    pub is_all: bool,
-}
-
-impl Unrecorded {
-    fn add(&mut self, frame: &CapturedFrame, interval_s: f64) {
-        self.frames += 1;
-        self.sum_s += interval_s;
-        let (first, _) = self.ends.unwrap_or((frame.index, 0));
-        self.ends = Some((first, frame.index));
-    }
-}
-
 /// A check under way. A clone goes its own way from here on.
 #[derive(Clone)]
 pub struct Run<'d> {
@@ -107,7 +79,8 @@ pub struct Run<'d> {
     first_time_s: f64,
     interval_s: f64,
     frames: u64,
-    unrecorded: Unrecorded,
+    /// Frames outside the recording.
+    unrecorded: u64,
     inputs: Inputs,
     company: Company,
     counts: Vec<BTreeMap<String, u64>>,
@@ -169,7 +142,7 @@ impl<'d> Run<'d> {
             first_time_s: 0.0,
             interval_s: 0.04,
             frames: 0,
-            unrecorded: Unrecorded::default(),
+            unrecorded: 0,
             inputs: Inputs::default(),
             company: Company::default(),
             counts: vec![BTreeMap::new(); count],
@@ -204,9 +177,7 @@ impl<'d> Run<'d> {
         let examined = self.examine(frame, None);
         let verdicts = self.judge(frame, examined)?;
         self.count(&verdicts);
-        if !self.is_recorded(frame.time_s) {
-            self.unrecorded.add(frame, self.interval_s);
-        }
+        self.unrecorded += u64::from(!self.is_recorded(frame.time_s));
         let raised_now: Vec<usize> = self.log.raised().collect();
         let regions: Vec<RegionState> = verdicts
             .iter()
@@ -295,21 +266,27 @@ impl<'d> Run<'d> {
         (begin_s - ROUNDING_S..=end_s + ROUNDING_S).contains(&at_s)
     }
 
-    /// What is to be said of frames that lie outside the recording, when there are any.
-    pub(super) fn unjudged(&self) -> Option<Unjudged> {
-        let (first, last) = self.unrecorded.ends?;
+    /// What is to be said of frames that lie outside the recording, when there are any; and whether that is an error: none
+    /// was judged, or (unless that is allowed) an event could have been missed there.
+    pub(super) fn unrecorded(&self, is_allowed: bool) -> Option<(String, bool)> {
+        let last_time_s = self.last_time_s.filter(|_| self.unrecorded > 0)?;
         let (begin_s, end_s) = self.recording.span_s();
-        let regions = self.definition.regions().iter();
-        let shortest_ms = regions.map(|r| r.confirm_ms).fold(f64::INFINITY, f64::min);
-        let text = format!(
-            "{} frames, the first {first}, the last {last}, lie outside the recording, which holds {begin_s:.3} to {end_s:.3} s, and are not judged (recording time = capture time {:+.3} s)",
-            self.unrecorded.frames, self.offset_s
+        let (from_s, to_s) = (
+            self.first_time_s + self.offset_s,
+            last_time_s + self.offset_s,
         );
-        Some(Unjudged {
-            text,
-            is_long: self.unrecorded.sum_s * 1000.0 >= shortest_ms,
-            is_all: self.unrecorded.frames == self.frames,
-        })
+        let text = format!(
+            "{} frames lie outside the recording, which holds {begin_s:.3} to {end_s:.3} s, and are not judged; the capture covers {from_s:.3} to {to_s:.3} s of it",
+            self.unrecorded
+        );
+        let outside_s = (begin_s - from_s).max(0.0) + (to_s - end_s).max(0.0);
+        let is_missable = self
+            .definition
+            .regions()
+            .iter()
+            .any(|r| outside_s * 1000.0 >= r.confirm_ms);
+        let is_error = self.unrecorded == self.frames || (is_missable && !is_allowed);
+        Some((text, is_error))
     }
 
     /// Looks at all regions of the next frame, or at those alone that differ from what is known.

@@ -6,7 +6,7 @@ use super::view::View;
 use crate::definition::Definition;
 use crate::picture::{Picture, Plane, Rect, Subsampling};
 use crate::recording::inputs::Inputs;
-use crate::reference::canvas::{Geometry, Look, Siting, chroma_area};
+use crate::reference::canvas::{Look, Siting, chroma_area};
 use crate::reference::painter::{Filter, Painter, RegionCanvas};
 use crate::reference::scene::Scene;
 use crate::reference::slivers;
@@ -156,10 +156,10 @@ impl<'d> Comparison<'d> {
         self.area
     }
 
-    /// Where the display's pixels lie in the capture.
+    /// How it is compared.
     #[must_use]
-    pub const fn geometry(&self) -> &Geometry {
-        &self.chain.look.geometry
+    pub const fn chain(&self) -> &ChainLook {
+        &self.chain
     }
 
     /// What moves, as last drawn.

@@ -1,17 +1,16 @@
 //! The numbers that readouts show, put together from their characters.
 
+use super::agreement::{self, GradientCells, Scratch, Tolerance};
 use super::comparison::Comparison;
 use super::subject::Subject;
 use super::view::View;
 use super::words::WrongCell;
-use crate::definition::model::NumberFormat;
+use crate::picture::Rect;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::glyphs;
 use crate::reference::scene::Shape;
 use crate::reference::symbols::freedom::{self, ReadoutField};
-use crate::reference::symbols::number::{
-    displayed_number, format_number, parse_number, resolution,
-};
+use crate::reference::symbols::number::{displayed_number, parse_number, resolution};
 use crate::reference::symbols::readout;
 use crate::reference::symbols::scale::half_period;
 
@@ -69,7 +68,7 @@ pub fn as_read(
 ) -> Vec<Digits> {
     let definition = subject.definition();
     let (scene, area) = (reference.scene(), reference.area());
-    let geometry = reference.geometry();
+    let geometry = &reference.chain().look.geometry;
     let mut found = Vec::new();
     for f in freedom::readouts(definition, region) {
         let Value::Number(v) = due.value(f.channel) else {
@@ -87,7 +86,7 @@ pub fn as_read(
                 continue;
             }
             let mut shown = String::new();
-            let mut changed = 0;
+            let mut is_changed = false;
             let mut still = Still::default();
             for (letter, origin, advance) in glyphs::cells(scene, &w, definition.face(w.font)) {
                 let x = geometry.x(origin.x) - f64::from(area.x);
@@ -99,18 +98,18 @@ pub fn as_read(
                         && y <= f64::from(c.rect.bottom()) + 1.0;
                     is_here && c.due == letter
                 });
-                changed += usize::from(other.is_some());
+                is_changed |= other.is_some();
                 still.add(x, advance, other.is_none());
                 still.lines = [y - CAPITALS * w.size, y];
                 shown.push(other.map_or(letter, |c| c.shown));
             }
-            if changed == 0 {
+            if !is_changed {
                 continue;
             }
-            if still.differs(captured, reference.reference()[0]) {
+            if still.differs(captured, reference.reference()[0], &reference.chain().luma) {
                 break;
             }
-            if let Some(displayed) = whole_number(&f.model.format, &shown, changed) {
+            if let Some(displayed) = parse_number(&f.model.format, &shown) {
                 found.push(digits(&f, displayed, displayed_number(&f.model.format, *v)));
             }
             break;
@@ -130,63 +129,48 @@ struct Still {
 
 /// Height of digits, of the em.
 const CAPITALS: f64 = 0.75;
-/// Pixels that may differ, and by how many levels beyond their neighbours they must: the unit's own rasteriser and the
-/// codec leave less.
-const DIFFERENT_PX: usize = 8;
-const DIFFERENT_LEVELS: u8 = 60;
+/// Pixels of such a stretch that may disagree: a point of the smallest digits has as many.
+const DIFFERENT_PX: u32 = 8;
 
 impl Still {
     /// The next cell, from the left.
     fn add(&mut self, x: f64, advance: f64, is_right: bool) {
+        let end = x + advance;
+        // Each stretch reaches a cell further, beside the number, until another cell stands there.
         match self.columns.last_mut() {
-            // The column beside the number, as wide as a cell, was put behind the cell before.
-            Some(beside) => *beside = [beside[0], x],
+            Some(last) => last[1] = x,
             None => self.columns.push([x - advance, x]),
         }
-        let end = x + advance;
         if is_right && let Some(last) = self.columns.last_mut() {
-            last[1] = end;
+            last[1] = end + advance;
         } else {
-            self.columns.push([end, end]);
-        }
-        if let Some(last) = self.columns.last_mut() {
-            last[1] += advance;
+            self.columns.push([end, end + advance]);
         }
     }
 
-    /// Whether one picture has ink there that the other has not.
-    fn differs(&self, a: View, b: View) -> bool {
-        let within = |[from, to]: [f64; 2], length: usize| {
-            // A pixel to each side belongs to the neighbour's edge.
-            let from = (from + 1.0).clamp(0.0, length as f64) as usize;
-            from..((to - 1.0).clamp(0.0, length as f64) as usize).max(from)
-        };
-        let is_beyond = |level: u8, of: View, x: usize, y: usize| {
-            let rows = y.saturating_sub(1)..(y + 2).min(of.height());
-            let near = rows.flat_map(|y| &of.row(y)[x.saturating_sub(1)..(x + 2).min(of.width())]);
-            let (low, high) = near.fold((u8::MAX, 0), |(l, h), v| (l.min(*v), h.max(*v)));
-            level < low.saturating_sub(DIFFERENT_LEVELS)
-                || level > high.saturating_add(DIFFERENT_LEVELS)
-        };
-        let differs = |&(x, y): &(usize, usize)| {
-            is_beyond(a.row(y)[x], b, x, y) || is_beyond(b.row(y)[x], a, x, y)
-        };
+    /// Whether the pictures disagree there.
+    fn differs(&self, captured: View, reference: View, tolerance: &Tolerance) -> bool {
+        let lines = self.lines.map(|y| libm::round(y) as i32);
+        let mut gradients = GradientCells::default();
+        let mut scratch = Scratch::default();
         self.columns.iter().any(|columns| {
-            let columns = within(*columns, b.width());
-            let lines = within(self.lines, b.height());
-            let pixels = lines.flat_map(|y| columns.clone().map(move |x| (x, y)));
-            pixels.filter(differs).count() > DIFFERENT_PX
+            // A pixel to each side belongs to the neighbour's edge.
+            let [from, to] = [
+                libm::ceil(columns[0]) as i32 + 1,
+                libm::floor(columns[1]) as i32 - 1,
+            ];
+            let rect = Rect::new(from, lines[0], (to - from).max(0), lines[1] - lines[0]);
+            let (a, b) = (captured.crop(rect), reference.crop(rect));
+            let whole = Rect::new(0, 0, b.width() as i32, b.height() as i32);
+            if whole.is_empty() {
+                return false;
+            }
+            gradients.update(b, whole);
+            let found =
+                agreement::compare(a, b, &gradients, tolerance, &[], u32::MAX, &mut scratch);
+            found.px() > DIFFERENT_PX
         })
     }
-}
-
-/// The number that the cells of the due one make, unless they are a part of a longer one: where 100.0 stands in the place
-/// of 99.8, its last four characters do.
-fn whole_number(format: &NumberFormat, shown: &str, changed: usize) -> Option<f64> {
-    let displayed = parse_number(format, shown)?;
-    let usual = format_number(format, displayed);
-    // One digit that was overwritten by a nought is a number as it stands.
-    (changed == 1 || usual.chars().count() == shown.chars().count()).then_some(displayed)
 }
 
 fn digits(f: &ReadoutField, displayed: f64, expected: f64) -> Digits {
@@ -204,15 +188,48 @@ fn digits(f: &ReadoutField, displayed: f64, expected: f64) -> Digits {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::picture::Plane;
+
+    const TOLERANCE: Tolerance = Tolerance {
+        flat_energy: 30.0,
+        flat: 24,
+        contrast_share: 0.25,
+    };
+
+    /// Bars where digits stand, in cells of 12 px from x = 24 on.
+    fn bars(cells: &[usize]) -> Plane {
+        let mut plane = Plane::filled(96, 24, 16);
+        for y in 4..18 {
+            for cell in cells {
+                plane.row_mut(y)[24 + 12 * cell - 12..][3..9].fill(220);
+            }
+        }
+        plane
+    }
+
+    fn differs(shown: &[usize], right: [bool; 3]) -> bool {
+        let mut still = Still {
+            lines: [3.0, 19.0],
+            ..Still::default()
+        };
+        for (k, is_right) in right.into_iter().enumerate() {
+            still.add(24.0 + 12.0 * k as f64, 12.0, is_right);
+        }
+        let (captured, due) = (bars(shown), bars(&[1, 2, 3]));
+        still.differs(View::whole(&captured), View::whole(&due), &TOLERANCE)
+    }
 
     #[test]
-    fn the_end_of_a_longer_number_is_no_number() {
-        let tenths = NumberFormat {
-            decimals: 1,
-            ..NumberFormat::default()
-        };
-        assert_eq!(whole_number(&tenths, "00.0", 3), None);
-        assert_eq!(whole_number(&tenths, "97.6", 3), Some(97.6));
-        assert_eq!(whole_number(&tenths, "09.8", 1), Some(9.8));
+    fn a_part_of_a_longer_number_is_told() {
+        let all_wrong = [false; 3];
+        assert!(!differs(&[1, 2, 3], all_wrong));
+        assert!(differs(&[0, 1, 2, 3], all_wrong), "before it");
+        assert!(differs(&[1, 2, 3, 4], all_wrong), "behind it");
+    }
+
+    #[test]
+    fn a_character_that_is_gone_is_not_right() {
+        assert!(differs(&[2, 3], [true, false, false]));
+        assert!(!differs(&[2, 3], [false, true, true]));
     }
 }

@@ -580,7 +580,9 @@ impl<'d> RegionExaminer<'d> {
             }
             tried.clone_from(self.trial.scene());
             let older = signature::left_by_line(captured, self.trial.reference()[0], 0, &[]);
-            if let Some(found) = signature::parting(&due, &older, signature::PARTED_SHARE) {
+            if let Some((found, share)) = signature::parting(&due, &older)
+                && share < signature::PARTED_SHARE
+            {
                 return Some(found);
             }
         }

@@ -494,19 +494,18 @@ pub fn is_torn(captured: View, reference: View, unknown: &[Rect], band_px: usize
     let in_place = left_by_line(captured, reference, 0, unknown);
     shifts.iter().any(|(shift, _)| {
         let aside = left_by_line(captured, reference, *shift, unknown);
-        let is_clear = parting(&in_place, &aside, PARTED_SHARE).is_some();
-        is_clear
-            || parting(&in_place, &aside, TORN_SHARE).is_some_and(|parting| {
-                let at = parting.line.div_ceil(band_px).min(bands.len());
-                let part = if parting.is_other_below {
-                    &bands[at..]
-                } else {
-                    &bands[..at]
-                };
-                let known = part.iter().flatten();
-                let votes = known.clone().filter(|s| (**s - shift).abs() <= STILL_PX);
-                2 * votes.count() > known.count()
-            })
+        let Some((parting, share)) = parting(&in_place, &aside) else {
+            return false;
+        };
+        let at = parting.line.div_ceil(band_px).min(bands.len());
+        let part = if parting.is_other_below {
+            &bands[at..]
+        } else {
+            &bands[..at]
+        };
+        let known = part.iter().flatten();
+        let votes = known.clone().filter(|s| (**s - shift).abs() <= STILL_PX);
+        share < PARTED_SHARE || (share < TORN_SHARE && 2 * votes.count() > known.count())
     })
 }
 
@@ -589,9 +588,10 @@ pub fn left_by_line(captured: View, reference: View, shift: i32, unknown: &[Rect
 }
 
 /// The line that parts the picture into the one that is due and another (of an older moment, or displaced), given
-/// what either leaves by line; `None` when more than `share` of what the better one leaves is left.
+/// what either leaves by line; and the share of what the better of the two leaves that is left then. `None` when
+/// neither has a part.
 #[must_use]
-pub fn parting(due: &[u64], other: &[u64], share: f64) -> Option<Parting> {
+pub fn parting(due: &[u64], other: &[u64]) -> Option<(Parting, f64)> {
     let (all_due, all_other) = (due.iter().sum::<u64>(), other.iter().sum::<u64>());
     let (mut due_above, mut other_above) = (0, 0);
     let mut best: Option<(u64, Parting)> = None;
@@ -616,8 +616,8 @@ pub fn parting(due: &[u64], other: &[u64], share: f64) -> Option<Parting> {
         other_above += other[line];
     }
     let (left, parting) = best?;
-    let limit = share * all_due.min(all_other) as f64;
-    ((left as f64) < limit).then_some(parting)
+    // Each part has signs, so neither sum is nothing.
+    Some((parting, left as f64 / all_due.min(all_other) as f64))
 }
 
 #[cfg(test)]
@@ -797,12 +797,10 @@ mod tests {
             line: 31,
             is_other_below: true,
         };
-        assert_eq!(
-            parting(&left(&due), &left(&older), PARTED_SHARE),
-            Some(expected)
-        );
+        assert_eq!(parting(&left(&due), &left(&older)), Some((expected, 0.0)));
         let other = Plane::filled(96, 80, 90);
-        assert_eq!(parting(&left(&due), &left(&other), PARTED_SHARE), None);
+        let share = parting(&left(&due), &left(&other)).map(|(_, share)| share);
+        assert!(share.is_none_or(|s| s >= PARTED_SHARE), "{share:?}");
     }
 
     #[test]

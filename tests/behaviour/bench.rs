@@ -146,11 +146,26 @@ impl Bench {
         self.check_all(frames, profile, None)
     }
 
+    /// Checks `frames` as if the first were shown `offset_s` after the recording's time 0.
+    pub fn check_from(&self, frames: &[Picture], offset_s: f64) -> Checked {
+        self.check_at(frames, None, None, offset_s)
+    }
+
     fn check_all(
         &self,
         frames: &[Picture],
         profile: Option<Profile>,
         lost_s: Option<Span<f64>>,
+    ) -> Checked {
+        self.check_at(frames, profile, lost_s, 0.0)
+    }
+
+    fn check_at(
+        &self,
+        frames: &[Picture],
+        profile: Option<Profile>,
+        lost_s: Option<Span<f64>>,
+        offset_s: f64,
     ) -> Checked {
         let y4m = y4m(frames);
         let options = OpenOptions {
@@ -164,7 +179,7 @@ impl Bench {
                 .expect("the clip is good");
         let drawing = Drawing::new(&self.definition);
         let settings = Settings {
-            offset: Offset::Given(0.0),
+            offset: Offset::Given(offset_s),
             chain: profile.map_or(check::Chain::First, |p| check::Chain::Given(Box::new(p))),
             allow_missing: self.allow_missing,
         };

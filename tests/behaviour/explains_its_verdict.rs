@@ -282,7 +282,6 @@ fn what_the_recording_does_not_reach_is_not_judged() {
     assert!(checked.outcome.events.is_empty(), "{}", checked.told());
     assert_eq!(checked.frames.len(), frames.len());
     for frame in &checked.frames {
-        // The tape of a recording of 2 s ends with the row at 2 s.
         assert_eq!(
             frame.verdict == Verdict::NotJudged,
             frame.time_s > 2.0,
@@ -305,6 +304,10 @@ fn what_the_recording_does_not_reach_is_not_judged() {
         notes.iter().any(|n| n.contains("outside the recording")),
         "{notes:?}"
     );
+
+    // Permission does not turn nothing into agreement.
+    let later = short.check_from(&frames[..3], 60.0);
+    assert_eq!(later.outcome.exit_status(), 2, "{}", later.told());
 
     // Too short for an event: a note.
     short.allow_missing = false;

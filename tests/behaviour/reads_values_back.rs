@@ -35,10 +35,17 @@ fn moving_symbols_are_read_to_a_tenth_of_a_pixel() {
     are_read_to(FLOOR_PX, |what| what != "bug", 4);
 }
 
-/// A mark has too few edges for their quarters to average out: it is read to a tenth of a pixel of where it was
-/// drawn. On rasterisers without quarters `tests/foreign` reads such marks to 0.03 px.
+/// The same for bugs. The stand-in unit's rasteriser puts edges on quarters of a pixel, which a mark
+/// with few edges cannot average out; on rasterisers that do not, `tests/foreign` reads them to 0.03 px.
 #[test]
-fn bugs_are_read_to_a_tenth_of_a_pixel_of_where_they_were_drawn() {
+#[ignore = "open: 0.117 px on the stand-in unit"]
+fn bugs_are_read_to_a_tenth_of_a_pixel() {
+    are_read_to(FLOOR_PX, |what| what == "bug", 1);
+}
+
+/// Till then: bugs are read no worse than the floor and the quarters explain.
+#[test]
+fn bugs_are_read_as_well_as_the_units_quarters_allow() {
     are_read_to(FLOOR_PX.hypot(QUARTERS_PX), |what| what == "bug", 1);
 }
 

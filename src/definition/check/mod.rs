@@ -4,12 +4,15 @@
 //! Every finding is kept, so that one run shows all there is to mend. Places come from walking
 //! the spanned tree along the same keys as the model.
 
+mod limits;
+mod place;
+
 use std::collections::BTreeMap;
-use std::ops::Range;
 use std::path::Path;
 
-use toml::Spanned;
-use toml::de::{DeTable, DeValue};
+use limits::*;
+use place::At;
+use toml::de::DeTable;
 
 use super::error::{Found, suggestion};
 use super::model::{
@@ -17,73 +20,9 @@ use super::model::{
     Edge, FailureFlag, Flag, FontSource, Interpolation, Liveness, MAX_WINDOW_FRAMES, NumberFormat,
     Readout, Region, Rose, Symbol, Tape, Ticks,
 };
-use super::uses::{self, Role, Step, Use};
+use super::uses::{self, Role, Use};
 use crate::picture::{Rect, Rgb};
 use crate::reference::text::Font;
-
-/// A range of numbers with the name that a person would call it.
-struct Limits {
-    name: &'static str,
-    low: f64,
-    /// Whether `low` itself is outside.
-    above: bool,
-    high: f64,
-    unit: &'static str,
-}
-
-impl Limits {
-    const fn new(name: &'static str, low: f64, high: f64, unit: &'static str) -> Self {
-        Self {
-            name,
-            low,
-            above: false,
-            high,
-            unit,
-        }
-    }
-
-    const fn above(name: &'static str, low: f64, high: f64, unit: &'static str) -> Self {
-        Self {
-            name,
-            low,
-            above: true,
-            high,
-            unit,
-        }
-    }
-
-    fn holds(&self, value: f64) -> bool {
-        (if self.above {
-            value > self.low
-        } else {
-            value >= self.low
-        }) && value <= self.high
-    }
-
-    fn refusal(&self, value: f64) -> String {
-        let Self {
-            name,
-            low,
-            above,
-            high,
-            unit,
-        } = self;
-        let unit = if unit.is_empty() {
-            String::new()
-        } else {
-            format!(" {unit}")
-        };
-        let least = if *above { "above" } else { "at least" };
-        let [low, high] = [low, high].map(|v| {
-            if v.abs() < 1e7 {
-                v.to_string()
-            } else {
-                format!("{v:e}")
-            }
-        });
-        format!("{name} {value}{unit}: must be {least} {low} and at most {high}{unit}")
-    }
-}
 
 /// Largest canvas side, px.
 const CANVAS_PX: u32 = 8192;
@@ -92,95 +31,6 @@ const SYMBOLS: usize = 1024;
 /// More marks than this on one scale are a slip in the step, and would only fill memory.
 const TICKS: f64 = 2000.0;
 const FONT_FILE_BYTES: u64 = 32 << 20;
-
-const POSITION: Limits = Limits::new("position", -16384.0, 16384.0, "px");
-const LENGTH: Limits = Limits::new("length", 0.0, 16384.0, "px");
-const SIZE: Limits = Limits::above("size", 0.0, 16384.0, "px");
-const WIDTH: Limits = Limits::above("line width", 0.0, 1024.0, "px");
-const WIDTH_OR_NONE: Limits = Limits::new("line width", 0.0, 1024.0, "px");
-const FONT_SIZE: Limits = Limits::above("font size", 0.0, 1024.0, "px");
-const PX_PER_UNIT: Limits = Limits::above("pixels per unit", 0.0, 1e6, "px");
-const VALUE: Limits = Limits::new("value", -1e12, 1e12, "");
-const STEP: Limits = Limits::above("step", 0.0, 1e12, "");
-const PERIOD: Limits = Limits::above("period", 0.0, 1e12, "");
-const TIME: Limits = Limits::new("time", 0.0, 60_000.0, "ms");
-const TIME_SPAN: Limits = Limits::above("time", 0.0, 60_000.0, "ms");
-const AGE: Limits = Limits::above("age limit", 0.0, 3_600_000.0, "ms");
-const TOLERANCE: Limits = Limits::above("tolerance", 0.0, 1e12, "");
-const READOUT_TOLERANCE: Limits = Limits::new("tolerance", 0.0, 1e12, "");
-const CALM: Limits = Limits::new("calm limit", 0.0, 1e12, "");
-const DECIMALS: Limits = Limits::new("decimals", 0.0, 9.0, "");
-const DIGITS: Limits = Limits::new("digits", 0.0, 12.0, "");
-const SLOTS: Limits = Limits::new("slots", 1.0, 64.0, "");
-const ANGLE: Limits = Limits::new("angle", -3600.0, 3600.0, "deg");
-const FRACTION: Limits = Limits::new("place along the bar", 0.0, 1.0, "");
-const BANK: Limits = Limits::above("bank mark", 0.0, 180.0, "deg");
-const PITCH: Limits = Limits::above("steepest pitch line", 0.0, 90.0, "deg");
-
-/// A place in the tree; the nearest table round it where the file leaves the key out.
-#[derive(Clone)]
-struct At<'t> {
-    span: Range<usize>,
-    value: Option<&'t DeValue<'t>>,
-}
-
-impl<'t> At<'t> {
-    fn of(node: &'t Spanned<DeValue<'t>>) -> Self {
-        Self {
-            span: node.span(),
-            value: Some(node.get_ref()),
-        }
-    }
-
-    fn root(root: &'t DeTable<'t>, key: &str) -> Self {
-        root.get(key).map_or(
-            At {
-                span: 0..0,
-                value: None,
-            },
-            At::of,
-        )
-    }
-
-    fn key(&self, key: &str) -> Self {
-        match self.value.and_then(|v| v.get(key)) {
-            Some(node) => At::of(node),
-            None => At {
-                span: self.span.clone(),
-                value: None,
-            },
-        }
-    }
-
-    /// The name `key` itself, where it stands in the file.
-    fn name(&self, key: &str) -> Self {
-        let entry = self
-            .value
-            .and_then(DeValue::as_table)
-            .and_then(|t| t.get_key_value(key));
-        At {
-            span: entry.map_or(self.span.clone(), |(name, _)| name.span()),
-            value: None,
-        }
-    }
-
-    fn index(&self, index: usize) -> Self {
-        match self.value.and_then(|v| v.get(index)) {
-            Some(node) => At::of(node),
-            None => At {
-                span: self.span.clone(),
-                value: None,
-            },
-        }
-    }
-
-    fn along(&self, path: &[Step]) -> Self {
-        path.iter().fold(self.clone(), |at, step| match step {
-            Step::Key(key) => at.key(key),
-            Step::Index(index) => at.index(*index),
-        })
-    }
-}
 
 /// What checking makes of the names in a file.
 pub(super) struct Resolved {

@@ -1,0 +1,463 @@
+//! Any container that the `ffmpeg` program can decode.
+//!
+//! `ffmpeg` runs as a child process. It is asked first what the file holds, then to write the
+//! pictures of one stream, as coded, into a pipe as NUT, which gives each frame its time.
+//!
+//! The options and why:
+//! - `-copyts`, `-fps_mode passthrough` (`-vsync 0` before 5.1): times and frames as they are
+//!   in the file, none repeated, none dropped, no shift to zero;
+//! - `-enc_time_base 1/720720000`: by default frames get ticks of the nominal rate, which moves
+//!   the frames of a variable rate. 720,720,000 ticks a second is a multiple of 90,000, 48,000,
+//!   1,000 and of every whole frame rate to 16, and of 24, 25, 30, 50, 60, 120 and their 1001
+//!   variants; other times move by less than 1 ns;
+//! - `-output_ts_offset`: NUT has no negative times, containers have; it is taken off again;
+//! - `-autoscale 0`: a change of size shows as a change of size and is not scaled away;
+//! - `-xerror -err_detect explode`: damage ends the stream. By default a decoder fills in what
+//!   is missing, and the result looks like a fault of the display. How many of the good frames
+//!   before the damage come out depends on the decoder (it works on some frames at once).
+//!
+//! Threads are left to `ffmpeg` (its default is one a core, and a few frames ahead of us at
+//! most, since the pipe is short).
+
+mod child;
+mod depth;
+
+use std::io::{BufRead, BufReader, Read};
+use std::path::Path;
+use std::process::{ChildStdout, Command, Stdio};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::thread::JoinHandle;
+
+pub(super) use child::ChildHandle;
+use child::{Log, keep_log};
+use depth::Reduction;
+
+use super::error::{Error, quoted};
+use super::frame::CapturedFrame;
+use super::info::{CONVERTED, Origin, StreamInfo, note_on_unused, settle, usual_matrix};
+use super::nut::NutReader;
+use super::open::{OpenOptions, READ_BUFFER, Source, Stopper, check_size, read_full};
+use super::probe::{Form, Version, VideoStream, parse_streams, parse_version};
+use super::rgb;
+use crate::picture::{Encoding, Range, Subsampling};
+
+/// See the module.
+const TICKS: &str = "1/720720000";
+const TIME_OFFSET_S: i64 = 86_400;
+
+/// Reads a file through `ffmpeg`.
+pub(super) struct FfmpegSource {
+    name: String,
+    child: ChildHandle,
+    stdout: Option<BufReader<ChildStdout>>,
+    nut: Option<NutReader<BufReader<ChildStdout>>>,
+    log: Arc<Mutex<Log>>,
+    log_thread: Option<JoinHandle<()>>,
+    info: StreamInfo,
+    form: Form,
+    frame_bytes: usize,
+    depth: Option<Reduction>,
+    scratch: Vec<u8>,
+}
+
+impl FfmpegSource {
+    pub(super) fn open(path: &Path, options: &OpenOptions) -> Result<Self, Error> {
+        let name = quoted(path);
+        let (stream, version) = probe(path, &name, options)?;
+        let size = (stream.width, stream.height);
+        check_size(&name, 0, size, options)?;
+        let refuse = |problem: String| Error::Refused {
+            name: name.clone(),
+            problem,
+        };
+        let info = describe(&stream, &version, options).map_err(refuse)?;
+        let mut child = command(path, options, &stream, &version)
+            .spawn()
+            .map_err(|e| start_failed(&name, options, e))?;
+        let piped = "the child was started with its output piped";
+        let stdout = BufReader::with_capacity(READ_BUFFER, child.stdout.take().expect(piped));
+        let stderr = child.stderr.take().expect(piped);
+        let log = Arc::new(Mutex::new(Log::default()));
+        let log_thread = std::thread::spawn({
+            let log = Arc::clone(&log);
+            move || keep_log(BufReader::new(stderr), &log)
+        });
+        let pixels = size.0 * size.1;
+        let (cw, ch) = info.subsampling.chroma_size(size.0, size.1);
+        let samples = match stream.delivery.form {
+            Form::Planes(_) => pixels + 2 * cw * ch,
+            Form::Grey => pixels,
+            Form::Triples => 3 * pixels,
+        };
+        let Encoding::YCbCr { range, .. } = info.encoding else {
+            unreachable!("every capture is delivered as Y'CbCr");
+        };
+        let depth = (stream.delivery.depth_bits > 8)
+            .then(|| Reduction::new(stream.delivery.depth_bits, range));
+        let frame_bytes = if depth.is_some() {
+            2 * samples
+        } else {
+            samples
+        };
+        Ok(Self {
+            name,
+            child: ChildHandle::new(child),
+            stdout: Some(stdout),
+            nut: None,
+            log,
+            log_thread: Some(log_thread),
+            info,
+            form: stream.delivery.form,
+            frame_bytes,
+            depth,
+            scratch: Vec::new(),
+        })
+    }
+
+    /// What the child's end means: a clean end, or the error.
+    fn at_end(&mut self, index: u64) -> Result<bool, Error> {
+        let status = self.child.wait().map_err(|source| Error::Read {
+            name: self.name.clone(),
+            frame: index,
+            source,
+        })?;
+        if let Some(thread) = self.log_thread.take() {
+            thread
+                .join()
+                .expect("the thread that keeps the log does not panic");
+        }
+        let said = self
+            .log
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .words();
+        if status.success() && said.is_empty() {
+            return Ok(false);
+        }
+        let said = match (said.is_empty(), status.code()) {
+            (false, _) => {
+                format!(
+                    "{said}; the file was cut short or damaged there, or does not start with a key frame"
+                )
+            }
+            (true, Some(code)) => format!("it ended with exit status {code} and said nothing"),
+            (true, None) => "it was killed".to_owned(),
+        };
+        Err(Error::Ffmpeg {
+            name: self.name.clone(),
+            frame: index,
+            said,
+        })
+    }
+
+    /// Turns an error of the pipe into what the child has to say about it.
+    fn broken(&mut self, index: u64, source: std::io::Error) -> Error {
+        if source.kind() == std::io::ErrorKind::UnexpectedEof {
+            if let Err(error) = self.at_end(index) {
+                return error;
+            }
+            let said = "its output ends in the middle of a frame".to_owned();
+            return Error::Ffmpeg {
+                name: self.name.clone(),
+                frame: index,
+                said,
+            };
+        }
+        Error::Read {
+            name: self.name.clone(),
+            frame: index,
+            source,
+        }
+    }
+
+    /// Reads the headers of the pipe when that has not been done; false when it is empty.
+    fn start(&mut self, index: u64) -> Result<bool, Error> {
+        let Some(mut stdout) = self.stdout.take() else {
+            return Ok(true);
+        };
+        let is_empty = match stdout.fill_buf() {
+            Ok(bytes) => bytes.is_empty(),
+            Err(e) => return Err(self.broken(index, e)),
+        };
+        if is_empty {
+            return Ok(false);
+        }
+        let nut = NutReader::open(stdout, TIME_OFFSET_S).map_err(|e| self.broken(index, e))?;
+        let (width, height) = nut.size();
+        if (width, height) != (self.info.width as u64, self.info.height as u64) {
+            return Err(Error::Size {
+                name: self.name.clone(),
+                frame: index,
+                found: (width as usize, height as usize),
+                wanted: (self.info.width, self.info.height),
+                whose: "the file's header says",
+            });
+        }
+        self.nut = Some(nut);
+        Ok(true)
+    }
+
+    fn read_levels(&mut self, frame: &mut CapturedFrame) -> std::io::Result<()> {
+        let nut = self
+            .nut
+            .as_mut()
+            .expect("the headers are read before the first frame");
+        let reader = nut.reader();
+        let scratch = &mut self.scratch;
+        let picture = &mut frame.picture;
+        match self.form {
+            Form::Planes(_) => {
+                for (k, plane) in picture.planes_mut().iter_mut().enumerate() {
+                    fill(
+                        reader,
+                        plane.levels_mut(),
+                        self.depth.as_ref().map(|d| d.table(k)),
+                        scratch,
+                    )?;
+                }
+                frame.crc32 = picture.crc32();
+            }
+            Form::Grey => {
+                let [y, cb, cr] = picture.planes_mut();
+                fill(
+                    reader,
+                    y.levels_mut(),
+                    self.depth.as_ref().map(|d| d.table(0)),
+                    scratch,
+                )?;
+                cb.levels_mut().fill(128);
+                cr.levels_mut().fill(128);
+                frame.crc32 = crc32fast::hash(y.levels());
+            }
+            Form::Triples => {
+                scratch.resize(self.frame_bytes, 0);
+                fill_bytes(reader, scratch)?;
+                frame.crc32 = crc32fast::hash(scratch);
+                rgb::fill_from_rgb(scratch, picture);
+            }
+        }
+        Ok(())
+    }
+}
+
+fn fill_bytes(reader: &mut impl Read, bytes: &mut [u8]) -> std::io::Result<()> {
+    match read_full(reader, bytes)? {
+        got if got == bytes.len() => Ok(()),
+        _ => Err(std::io::ErrorKind::UnexpectedEof.into()),
+    }
+}
+
+/// Fills a plane from 8-bit samples, or from deeper ones through a table.
+fn fill(
+    reader: &mut impl Read,
+    levels: &mut [u8],
+    table: Option<&[u8]>,
+    scratch: &mut Vec<u8>,
+) -> std::io::Result<()> {
+    let Some(table) = table else {
+        return fill_bytes(reader, levels);
+    };
+    scratch.resize(2 * levels.len(), 0);
+    fill_bytes(reader, scratch)?;
+    for (level, sample) in levels.iter_mut().zip(scratch.chunks_exact(2)) {
+        *level = table[usize::from(u16::from_le_bytes([sample[0], sample[1]]))];
+    }
+    Ok(())
+}
+
+impl Source for FfmpegSource {
+    fn info(&self) -> &StreamInfo {
+        &self.info
+    }
+
+    fn name(&self) -> &str {
+        &self.name
+    }
+
+    fn hint_on_no_frames(&self) -> &'static str {
+        "ffmpeg finds a video stream in it, but no picture; the file was cut short or damaged"
+    }
+
+    fn read(&mut self, index: u64, frame: &mut CapturedFrame) -> Result<bool, Error> {
+        if !self.start(index)? {
+            return self.at_end(index);
+        }
+        let nut = self.nut.as_mut().expect("the headers have just been read");
+        let start = match nut.next_frame() {
+            Ok(Some(start)) => start,
+            Ok(None) => return self.at_end(index),
+            Err(e) => return Err(self.broken(index, e)),
+        };
+        if start.size != self.frame_bytes as u64 {
+            let problem = format!(
+                "has {} bytes where {}x{} px have {}: the size of the picture changes within the file; cut the file \
+                 there and judge the parts",
+                start.size, self.info.width, self.info.height, self.frame_bytes
+            );
+            return Err(Error::Frame {
+                name: self.name.clone(),
+                frame: index,
+                problem,
+            });
+        }
+        frame.shape(
+            (self.info.width, self.info.height),
+            self.info.encoding,
+            self.info.subsampling,
+        );
+        self.read_levels(frame).map_err(|e| self.broken(index, e))?;
+        frame.time_s = start.time_s;
+        Ok(true)
+    }
+
+    fn stopper(&self) -> Stopper {
+        Stopper::Child(self.child.clone())
+    }
+}
+
+impl Drop for FfmpegSource {
+    fn drop(&mut self) {
+        self.child.kill();
+        // Takes the ended child off the system's table.
+        let _ = self.child.wait();
+    }
+}
+
+fn start_failed(name: &str, options: &OpenOptions, source: std::io::Error) -> Error {
+    Error::FfmpegMissing {
+        name: name.to_owned(),
+        program: options.ffmpeg.clone(),
+        source,
+    }
+}
+
+/// The path such that `ffmpeg` takes it for a file, whatever it looks like.
+fn file_argument(path: &Path) -> std::ffi::OsString {
+    let mut argument = std::ffi::OsString::from("file:");
+    argument.push(path);
+    argument
+}
+
+fn probe(path: &Path, name: &str, options: &OpenOptions) -> Result<(VideoStream, Version), Error> {
+    let output = Command::new(&options.ffmpeg)
+        .args(["-nostdin", "-v", "verbose", "-i"])
+        .arg(file_argument(path))
+        .stdin(Stdio::null())
+        .output()
+        .map_err(|e| start_failed(name, options, e))?;
+    let text = String::from_utf8_lossy(&output.stderr);
+    let stream = parse_streams(&text).map_err(|problem| Error::Refused {
+        name: name.to_owned(),
+        problem,
+    })?;
+    Ok((stream, parse_version(&text)))
+}
+
+fn command(path: &Path, options: &OpenOptions, stream: &VideoStream, version: &Version) -> Command {
+    let mut command = Command::new(&options.ffmpeg);
+    command.args([
+        "-nostdin",
+        "-v",
+        "error",
+        "-xerror",
+        "-err_detect",
+        "explode",
+        "-copyts",
+        "-i",
+    ]);
+    command.arg(file_argument(path));
+    command.args(["-map", &format!("0:{}", stream.index), "-c:v", "rawvideo"]);
+    if !stream.delivery.is_as_coded {
+        // Left alone, the scaler turns full range into limited range. No dither: it is noise
+        // that the display did not show.
+        let range = if stream.range == Some(Range::Full) {
+            "full"
+        } else {
+            "limited"
+        };
+        let flags = "flags=accurate_rnd+full_chroma_int+full_chroma_inp:sws_dither=none";
+        command.args([
+            "-vf",
+            &format!("scale=in_range={range}:out_range={range}:{flags}"),
+        ]);
+    }
+    command.args(["-pix_fmt", &stream.delivery.ask]);
+    if version.is_at_least(5, 1) {
+        command.args(["-fps_mode", "passthrough"]);
+    } else {
+        command.args(["-vsync", "0"]);
+    }
+    if version.is_at_least(4, 4) {
+        command.args(["-autoscale", "0"]);
+    }
+    command.args([
+        "-enc_time_base",
+        TICKS,
+        "-output_ts_offset",
+        &TIME_OFFSET_S.to_string(),
+    ]);
+    command.args([
+        "-avoid_negative_ts",
+        "disabled",
+        "-write_index",
+        "0",
+        "-f",
+        "nut",
+        "pipe:1",
+    ]);
+    command
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped());
+    command
+}
+
+fn describe(
+    stream: &VideoStream,
+    version: &Version,
+    options: &OpenOptions,
+) -> Result<StreamInfo, String> {
+    let mut notes = stream.notes.clone();
+    let is_rgb = stream.delivery.form == Form::Triples;
+    let (encoding, matrix_from, range_from) = if is_rgb {
+        notes.extend(note_on_unused(options.matrix, options.range));
+        (CONVERTED, Origin::Converted, Origin::Converted)
+    } else {
+        if let (Some(foreign), None) = (&stream.foreign_matrix, options.matrix) {
+            return Err(format!(
+                "its colours are coded with matrix {foreign:?}; supported: bt601 and bt709; convert it first, or set \
+                 the matrix if the mark is wrong"
+            ));
+        }
+        let (matrix, matrix_from) =
+            settle(options.matrix, stream.matrix, usual_matrix(stream.height));
+        let usual = if stream.delivery.form == Form::Grey {
+            Range::Full
+        } else {
+            Range::Limited
+        };
+        let (range, range_from) = settle(options.range, stream.range, usual);
+        (Encoding::YCbCr { matrix, range }, matrix_from, range_from)
+    };
+    Ok(StreamInfo {
+        source: format!("{} through ffmpeg {}", stream.codec, version.words),
+        width: stream.width,
+        height: stream.height,
+        encoding,
+        subsampling: match stream.delivery.form {
+            Form::Planes(subsampling) => subsampling,
+            Form::Grey => Subsampling::Both,
+            Form::Triples => Subsampling::None,
+        },
+        siting: stream.siting,
+        frame_count: None,
+        rate_hz: stream.rate_hz,
+        matrix_from,
+        range_from,
+        times_from: Origin::Stream,
+        notes,
+    })
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,491 @@
+//! Advice on a definition that is possible but unwise, and where its channels come from.
+//!
+//! *The question*: will this definition judge as its author believes? The commonest
+//! disappointment is a tolerance that the pixels cannot show: the checker then sees nothing
+//! between "agrees" and an error several times as large. So for each channel that moves a mark
+//! the tolerance is turned into pixels of travel.
+//!
+//! *What it assumes*: half a pixel of travel is the least that is told apart on a compressed
+//! capture (readings there have a standard error of about 0.1 px, and the least error that is
+//! surely seen is several times that); digits need 9 px of cap height, and 12 px once the
+//! capture was compressed at H.264 crf 23. *What it cannot see*: the capture chain. Measure it
+//! with the calibration before relying on a tolerance that is near these limits.
+
+mod extent;
+mod warning;
+
+use std::collections::BTreeSet;
+
+use extent::Extent;
+pub use warning::Warning;
+
+use super::Definition;
+use super::model::{Alerts, Band, Hazard, Interpolation, NumberFormat, Readout, Region, Symbol};
+use super::uses::{self, Role, Use};
+use crate::picture::{Rect, Rgb};
+use crate::reference::scene::Bounds;
+
+/// Least travel that a tolerance should have, px.
+pub const LEAST_TRAVEL_PX: f64 = 0.5;
+/// Cap height below which digits cannot be told apart reliably, px.
+pub const LEAST_CAP_HEIGHT_PX: f64 = 9.0;
+/// Cap height that digits need on captures compressed at H.264 crf 23, px.
+pub const COMPRESSED_CAP_HEIGHT_PX: f64 = 12.0;
+/// Thickness below which a line that moves is too thin to count on, px: below half of it, its loss is not noticed
+/// (`crate::reference::slivers`), and a needle's point is thinner than the needle.
+const LEAST_LINE_PX: f64 = 1.0;
+/// How far ink may reach over a region's border before it is worth a word, px: the
+/// anti-aliased edge.
+const OUTSIDE_PX: f64 = 1.0;
+
+/// Where a channel comes from and where it goes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ChannelSource<'d> {
+    /// The channel.
+    pub channel: &'d str,
+    /// Column of the recording.
+    pub column: &'d str,
+    /// Column of its validity.
+    pub validity_column: Option<&'d str>,
+    /// Unit.
+    pub unit: &'d str,
+    /// How values between two rows are found.
+    pub interpolation: Interpolation,
+    /// Ids of the regions that depend on it, in the order of the file.
+    pub regions: Vec<&'d str>,
+}
+
+/// All channels, by name, with their columns and the regions that depend on them.
+#[must_use]
+pub fn channel_sources(definition: &Definition) -> Vec<ChannelSource<'_>> {
+    let used: Vec<_> = definition
+        .regions()
+        .iter()
+        .map(|r| (r, r.channels_used()))
+        .collect();
+    let sources = definition.channels().iter().map(|(name, channel)| {
+        let regions = used
+            .iter()
+            .filter(|(_, names)| names.contains(name.as_str()));
+        ChannelSource {
+            channel: name,
+            column: &channel.column,
+            validity_column: channel.validity_column.as_deref(),
+            unit: &channel.unit,
+            interpolation: channel.interpolation,
+            regions: regions.map(|(r, _)| r.id.as_str()).collect(),
+        }
+    });
+    sources.collect()
+}
+
+/// Advice on `definition`, in the order of the file; names that nothing uses come last.
+#[must_use]
+pub fn lint(definition: &Definition) -> Vec<Warning> {
+    let mut lint = Lint {
+        definition,
+        warnings: Vec::new(),
+    };
+    for region in definition.regions() {
+        lint.region(region);
+    }
+    lint.unused();
+    lint.warnings
+}
+
+struct Lint<'d> {
+    definition: &'d Definition,
+    warnings: Vec<Warning>,
+}
+
+impl Lint<'_> {
+    fn say(&mut self, warning: Warning) {
+        if !self.warnings.contains(&warning) {
+            self.warnings.push(warning);
+        }
+    }
+
+    fn region(&mut self, r: &Region) {
+        let region = r.id.clone();
+        let is_left_out = |s: &Symbol| matches!(s, Symbol::Unchecked(_));
+        if r.symbol.is_empty() {
+            self.say(Warning::NothingToCheck { region });
+            return;
+        }
+        if r.symbol.iter().all(is_left_out) {
+            // Said in the file, with a reason: nothing to trace, nothing to resolve.
+            for (index, symbol) in r.symbol.iter().enumerate() {
+                self.extent(r, index, symbol);
+            }
+            return;
+        }
+        if r.requirements.is_empty() {
+            let region = region.clone();
+            self.say(Warning::RegionWithoutRequirement { region });
+        } else if r.hazard == Hazard::None {
+            let region = region.clone();
+            self.say(Warning::HazardNoneWithRequirements { region });
+        }
+        let latency_ms = r
+            .max_latency_ms
+            .unwrap_or(self.definition.file().display.max_latency_ms);
+        let after_ms = latency_ms + r.confirm_ms;
+        // Recovery from an unusual attitude is to begin within 1 s (AMC 25-11, appendix 1); a
+        // picture that misleads for as long as that has been acted on.
+        if r.hazard <= Hazard::Hazardous && after_ms > 1000.0 {
+            self.say(Warning::SlowConfirmation {
+                region,
+                hazard: r.hazard,
+                after_ms,
+            });
+        }
+        self.tolerances(r);
+        self.text_sizes(r);
+        for (index, symbol) in r.symbol.iter().enumerate() {
+            self.extent(r, index, symbol);
+            self.lines(r, symbol);
+            self.symbol(r, symbol);
+        }
+    }
+
+    fn tolerances(&mut self, r: &Region) {
+        for shown in r.shown() {
+            let Some(&tolerance) = r.tolerance.get(shown.channel) else {
+                continue;
+            };
+            let travel_px = tolerance * shown.px_per_unit;
+            if travel_px < LEAST_TRAVEL_PX {
+                self.say(Warning::ToleranceBelowPixels {
+                    region: r.id.clone(),
+                    symbol: r.symbol[shown.symbol].kind(),
+                    channel: shown.channel.to_owned(),
+                    tolerance,
+                    unit: self.unit(shown.channel),
+                    travel_px,
+                });
+            }
+        }
+        let used = r.channels_used();
+        for (channel, &tolerance) in &r.tolerance {
+            if !used.contains(channel.as_str()) {
+                self.say(Warning::ToleranceUnused {
+                    region: r.id.clone(),
+                    channel: channel.clone(),
+                });
+            }
+            let range = self.definition.file().channels[channel].range;
+            if let Some(range) = range
+                .map(|[low, high]| high - low)
+                .filter(|&w| tolerance >= w)
+            {
+                let (region, channel) = (r.id.clone(), channel.clone());
+                self.say(Warning::ToleranceCoversRange {
+                    region,
+                    channel,
+                    tolerance,
+                    range,
+                });
+            }
+        }
+    }
+
+    fn unit(&self, channel: &str) -> String {
+        self.definition.file().channels[channel].unit.clone()
+    }
+
+    fn text_sizes(&mut self, r: &Region) {
+        let mut sizes = BTreeSet::new();
+        for symbol in &r.symbol {
+            uses::of_symbol(symbol, &mut |_, what| {
+                if let Use::Font { name, size } = what {
+                    // Sizes are positive, so their bits sort as they do.
+                    sizes.insert((name.to_owned(), size.to_bits()));
+                }
+            });
+        }
+        for (font, bits) in sizes {
+            let size = f64::from_bits(bits);
+            let cap_height_px = size * self.definition.face(self.definition.font(&font)).cap_height;
+            if cap_height_px < COMPRESSED_CAP_HEIGHT_PX {
+                self.say(Warning::TextTooSmall {
+                    region: r.id.clone(),
+                    font,
+                    size,
+                    cap_height_px,
+                });
+            }
+        }
+    }
+
+    fn extent(&mut self, r: &Region, index: usize, symbol: &Symbol) {
+        let ink = Extent {
+            definition: self.definition,
+            ink: Bounds::EMPTY,
+        }
+        .of(symbol);
+        if ink.is_empty() {
+            return;
+        }
+        let area = Bounds::from_rect(r.rect);
+        let by_px = (area.left - ink.left)
+            .max(area.top - ink.top)
+            .max(ink.right - area.right)
+            .max(ink.bottom - area.bottom);
+        if by_px > OUTSIDE_PX {
+            let (region, symbol) = (r.id.clone(), symbol.kind());
+            self.say(Warning::SymbolOutsideRegion {
+                region,
+                index,
+                symbol,
+                by_px,
+            });
+        }
+    }
+
+    fn lines(&mut self, r: &Region, symbol: &Symbol) {
+        let widths: Vec<f64> = match symbol {
+            Symbol::Attitude(a) => vec![a.line_width],
+            Symbol::Dial(d) => d.pointers.iter().map(|p| p.width).collect(),
+            Symbol::Tape(t) => vec![t.ticks.width],
+            Symbol::Rose(rose) => {
+                let wind = rose.wind.iter().map(|w| w.width);
+                std::iter::once(rose.mark_width).chain(wind).collect()
+            }
+            _ => Vec::new(),
+        };
+        for width_px in widths.into_iter().filter(|w| *w < LEAST_LINE_PX) {
+            self.say(Warning::LineTooThin {
+                region: r.id.clone(),
+                symbol: symbol.kind(),
+                width_px,
+            });
+        }
+    }
+
+    fn symbol(&mut self, r: &Region, symbol: &Symbol) {
+        let kind = symbol.kind();
+        match symbol {
+            Symbol::Attitude(_)
+            | Symbol::Flag(_)
+            | Symbol::Text(_)
+            | Symbol::Liveness(_)
+            | Symbol::Unchecked(_) => {}
+            Symbol::Dial(d) => {
+                self.marks(
+                    r,
+                    kind,
+                    ends(&d.breakpoints),
+                    &d.bands,
+                    d.limits.iter().map(|l| l.at),
+                );
+                self.readouts(r, d.readout.iter());
+            }
+            Symbol::Tape(t) => {
+                match t.period {
+                    None => self.marks(r, kind, [t.min, t.max], &t.bands, std::iter::empty()),
+                    Some(period) => {
+                        let steps = [Some(t.ticks.major_step), t.ticks.minor_step];
+                        for step in steps.into_iter().flatten() {
+                            let turns = period / step;
+                            if (turns - turns.round()).abs() > 1e-9 * turns {
+                                self.say(Warning::SeamInScale {
+                                    region: r.id.clone(),
+                                    period,
+                                    step,
+                                });
+                            }
+                        }
+                    }
+                }
+                self.readouts(r, t.window.iter().map(|w| &w.readout));
+            }
+            Symbol::Rose(rose) => {
+                let wind = rose.wind.iter();
+                let wind = wind.flat_map(|w| w.direction_readout.iter().chain(&w.speed_readout));
+                self.readouts(r, wind.chain(&rose.readout));
+            }
+            Symbol::Bar(b) => {
+                self.marks(
+                    r,
+                    kind,
+                    ends(&b.breakpoints),
+                    &b.bands,
+                    b.limits.iter().map(|l| l.at),
+                );
+            }
+            Symbol::Readout(readout) => self.readouts(r, std::iter::once(readout)),
+            Symbol::Alerts(a) => self.alerts(r, a),
+        }
+    }
+
+    fn marks(
+        &mut self,
+        r: &Region,
+        symbol: &'static str,
+        scale: [f64; 2],
+        bands: &[Band],
+        limits: impl Iterator<Item = f64>,
+    ) {
+        for value in bands.iter().flat_map(|b| [b.from, b.to]).chain(limits) {
+            if value < scale[0] || value > scale[1] {
+                self.say(Warning::MarkOutsideScale {
+                    region: r.id.clone(),
+                    symbol,
+                    value,
+                    scale,
+                });
+            }
+        }
+    }
+
+    fn readouts<'r>(&mut self, r: &Region, readouts: impl Iterator<Item = &'r Readout>) {
+        for readout in readouts {
+            let (region, channel) = (r.id.clone(), readout.channel.clone());
+            let format = &readout.format;
+            if self.definition.file().channels[&channel].interpolation == Interpolation::Text {
+                if *format != NumberFormat::default() {
+                    self.say(Warning::FormatUnused { region, channel });
+                }
+                continue;
+            }
+            let digit = 10f64.powi(-i32::from(format.decimals));
+            let quantum = format.quantum.unwrap_or(digit);
+            let in_digits = quantum / digit;
+            if in_digits < 1.0 - 1e-9 || (in_digits - in_digits.round()).abs() > 1e-9 * in_digits {
+                let decimals = format.decimals;
+                let (region, channel) = (region.clone(), channel.clone());
+                self.say(Warning::QuantumFinerThanDigits {
+                    region,
+                    channel,
+                    quantum,
+                    decimals,
+                });
+            }
+            let step = quantum.max(digit) / format.scale.abs();
+            if let Some(&tolerance) = r
+                .tolerance
+                .get(&channel)
+                .filter(|&&t| step > t * (1.0 + 1e-9))
+            {
+                self.say(Warning::ReadoutCoarserThanTolerance {
+                    region,
+                    channel,
+                    step,
+                    tolerance,
+                });
+            }
+        }
+    }
+
+    fn alerts(&mut self, r: &Region, a: &Alerts) {
+        let region = || r.id.clone();
+        if a.advice_position.is_none()
+            && let Some(silent) = a.alert.iter().find(|x| !x.advice.is_empty())
+        {
+            let (region, alert) = (region(), silent.text.clone());
+            self.say(Warning::AdviceNeverShown { region, alert });
+        }
+        for (k, alert) in a.alert.iter().enumerate() {
+            if a.alert[..k]
+                .iter()
+                .any(|x| x.text == alert.text && x.class == alert.class)
+            {
+                self.say(Warning::AlertsAlike {
+                    region: region(),
+                    alert: alert.text.clone(),
+                });
+            }
+        }
+        let colors = &a.colors;
+        for (class, color, suits) in [
+            ("warning", &colors.warning, is_red as fn(Rgb) -> bool),
+            ("caution", &colors.caution, is_amber),
+            ("advisory", &colors.advisory, |c| !is_red(c) && !is_amber(c)),
+        ] {
+            if !suits(self.definition.color(color)) {
+                self.say(Warning::AlertColor {
+                    region: region(),
+                    class,
+                    color: color.clone(),
+                });
+            }
+        }
+    }
+
+    fn unused(&mut self) {
+        let definition = self.definition;
+        let (mut colors, mut fonts, mut channels) =
+            (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
+        colors.insert(definition.file().display.background.as_str());
+        for symbol in definition.regions().iter().flat_map(|r| &r.symbol) {
+            uses::of_symbol(symbol, &mut |_, what| {
+                match what {
+                    Use::Channel { name, role } => {
+                        let (Role::Compared | Role::Chooses | Role::Written | Role::Moves { .. }) =
+                            role;
+                        channels.insert(name)
+                    }
+                    Use::Color(name) => colors.insert(name),
+                    Use::Font { name, .. } => fonts.insert(name),
+                    Use::Words { .. } | Use::Number { .. } => false,
+                };
+            });
+        }
+        let file = definition.file();
+        let is_left = |names: &BTreeSet<&str>, name: &str| !names.contains(name);
+        for name in file.channels.keys().filter(|n| is_left(&channels, n)) {
+            self.say(Warning::UnusedChannel { name: name.clone() });
+        }
+        for name in file.colors.keys().filter(|n| is_left(&colors, n)) {
+            self.say(Warning::UnusedColor { name: name.clone() });
+        }
+        for name in file.fonts.keys().filter(|n| is_left(&fonts, n)) {
+            self.say(Warning::UnusedFont { name: name.clone() });
+        }
+    }
+}
+
+fn ends(breakpoints: &[[f64; 2]]) -> [f64; 2] {
+    match breakpoints {
+        [first, .., last] => [first[0], last[0]],
+        _ => [f64::NEG_INFINITY, f64::INFINITY],
+    }
+}
+
+/// Hue, degrees (0 red, 60 yellow), and saturation, 0 to 1; hue 0 for greys.
+fn hue(Rgb(levels): Rgb) -> (f64, f64) {
+    let [r, g, b] = levels.map(f64::from);
+    let (most, least) = (r.max(g).max(b), r.min(g).min(b));
+    let chroma = most - least;
+    if chroma <= 0.0 {
+        return (0.0, 0.0);
+    }
+    let sixth = if most == r {
+        ((g - b) / chroma).rem_euclid(6.0)
+    } else if most == g {
+        (b - r) / chroma + 2.0
+    } else {
+        (r - g) / chroma + 4.0
+    };
+    (60.0 * sixth, chroma / most)
+}
+
+// No rule gives numbers for these colours; the limits are where most people change the name.
+fn is_red(color: Rgb) -> bool {
+    let (hue, saturation) = hue(color);
+    saturation > 0.5 && !(15.0..345.0).contains(&hue)
+}
+
+fn is_amber(color: Rgb) -> bool {
+    let (hue, saturation) = hue(color);
+    saturation > 0.5 && (25.0..=62.0).contains(&hue)
+}
+
+/// Pixels of the canvas that no region covers.
+#[must_use]
+pub fn uncovered_px(definition: &Definition) -> i64 {
+    let (width, height) = definition.size();
+    let regions = definition.regions().iter().map(|r| r.area().area());
+    // Regions lie on the canvas and do not overlap.
+    Rect::new(0, 0, width as i32, height as i32).area() - regions.sum::<i64>()
+}
