@@ -23,8 +23,8 @@ use crate::recording::Recording;
 use crate::reference::painter::Painter;
 
 use run::Run;
+use stretch::settle_profile;
 pub use stretch::{Found, find_stretch, first_stretch, settle_offset};
-use stretch::{is_good, settle_profile};
 
 /// Recording time = capture time + offset.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -238,7 +238,7 @@ pub fn check(
                 offset.0,
                 &mut painter,
             );
-            if *chain == Chain::FirstIfAgreeing && !is_good(&measured) {
+            if *chain == Chain::FirstIfAgreeing && !measured.is_good() {
                 return Err(Error::NoAgreement);
             }
             let (profile, from) = settle_profile(definition, chain, measured, &mut notes)?;

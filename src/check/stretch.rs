@@ -4,7 +4,7 @@ use crate::capture::CapturedFrame;
 use crate::capture::Error as CaptureError;
 use crate::capture::profile::Profile;
 use crate::definition::Definition;
-use crate::examine::calibrate::{self, GOOD_SHARE, Measured};
+use crate::examine::calibrate::{self, Measured};
 use crate::examine::subject::Subject;
 use crate::recording::Recording;
 use crate::reference::painter::Painter;
@@ -14,8 +14,8 @@ use super::{Chain, Error, FrameSource, Offset};
 /// Frames that the chain is measured from, at most; and the stretch that they cover, s.
 const FIRST_FRAMES: usize = 48;
 const FIRST_STRETCH_S: f64 = 1.6;
-/// Noise of luma at which nothing can be told any more, levels: it is no stretch to measure from.
-const MOST_NOISE: f64 = 20.0;
+/// Share of the next best offset's difference at which the best is no better.
+const INDISTINCT: f64 = 0.98;
 /// Shift that counts as a changed chain, px.
 pub(super) const CHAIN_SHIFT_PX: f64 = 0.4;
 /// Colour change that counts as a changed chain, levels.
@@ -95,7 +95,7 @@ pub fn find_stretch(
         let siting = source.info().siting;
         let measured =
             calibrate::measure(subject, recording, &list, siting, offset_s, &mut painter);
-        if is_good(&measured) {
+        if measured.is_good() {
             return Some(Found {
                 profile: measured.profile,
                 offset: (offset_s, from),
@@ -109,11 +109,6 @@ pub fn find_stretch(
             return None;
         }
     }
-}
-
-/// Whether a stretch shows what is due, so that the chain can be measured from it.
-pub(super) fn is_good(measured: &Measured) -> bool {
-    measured.agreeing >= GOOD_SHARE && measured.profile.noise[0] < MOST_NOISE
 }
 
 /// Finds the offset that `settings` asks for: offset, where it comes from.
@@ -130,11 +125,17 @@ pub fn settle_offset(
     }
     if offset == Offset::Usual {
         let at_zero = calibrate::measure(subject, recording, &list, None, 0.0, painter);
-        if at_zero.agreeing >= GOOD_SHARE {
+        if at_zero.is_good() {
             return (0.0, "0, at which the first stretch agrees".into());
         }
     }
     let found = calibrate::find_offset(subject, recording, &list, painter);
+    if offset == Offset::Usual && found.distance > INDISTINCT * found.runner_up {
+        let there = calibrate::measure(subject, recording, &list, None, found.offset_s, painter);
+        if !there.is_good() {
+            return (0.0, "0, since no other agrees".into());
+        }
+    }
     let confidence = if found.runner_up.is_finite() {
         format!(
             "found from the material: mean difference {:.2} levels, {:.2} at the next best",
@@ -157,8 +158,8 @@ pub(super) fn settle_profile(
     notes: &mut Vec<String>,
 ) -> Result<(Profile, String), Error> {
     let Chain::Given(given) = chain else {
-        notes.extend(measured.notes);
-        let from = if measured.agreeing >= GOOD_SHARE {
+        notes.extend(measured.notes.iter().cloned());
+        let from = if measured.is_good() {
             format!(
                 "measured from the first {} frames of this capture, no profile was given",
                 measured.profile.frames
@@ -185,7 +186,7 @@ pub(super) fn settle_profile(
             given.encoding, given.subsampling, found.encoding, found.subsampling
         )));
     }
-    if measured.agreeing >= GOOD_SHARE
+    if measured.is_good()
         && let Some(what) = chain_change(definition, given, found)
     {
         return Err(Error::Chain(format!(

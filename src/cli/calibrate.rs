@@ -6,7 +6,7 @@ use super::check::parse_offset;
 use super::{CaptureArguments, Failure, InputArguments, write_file};
 use crate::capture::{CapturedFrame, ReadAhead};
 use crate::check::{self, Offset};
-use crate::examine::calibrate::{self, GOOD_SHARE};
+use crate::examine::calibrate;
 use crate::examine::subject::Subject;
 use crate::reference::drawing::Drawing;
 use crate::reference::painter::Painter;
@@ -90,7 +90,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     for note in &measured.notes {
         say!("note          {note}");
     }
-    if measured.agreeing < GOOD_SHARE {
+    if !measured.is_good() {
         return Err("the capture does not agree with the recording well enough to measure the chain; use a stretch that is known to be good, and check offset, definition and recording".into());
     }
     let text = serde_json::to_string_pretty(p)? + "\n";

@@ -29,7 +29,17 @@ pub struct Measured {
 }
 
 /// Share of regions that must agree for a stretch to count as good.
-pub const GOOD_SHARE: f64 = 0.6;
+const GOOD_SHARE: f64 = 0.6;
+/// Noise of luma at which nothing can be told any more, levels: it is no stretch to measure from.
+const MOST_NOISE: f64 = 20.0;
+
+impl Measured {
+    /// Whether the frames show what is due, so that the chain can be measured from them.
+    #[must_use]
+    pub fn is_good(&self) -> bool {
+        self.agreeing >= GOOD_SHARE && self.profile.noise[0] < MOST_NOISE
+    }
+}
 
 /// How the chain's picture is compared, given its profile.
 #[must_use]
@@ -219,7 +229,8 @@ pub fn measure(
     (profile.noise, profile.blur_px) =
         residual(&picked, subject, recording, &profile, offset_s, painter);
     // Latency and agreement, from the readings.
-    let (latency, agreeing) = latency(subject, recording, frames, &profile, offset_s, painter);
+    let (latency, mut agreeing) =
+        latency_of(subject, recording, frames, &profile, offset_s, painter);
     let limit_s = definition.file().display.max_latency_ms / 1000.0;
     if let Some((latency_s, standard_error_s)) = latency
         && standard_error_s < 0.03
@@ -235,11 +246,14 @@ pub fn measure(
                 ));
         }
     }
-    if geometries.is_empty() && agreeing < GOOD_SHARE {
-        // Colours and noise of another picture than the one that is due say nothing of the chain.
+    let is_blind = profile.noise[0] >= MOST_NOISE;
+    if is_blind || (geometries.is_empty() && agreeing < GOOD_SHARE) {
+        // Colours and noise of another picture than the one that is due say nothing of the chain: taken for it, they
+        // would excuse any picture.
         profile = plain_profile(size, profile.encoding, profile.subsampling, profile.siting);
+        (_, agreeing) = latency_of(subject, recording, frames, &profile, offset_s, painter);
         notes = vec![
-            "neither the static artwork nor the values of the display were found: the chain is taken to change nothing"
+            "the picture of the display was not found: the chain is taken to change nothing"
                 .to_owned(),
         ];
     }
@@ -416,7 +430,7 @@ fn noise_of(captured: &[u8], drawn: &[u8]) -> f64 {
 }
 
 /// Latency with standard error, s, over all regions, and the largest share of agreeing regions.
-fn latency(
+fn latency_of(
     subject: Subject,
     recording: &Recording,
     frames: &[&CapturedFrame],

@@ -314,3 +314,48 @@ fn what_the_recording_does_not_reach_is_not_judged() {
     let checked = short.check(&frames[..(2.1 * f64::from(RATE_HZ)) as usize]);
     assert_eq!(checked.outcome.exit_status(), 0, "{}", checked.told());
 }
+
+/// Colours and noise learnt from a picture that is not the display would excuse it.
+#[test]
+fn a_picture_that_is_not_the_display_never_agrees() {
+    /// Level of a frame at a column and a line.
+    type Pattern = fn(usize, usize, usize) -> u8;
+    let bench = Bench::of(framevouch::demo::DISPLAY, 1.2);
+    let good = bench.frames(None);
+    let patterns: [(&str, Pattern); 4] = [
+        ("white", |_, _, _| 235),
+        ("grey", |_, _, _| 128),
+        ("slope", |_, x, y| (16 + (x + y) % 220) as u8),
+        ("rolling squares", |n, x, y| {
+            if ((x + 3 * n) / 24 + y / 24) % 2 == 0 {
+                40
+            } else {
+                200
+            }
+        }),
+    ];
+    for (name, level) in patterns {
+        let mut frames = good.clone();
+        for (n, frame) in frames.iter_mut().enumerate() {
+            let [luma, cb, cr] = frame.planes_mut();
+            for y in 0..luma.height() {
+                let row = luma.row_mut(y).iter_mut().enumerate();
+                row.for_each(|(x, v)| *v = level(n, x, y));
+            }
+            cb.levels_mut().fill(128);
+            cr.levels_mut().fill(128);
+        }
+        let checked = bench.check(&frames);
+        assert_ne!(
+            checked.outcome.exit_status(),
+            0,
+            "{name}\n{}",
+            checked.told()
+        );
+        let agreeing = checked
+            .frames
+            .iter()
+            .filter(|f| f.verdict == Verdict::Agrees);
+        assert_eq!(agreeing.count(), 0, "{name}");
+    }
+}
