@@ -19,7 +19,7 @@ use std::time::{Duration, Instant};
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use framevouch::capture::{self, CapturedFrame, Origin, StreamInfo};
-use framevouch::check::{self, Chain, FrameSource, Offset, Settings, Sink, Snapshot};
+use framevouch::check::{self, FrameSource, Offset, Settings, Sink, Snapshot, Stretch};
 use framevouch::definition::Definition;
 use framevouch::demo::unit::{Plan, Unit};
 use framevouch::demo::{DISPLAY, scenario};
@@ -127,6 +127,7 @@ fn a_frame(
             encoding: first.encoding(),
             subsampling: first.subsampling(),
             siting: Some(capture::Siting::Center),
+            is_grey: false,
             frame_count: None,
             rate_hz: None,
             matrix_from: Origin::Stream,
@@ -145,7 +146,8 @@ fn a_frame(
     };
     let settings = Settings {
         offset: Offset::Given(0.0),
-        chain: Chain::First,
+        profile: None,
+        stretch: Stretch::First,
         allow_missing: false,
     };
     check::check(

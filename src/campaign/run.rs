@@ -335,7 +335,7 @@ impl Prepared {
         let mut frames = self.open(source)?;
         let offset = Offset::Given(source.offset_s);
         check::find_stretch(subject, recording, &mut frames, offset)
-            .map(|found| found.profile)
+            .map(|found| found.measured.profile)
             .ok_or_else(|| Error::NoAgreement(source.file.display().to_string()))
     }
 

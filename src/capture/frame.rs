@@ -12,7 +12,7 @@ pub struct CapturedFrame {
     /// CRC-32 (as in RFC 1952) of the levels as delivered: planes Y', Cb, Cr in this order (a
     /// grey source: Y' alone), or R', G', B' triples row by row for R'G'B' sources.
     pub crc32: u32,
-    /// The levels, always Y'CbCr.
+    /// The levels, always Y'CbCr; colour at half resolution when read from a [`super::Capture`].
     pub picture: Picture,
 }
 

@@ -30,10 +30,13 @@ pub struct StreamInfo {
     pub height: usize,
     /// Encoding of the frames as delivered; always Y'CbCr.
     pub encoding: Encoding,
-    /// Resolution of the colour planes as delivered.
+    /// Resolution of the colour planes: a source's own, and half from [`super::Capture`].
     pub subsampling: Subsampling,
     /// Where the colour samples lie, when the stream says so.
     pub siting: Option<Siting>,
+    /// True when the source has no colour at all.
+    #[serde(default)]
+    pub is_grey: bool,
     /// Frames in the capture, when known beforehand.
     pub frame_count: Option<u64>,
     /// Nominal frame rate, 1/s, when the stream has one. Frames may still come unevenly.

@@ -3,20 +3,20 @@
 //! **Question.** Which pixels did the display show, and when?
 //!
 //! **Method.** A [`Capture`] reads one of four kinds of source and delivers every frame as a
-//! [`CapturedFrame`]: planes of 8-bit Y', Cb, Cr in the resolution the capture chain left them
-//! in, the frame's number, its presentation time as the source gives it, and the CRC-32 of what
-//! the source delivered.
+//! [`CapturedFrame`]: planes of 8-bit Y', Cb, Cr, colour at half resolution, the frame's number, its
+//! presentation time as the source gives it, and the CRC-32 of what the source delivered.
 //!
 //! | source | pixels | times |
 //! |---|---|---|
-//! | folder of PNGs ([`png_folder`]) | R'G'B', turned into 4:4:4 | `times.csv`, else a frame rate |
+//! | folder of PNGs ([`png_folder`]) | R'G'B', turned into Y'CbCr | `times.csv`, else a frame rate |
 //! | YUV4MPEG2 ([`yuv4mpeg`]) | as they are | frame rate of the header |
-//! | raw R'G'B' ([`raw`]) | R'G'B', turned into 4:4:4 | frame rate, given |
+//! | raw R'G'B' ([`raw`]) | R'G'B', turned into Y'CbCr | frame rate, given |
 //! | anything else, through the `ffmpeg` program ([`ffmpeg`]) | planes as coded | one per frame, from the container |
 //!
-//! Pictures are compared in the planes of the chain, luma at full and colour at the chain's
-//! resolution, so nothing here scales a picture or turns Y'CbCr into R'G'B'. R'G'B' material
-//! goes the same road the other way: Y'CbCr, BT.709, full range, 4:4:4, rounded once.
+//! Pictures are compared in the planes of the chain, luma at full and colour at half resolution,
+//! so nothing here scales luma or turns Y'CbCr into R'G'B'. R'G'B' material goes the same road the
+//! other way: Y'CbCr, BT.709, full range. Colour that comes at a higher resolution is averaged to half
+//! (`half_colour`); the CRC-32 is that of what was delivered.
 //!
 //! **Times.** The frame number says nothing about time when the frame rate varies, and it
 //! usually does: a capture card drops frames. So each frame carries its own presentation time,
@@ -40,6 +40,7 @@
 mod error;
 pub mod ffmpeg;
 mod frame;
+mod half_colour;
 mod info;
 pub mod nut;
 mod open;

@@ -6,11 +6,12 @@ use std::path::Path;
 
 use super::error::{Error, quoted};
 use super::frame::CapturedFrame;
+use super::half_colour::halve;
 use super::info::StreamInfo;
 use super::raw::{RawFormat, RawSource};
 use super::yuv4mpeg::{MAGIC, Y4mSource};
 use super::{ffmpeg, png_folder};
-use crate::picture::{Matrix, Range};
+use crate::picture::{Matrix, Range, Subsampling};
 
 /// What the user says about a capture.
 #[derive(Clone, Debug, PartialEq)]
@@ -72,6 +73,9 @@ pub(super) trait Source: Send {
 /// A capture that is being read.
 pub struct Capture {
     source: Box<dyn Source>,
+    info: StreamInfo,
+    /// The source's frame, where its colour is to be halved.
+    whole: CapturedFrame,
     next_index: u64,
     last_time_s: f64,
     state: State,
@@ -107,12 +111,7 @@ impl Capture {
         } else {
             open_path(path, options)?
         };
-        Ok(Self {
-            source,
-            next_index: 0,
-            last_time_s: f64::NEG_INFINITY,
-            state: State::Running,
-        })
+        Ok(Self::of(source))
     }
 
     /// Reads YUV4MPEG2 (or raw pixels, when the options say so) from any reader.
@@ -126,18 +125,30 @@ impl Capture {
     ) -> Result<Self, Error> {
         check_rate(Path::new(name), options)?;
         let source = open_stream(reader, format!("{name:?}"), Stopper::Impossible, options)?;
-        Ok(Self {
+        Ok(Self::of(source))
+    }
+
+    fn of(source: Box<dyn Source>) -> Self {
+        let mut info = source.info().clone();
+        if info.subsampling == Subsampling::None {
+            // Whether whatever spread the colour over all pixels knew where it lay, nobody says.
+            info.siting = None;
+        }
+        info.subsampling = Subsampling::Both;
+        Self {
             source,
+            info,
+            whole: CapturedFrame::new(),
             next_index: 0,
             last_time_s: f64::NEG_INFINITY,
             state: State::Running,
-        })
+        }
     }
 
     /// What is known of the capture beforehand.
     #[must_use]
-    pub fn info(&self) -> &StreamInfo {
-        self.source.info()
+    pub const fn info(&self) -> &StreamInfo {
+        &self.info
     }
 
     /// Reads the next frame into `frame`, whose memory is used again: nothing is allocated once
@@ -168,7 +179,7 @@ impl Capture {
 
     fn read_checked(&mut self, frame: &mut CapturedFrame) -> Result<bool, Error> {
         let index = self.next_index;
-        if !self.source.read(index, frame)? {
+        if !self.read_halved(index, frame)? {
             if index == 0 {
                 let name = self.source.name().to_owned();
                 return Err(Error::NoFrames {
@@ -194,6 +205,21 @@ impl Capture {
             });
         }
         self.last_time_s = frame.time_s;
+        Ok(true)
+    }
+
+    fn read_halved(&mut self, index: u64, frame: &mut CapturedFrame) -> Result<bool, Error> {
+        if self.source.info().subsampling == Subsampling::Both {
+            return self.source.read(index, frame);
+        }
+        let whole = &mut self.whole;
+        if !self.source.read(index, whole)? {
+            return Ok(false);
+        }
+        let size = (whole.picture.width(), whole.picture.height());
+        frame.shape(size, whole.picture.encoding(), Subsampling::Both);
+        halve(&whole.picture, &mut frame.picture);
+        (frame.time_s, frame.crc32) = (whole.time_s, whole.crc32);
         Ok(true)
     }
 

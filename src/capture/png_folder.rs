@@ -118,6 +118,7 @@ impl PngFolder {
             encoding: CONVERTED,
             subsampling: Subsampling::None,
             siting: None,
+            is_grey: false,
             frame_count: Some(files.len() as u64),
             rate_hz,
             matrix_from: Origin::Converted,
@@ -705,6 +706,43 @@ mod tests {
             prop_assert_eq!(natural_order(&a, &b) == Ordering::Equal, a == b);
             if natural_order(&a, &b).is_le() && natural_order(&b, &c).is_le() {
                 prop_assert!(natural_order(&a, &c).is_le());
+            }
+        }
+
+        #[test]
+        fn pixels_are_read_as_they_are_and_damage_is_never_a_picture(
+            (width, height) in (1u32..9, 1u32..9),
+            seed in proptest::collection::vec(any::<u8>(), 3 * 8 * 8),
+            at in any::<prop::sample::Index>(),
+            flip in 1u8..=255,
+            is_cut in any::<bool>(),
+        ) {
+            let samples = &seed[..3 * (width * height) as usize];
+            let folder = TempDir::new().unwrap();
+            let path = folder.path().join("a.png");
+            write_png(&folder, "a.png", samples, (width, height), ExtendedColorType::Rgb8);
+            let read = || {
+                let mut frame = CapturedFrame::new();
+                let mut capture = Capture::open(&path, &OpenOptions::default())?;
+                capture.next_into(&mut frame)?;
+                Ok::<_, Error>(frame)
+            };
+            let frame = read().unwrap();
+            prop_assert_eq!(frame.crc32, crc32fast::hash(samples));
+            let size = (frame.picture.width(), frame.picture.height());
+            prop_assert_eq!(size, (width as usize, height as usize));
+
+            let mut bytes = std::fs::read(&path).unwrap();
+            let at = at.index(bytes.len());
+            if is_cut {
+                bytes.truncate(at);
+            } else {
+                bytes[at] ^= flip;
+            }
+            std::fs::write(&path, &bytes).unwrap();
+            // What comes after the last pixel may be damaged without harm.
+            if let Ok(frame) = read() {
+                prop_assert_eq!(frame.crc32, crc32fast::hash(samples));
             }
         }
     }

@@ -169,3 +169,79 @@ impl Profile {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::picture::{Matrix, Range};
+
+    /// Fractions that decimals hold exactly.
+    fn within(limit: i32) -> impl Strategy<Value = f64> {
+        (-256 * limit..=256 * limit).prop_map(|v| f64::from(v) / 256.0)
+    }
+
+    prop_compose! {
+        fn profiles()(
+            (width, height) in (1usize..5000, 1usize..5000),
+            (is_bt709, is_full) in any::<(bool, bool)>(),
+            subsampling in prop_oneof![
+                Just(Subsampling::None), Just(Subsampling::Columns), Just(Subsampling::Both)
+            ],
+            siting in prop_oneof![Just(Siting::Left), Just(Siting::Center)],
+            shift_px in [within(64), within(64)],
+            color in proptest::array::uniform3([within(300), within(300), within(300), within(300)]),
+            noise in proptest::array::uniform3(within(128).prop_map(f64::abs)),
+            latency_s in within(10),
+            latency_se_s in proptest::option::of(within(1).prop_map(f64::abs)),
+            frames in 0u64..1 << 50,
+        ) -> Profile {
+            Profile {
+                profile_version: PROFILE_VERSION,
+                width,
+                height,
+                encoding: Encoding::YCbCr {
+                    matrix: if is_bt709 { Matrix::Bt709 } else { Matrix::Bt601 },
+                    range: if is_full { Range::Full } else { Range::Limited },
+                },
+                subsampling,
+                siting,
+                scale: [1.0, 1.25],
+                shift_px,
+                color,
+                noise,
+                blur_px: 0.5,
+                latency_s,
+                latency_se_s,
+                frames,
+            }
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_written_reads_back(profile in profiles()) {
+            let text = serde_json::to_string_pretty(&profile).expect("a profile is plain data");
+            prop_assert_eq!(Profile::from_json(&text, "p.json").expect("it was written"), profile);
+        }
+
+        #[test]
+        fn damage_is_refused_by_name_or_leaves_a_profile_within_its_limits(
+            profile in profiles(),
+            at in any::<prop::sample::Index>(),
+            put in any::<char>(),
+            length in 0usize..40,
+        ) {
+            let text = serde_json::to_string_pretty(&profile).expect("a profile is plain data");
+            let places: Vec<usize> = text.char_indices().map(|(k, _)| k).collect();
+            let begin = places[at.index(places.len())];
+            let end = places.iter().copied().find(|k| *k >= begin + length).unwrap_or(text.len());
+            let damaged = format!("{}{put}{}", &text[..begin], &text[end..]);
+            match Profile::from_json(&damaged, "p.json") {
+                Ok(read) => prop_assert_eq!(read.check(), Ok(())),
+                Err(e) => prop_assert!(e.to_string().contains("p.json"), "{}", e),
+            }
+        }
+    }
+}

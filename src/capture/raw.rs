@@ -7,6 +7,7 @@ use super::frame::CapturedFrame;
 use super::info::{CONVERTED, Origin, StreamInfo, note_on_unused, size_problem};
 use super::open::{OpenOptions, Source, Stopper, check_size, read_full};
 use super::rgb;
+use super::yuv4mpeg::MAGIC;
 use crate::picture::Subsampling;
 
 /// The form of raw pixels: R', G', B', 8 bits each, row by row, frame after frame, with nothing
@@ -51,6 +52,7 @@ impl RawSource {
             encoding: CONVERTED,
             subsampling: Subsampling::None,
             siting: None,
+            is_grey: false,
             frame_count: None,
             rate_hz: Some(fps),
             matrix_from: Origin::Converted,
@@ -104,6 +106,12 @@ impl Source for RawSource {
                 name: self.name.clone(),
                 frame: index,
                 problem,
+            });
+        }
+        if index == 0 && self.triples.starts_with(MAGIC) {
+            return Err(Error::Refused {
+                name: self.name.clone(),
+                problem: "is YUV4MPEG2, not raw pixels; leave --raw away".to_owned(),
             });
         }
         frame.shape((width, height), CONVERTED, Subsampling::None);

@@ -78,6 +78,8 @@ pub(super) struct Told {
 #[derive(Clone)]
 pub(super) struct ChainWatch {
     known: Vec<KnownChange>,
+    /// Most regions have agreed once: what never did was not changed.
+    has_agreed: bool,
     suspect: u32,
     looked_s: f64,
     /// Index of the known change that explains the last frames, and in how many.
@@ -89,6 +91,7 @@ impl ChainWatch {
     pub fn new(encoding: Encoding) -> Self {
         Self {
             known: known_changes(encoding),
+            has_agreed: false,
             suspect: 0,
             looked_s: f64::NEG_INFINITY,
             explained: None,
@@ -102,8 +105,9 @@ impl ChainWatch {
     pub fn watch(&mut self, sight: &Sight, told: Told, painter: &mut Painter) -> Result<(), Error> {
         let is_suspect =
             told.with_ink >= 2 && told.wrong as f64 >= SUSPECT_SHARE * told.with_ink as f64;
+        self.has_agreed |= told.with_ink >= 2 && 2 * (told.wrong + told.blank) < told.with_ink;
         self.suspect = if is_suspect { self.suspect + 1 } else { 0 };
-        if self.suspect == SUSPECT_FRAMES {
+        if self.has_agreed && self.suspect == SUSPECT_FRAMES {
             look_at_all(sight, painter)?;
         }
         Ok(())
@@ -117,7 +121,7 @@ impl ChainWatch {
             LOOK_EVERY_S
         };
         // A black picture has dark areas as much darker as another range would make them.
-        if told.blank > 0 {
+        if told.blank > 0 || !self.has_agreed {
             self.explained = None;
             return false;
         }

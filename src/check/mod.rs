@@ -24,7 +24,7 @@ use crate::reference::painter::Painter;
 
 use run::Run;
 use stretch::settle_profile;
-pub use stretch::{Found, find_stretch, first_stretch, settle_offset};
+pub use stretch::{Settled, find_stretch, first_stretch, settle};
 
 /// Recording time = capture time + offset.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -42,24 +42,24 @@ pub enum Offset {
 pub struct Settings {
     /// The time offset.
     pub offset: Offset,
-    /// Where the capture chain is known from.
-    pub chain: Chain,
+    /// A profile of the chain; without one it is measured.
+    pub profile: Option<Box<Profile>>,
+    /// What is measured on the way in.
+    pub stretch: Stretch,
     /// Frames outside the recording are not judged, and that is no error.
     pub allow_missing: bool,
 }
 
-/// Where the capture chain is known from.
+/// From which stretch of the capture offset and chain are known.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Chain {
-    /// A profile.
-    Given(Box<Profile>),
-    /// The first stretch of the capture, whatever it shows.
+pub enum Stretch {
+    /// The first, whatever it shows.
     First,
-    /// The first stretch, unless it disagrees: then [`Error::NoAgreement`] comes before anything is judged,
+    /// The first, unless it disagrees: then [`Error::NoAgreement`] comes before anything is judged,
     /// and [`find_stretch`] may find another.
     FirstIfAgreeing,
-    /// A stretch that was found already.
-    Found(Box<Found>),
+    /// One that was found already.
+    Found(Box<Settled>),
 }
 
 /// Where frames come from; `Ok(false)` at the end.
@@ -195,6 +195,14 @@ impl Outcome {
     }
 }
 
+fn has_color(definition: &Definition) -> bool {
+    let mut colors = definition.file().colors.keys();
+    colors.any(|c| {
+        let [r, g, b] = definition.color(c).0;
+        r != g || g != b
+    })
+}
+
 /// Checks a whole capture.
 ///
 /// # Errors
@@ -210,7 +218,6 @@ pub fn check(
     let mut painter = Painter::new();
     let (frames, mut ended) = first_stretch(source)?;
     let info = source.info().clone();
-    let list: Vec<&CapturedFrame> = frames.iter().collect();
     let mut notes = info.notes.clone();
     let unsaid = recording.missing_validity();
     if !unsaid.is_empty() {
@@ -219,32 +226,31 @@ pub fn check(
             unsaid.join(", ")
         ));
     }
-    let ((offset_s, offset_from), profile, profile_from) = match &settings.chain {
-        Chain::Found(found) => {
-            notes.extend(found.notes.iter().cloned());
-            (
-                found.offset.clone(),
-                found.profile.clone(),
-                found.from.clone(),
-            )
-        }
-        chain => {
-            let offset = settle_offset(subject, recording, &frames, settings.offset, &mut painter);
-            let measured = calibrate::measure(
+    if info.is_grey && has_color(definition) {
+        return Err(Error::Chain(
+            "the capture is grey, and the display has colors, which could not be judged; capture in color".into(),
+        ));
+    }
+    let settled = match &settings.stretch {
+        Stretch::Found(found) => Settled::clone(found),
+        stretch => {
+            let settled = settle(
                 subject,
                 recording,
-                &list,
+                &frames,
                 info.siting,
-                offset.0,
+                settings.offset,
                 &mut painter,
             );
-            if *chain == Chain::FirstIfAgreeing && !measured.is_good() {
+            if *stretch == Stretch::FirstIfAgreeing && !settled.measured.is_good() {
                 return Err(Error::NoAgreement);
             }
-            let (profile, from) = settle_profile(definition, chain, measured, &mut notes)?;
-            (offset, profile, from)
+            settled
         }
     };
+    let offset = (settled.offset_s, settled.offset_from.clone());
+    let given = settings.profile.as_deref();
+    let (profile, profile_from) = settle_profile(definition, given, settled, &mut notes)?;
     let chain = calibrate::chain_look(&profile);
     let size = (profile.width, profile.height);
     let mut run = Run::new(
@@ -253,7 +259,7 @@ pub fn check(
         recording,
         &chain,
         size,
-        offset_s,
+        offset.0,
         profile.latency_s,
         painter,
     );
@@ -300,13 +306,5 @@ pub fn check(
             notes.push(text);
         }
     }
-    Ok(run.finish(
-        info,
-        profile,
-        profile_from,
-        (offset_s, offset_from),
-        notes,
-        error,
-        recording,
-    ))
+    Ok(run.finish(info, profile, profile_from, offset, notes, error, recording))
 }

@@ -13,7 +13,7 @@ use crate::definition::Definition;
 use crate::evidence::records::{
     CAUTION, FrameRecord, RECORDS_VERSION, ReadingRecord, RegionRecord, Summary, rounded,
 };
-use crate::examine::comparison::ChainLook;
+use crate::examine::comparison::{ChainLook, Difference};
 use crate::examine::region::{Explanation, Findings, Moment, RegionExaminer};
 use crate::examine::signature::{self, Signature};
 use crate::examine::subject::Subject;
@@ -359,7 +359,7 @@ impl<'d> Run<'d> {
             has_ink,
         } = examined;
         let moment = self.moment(frame);
-        let sizes: Vec<f64> = found.iter().map(|f| f.difference.size() as f64).collect();
+        let differences: Vec<Difference> = found.iter().map(|f| f.difference).collect();
         self.break_frame(frame, &moment, &mut found);
         let count = |signature: Signature| {
             let is_one = Explanation::Nothing { signature };
@@ -410,7 +410,7 @@ impl<'d> Run<'d> {
             frame.time_s,
             &verdicts,
             &has_ink,
-            &sizes,
+            &differences,
             self.offset_s,
             self.broken.is_some_and(|(s, _)| s.is_some()),
         );

@@ -1,15 +1,15 @@
 //! From which stretch of a capture the chain is measured, and whether it is the one of a profile.
 
-use crate::capture::CapturedFrame;
-use crate::capture::Error as CaptureError;
 use crate::capture::profile::Profile;
+use crate::capture::{CapturedFrame, Error as CaptureError, Siting};
 use crate::definition::Definition;
 use crate::examine::calibrate::{self, Measured};
 use crate::examine::subject::Subject;
+use crate::picture::Subsampling;
 use crate::recording::Recording;
 use crate::reference::painter::Painter;
 
-use super::{Chain, Error, FrameSource, Offset};
+use super::{Error, FrameSource, Offset};
 
 /// Frames that the chain is measured from, at most; and the stretch that they cover, s.
 const FIRST_FRAMES: usize = 48;
@@ -21,20 +21,20 @@ pub(super) const CHAIN_SHIFT_PX: f64 = 0.4;
 /// Colour change that counts as a changed chain, levels.
 pub(super) const CHAIN_LEVELS: f64 = 8.0;
 
-/// What a stretch that agrees says of the chain.
+/// What a stretch of a capture says.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Found {
-    /// The chain.
-    pub profile: Profile,
-    /// The time offset, s, and where it comes from.
-    pub offset: (f64, String),
-    /// Where the stretch lies, in words.
-    pub from: String,
-    /// What is to be noted of it.
-    pub notes: Vec<String>,
+pub struct Settled {
+    /// Recording time = capture time + offset, s.
+    pub offset_s: f64,
+    /// Where the offset comes from, in words.
+    pub offset_from: String,
+    /// The chain, measured at this offset.
+    pub measured: Measured,
+    /// Which frames these were, in words; `None` for the first of a capture.
+    pub place: Option<String>,
 }
 
-/// Measures the chain from the first stretch of a capture: what `check` does without a profile.
+/// Reads the next stretch of a capture that the chain can be measured from.
 ///
 /// # Errors
 /// When the capture cannot be read, or is empty.
@@ -71,105 +71,126 @@ pub fn find_stretch(
     recording: &Recording,
     source: &mut dyn FrameSource,
     offset: Offset,
-) -> Option<Found> {
+) -> Option<Settled> {
     let mut painter = Painter::new();
     let mut begin_s = None;
-    loop {
+    for stretch in 1u32.. {
         let (frames, ended) = first_stretch(source).ok()?;
         let (first, last) = (frames.first()?, frames.last()?);
         let begun_s = *begin_s.get_or_insert(first.time_s);
         let place = format!("frames {} to {}", first.index, last.index);
-        let is_last = ended.is_some() || last.time_s - begun_s > SEARCH_S;
-        let usual = if offset == Offset::Usual {
-            Offset::Given(0.0)
-        } else {
-            offset
-        };
-        let (offset_s, from) = settle_offset(subject, recording, &frames, usual, &mut painter);
-        let from = if offset == Offset::Usual {
-            format!("0, at which {place} agree")
-        } else {
-            from
-        };
-        let list: Vec<&CapturedFrame> = frames.iter().collect();
         let siting = source.info().siting;
-        let measured =
-            calibrate::measure(subject, recording, &list, siting, offset_s, &mut painter);
-        if measured.is_good() {
-            return Some(Found {
-                profile: measured.profile,
-                offset: (offset_s, from),
-                from: format!(
-                    "measured from {place} of this capture, the first stretch that agrees; no profile was given"
-                ),
-                notes: measured.notes,
-            });
+        // Offsets are looked for at distances that double: each search tries the whole recording.
+        if matches!(offset, Offset::Given(_)) || stretch.is_power_of_two() {
+            let settled = settle(subject, recording, &frames, siting, offset, &mut painter);
+            if settled.measured.is_good() {
+                return Some(Settled {
+                    place: Some(place),
+                    ..settled
+                });
+            }
         }
-        if is_last {
+        if ended.is_some() || last.time_s - begun_s > SEARCH_S {
             return None;
         }
     }
+    None
 }
 
-/// Finds the offset that `settings` asks for: offset, where it comes from.
-pub fn settle_offset(
+/// Finds the offset that is asked for, and measures the chain from `frames` at it.
+pub fn settle(
     subject: Subject,
     recording: &Recording,
     frames: &[CapturedFrame],
+    siting: Option<Siting>,
     offset: Offset,
     painter: &mut Painter,
-) -> (f64, String) {
+) -> Settled {
     let list: Vec<&CapturedFrame> = frames.iter().collect();
-    if let Offset::Given(offset_s) = offset {
-        return (offset_s, "given".into());
-    }
-    if offset == Offset::Usual {
-        let at_zero = calibrate::measure(subject, recording, &list, None, 0.0, painter);
-        if at_zero.is_good() {
-            return (0.0, "0, at which the first stretch agrees".into());
-        }
-    }
-    let found = calibrate::find_offset(subject, recording, &list, painter);
-    if offset == Offset::Usual && found.distance > INDISTINCT * found.runner_up {
-        let there = calibrate::measure(subject, recording, &list, None, found.offset_s, painter);
-        if !there.is_good() {
-            return (0.0, "0, since no other agrees".into());
-        }
-    }
-    let confidence = if found.runner_up.is_finite() {
-        format!(
-            "found from the material: mean difference {:.2} levels, {:.2} at the next best",
-            found.distance, found.runner_up
-        )
-    } else {
-        format!(
-            "found from the material: mean difference {:.2} levels, no other candidate",
-            found.distance
-        )
+    let mut at = |offset_s: f64, offset_from: String| Settled {
+        offset_s,
+        offset_from,
+        measured: calibrate::measure(subject, recording, &list, siting, offset_s, painter),
+        place: None,
     };
-    (found.offset_s, confidence)
+    let at_zero = match offset {
+        Offset::Given(offset_s) => return at(offset_s, "given".into()),
+        Offset::Usual => Some(at(0.0, "0, at which all regions agree".into())),
+        Offset::Auto => None,
+    };
+    let is_plain = |m: &Measured| m.is_good() && m.agreeing >= 1.0 && !m.is_ahead();
+    if let Some(zero) = at_zero.as_ref().filter(|zero| is_plain(&zero.measured)) {
+        return zero.clone();
+    }
+    let found = calibrate::find_offset(subject, recording, &list, &mut Painter::new());
+    let next = if found.runner_up.is_finite() {
+        format!("{:.2} at the next best", found.runner_up)
+    } else {
+        "no other candidate".to_owned()
+    };
+    let distance = found.distance;
+    let there = at(
+        found.offset_s,
+        format!("found from the material: mean difference {distance:.2} levels, {next}"),
+    );
+    let is_distinct = distance <= INDISTINCT * found.runner_up;
+    let share = |s: &Settled| 100.0 * s.measured.agreeing;
+    match at_zero {
+        // What is wrong on the display may look right at another moment.
+        Some(zero) if zero.measured.is_good() => {
+            let gain = there.measured.agreeing - zero.measured.agreeing;
+            let is_better = gain > 0.0 || (gain == 0.0 && zero.measured.is_ahead());
+            if is_better && is_distinct && there.measured.is_good() {
+                return there;
+            }
+            let offset_from = format!(
+                "0, at which {:.0} % of the regions agree; {:.0} % at the best other, {:.3} s",
+                share(&zero),
+                share(&there),
+                found.offset_s
+            );
+            Settled {
+                offset_from,
+                ..zero
+            }
+        }
+        _ if there.measured.is_good() || is_distinct => there,
+        zero => {
+            let zero = zero.unwrap_or_else(|| at(0.0, String::new()));
+            Settled {
+                offset_from: "0, since the picture agrees at none".into(),
+                ..zero
+            }
+        }
+    }
 }
 
 /// The profile to judge with, and where it comes from.
 pub(super) fn settle_profile(
     definition: &Definition,
-    chain: &Chain,
-    measured: Measured,
+    given: Option<&Profile>,
+    settled: Settled,
     notes: &mut Vec<String>,
 ) -> Result<(Profile, String), Error> {
-    let Chain::Given(given) = chain else {
-        notes.extend(measured.notes.iter().cloned());
-        let from = if measured.is_good() {
-            format!(
-                "measured from the first {} frames of this capture, no profile was given",
-                measured.profile.frames
-            )
-        } else {
+    let (measured, place) = (settled.measured, settled.place);
+    let Some(given) = given else {
+        let is_good = measured.is_good();
+        if !is_good {
             notes.push(format!(
                 "only {:.0} % of the regions agree in the first stretch: either the display is wrong all along, or the offset, the recording or the definition is not the capture's; where only the chain is in doubt, make a profile with `framevouch calibrate` from a stretch that is known to be good",
                 100.0 * measured.agreeing
             ));
-            "measured from the first stretch of this capture, which does not agree".into()
+        }
+        notes.extend(measured.notes);
+        let from = match place {
+            Some(place) => format!(
+                "measured from {place} of this capture, the first stretch that agrees; no profile was given"
+            ),
+            None if is_good => format!(
+                "measured from the first {} frames of this capture, no profile was given",
+                measured.profile.frames
+            ),
+            None => "measured from the first stretch of this capture, which does not agree".into(),
         };
         return Ok((measured.profile, from));
     };
@@ -182,8 +203,9 @@ pub(super) fn settle_profile(
     }
     if (given.encoding, given.subsampling) != (found.encoding, found.subsampling) {
         return Err(Error::Chain(format!(
-            "the profile is for {:?} {:?}, the capture has {:?} {:?}; calibrate this chain anew, or set matrix and range as they were",
-            given.encoding, given.subsampling, found.encoding, found.subsampling
+            "the profile is for {}, the capture has {}; calibrate this chain anew, or set --matrix and --range as they were",
+            planes_in_words(given),
+            planes_in_words(found)
         )));
     }
     if measured.is_good()
@@ -194,7 +216,16 @@ pub(super) fn settle_profile(
         )));
     }
     notes.extend(measured.notes.into_iter().filter(|n| n.contains("data")));
-    Ok((Profile::clone(given), "given".into()))
+    Ok((given.clone(), "given".into()))
+}
+
+fn planes_in_words(profile: &Profile) -> String {
+    let resolution = match profile.subsampling {
+        Subsampling::None => "4:4:4",
+        Subsampling::Columns => "4:2:2",
+        Subsampling::Both => "4:2:0",
+    };
+    format!("{} {resolution}", calibrate::in_words(profile.encoding))
 }
 
 /// In what `found` differs from `given`, in words.

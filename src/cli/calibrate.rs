@@ -6,7 +6,6 @@ use super::check::parse_offset;
 use super::{CaptureArguments, Failure, InputArguments, write_file};
 use crate::capture::{CapturedFrame, ReadAhead};
 use crate::check::{self, Offset};
-use crate::examine::calibrate;
 use crate::examine::subject::Subject;
 use crate::reference::drawing::Drawing;
 use crate::reference::painter::Painter;
@@ -57,12 +56,14 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let siting = source.info().siting;
     let mut painter = Painter::new();
     let offset = arguments.offset.unwrap_or(Offset::Usual);
-    let (offset_s, offset_from) =
-        check::settle_offset(subject, &recording, &frames, offset, &mut painter);
-    let list: Vec<&CapturedFrame> = frames.iter().collect();
-    let measured = calibrate::measure(subject, &recording, &list, siting, offset_s, &mut painter);
+    let settled = check::settle(subject, &recording, &frames, siting, offset, &mut painter);
+    let measured = settled.measured;
     let p = &measured.profile;
-    say!("time offset   {offset_s:.3} s ({offset_from})");
+    say!(
+        "time offset   {:.3} s ({})",
+        settled.offset_s,
+        settled.offset_from
+    );
     say!(
         "shift         {:.3} px, {:.3} px",
         p.shift_px[0],

@@ -9,7 +9,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use super::{CaptureArguments, Failure, InputArguments, cannot_write, make_folder, results};
 use crate::capture::profile::Profile;
 use crate::capture::{CapturedFrame, Error as CaptureError, ReadAhead, StreamInfo};
-use crate::check::{self, Chain, FrameSource, Offset, Outcome, Seen, Settings, Sink, Snapshot};
+use crate::check::{self, FrameSource, Offset, Outcome, Seen, Settings, Sink, Snapshot, Stretch};
 use crate::definition::Definition;
 use crate::evidence::csv::ReadingsWriter;
 use crate::evidence::manifest::{Input, stored_path};
@@ -52,12 +52,18 @@ pub struct Arguments {
     quiet: bool,
 }
 
+/// Largest offset, s: some centuries, where times still have microseconds.
+const FARTHEST_OFFSET_S: f64 = 1e10;
+
 pub(super) fn parse_offset(text: &str) -> Result<Offset, String> {
     if text == "auto" {
         return Ok(Offset::Auto);
     }
     match text.parse::<f64>() {
-        Ok(v) if v.is_finite() => Ok(Offset::Given(v)),
+        Ok(v) if v.abs() <= FARTHEST_OFFSET_S => Ok(Offset::Given(v)),
+        Ok(v) if v.is_finite() => Err(format!(
+            "{text} s is beyond the {FARTHEST_OFFSET_S:.0e} s that times are compared over"
+        )),
         _ => Err(format!(
             "\"{text}\" is neither a number of seconds nor auto"
         )),
@@ -92,15 +98,21 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
 /// Checks, and writes results whose manifest is the one that they would have at `home`.
 pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<Outcome, Failure> {
     let (definition, recording) = arguments.input.load()?;
-    let chain = match &arguments.profile {
-        Some(path) => Chain::Given(Box::new(Profile::load(path)?)),
-        // What comes through a pipe cannot be looked at twice.
-        None if arguments.capture.is_piped() => Chain::First,
-        None => Chain::FirstIfAgreeing,
+    let offset = arguments.offset.unwrap_or(Offset::Usual);
+    let profile = match &arguments.profile {
+        Some(path) => Some(Box::new(Profile::load(path)?)),
+        None => None,
     };
+    let is_known = profile.is_some() && matches!(offset, Offset::Given(_));
     let settings = Settings {
-        offset: arguments.offset.unwrap_or(Offset::Usual),
-        chain,
+        offset,
+        profile,
+        // What comes through a pipe cannot be looked at twice.
+        stretch: if is_known || arguments.capture.is_piped() {
+            Stretch::First
+        } else {
+            Stretch::FirstIfAgreeing
+        },
         allow_missing: arguments.input.allow_missing,
     };
     let outcome = checked(
@@ -224,9 +236,8 @@ pub(super) fn checked(
     let mut source = ReadAhead::start(open()?, READ_AHEAD);
     let found = check::find_stretch(subject, recording, &mut source, settings.offset);
     let settings = Settings {
-        offset: settings.offset,
-        chain: found.map_or(Chain::First, |f| Chain::Found(Box::new(f))),
-        allow_missing: settings.allow_missing,
+        stretch: found.map_or(Stretch::First, |f| Stretch::Found(Box::new(f))),
+        ..settings.clone()
     };
     once(&settings)?.ok_or_else(|| check::Error::NoAgreement.into())
 }
@@ -248,9 +259,6 @@ fn checked_once(
     let path = out.join("frames.jsonl");
     let file = File::create(&path).map_err(cannot_write(&path))?;
     let pictures = out.join("events");
-    if pictures.exists() {
-        std::fs::remove_dir_all(&pictures).map_err(cannot_write(&pictures))?;
-    }
     let readings = out.join("readings.csv");
     let readings_file = File::create(&readings).map_err(cannot_write(&readings))?;
     let measured = out.join(MEASUREMENTS_FILE);
@@ -469,14 +477,15 @@ pub(super) fn print_summary(outcome: &Outcome, out: &Path) {
     }
     let shown = 40;
     for e in outcome.events.iter().take(shown) {
-        let worst = e.worst_error.as_ref().map_or(String::new(), |w| {
-            format!(
-                ", {} shows {:.2}, due {:.2} {}",
+        let what = match &e.worst_error {
+            Some(w) => format!(
+                "{} shows {:.2}, due {:.2} {}",
                 w.channel, w.displayed, w.expected, w.unit
-            )
-        });
+            ),
+            None => e.picture_error.to_string(),
+        };
         say!(
-            "  {:<11} {} from {:.3} s to {:.3} s, confirmed at {:.3} s{worst}",
+            "  {:<11} {} from {:.3} s to {:.3} s, confirmed at {:.3} s, {what}",
             name(e.class),
             e.regions.join(", "),
             e.onset_s,

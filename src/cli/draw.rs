@@ -1,11 +1,11 @@
 //! `framevouch draw`: the pictures that the display should show.
 
 use std::fmt::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
-use super::{Failure, InputArguments, make_folder, write_file};
+use super::{Failure, InputArguments, cannot_write, make_folder, write_file};
 use crate::picture::Rect;
 use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{Canvas, Look};
@@ -80,6 +80,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         .into());
     }
     make_folder(&arguments.out)?;
+    let count = count as usize;
+    refuse_leftovers(&arguments.out, count, arguments.format)?;
     let drawing = Drawing::new(&definition);
     let regions = definition.regions();
     let mut fixed = vec![Scene::default(); regions.len()];
@@ -92,8 +94,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let (width, height) = definition.size();
     let area = Rect::new(0, 0, width as i32, height as i32);
     let look = Look::rgb();
-    for n in 0..count as usize {
+    let mut outside = 0;
+    for n in 0..count {
         let time_s = from_s + n as f64 / arguments.fps;
+        outside += usize::from(!(begin_s - 1e-6..=end_s + 1e-6).contains(&time_s));
         recording.inputs_at(time_s, &mut inputs);
         let scenes: Vec<(Scene, Rect)> = regions
             .iter()
@@ -117,7 +121,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
                         *clip,
                     );
                 }
-                (format!("frame_{n:06}.png"), png::png(&canvas)?)
+                (file_name(n, Format::Png), png::png(&canvas)?)
             }
             Format::Svg => {
                 let list: Vec<(Rect, &Scene)> = scenes.iter().map(|(s, r)| (*r, s)).collect();
@@ -133,12 +137,50 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
                     definition.fonts(),
                     words,
                 );
-                (format!("frame_{n:06}.svg"), text.into_bytes())
+                (file_name(n, Format::Svg), text.into_bytes())
             }
         };
         write_file(&arguments.out.join(&name), &bytes)?;
         writeln!(table, "{name},{time_s:.6}")?;
     }
     write_file(&arguments.out.join("times.csv"), table.as_bytes())?;
+    say!(
+        "{count} frames and times.csv in {}",
+        arguments.out.display()
+    );
+    if outside > 0 {
+        say!(
+            "{outside} of them lie outside the recording, which holds {begin_s} s to {end_s} s: drawn with no data"
+        );
+    }
     Ok(super::EXIT_AGREES)
+}
+
+fn file_name(n: usize, format: Format) -> String {
+    let ending = match format {
+        Format::Png => "png",
+        Format::Svg => "svg",
+    };
+    format!("frame_{n:06}.{ending}")
+}
+
+/// Frames of an earlier run that this one of `count` frames would not replace are taken for frames of this one.
+fn refuse_leftovers(out: &Path, count: usize, format: Format) -> Result<(), Failure> {
+    for entry in std::fs::read_dir(out).map_err(cannot_write(out))? {
+        let name = entry.map_err(cannot_write(out))?.file_name();
+        let Some(rest) = name.to_str().and_then(|n| n.strip_prefix("frame_")) else {
+            continue;
+        };
+        let number = rest.split('.').next().and_then(|n| n.parse::<usize>().ok());
+        let is_replaced = number
+            .is_some_and(|n| n < count && name.to_str() == Some(file_name(n, format).as_str()));
+        if !is_replaced {
+            return Err(format!(
+                "\"{}\" would stay beside the {count} frames to be drawn: empty the folder, or choose another --out",
+                out.join(&name).display()
+            )
+            .into());
+        }
+    }
+    Ok(())
 }

@@ -8,7 +8,6 @@ use super::{CaptureArguments, Failure, InputArguments, make_folder, write_file};
 use crate::capture::{CapturedFrame, ReadAhead};
 use crate::check::{self, Offset};
 use crate::evidence::pictures;
-use crate::examine::calibrate;
 use crate::examine::subject::Subject;
 use crate::inject::{Clip, Delivery, Fault, MODELS, Method, Model, Target, paint};
 use crate::reference::drawing::Drawing;
@@ -86,17 +85,13 @@ fn draw_all(arguments: &Arguments, out: &Path) -> Result<(), Failure> {
         }
         let mut painter = Painter::new();
         let offset = arguments.offset.unwrap_or(Offset::Usual);
-        let (offset_s, _) =
-            check::settle_offset(subject, &recording, &frames, offset, &mut painter);
-        let list: Vec<&CapturedFrame> = frames.iter().collect();
         let siting = source.info().siting;
-        let measured =
-            calibrate::measure(subject, &recording, &list, siting, offset_s, &mut painter);
+        let settled = check::settle(subject, &recording, &frames, siting, offset, &mut painter);
         let clip = Clip {
             subject,
             recording: &recording,
-            profile: &measured.profile,
-            offset_s,
+            profile: &settled.measured.profile,
+            offset_s: settled.offset_s,
             frames: &frames,
             onset,
         };

@@ -133,8 +133,8 @@ struct CaptureArguments {
     /// Frame rate of captures that carry no times, 1/s.
     #[arg(long, value_name = "F")]
     fps: Option<f64>,
-    /// Standard input holds raw R'G'B' frames of 8 bits, three bytes a pixel, of this size.
-    #[arg(long, value_name = "WxH", value_parser = parse_size)]
+    /// Standard input holds raw R'G'B' frames of 8 bits, three bytes a pixel, of this size; needs --fps.
+    #[arg(long, value_name = "WxH", value_parser = parse_size, requires = "fps")]
     raw: Option<(usize, usize)>,
     /// Matrix of the stream, where its own mark is wrong or absent.
     #[arg(long)]
@@ -225,11 +225,10 @@ impl CaptureArguments {
                 RangeName::Limited => Range::Limited,
                 RangeName::Full => Range::Full,
             }),
-            raw: self.raw.map(|(width, height)| RawFormat {
-                width,
-                height,
-                fps: self.fps.unwrap_or(30.0),
-            }),
+            raw: self
+                .raw
+                .zip(self.fps)
+                .map(|((width, height), fps)| RawFormat { width, height, fps }),
             fps: self.fps,
             ffmpeg: self.ffmpeg.clone(),
         };

@@ -51,16 +51,48 @@ fn write_json<T: serde::Serialize>(path: &Path, value: &T) -> Result<(), Failure
 }
 
 /// Forgets what an earlier run left, so that a run which breaks off leaves no manifest that looks whole.
+///
+/// # Errors
+/// When a folder of pictures holds what no check wrote: then nothing is deleted.
 pub(super) fn begin(out: &Path) -> Result<(), Failure> {
-    let path = out.join(MANIFEST_FILE);
-    if path.exists() {
+    let mut folders = FOLDERS.map(|f| out.join(f)).to_vec();
+    folders.retain(|f| f.exists());
+    let mut pictures = Vec::new();
+    for folder in &folders {
+        for entry in std::fs::read_dir(folder).map_err(super::cannot_write(folder))? {
+            let path = entry.map_err(super::cannot_write(folder))?.path();
+            if !is_picture_of_ours(&path) {
+                return Err(format!(
+                    "\"{}\" was not written by a check, and all pictures in that folder are replaced: move it, or choose another --out",
+                    path.display()
+                )
+                .into());
+            }
+            pictures.push(path);
+        }
+    }
+    let manifest = out.join(MANIFEST_FILE);
+    pictures.extend(manifest.exists().then_some(manifest));
+    for path in pictures {
         std::fs::remove_file(&path).map_err(super::cannot_write(&path))?;
     }
-    let frames = out.join(stills::FOLDER);
-    if frames.exists() {
-        std::fs::remove_dir_all(&frames).map_err(super::cannot_write(&frames))?;
+    for folder in folders {
+        std::fs::remove_dir(&folder).map_err(super::cannot_write(&folder))?;
     }
     Ok(())
+}
+
+/// Whether a file has a name that pictures of events get: `event_` or `captured_`, a number, and `.png`.
+fn is_picture_of_ours(path: &Path) -> bool {
+    let Some(name) = path.file_name().and_then(|n| n.to_str()) else {
+        return false;
+    };
+    let numbered = ["event_", "captured_"]
+        .iter()
+        .find_map(|kind| name.strip_prefix(kind));
+    path.is_file()
+        && numbered.is_some_and(|n| n.starts_with(|c: char| c.is_ascii_digit()))
+        && name.ends_with(".png")
 }
 
 /// Writes the manifest of a check's results in `out`, as if they stood at `home`.

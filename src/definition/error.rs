@@ -35,15 +35,24 @@ impl Error {
     }
 }
 
+/// Problems that are written out: one mistake may make hundreds.
+const MOST_LISTED: usize = 12;
+
 fn listing(problems: &[Problem]) -> String {
     let mut text = problems
         .iter()
+        .take(MOST_LISTED)
         .map(ToString::to_string)
         .collect::<Vec<_>>()
         .join("\n");
     if let ([first, ..], true) = (problems, problems.len() > 1) {
+        let more = if problems.len() > MOST_LISTED {
+            format!(", the first {MOST_LISTED} are shown")
+        } else {
+            String::new()
+        };
         text.push_str(&format!(
-            "\n{} problems in {}",
+            "\n{} problems in {}{more}",
             problems.len(),
             first.origin
         ));

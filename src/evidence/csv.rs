@@ -6,7 +6,7 @@ use super::records::FrameRecord;
 use crate::judge::events::{Event, name};
 
 /// Columns of `events.csv`.
-pub const EVENT_COLUMNS: [&str; 18] = [
+pub const EVENT_COLUMNS: [&str; 21] = [
     "event",
     "class",
     "regions",
@@ -25,6 +25,9 @@ pub const EVENT_COLUMNS: [&str; 18] = [
     "requirement",
     "remarks",
     "delay_s",
+    "missing_px",
+    "foreign_px",
+    "color_samples",
 ];
 
 /// Columns of `readings.csv`.
@@ -71,6 +74,9 @@ pub fn events_csv(events: &[Event]) -> Result<Vec<u8>, csv::Error> {
             e.requirement.clone(),
             e.remarks.join("; "),
             seconds(e.detected_s - e.onset_s),
+            e.picture_error.missing_px.to_string(),
+            e.picture_error.foreign_px.to_string(),
+            e.picture_error.color_samples.to_string(),
         ])?;
     }
     writer

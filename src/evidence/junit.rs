@@ -140,6 +140,7 @@ fn write_failure(writer: &mut Out, index: usize, event: &Event) -> std::io::Resu
             unit = w.unit
         ));
     }
+    text.push_str(&format!("; {}", event.picture_error));
     for remark in &event.remarks {
         text.push_str("; ");
         text.push_str(remark);

@@ -24,10 +24,16 @@ pub struct Measured {
     pub profile: Profile,
     /// Share of the regions that agree with it, in the frame that agrees best.
     pub agreeing: f64,
+    /// Age of the data shown, s, where it was measured well.
+    pub latency_s: Option<f64>,
     /// What the user should know.
     pub notes: Vec<String>,
 }
 
+/// Standard error of a latency that is measured well, s.
+const GOOD_LATENCY_SE_S: f64 = 0.03;
+/// A display cannot show data before they are there; this is measuring, s.
+const EARLIEST_S: f64 = -0.05;
 /// Share of regions that must agree for a stretch to count as good.
 const GOOD_SHARE: f64 = 0.6;
 /// Noise of luma at which nothing can be told any more, levels: it is no stretch to measure from.
@@ -38,6 +44,12 @@ impl Measured {
     #[must_use]
     pub fn is_good(&self) -> bool {
         self.agreeing >= GOOD_SHARE && self.profile.noise[0] < MOST_NOISE
+    }
+
+    /// Whether the display shows data of the future: the time offset is wrong, not the display.
+    #[must_use]
+    pub fn is_ahead(&self) -> bool {
+        self.latency_s.is_some_and(|s| s < EARLIEST_S)
     }
 }
 
@@ -232,10 +244,9 @@ pub fn measure(
     let (latency, mut agreeing) =
         latency_of(subject, recording, frames, &profile, offset_s, painter);
     let limit_s = definition.file().display.max_latency_ms / 1000.0;
-    if let Some((latency_s, standard_error_s)) = latency
-        && standard_error_s < 0.03
-    {
-        if (-0.05..=limit_s).contains(&latency_s) {
+    let latency = latency.filter(|(_, standard_error_s)| *standard_error_s < GOOD_LATENCY_SE_S);
+    if let Some((latency_s, standard_error_s)) = latency {
+        if (EARLIEST_S..=limit_s).contains(&latency_s) {
             profile.latency_s = latency_s.max(0.0);
             profile.latency_se_s = Some(standard_error_s);
         } else {
@@ -261,6 +272,7 @@ pub fn measure(
     Measured {
         profile,
         agreeing,
+        latency_s: latency.map(|(latency_s, _)| latency_s),
         notes,
     }
 }
@@ -312,7 +324,9 @@ pub fn between(from: Encoding, to: Encoding) -> ColorMap {
     }))
 }
 
-fn in_words(encoding: Encoding) -> &'static str {
+/// An encoding by its names.
+#[must_use]
+pub const fn in_words(encoding: Encoding) -> &'static str {
     use crate::picture::{Matrix, Range};
     match encoding {
         Encoding::Rgb => "R'G'B'",

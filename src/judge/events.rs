@@ -14,6 +14,7 @@ use super::region::RegionVerdict;
 use super::verdict::Verdict;
 use crate::definition::Definition;
 use crate::definition::model::Hazard;
+use crate::examine::comparison::Difference;
 use crate::reference::symbols::freedom::Freedom;
 
 /// What the monitor does about an event.
@@ -40,7 +41,7 @@ pub const fn action(hazard: Hazard) -> Action {
     }
 }
 
-/// The largest error of a value that an event saw.
+/// The largest error of a value that an event saw, where it is beyond the tolerance.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct WorstError {
     /// Channel.
@@ -51,6 +52,44 @@ pub struct WorstError {
     pub expected: f64,
     /// Unit of both.
     pub unit: String,
+    /// The frame that shows it; records of earlier versions do not say.
+    #[serde(default)]
+    pub frame: Option<u64>,
+}
+
+/// What of a region's picture differs from the reference that is due.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+pub struct PictureError {
+    /// Pixels of luma whose ink the reference has and the capture lacks.
+    pub missing_px: u32,
+    /// Pixels of luma whose ink the capture has and the reference lacks.
+    pub foreign_px: u32,
+    /// Samples of colour (a sample stands for 2 x 2 pixels) that differ.
+    pub color_samples: u32,
+}
+
+impl std::fmt::Display for PictureError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let Self {
+            missing_px,
+            foreign_px,
+            color_samples,
+        } = self;
+        write!(
+            f,
+            "{missing_px} px missing, {foreign_px} px foreign, {color_samples} color samples"
+        )
+    }
+}
+
+impl From<&Difference> for PictureError {
+    fn from(difference: &Difference) -> Self {
+        Self {
+            missing_px: difference.luma.missing_px,
+            foreign_px: difference.luma.foreign_px,
+            color_samples: difference.chroma.px(),
+        }
+    }
 }
 
 /// A run of faulty verdicts that persisted past the confirmation time. Times are capture times, s.
@@ -74,8 +113,11 @@ pub struct Event {
     pub hazard: Hazard,
     /// What the monitor does.
     pub action: Action,
-    /// Largest error of a value against its tolerance, where values could be read.
+    /// Largest error of a value against its tolerance, where values could be read and one was beyond it.
     pub worst_error: Option<WorstError>,
+    /// What differs in `best_frame`, in the region that shows the fault best.
+    #[serde(default)]
+    pub picture_error: PictureError,
     /// Requirement ids of the regions, separated by commas.
     pub requirement: String,
     /// What else the regions said in this time.
@@ -106,6 +148,7 @@ struct Open {
     last_frame: u64,
     best_frame: u64,
     best_size: f64,
+    best_error: PictureError,
     /// Verdicts so far, newest first in weight: each frame counts one more than the one before.
     weights: [f64; CLASSES.len()],
     frames: u32,
@@ -171,9 +214,9 @@ impl<'d> EventLog<'d> {
         }
     }
 
-    /// Takes the verdicts of a frame. `has_ink` says which regions would look different when blank, `sizes`
-    /// how much each disagrees, `is_broken` that the lines of the whole frame are lost or displaced. Returns the regions whose picture in this frame is the best of
-    /// their event so far.
+    /// Takes the verdicts of a frame. `has_ink` says which regions would look different when blank, `differences`
+    /// what disagrees with what is due, `is_broken` that the lines of the whole frame are lost or displaced. Returns
+    /// the regions whose picture in this frame is the best of their event so far.
     #[expect(clippy::too_many_arguments, reason = "all that a frame says")]
     pub fn push(
         &mut self,
@@ -181,7 +224,7 @@ impl<'d> EventLog<'d> {
         time_s: f64,
         verdicts: &[RegionVerdict],
         has_ink: &[bool],
-        sizes: &[f64],
+        differences: &[Difference],
         offset_s: f64,
         is_broken: bool,
     ) -> Vec<Snapshot> {
@@ -202,6 +245,7 @@ impl<'d> EventLog<'d> {
                     last_frame: frame,
                     best_frame: frame,
                     best_size: -1.0,
+                    best_error: PictureError::default(),
                     weights: [0.0; CLASSES.len()],
                     frames: 0,
                     broken_frames: 0,
@@ -221,11 +265,13 @@ impl<'d> EventLog<'d> {
                 open.end_s = time_s;
                 let class = CLASSES.iter().position(|c| *c == v.verdict).unwrap_or(0);
                 open.weights[class] += f64::from(open.frames);
-                let worst = worst_error(self.definition, k, &self.freedoms[k], v);
-                let size = worst.as_ref().map_or(0.0, |w| w.0.min(1e6)) * 1e3 + sizes[k];
+                let worst = worst_error(self.definition, k, &self.freedoms[k], v, frame);
+                let size = worst.as_ref().map_or(0.0, |w| w.0.min(1e6)) * 1e3
+                    + differences[k].size() as f64;
                 if size > open.best_size * 1.25 + 1.0 {
                     open.best_size = size;
                     open.best_frame = frame;
+                    open.best_error = (&differences[k]).into();
                     snapshots.push(Snapshot {
                         region: k,
                         first_frame: open.first_frame,
@@ -515,6 +561,7 @@ impl<'d> EventLog<'d> {
             hazard,
             action: action(hazard),
             worst_error: worst,
+            picture_error: shown.map_or_else(PictureError::default, |o| o.best_error),
             requirement: ids.join(", "),
             remarks,
             best_frame: shown.map_or(0, |o| o.best_frame),
@@ -543,38 +590,41 @@ pub const fn name(verdict: Verdict) -> &'static str {
     }
 }
 
-/// The reading with the largest error against its tolerance.
+/// The reading with the largest error against its tolerance, where that is beyond it; how many times.
 fn worst_error(
     definition: &Definition,
     region: usize,
     freedoms: &[Freedom],
     v: &RegionVerdict,
+    frame: u64,
 ) -> Option<(f64, WorstError)> {
     let channels = definition.channels();
     let limits = &definition.regions()[region].tolerance;
-    let worst = |channel: usize, error: f64, allowed: f64, displayed: f64, expected: f64| {
+    let worst = |channel: usize, displayed: f64, expected: f64| {
         let (name, model) = &channels[channel];
-        let unit = model.unit.clone();
-        let worst = WorstError {
+        WorstError {
             channel: name.clone(),
             displayed,
             expected,
-            unit,
-        };
-        (error.abs() / allowed, worst)
+            unit: model.unit.clone(),
+            frame: Some(frame),
+        }
     };
+    let tolerance = |channel: usize| limits.get(&channels[channel].0).copied();
     let fitted = v.readings.iter().map(|r| {
         let channel = freedoms[r.freedom].channel.0;
-        let allowed = limits
-            .get(&channels[channel].0)
-            .copied()
-            .unwrap_or(f64::INFINITY);
-        worst(channel, r.error, allowed, r.displayed, r.expected)
+        let allowed = tolerance(channel).unwrap_or(f64::INFINITY);
+        let times = r.error.abs() / allowed;
+        (times > 1.0).then(|| (times, worst(channel, r.displayed, r.expected)))
     });
     let written = v.digits.iter().map(|d| {
-        let tolerance = limits.get(&channels[d.channel.0].0).copied().unwrap_or(0.0);
-        let allowed = d.resolution.max(tolerance);
-        worst(d.channel.0, d.error(), allowed, d.displayed, d.expected)
+        let allowed = d.resolution.max(tolerance(d.channel.0).unwrap_or(0.0));
+        // Both numbers are rounded: only what is beyond that is sure, and a symbol that is read tells it better.
+        let sure = (d.error().abs() - d.resolution).max(0.0) / allowed;
+        (d.error().abs() > allowed).then(|| (sure, worst(d.channel.0, d.displayed, d.expected)))
     });
-    fitted.chain(written).max_by(|a, b| a.0.total_cmp(&b.0))
+    fitted
+        .chain(written)
+        .flatten()
+        .max_by(|a, b| a.0.total_cmp(&b.0))
 }

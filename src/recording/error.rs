@@ -249,7 +249,7 @@ impl fmt::Display for Kind {
                 }
                 write!(
                     f,
-                    "; correct the channels' columns, or use --allow-missing to leave what needs them unjudged"
+                    "; correct the channels' columns, or allow what is missing (--allow-missing, in a plan allow_missing) to leave what needs them unjudged"
                 )
             }
             Self::DuplicateColumn { first, second } => {

@@ -335,10 +335,10 @@ fn damaged() -> Vec<(&'static str, Vec<u8>, &'static str)> {
         ("missing columns", bytes("t_s,line_kts,angle_deg,words,flagged\n0,1,2,A,3\n"),
             "r.csv:1: the display needs columns that the file lacks: \"flagged_ok\" for validity of channel \"flagged\" \
              (did you mean \"flagged\"?), \"held\" for channel \"held\", \"line_kt\" for channel \"line\" (did you mean \
-             \"line_kts\"?); correct the channels' columns, or use --allow-missing to leave what needs them unjudged"),
+             \"line_kts\"?); correct the channels' columns, or allow what is missing (--allow-missing, in a plan allow_missing) to leave what needs them unjudged"),
         ("one missing column", bytes("t_s,line_kt,angle_deg,words,flagged,flagged_ok\n0,1,2,A,3,1\n"),
             "r.csv:1: the display needs a column that the file lacks: \"held\" for channel \"held\"; correct the \
-             channels' columns, or use --allow-missing to leave what needs them unjudged"),
+             channels' columns, or allow what is missing (--allow-missing, in a plan allow_missing) to leave what needs them unjudged"),
         ("a name twice", bytes("t_s,line_kt,held,line_kt\n0,1,2,3\n"),
             "r.csv:1, column \"line_kt\": the name stands twice in the header, as fields 2 and 4; rename or remove one"),
         ("semicolons", bytes("t_s;line_kt\n0,0;1\n"),

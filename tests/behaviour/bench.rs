@@ -180,7 +180,8 @@ impl Bench {
         let drawing = Drawing::new(&self.definition);
         let settings = Settings {
             offset: Offset::Given(offset_s),
-            chain: profile.map_or(check::Chain::First, |p| check::Chain::Given(Box::new(p))),
+            profile: profile.map(Box::new),
+            stretch: check::Stretch::First,
             allow_missing: self.allow_missing,
         };
         let mut kept = Kept::default();

@@ -274,6 +274,65 @@ fn a_display_that_is_dark_at_first_is_measured_where_it_agrees() {
     assert!(from.contains("the first stretch that agrees"), "{from}");
 }
 
+/// As it is with a profile, at an offset that nobody said.
+#[test]
+fn an_offset_is_found_behind_a_dark_beginning_with_a_profile_too() {
+    let bench = Bench::engine_strip(8.0);
+    let files = Files::new();
+    files.write("inputs.csv", inputs_until(8.0).as_bytes());
+    let frames = bench.frames(None);
+    let rate = RATE_HZ as usize;
+    let later = &frames[3 * rate..];
+    // The unit's own latency goes into an offset that is found.
+    let begun_s = 3.0 - bench.plan.latency_s;
+    files.write("clip.y4m", &y4m(later));
+    let ran = files.check("clip.y4m", &["--matrix", "bt709"]);
+    let summary = files.json("out/summary.json");
+    assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
+    let offset_s = summary["offset_s"].as_f64().expect("a number");
+    assert!((offset_s - begun_s).abs() < 0.04, "{offset_s} s");
+
+    let mut made = vec![
+        "calibrate",
+        "--display",
+        "display.toml",
+        "--inputs",
+        "inputs.csv",
+    ];
+    made.extend([
+        "--capture",
+        "clip.y4m",
+        "--matrix",
+        "bt709",
+        "--out",
+        "profile.json",
+    ]);
+    assert_eq!(files.run(&made).status, 0);
+    let dark = bench.frames(Some((Kind::BlankAll(Rgb([0, 0, 0])), 0.0, 5.0)));
+    files.write("clip.y4m", &y4m(&dark[3 * rate..]));
+    let ran = files.check(
+        "clip.y4m",
+        &["--matrix", "bt709", "--profile", "profile.json"],
+    );
+    let summary = files.json("out/summary.json");
+    let offset_s = summary["offset_s"].as_f64().expect("a number");
+    assert!((offset_s - begun_s).abs() < 0.04, "{offset_s} s");
+    assert_eq!(summary["profile_from"], "given");
+    assert_eq!(ran.status, 1, "{}{}", ran.stdout, ran.stderr);
+    let events = files.json("out/events.json");
+    assert_eq!(events.as_array().expect("a list").len(), 1, "{events}");
+    assert_eq!(events[0]["class"], "blank", "{events}");
+}
+
+/// A wrong offset is the user's, and no change of the chain.
+#[test]
+fn a_picture_that_never_agreed_was_not_changed_by_the_chain() {
+    let bench = Bench::engine_strip(6.0);
+    let frames = bench.frames(None);
+    let checked = bench.check_from(&frames[..75], 3.0);
+    assert_eq!(checked.outcome.exit_status(), 1, "{}", checked.told());
+}
+
 #[test]
 fn what_the_recording_does_not_reach_is_not_judged() {
     let frames = Bench::engine_strip(3.0).frames(None);

@@ -599,6 +599,26 @@ fn captures() -> Vec<Case> {
             &["standard input", "no frames"],
         ),
         case(
+            "raw without a rate",
+            |_| with_capture("-", &["--raw", "480x272"]),
+            &["--fps"],
+        ),
+        case(
+            "YUV4MPEG2 as raw",
+            |_| with_capture("clip.y4m", &["--raw", "480x272", "--fps", "25"]),
+            &["YUV4MPEG2", "--raw"],
+        ),
+        case(
+            "grey where the display has colors",
+            |f| {
+                let mut clip = b"YUV4MPEG2 W480 H272 F25:1 Cmono\nFRAME\n".to_vec();
+                clip.resize(clip.len() + 480 * 272, 16);
+                f.write("clip.y4m", &clip);
+                of_capture("clip.y4m")
+            },
+            &["grey", "color"],
+        ),
+        case(
             "raw of another size",
             |_| with_capture("-", &["--raw", "64x48", "--fps", "25"]),
             &["64x48", "480x272"],
@@ -685,6 +705,11 @@ fn arguments() -> Vec<Case> {
             |_| with(&["--offset", "inf"]),
             &["inf", "--offset"],
         ),
+        case(
+            "offset beyond all times",
+            |_| with(&["--offset", "1e300"]),
+            &["1e300", "--offset", "1e10"],
+        ),
         case("no frames a second", |_| with(&["--fps", "0"]), &["0"]),
         case(
             "fewer than no frames a second",
@@ -693,7 +718,7 @@ fn arguments() -> Vec<Case> {
         ),
         case(
             "size is a word",
-            |_| with_capture("-", &["--raw", "big"]),
+            |_| with_capture("-", &["--raw", "big", "--fps", "25"]),
             &["big"],
         ),
         case(
@@ -1001,4 +1026,78 @@ fn a_clip_cut_anywhere_is_never_a_pass_and_never_a_panic() {
         );
         assert!(!ran.stderr.contains("panicked"), "{length}: {}", ran.stderr);
     }
+}
+
+/// One mistake, a recording in the place of the definition, makes a problem of every line.
+#[test]
+fn many_problems_are_not_all_listed() {
+    let files = Files::new();
+    let ran = files.run(&["lint", "--display", "inputs.csv"]);
+    assert_eq!(ran.status, 2);
+    assert!(
+        ran.stderr.lines().count() < 80,
+        "{}",
+        ran.stderr.lines().count()
+    );
+    assert!(ran.stderr.contains("inputs.csv:1"), "{}", ran.stderr);
+}
+
+#[test]
+fn files_of_others_in_the_result_folder_are_left_alone() {
+    let files = Files::new();
+    files.write("out/events/notes.txt", b"mine");
+    files.write("out/frames.txt", b"mine too");
+    let ran = files.check("clip.y4m", &["--matrix", "bt709"]);
+    assert_eq!(ran.status, 2, "{}{}", ran.stdout, ran.stderr);
+    let said = ["notes.txt", "--out"];
+    assert!(
+        said.iter().all(|s| ran.stderr.contains(s)),
+        "{}",
+        ran.stderr
+    );
+    assert_eq!(files.read("out/events/notes.txt"), b"mine");
+    std::fs::remove_file(files.path("out/events/notes.txt")).expect("it is there");
+    // Pictures of an earlier check make room.
+    files.write("out/events/event_0000_blank_frame.png", b"old");
+    let ran = files.check("clip.y4m", &["--matrix", "bt709"]);
+    assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
+    assert!(!files.path("out/events").exists());
+    assert_eq!(files.read("out/frames.txt"), b"mine too");
+}
+
+#[test]
+fn frames_of_a_longer_drawing_are_not_mixed_with_a_shorter_one() {
+    let files = Files::new().with_folder();
+    let draw = |to: &'static str| {
+        let mut words = vec![
+            "draw",
+            "--display",
+            "display.toml",
+            "--inputs",
+            "inputs.csv",
+        ];
+        words.extend([
+            "--fps", "25", "--from", "0", "--to", to, "--format", "png", "--out", "frames",
+        ]);
+        files.run(&words)
+    };
+    let before = files.read("frames/times.csv");
+    let ran = draw("0.2");
+    assert_eq!(ran.status, 2, "{}", ran.stdout);
+    let said = ["frame_0000", "--out"];
+    assert!(
+        said.iter().all(|s| ran.stderr.contains(s)),
+        "{}",
+        ran.stderr
+    );
+    assert_eq!(files.read("frames/times.csv"), before);
+    assert_eq!(draw("0.52").status, 0);
+    // Beyond the recording's end, with a word about it.
+    let ran = draw("3.2");
+    assert_eq!(ran.status, 0, "{}", ran.stderr);
+    assert!(
+        ran.stdout.contains("outside the recording"),
+        "{}",
+        ran.stdout
+    );
 }

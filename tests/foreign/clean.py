@@ -23,7 +23,7 @@ from store import Material, rasterise, read_frames
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     arguments(parser)
-    parser.add_argument("--rasterisers", nargs="+", default=["rsvg", "chromium"])
+    parser.add_argument("--rasterisers", nargs="+", choices=["rsvg", "chromium"], default=["rsvg", "chromium"])
     parser.add_argument("--codecs", nargs="+", default=["crf18", "crf23", "mjpeg"], choices=list(CODECS))
     parser.add_argument("--keep", action="store_true", help="keep the captures")
     parser.add_argument("--reuse", action="store_true", help="check captures kept by an earlier run again")

@@ -450,6 +450,7 @@ fn describe(
             Form::Triples => Subsampling::None,
         },
         siting: stream.siting,
+        is_grey: stream.delivery.form == Form::Grey,
         frame_count: None,
         rate_hz: stream.rate_hz,
         matrix_from,

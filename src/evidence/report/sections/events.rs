@@ -124,7 +124,7 @@ fn limit(run: &CheckRun, event: &Event) -> Markup {
 }
 
 fn worst(error: Option<&WorstError>) -> String {
-    error.map_or("none was read".into(), |w| {
+    error.map_or("no value read beyond its tolerance".into(), |w| {
         format!(
             "{}: {} {unit}, due {} {unit}",
             w.channel,
@@ -170,6 +170,7 @@ fn card(bundle: &Bundle, k: usize, run: &CheckRun, e: usize, stills: &[Embedded]
                     " ms; confirmation time, ms: " (limit(run, event)) } }
                 div { dt { "End" } dd { (format!("{:.3}", event.end_s)) " s, last faulty frame " (event.last_frame) } }
                 div { dt { "Worst error" } dd { (worst(event.worst_error.as_ref())) (tolerance(run, event)) } }
+                div { dt { "Picture" } dd { (event.picture_error) ", frame " (event.best_frame) } }
                 div { dt { "Hazard, action" } dd { (word(&event.hazard)) ", " (action(event)) } }
                 div { dt { "Requirements" } dd { (named(event)) } }
             }
