@@ -16,6 +16,8 @@ const FIRST_FRAMES: usize = 48;
 const FIRST_STRETCH_S: f64 = 1.6;
 /// Share of the next best offset's difference at which the best is no better.
 const INDISTINCT: f64 = 0.98;
+/// Furthest that an offset found from pictures is moved by readings, s.
+const FARTHEST_REFINED_S: f64 = 0.5;
 /// Shift that counts as a changed chain, px.
 pub(super) const CHAIN_SHIFT_PX: f64 = 0.4;
 /// Colour change that counts as a changed chain, levels.
@@ -129,10 +131,20 @@ pub fn settle(
         "no other candidate".to_owned()
     };
     let distance = found.distance;
-    let there = at(
-        found.offset_s,
-        format!("found from the material: mean difference {distance:.2} levels, {next}"),
-    );
+    let from = format!("found from the material: mean difference {distance:.2} levels, {next}");
+    let mut there = at(found.offset_s, from.clone());
+    // Readings tell time finer than differences of pictures do. The display's own latency goes into the offset: here
+    // the two cannot be told apart.
+    if let Some(latency_s) = there
+        .measured
+        .latency_s
+        .filter(|s| s.abs() < FARTHEST_REFINED_S)
+    {
+        let refined = at(found.offset_s - latency_s, from);
+        if refined.measured.agreeing >= there.measured.agreeing {
+            there = refined;
+        }
+    }
     let is_distinct = distance <= INDISTINCT * found.runner_up;
     let share = |s: &Settled| 100.0 * s.measured.agreeing;
     match at_zero {

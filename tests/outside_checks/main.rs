@@ -1,6 +1,7 @@
 //! What this crate computes against values published elsewhere. The fixtures are in
 //! `tests/checks`; each file here names the source beside the check.
 
+mod attitude_drawing;
 mod colour;
 mod crc32;
 mod distance_transform;
