@@ -34,6 +34,8 @@ const WRONG_REGIONS: usize = 3;
 const MOVED_LEVELS: f64 = 1.5;
 /// One colour alone is enough where it moves by so much.
 const FAR_LEVELS: f64 = 6.0;
+/// Share of a colour's samples that must have moved: all of them did, give or take the noise.
+const MOVED_SHARE: f64 = 0.5;
 /// Levels that make two colours of the reference different ones.
 const ANOTHER_COLOR_LEVELS: f64 = 16.0;
 /// Fewest samples of a colour.
@@ -179,6 +181,44 @@ struct Shade {
     count: f64,
     /// Sums of shown minus clean, by plane.
     sum: [f64; 3],
+    /// How often shown minus clean was each number of levels, by plane.
+    steps: Vec<[u32; STEPS]>,
+}
+
+/// Steps of levels there are: -255 to 255.
+const STEPS: usize = 511;
+
+impl Shade {
+    fn new(clean: [f64; 3]) -> Self {
+        Self {
+            clean,
+            count: 0.0,
+            sum: [0.0; 3],
+            steps: vec![[0; STEPS]; 3],
+        }
+    }
+
+    fn add(&mut self, shown: [f64; 3]) {
+        self.count += 1.0;
+        for k in 0..3 {
+            let step = shown[k] - self.clean[k];
+            self.sum[k] += step;
+            let place = libm::round(step) as i32 + 255;
+            self.steps[k][place.clamp(0, STEPS as i32 - 1) as usize] += 1;
+        }
+    }
+
+    /// Share of the samples that are nearer to a level `moved` away in plane `k` than to where they belong. Lines that
+    /// are lost move the mean of all, but few of the samples.
+    fn share_moved(&self, k: usize, moved: f64) -> f64 {
+        let is_nearer = |step: f64| (step - moved).abs() < step.abs();
+        let steps = (-255i32..=255).zip(&self.steps[k]);
+        let nearer: u32 = steps
+            .filter(|(step, _)| is_nearer(f64::from(*step)))
+            .map(|(_, n)| *n)
+            .sum();
+        f64::from(nearer) / self.count
+    }
 }
 
 /// The colours of a picture.
@@ -190,20 +230,12 @@ impl Shades {
         // Neighbours have the same colour nearly always, so the colour met last is looked at first.
         let at = self.0.iter().rposition(|s| s.clean == clean);
         let at = at.unwrap_or_else(|| {
-            self.0.push(Shade {
-                clean,
-                count: 0.0,
-                sum: [0.0; 3],
-            });
+            self.0.push(Shade::new(clean));
             self.0.len() - 1
         });
         let last = self.0.len() - 1;
         self.0.swap(at, last);
-        let shade = &mut self.0[last];
-        shade.count += 1.0;
-        for k in 0..3 {
-            shade.sum[k] += shown[k] - clean[k];
-        }
+        self.0[last].add(shown);
     }
 
     /// Share of the differences, squared, that `change` leaves in the colours that it moves, by their means: codecs
@@ -216,9 +248,14 @@ impl Shades {
         for shade in self.0.iter().filter(|s| s.count >= LEAST_SAMPLES) {
             let mapped = change.map(shade.clean);
             let moved = [0, 1, 2].map(|k| mapped[k] - shade.clean[k]);
-            let farthest = moved.iter().fold(0.0, |most: f64, m| most.max(m.abs()));
+            let plane = (0..3).max_by(|a, b| moved[*a].abs().total_cmp(&moved[*b].abs()));
+            let plane = plane.unwrap_or(0);
+            let farthest = moved[plane].abs();
             if farthest < MOVED_LEVELS {
                 continue;
+            }
+            if shade.share_moved(plane, moved[plane]) <= MOVED_SHARE {
+                return 1.0;
             }
             let shown = shade.sum.map(|s| s / shade.count);
             let squares: f64 = shown.iter().map(|d| d * d).sum();
@@ -418,6 +455,32 @@ mod tests {
         assert!(left(&[blue], 0.3) > 1.0 - 1e-9);
         // Levels that are off by as much, but in another direction.
         assert!(left(&[blue, brown], 3.0) > LEFT_SHARE);
+    }
+
+    #[test]
+    fn noise_on_some_lines_is_no_squeezed_range() {
+        // Every tenth line shows noise: the mean of dark and bright colours moves towards the middle.
+        let full = Encoding::YCbCr {
+            matrix: Matrix::Bt709,
+            range: Range::Full,
+        };
+        let squeezed = between(full, BT709);
+        let left = |lost: bool| {
+            let mut shades = Shades::default();
+            for k in 0..2000u32 {
+                for clean in [[20.0, 128.0, 128.0], [230.0, 128.0, 128.0]] {
+                    let shown = match lost {
+                        true if k % 10 == 0 => [f64::from(k * 7 % 256), 128.0, 128.0],
+                        true => clean,
+                        false => squeezed.map(clean),
+                    };
+                    shades.add(clean, shown);
+                }
+            }
+            shades.left(&squeezed)
+        };
+        assert!(left(false) < 1e-9);
+        assert!(left(true) > 1.0 - 1e-9);
     }
 
     #[test]
