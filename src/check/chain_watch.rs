@@ -34,8 +34,8 @@ const WRONG_REGIONS: usize = 3;
 const MOVED_LEVELS: f64 = 1.5;
 /// One colour alone is enough where it moves by so much.
 const FAR_LEVELS: f64 = 6.0;
-/// Share of a colour's samples that must have moved: all of them did, give or take the noise.
-const MOVED_SHARE: f64 = 0.5;
+/// Share of a colour's samples that must have moved: all of them did, but noise hides a small step of half of them.
+const MOVED_SHARE: f64 = 0.3;
 /// Levels that make two colours of the reference different ones.
 const ANOTHER_COLOR_LEVELS: f64 = 16.0;
 /// Fewest samples of a colour.
@@ -254,7 +254,7 @@ impl Shades {
             if farthest < MOVED_LEVELS {
                 continue;
             }
-            if shade.share_moved(plane, moved[plane]) <= MOVED_SHARE {
+            if shade.share_moved(plane, moved[plane]) < MOVED_SHARE {
                 return 1.0;
             }
             let shown = shade.sum.map(|s| s / shade.count);
