@@ -8,7 +8,8 @@ use std::hint::black_box;
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use framevouch::picture::{Encoding, Matrix, Point, Range, Rect, Rgb};
 use framevouch::reference::canvas::{Canvas, Look};
-use framevouch::reference::painter::{Filter, Painter, RegionCanvas};
+use framevouch::reference::painter::{Filter, Painter};
+use framevouch::reference::region_canvas::RegionCanvas;
 use framevouch::reference::scene::{Bounds, Layer, Scene, on_clock};
 use framevouch::reference::text::{Font, FontId};
 

@@ -134,27 +134,7 @@ fn shown(text: &str, csv: &str, time_s: f64) -> Result<Canvas, String> {
         .map_err(|e| e.to_string())?;
     let inputs = recording.inputs(time_s);
     let drawing = Drawing::new(&definition);
-    let (width, height) = definition.size();
-    let look = Look::rgb();
-    let background = look.levels(definition.background());
-    let area = Rect::new(0, 0, width as i32, height as i32);
-    let mut canvas = Canvas::new(area, 3, background);
-    let mut painter = Painter::new();
-    for (k, region) in definition.regions().iter().enumerate() {
-        let mut scene = Scene::default();
-        drawing.region_static(&definition, k, &mut scene);
-        drawing.region_moving(&definition, k, &inputs, &mut scene);
-        let fonts = definition.fonts();
-        painter.draw(
-            &scene,
-            fonts,
-            &look,
-            &mut canvas,
-            Filter::ALL,
-            region.area(),
-        );
-    }
-    Ok(canvas)
+    Ok(drawing.frame(&definition, &inputs, &mut Painter::new()))
 }
 
 fn primitives(case: &Case) -> Canvas {

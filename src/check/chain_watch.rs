@@ -200,8 +200,8 @@ impl Shade {
 
     fn add(&mut self, shown: [f64; 3]) {
         self.count += 1.0;
-        for k in 0..3 {
-            let step = shown[k] - self.clean[k];
+        for (k, shown) in shown.into_iter().enumerate() {
+            let step = shown - self.clean[k];
             self.sum[k] += step;
             let place = libm::round(step) as i32 + 255;
             self.steps[k][place.clamp(0, STEPS as i32 - 1) as usize] += 1;

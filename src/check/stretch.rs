@@ -121,9 +121,10 @@ pub fn settle(
         Offset::Auto => None,
     };
     let is_plain = |m: &Measured| m.is_good() && m.agreeing >= 1.0 && !m.is_ahead();
-    if let Some(zero) = at_zero.as_ref().filter(|zero| is_plain(&zero.measured)) {
-        return zero.clone();
-    }
+    let at_zero = match at_zero {
+        Some(zero) if is_plain(&zero.measured) => return zero,
+        other => other,
+    };
     let found = calibrate::find_offset(subject, recording, &list, &mut Painter::new());
     let next = if found.runner_up.is_finite() {
         format!("{:.2} at the next best", found.runner_up)

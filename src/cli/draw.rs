@@ -8,9 +8,8 @@ use clap::ValueEnum;
 use super::{Failure, InputArguments, cannot_write, make_folder, write_file};
 use crate::picture::Rect;
 use crate::recording::inputs::Inputs;
-use crate::reference::canvas::{Canvas, Look};
 use crate::reference::drawing::Drawing;
-use crate::reference::painter::{Filter, Painter};
+use crate::reference::painter::Painter;
 use crate::reference::png;
 use crate::reference::scene::Scene;
 use crate::reference::svg::{self, TextAs};
@@ -83,48 +82,26 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let count = count as usize;
     refuse_leftovers(&arguments.out, count, arguments.format)?;
     let drawing = Drawing::new(&definition);
-    let regions = definition.regions();
-    let mut fixed = vec![Scene::default(); regions.len()];
-    for (k, scene) in fixed.iter_mut().enumerate() {
-        drawing.region_static(&definition, k, scene);
-    }
     let mut table = String::from("file,time_s\n");
     let mut painter = Painter::new();
     let mut inputs = Inputs::default();
     let (width, height) = definition.size();
-    let area = Rect::new(0, 0, width as i32, height as i32);
-    let look = Look::rgb();
     let mut outside = 0;
     for n in 0..count {
         let time_s = from_s + n as f64 / arguments.fps;
         outside += usize::from(!(begin_s - 1e-6..=end_s + 1e-6).contains(&time_s));
         recording.inputs_at(time_s, &mut inputs);
-        let scenes: Vec<(Scene, Rect)> = regions
-            .iter()
-            .enumerate()
-            .map(|(k, r)| {
-                let mut scene = fixed[k].clone();
-                drawing.region_moving(&definition, k, &inputs, &mut scene);
-                (scene, r.area())
-            })
-            .collect();
         let (name, bytes) = match arguments.format {
             Format::Png => {
-                let mut canvas = Canvas::new(area, 3, look.levels(definition.background()));
-                for (scene, clip) in &scenes {
-                    painter.draw(
-                        scene,
-                        definition.fonts(),
-                        &look,
-                        &mut canvas,
-                        Filter::ALL,
-                        *clip,
-                    );
-                }
+                let canvas = drawing.frame(&definition, &inputs, &mut painter);
                 (file_name(n, Format::Png), png::png(&canvas)?)
             }
             Format::Svg => {
-                let list: Vec<(Rect, &Scene)> = scenes.iter().map(|(s, r)| (*r, s)).collect();
+                let regions = definition.regions().iter().enumerate();
+                let scenes: Vec<(Rect, Scene)> = regions
+                    .map(|(k, r)| (r.area(), drawing.region(&definition, k, &inputs)))
+                    .collect();
+                let list: Vec<(Rect, &Scene)> = scenes.iter().map(|(r, s)| (*r, s)).collect();
                 let words = if arguments.outline_text {
                     TextAs::Outlines
                 } else {

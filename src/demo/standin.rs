@@ -492,7 +492,7 @@ mod tests {
             / 2.0
     }
 
-    /// What bounds the readings of this unit's pictures from below: see `tests/behaviour`.
+    /// What a mark with few edges cannot average out when this unit's pictures are read.
     #[test]
     fn level_edges_are_drawn_on_quarters_of_a_pixel() {
         let text = crate::demo::ENGINE_STRIP;

@@ -9,8 +9,7 @@
 //! scattered noise adds up to nothing.
 //!
 //! One line of pixels that is lost stays inside the envelope, since its neighbours above and below are
-//! there. So lines are asked by themselves as well: along upright strokes a displacement up or down changes
-//! nothing, and a line whose strokes are gone nearly everywhere is lost.
+//! there. So lines are asked by themselves as well ([`super::strokes`]).
 //!
 //! Looking at every pixel's neighbourhood is too dear for every frame, so a first pass sums
 //! squared differences over cells of 8 x 8 pixels and holds them against the gradient
@@ -20,6 +19,7 @@
 //! What it cannot see: changes below the tolerance, displacements below about a pixel (the readings
 //! are for these), and strokes of small digits (read cell by cell).
 
+use super::strokes;
 use super::view::View;
 use crate::picture::Rect;
 
@@ -229,8 +229,7 @@ pub fn compare(
     }
     for y in 1..captured.height().saturating_sub(1) {
         let cells = &scratch.hot[y / CELL * columns..][..columns];
-        let (strokes, gone) = strokes_gone(captured, reference, y, (GONE, true), cells, unchecked);
-        if is_lost(strokes, gone) {
+        if let Some(gone) = strokes::lost_px(captured, reference, y, cells, unchecked) {
             found.missing_px += gone;
             found.densest_px = found.densest_px.max(gone);
             let line = Rect::new(0, y as i32, captured.width() as i32, 1);
@@ -271,119 +270,6 @@ fn mark_row(
             line[u.x as usize..u.right() as usize].fill(0);
         }
     }
-}
-
-/// Range of levels up and down a stroke within which it counts as upright.
-const UPRIGHT: u8 = 24;
-/// Contrast with the ground that makes it a stroke, levels.
-const STROKE: u8 = 60;
-/// Strokes that a lost line must have crossed, px, and the share of them that must be gone.
-const LOST_PX: u32 = 6;
-const LOST_SHARE: f32 = 0.6;
-/// Share of the contrast by which a pixel must be off to be gone; half a pixel of displacement gives 0.5.
-const GONE: f32 = 0.65;
-/// The same where it is known that the picture disagrees: a codec fills single lines up.
-const PARTLY_GONE: f32 = 0.4;
-
-/// Pixels of upright strokes on line `y` of the reference, and how many of them are off by more than
-/// `share` of their contrast with the line's ground. With `lost_only` a line that cannot be lost gives zeros.
-fn strokes_gone(
-    captured: View,
-    reference: View,
-    y: usize,
-    (share, lost_only): (f32, bool),
-    hot: &[bool],
-    unchecked: &[Rect],
-) -> (u32, u32) {
-    let (above, here, below) = (reference.row(y - 1), reference.row(y), reference.row(y + 1));
-    let cap = captured.row(y);
-    if lost_only {
-        // What may be gone at most: cheap, and few lines get further.
-        let least = (share * f32::from(STROKE)) as u8;
-        let mut most = 0;
-        for_each_run(hot, |c0, c1| {
-            let x = c0 * CELL..(c1 * CELL).min(here.len());
-            let around = above[x.clone()].iter().zip(&below[x.clone()]);
-            for ((level, seen), (up, down)) in here[x.clone()].iter().zip(&cap[x]).zip(around) {
-                let leans = level.abs_diff(*up).max(level.abs_diff(*down));
-                most += u32::from((leans <= UPRIGHT) & (level.abs_diff(*seen) > least));
-            }
-        });
-        if most < LOST_PX {
-            return (0, 0);
-        }
-    }
-    let ground = most_common(here);
-    let (mut strokes, mut gone) = (0u32, 0u32);
-    for (c, _) in hot.iter().enumerate().filter(|(_, hot)| **hot) {
-        for x in c * CELL..((c + 1) * CELL).min(here.len()) {
-            let level = here[x];
-            let contrast = level.abs_diff(ground);
-            let leans = level.abs_diff(above[x]).max(level.abs_diff(below[x]));
-            if contrast < STROKE
-                || leans > UPRIGHT
-                || unchecked.iter().any(|u| u.contains(x as i32, y as i32))
-            {
-                continue;
-            }
-            strokes += 1;
-            gone += u32::from(f32::from(level.abs_diff(cap[x])) > share * f32::from(contrast));
-        }
-    }
-    (strokes, gone)
-}
-
-fn most_common(line: &[u8]) -> u8 {
-    // Neighbours are mostly equal: by turns they are counted in tables of their own, so that none waits
-    // for the one before.
-    let mut counts = [[0u32; 256]; 4];
-    let (fours, rest) = line.as_chunks::<4>();
-    for four in fours {
-        for (table, level) in counts.iter_mut().zip(four) {
-            table[usize::from(*level)] += 1;
-        }
-    }
-    for level in rest {
-        counts[0][usize::from(*level)] += 1;
-    }
-    let sums: [u32; 256] = std::array::from_fn(|k| counts.iter().map(|t| t[k]).sum());
-    let most = sums.iter().copied().fold(0, u32::max);
-    sums.iter().rposition(|c| *c == most).map_or(0, |k| k as u8)
-}
-
-fn is_lost(strokes: u32, gone: u32) -> bool {
-    gone >= LOST_PX && gone as f32 > LOST_SHARE * strokes as f32
-}
-
-/// Most neighbouring lines that are lost together and not a thing that is missing.
-const LOST_TOGETHER: usize = 3;
-
-/// True when strokes are gone on single lines and there on the lines above and below.
-#[must_use]
-pub fn has_gaps_in_strokes(captured: View, reference: View) -> bool {
-    let all = vec![true; captured.width().div_ceil(CELL)];
-    let lines: Vec<(u32, u32)> = (1..captured.height().saturating_sub(1))
-        .map(|y| strokes_gone(captured, reference, y, (PARTLY_GONE, false), &all, &[]))
-        .collect();
-    let is_there = |&(strokes, gone): &(u32, u32)| strokes >= LOST_PX && 3 * gone < strokes;
-    let (mut y, mut gaps) = (0, 0);
-    while y < lines.len() {
-        let begin = y;
-        while y < lines.len() && is_lost(lines[y].0, lines[y].1) {
-            y += 1;
-        }
-        if y == begin {
-            y += 1;
-            continue;
-        }
-        if y - begin > LOST_TOGETHER {
-            return false;
-        }
-        let before = begin > 0 && is_there(&lines[begin - 1]);
-        let after = lines.get(y).is_some_and(is_there);
-        gaps += usize::from(before && after);
-    }
-    gaps > 0
 }
 
 /// Sum of squared differences by cell.
@@ -467,7 +353,7 @@ fn mark_hot(
 }
 
 /// Calls `each` with begin and end of every run of cells that are true.
-fn for_each_run(cells: &[bool], mut each: impl FnMut(usize, usize)) {
+pub(super) fn for_each_run(cells: &[bool], mut each: impl FnMut(usize, usize)) {
     let mut c = 0;
     while c < cells.len() {
         let begin = c;
@@ -645,6 +531,7 @@ fn count_company(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::examine::strokes::tests::{strokes, strokes_half_aside};
     use crate::picture::Plane;
     use proptest::prelude::*;
 
@@ -759,17 +646,6 @@ mod tests {
         assert_eq!(found.px(), 0);
     }
 
-    /// Eight upright strokes, two pixels wide.
-    fn strokes() -> Plane {
-        let mut plane = Plane::filled(64, 32, 20);
-        for y in 4..28 {
-            for k in 0..8 {
-                plane.row_mut(y)[8 * k + 3..8 * k + 5].fill(200);
-            }
-        }
-        plane
-    }
-
     #[test]
     fn one_lost_line_across_strokes_is_missing() {
         let mut lost = strokes();
@@ -777,29 +653,11 @@ mod tests {
         let found = compared(&lost, &strokes());
         assert_eq!((found.missing_px, found.foreign_px), (16, 0), "{found:?}");
         assert_eq!(found.bounds, Rect::new(0, 15, 64, 1));
-        assert!(has_gaps_in_strokes(
-            View::whole(&lost),
-            View::whole(&strokes())
-        ));
     }
 
     #[test]
-    fn half_a_pixel_aside_and_a_thing_that_is_gone_are_no_lost_lines() {
-        let mut aside = strokes();
-        for y in 4..28 {
-            for k in 0..8 {
-                let row = aside.row_mut(y);
-                row[8 * k + 3] = 110;
-                row[8 * k + 5] = 110;
-            }
-        }
-        assert_eq!(compared(&aside, &strokes()).px(), 0);
-        let mut gone = strokes();
-        (10..20).for_each(|y| gone.row_mut(y).fill(20));
-        assert!(!has_gaps_in_strokes(
-            View::whole(&gone),
-            View::whole(&strokes())
-        ));
+    fn half_a_pixel_aside_is_no_lost_line() {
+        assert_eq!(compared(&strokes_half_aside(), &strokes()).px(), 0);
     }
 
     /// Lowest and highest level of the 3 x 3 neighbourhood, cut at the view's edge.

@@ -7,7 +7,8 @@ use crate::definition::Definition;
 use crate::picture::{Picture, Plane, Rect, Subsampling};
 use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{Look, Siting, chroma_area};
-use crate::reference::painter::{Filter, Painter, RegionCanvas};
+use crate::reference::painter::{Filter, Painter};
+use crate::reference::region_canvas::RegionCanvas;
 use crate::reference::scene::Scene;
 use crate::reference::slivers;
 

@@ -1,7 +1,7 @@
 //! The numeric core of a reading: one Gauss-Newton step on the pixels that move.
 //!
 //! The reference is drawn a little below and a little above the value; where both differ, the
-//! difference is the derivative and the capture against their mean is the residual. Only these
+//! difference is the derivative and the capture against the reference itself is the residual. Only these
 //! pixels enter, as a list of samples, so a step costs as much as the symbol has moving edges, not as
 //! its area. Words are left out by the caller: they drift with the unit's rounding rules and are
 //! judged by themselves.

@@ -23,6 +23,7 @@ pub mod reader;
 pub mod region;
 pub mod register;
 pub mod signature;
+pub mod strokes;
 pub mod subject;
 pub mod view;
 pub mod words;

@@ -6,7 +6,7 @@
 
 use std::collections::BTreeMap;
 
-use super::agreement;
+use super::strokes;
 use super::view::View;
 use crate::picture::Rect;
 
@@ -63,7 +63,7 @@ pub fn signature(captured: [View; 3], reference: [View; 3], fixed: [View; 3]) ->
     } else if is_noisy(captured[0], reference[0]) {
         Signature::Noise
     } else if (has_lost_lines(captured[0], reference[0])
-        || agreement::has_gaps_in_strokes(captured[0], reference[0]))
+        || strokes::has_gaps_in_strokes(captured[0], reference[0]))
         && !is_moved(captured[0], reference[0])
     {
         Signature::LostLines
@@ -739,7 +739,7 @@ mod tests {
         };
         let (due, lower) = (framed(20), framed(24));
         let (a, b) = (View::whole(&lower), View::whole(&due));
-        assert!(has_lost_lines(a, b) || agreement::has_gaps_in_strokes(a, b));
+        assert!(has_lost_lines(a, b) || strokes::has_gaps_in_strokes(a, b));
         assert!(is_moved(a, b));
         let mut lost = due.clone();
         (20..23).for_each(|y| lost.row_mut(y).fill(20));

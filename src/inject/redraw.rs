@@ -14,7 +14,8 @@ use crate::picture::{Picture, Plane, Rect, Subsampling};
 use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{chroma_area, subsample};
 use crate::reference::drawing::Drawing;
-use crate::reference::painter::{Filter, Painter, RegionCanvas};
+use crate::reference::painter::{Filter, Painter};
+use crate::reference::region_canvas::RegionCanvas;
 use crate::reference::scene::Scene;
 
 /// A difference that a person sees, levels of luma; half as many of colour.

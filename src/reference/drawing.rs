@@ -1,9 +1,12 @@
-//! From a definition and inputs to the scene of a region.
+//! From a definition and inputs to the scene of a region, and to the picture of the display.
 
+use super::canvas::{Canvas, Look};
+use super::painter::{Filter, Painter};
 use super::scene::Scene;
 use super::symbols::{self, liveness};
 use crate::definition::Definition;
 use crate::definition::model::Symbol;
+use crate::picture::Rect;
 use crate::recording::inputs::Inputs;
 
 /// What drawing needs to know of a definition beyond its tables; made once.
@@ -42,6 +45,33 @@ impl Drawing {
     #[must_use]
     pub fn alert_base(&self, region_index: usize, symbol_index: usize) -> usize {
         self.alert_bases[region_index][symbol_index]
+    }
+
+    /// All of a region for `inputs`.
+    ///
+    /// # Panics
+    /// When there is no such region.
+    #[must_use]
+    pub fn region(&self, d: &Definition, region_index: usize, inputs: &Inputs) -> Scene {
+        let mut scene = Scene::default();
+        self.region_static(d, region_index, &mut scene);
+        self.region_moving(d, region_index, inputs, &mut scene);
+        scene
+    }
+
+    /// The whole display for `inputs`, in R, G and B.
+    #[must_use]
+    pub fn frame(&self, d: &Definition, inputs: &Inputs, painter: &mut Painter) -> Canvas {
+        let (width, height) = d.size();
+        let area = Rect::new(0, 0, width as i32, height as i32);
+        let look = Look::rgb();
+        let mut canvas = Canvas::new(area, 3, look.levels(d.background()));
+        for (k, region) in d.regions().iter().enumerate() {
+            let scene = self.region(d, k, inputs);
+            let area = region.area();
+            painter.draw(&scene, d.fonts(), &look, &mut canvas, Filter::ALL, area);
+        }
+        canvas
     }
 
     /// Adds what never moves in a region: `Layer::Background` only.

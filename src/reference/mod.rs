@@ -10,6 +10,7 @@ pub mod glyphs;
 pub mod painter;
 pub mod png;
 pub mod raster;
+pub mod region_canvas;
 pub mod scene;
 pub mod slivers;
 pub mod svg;

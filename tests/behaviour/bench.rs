@@ -299,27 +299,28 @@ impl Files {
         files
     }
 
-    /// Draws `frames/` with the program.
+    /// Draws `frames/` with the program, up to `to` seconds.
+    pub fn draw(&self, to: &str) -> Ran {
+        let mut words = of_inputs("draw");
+        words.extend(["--fps", "25", "--from", "0", "--to", to]);
+        words.extend(["--format", "png", "--out", "frames"]);
+        self.run(&words)
+    }
+
+    /// The clip's frames, drawn.
     pub fn with_folder(self) -> Self {
-        let drawn = self.run(&[
-            "draw",
-            "--display",
-            "display.toml",
-            "--inputs",
-            "inputs.csv",
-            "--fps",
-            "25",
-            "--from",
-            "0",
-            "--to",
-            "0.52",
-            "--format",
-            "png",
-            "--out",
-            "frames",
-        ]);
+        let drawn = self.draw("0.52");
         assert_eq!(drawn.status, 0, "{}", drawn.stderr);
         self
+    }
+
+    /// Measures the chain of `clip.y4m` into `profile.json`.
+    pub fn calibrate(&self) {
+        let mut words = of_inputs("calibrate");
+        words.extend(["--capture", "clip.y4m", "--matrix", "bt709"]);
+        words.extend(["--out", "profile.json"]);
+        let made = self.run(&words);
+        assert_eq!(made.status, 0, "{}{}", made.stdout, made.stderr);
     }
 
     pub fn path(&self, name: &str) -> PathBuf {
@@ -397,16 +398,19 @@ impl Files {
 }
 
 pub fn check_arguments(capture: &str) -> Vec<&str> {
+    let mut words = of_inputs("check");
+    words.extend(["--capture", capture, "--out", "out"]);
+    words
+}
+
+/// A command on the definition and the inputs of [`Files`].
+fn of_inputs(command: &str) -> Vec<&str> {
     vec![
-        "check",
+        command,
         "--display",
         "display.toml",
         "--inputs",
         "inputs.csv",
-        "--capture",
-        capture,
-        "--out",
-        "out",
     ]
 }
 

@@ -292,22 +292,7 @@ fn an_offset_is_found_behind_a_dark_beginning_with_a_profile_too() {
     let offset_s = summary["offset_s"].as_f64().expect("a number");
     assert!((offset_s - begun_s).abs() < 0.04, "{offset_s} s");
 
-    let mut made = vec![
-        "calibrate",
-        "--display",
-        "display.toml",
-        "--inputs",
-        "inputs.csv",
-    ];
-    made.extend([
-        "--capture",
-        "clip.y4m",
-        "--matrix",
-        "bt709",
-        "--out",
-        "profile.json",
-    ]);
-    assert_eq!(files.run(&made).status, 0);
+    files.calibrate();
     let dark = bench.frames(Some((Kind::BlankAll(Rgb([0, 0, 0])), 0.0, 5.0)));
     files.write("clip.y4m", &y4m(&dark[3 * rate..]));
     let ran = files.check(

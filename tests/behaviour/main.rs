@@ -7,6 +7,7 @@
 //! - `repeats_exactly`: same inputs, same bytes;
 //! - `explains_its_verdict`: what the results and the exit status say;
 //! - `tries_faults`: campaigns and tuning;
+//! - `spares_files`: files of others stay where they are;
 //! - `leaves_evidence`: the page, tables and manifest, and that nobody changed them since.
 //!
 //! Captures come from the demo's stand-in unit, which has another rasteriser and another text engine than
@@ -19,5 +20,6 @@ mod leaves_evidence;
 mod reads_values_back;
 mod refuses_bad_input;
 mod repeats_exactly;
+mod spares_files;
 mod tolerates_benign_change;
 mod tries_faults;

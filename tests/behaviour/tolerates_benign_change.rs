@@ -73,20 +73,7 @@ fn a_profile_serves_its_own_chain_and_no_other() {
     files.write("inputs.csv", inputs_until(2.0).as_bytes());
     let frames = bench.frames(None);
     files.write("clip.y4m", &y4m(&frames));
-    let made = files.run(&[
-        "calibrate",
-        "--display",
-        "display.toml",
-        "--inputs",
-        "inputs.csv",
-        "--capture",
-        "clip.y4m",
-        "--matrix",
-        "bt709",
-        "--out",
-        "profile.json",
-    ]);
-    assert_eq!(made.status, 0, "{}{}", made.stdout, made.stderr);
+    files.calibrate();
     let more = ["--profile", "profile.json", "--matrix", "bt709"];
     let same = files.check("clip.y4m", &more);
     assert_eq!(same.status, 0, "{}{}", same.stdout, same.stderr);

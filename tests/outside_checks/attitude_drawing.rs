@@ -11,10 +11,9 @@ use framevouch::definition::Definition;
 use framevouch::demo;
 use framevouch::picture::{Rect, Rgb};
 use framevouch::recording::{MissingColumns, Recording};
-use framevouch::reference::canvas::{Canvas, Look};
+use framevouch::reference::canvas::Canvas;
 use framevouch::reference::drawing::Drawing;
-use framevouch::reference::painter::{Filter, Painter};
-use framevouch::reference::scene::Scene;
+use framevouch::reference::painter::Painter;
 
 /// The attitude of the demo display.
 struct Attitude {
@@ -43,21 +42,8 @@ impl Attitude {
         let csv = format!("t_s,pitch_deg,roll_deg\n0,{pitch_deg},{roll_deg}\n");
         let recording = Recording::from_reader(csv.as_bytes(), "inputs", d, MissingColumns::Allow)
             .expect("a row of numbers");
-        let drawing = Drawing::new(d);
-        let mut scene = Scene::default();
-        drawing.region_static(d, self.region, &mut scene);
-        drawing.region_moving(d, self.region, &recording.inputs(0.0), &mut scene);
-        let look = Look::rgb();
-        let mut canvas = Canvas::new(self.area(), 3, look.levels(d.background()));
-        Painter::new().draw(
-            &scene,
-            d.fonts(),
-            &look,
-            &mut canvas,
-            Filter::ALL,
-            self.area(),
-        );
-        canvas
+        let inputs = recording.inputs(0.0);
+        Drawing::new(d).frame(d, &inputs, &mut Painter::new())
     }
 
     fn color(&self, name: &str) -> [u8; 3] {

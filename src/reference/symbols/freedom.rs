@@ -401,90 +401,15 @@ mod tests {
     use crate::recording::inputs::Value;
     use crate::reference::scene::{Layer, Scene};
 
-    const SYMBOLS: [&str; 5] = [
-        r##"
-        kind = "attitude"
-        rect = [0, 0, 200, 200]
-        pitch = "a"
-        roll = "b"
-        px_per_deg = 4.0
-        sky = "sky"
-        ground = "ground"
-        line = "white"
-        aircraft = "amber"
-        bank = { radius = 80.0, marks = [30.0], mark_length = 8.0, pointer_size = 10.0 }
-        slip = { channel = "c", center = [100.0, 30.0], px_per_unit = 50.0, travel = 20.0, size = [16.0, 4.0],
-                 color = "green" }
-        failure = { rect = [0, 0, 200, 200], font = "sans", size = 20.0, color = "red", background = "black" }
-        "##,
-        r##"
-        kind = "dial"
-        center = [100.0, 100.0]
-        radius = 80.0
-        breakpoints = [[0.0, -120.0], [40.0, -60.0], [100.0, 120.0]]
-        ticks = { major_step = 20.0, major_length = 10.0, color = "white" }
-        pointers = [
-            { channel = "a", tip_radius = 70.0, tail_radius = 30.0, width = 6.0, color = "green" },
-            { channel = "b", shape = "triangle", tip_radius = 80.0, tail_radius = 92.0, width = 8.0, color = "red" },
-        ]
-        readout = { channel = "a", position = [100.0, 100.0], font = "mono", size = 14.0, color = "white" }
-        failure = { rect = [0, 0, 200, 200], font = "sans", size = 20.0, color = "red", background = "black" }
-        "##,
-        r##"
-        kind = "tape"
-        rect = [20, 0, 60, 200]
-        channel = "a"
-        direction = "up"
-        edge = "right"
-        px_per_unit = 2.0
-        min = 0.0
-        max = 300.0
-        ticks = { major_step = 20.0, major_length = 12.0, color = "white" }
-        bugs = [{ channel = "b", color = "green", size = [16.0, 8.0] }]
-        window = { rect = [20, 85, 60, 30], background = "black", border = "amber",
-                   readout = { channel = "a", position = [50.0, 100.0], font = "mono", size = 16.0, color = "white" } }
-        failure = { rect = [0, 0, 200, 200], font = "sans", size = 20.0, color = "red", background = "black" }
-        "##,
-        r##"
-        kind = "rose"
-        center = [100.0, 100.0]
-        radius = 70.0
-        channel = "a"
-        color = "white"
-        mark_length = 10.0
-        font = "sans"
-        size = 12.0
-        label_radius = 50.0
-        lubber = "amber"
-        lubber_length = 12.0
-        bugs = [{ channel = "b", color = "sky", size = [12.0, 8.0] }]
-        wind = { direction = "c", speed = "d", center = [30.0, 30.0], length = 24.0, width = 2.0, color = "green",
-                 calm_below = 2.0,
-                 speed_readout = { channel = "d", position = [30.0, 60.0], font = "mono", size = 10.0, color = "green" } }
-        readout = { channel = "a", position = [100.0, 10.0], font = "mono", size = 14.0, color = "white" }
-        failure = { rect = [0, 0, 200, 200], font = "sans", size = 20.0, color = "red", background = "black" }
-        "##,
-        r##"
-        kind = "bar"
-        rect = [50, 10, 20, 100]
-        channel = "a"
-        direction = "up"
-        edge = "left"
-        breakpoints = [[0.0, 0.0], [50.0, 0.25], [100.0, 1.0]]
-        color = "green"
-        failure = { rect = [0, 0, 200, 200], font = "sans", size = 20.0, color = "red", background = "black" }
-        "##,
-    ];
-
     fn list(symbol: usize) -> (Definition, Vec<Freedom>) {
-        let d = bench::display(SYMBOLS[symbol]);
+        let d = bench::display(bench::READ[symbol]);
         let found = freedoms(&d, 0);
         (d, found)
     }
 
     #[test]
     fn every_driven_part_is_listed_once() {
-        let names: Vec<Vec<&str>> = (0..SYMBOLS.len())
+        let names: Vec<Vec<&str>> = (0..bench::READ.len())
             .map(|k| list(k).1.iter().map(|f| f.what).collect())
             .collect();
         let hand_written: [&[&str]; 5] = [
@@ -495,7 +420,7 @@ mod tests {
             &["length"],
         ];
         assert_eq!(names, hand_written);
-        let d = bench::display_of(&SYMBOLS);
+        let d = bench::display_of(&bench::READ);
         let shown: Vec<_> = readouts(&d, 0).iter().map(|r| (r.symbol, r.what)).collect();
         assert_eq!(
             shown,
@@ -534,7 +459,7 @@ mod tests {
     #[test]
     fn pixels_per_unit_are_what_the_drawing_does() {
         let values = [("a", 60.0), ("b", 70.0), ("c", 0.1), ("d", 9.0)];
-        for symbol in 0..SYMBOLS.len() {
+        for symbol in 0..bench::READ.len() {
             let (d, found) = list(symbol);
             let mut inputs = bench::inputs(&d, &values);
             if symbol == 0 {

@@ -147,6 +147,82 @@ pub(crate) mod bench {
         hazard = "minor"
     "##;
 
+    /// Symbols that are read: attitude, dial, tape, rose, bar.
+    pub const READ: [&str; 5] = [
+        r##"
+        kind = "attitude"
+        rect = [0, 0, 200, 200]
+        pitch = "a"
+        roll = "b"
+        px_per_deg = 4.0
+        sky = "sky"
+        ground = "ground"
+        line = "white"
+        aircraft = "amber"
+        bank = { radius = 80.0, marks = [30.0], mark_length = 8.0, pointer_size = 10.0 }
+        slip = { channel = "c", center = [100.0, 30.0], px_per_unit = 50.0, travel = 20.0, size = [16.0, 4.0],
+                 color = "green" }
+        failure = { rect = [0, 0, 200, 200], font = "sans", size = 20.0, color = "red", background = "black" }
+        "##,
+        r##"
+        kind = "dial"
+        center = [100.0, 100.0]
+        radius = 80.0
+        breakpoints = [[0.0, -120.0], [40.0, -60.0], [100.0, 120.0]]
+        ticks = { major_step = 20.0, major_length = 10.0, color = "white" }
+        pointers = [
+            { channel = "a", tip_radius = 70.0, tail_radius = 30.0, width = 6.0, color = "green" },
+            { channel = "b", shape = "triangle", tip_radius = 80.0, tail_radius = 92.0, width = 8.0, color = "red" },
+        ]
+        readout = { channel = "a", position = [100.0, 100.0], font = "mono", size = 14.0, color = "white" }
+        failure = { rect = [0, 0, 200, 200], font = "sans", size = 20.0, color = "red", background = "black" }
+        "##,
+        r##"
+        kind = "tape"
+        rect = [20, 0, 60, 200]
+        channel = "a"
+        direction = "up"
+        edge = "right"
+        px_per_unit = 2.0
+        min = 0.0
+        max = 300.0
+        ticks = { major_step = 20.0, major_length = 12.0, color = "white" }
+        bugs = [{ channel = "b", color = "green", size = [16.0, 8.0] }]
+        window = { rect = [20, 85, 60, 30], background = "black", border = "amber",
+                   readout = { channel = "a", position = [50.0, 100.0], font = "mono", size = 16.0, color = "white" } }
+        failure = { rect = [0, 0, 200, 200], font = "sans", size = 20.0, color = "red", background = "black" }
+        "##,
+        r##"
+        kind = "rose"
+        center = [100.0, 100.0]
+        radius = 70.0
+        channel = "a"
+        color = "white"
+        mark_length = 10.0
+        font = "sans"
+        size = 12.0
+        label_radius = 50.0
+        lubber = "amber"
+        lubber_length = 12.0
+        bugs = [{ channel = "b", color = "sky", size = [12.0, 8.0] }]
+        wind = { direction = "c", speed = "d", center = [30.0, 30.0], length = 24.0, width = 2.0, color = "green",
+                 calm_below = 2.0,
+                 speed_readout = { channel = "d", position = [30.0, 60.0], font = "mono", size = 10.0, color = "green" } }
+        readout = { channel = "a", position = [100.0, 10.0], font = "mono", size = 14.0, color = "white" }
+        failure = { rect = [0, 0, 200, 200], font = "sans", size = 20.0, color = "red", background = "black" }
+        "##,
+        r##"
+        kind = "bar"
+        rect = [50, 10, 20, 100]
+        channel = "a"
+        direction = "up"
+        edge = "left"
+        breakpoints = [[0.0, 0.0], [50.0, 0.25], [100.0, 1.0]]
+        color = "green"
+        failure = { rect = [0, 0, 200, 200], font = "sans", size = 20.0, color = "red", background = "black" }
+        "##,
+    ];
+
     /// A display of 200 x 200 with one region and one symbol (none when `symbol` is empty).
     pub fn display(symbol: &str) -> Definition {
         if symbol.is_empty() {

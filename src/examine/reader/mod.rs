@@ -1,19 +1,21 @@
 //! Readings of the continuous symbols of one region: the values that the captured picture shows.
 //!
 //! The reference is fitted to the capture by Gauss-Newton steps from the value that is due
-//! ([`super::fit`]); a picture that agrees needs one. When the picture shows something far away, a coarse
+//! ([`crate::examine::fit`]); a picture that agrees needs one. When the picture shows something far away, a coarse
 //! scan along each freedom gives the start.
 
-use super::comparison::ChainLook;
-use super::fit::{self, MOST, Sample};
-use super::subject::Subject;
-use super::view::View;
+mod scan;
+
+use crate::examine::comparison::ChainLook;
+use crate::examine::fit::{self, MOST, Sample};
+use crate::examine::subject::Subject;
+use crate::examine::view::View;
 use crate::picture::Rect;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
-use crate::reference::painter::{Filter, Painter, SlopeCanvas};
+use crate::reference::painter::{Filter, Painter};
+use crate::reference::region_canvas::SlopeCanvas;
 use crate::reference::scene::{Scene, Shape};
 use crate::reference::symbols::freedom::{self, Freedom};
-use crate::reference::symbols::scale::half_period;
 
 /// What one freedom of a symbol shows.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -42,17 +44,6 @@ const FARTHEST_WALK_PX: f64 = 6.0;
 const MOST_STEPS: usize = 8;
 /// Misfit up to which the symbol was recognised.
 pub const RECOGNISED: f64 = 0.35;
-/// Distance between candidates of the near scan, and how many to each side, px.
-const SCAN_STEP_PX: f64 = 2.0;
-const SCAN_EACH_SIDE: i32 = 16;
-/// Most candidates of the far scan.
-const FAR_CANDIDATES: usize = 72;
-/// Most minima of the near scan that are fitted.
-const MINIMA: usize = 10;
-/// Ratio of what a candidate may leave to what a nearer one leaves.
-const NEARER_ADVANTAGE: (u64, u64) = (8, 7);
-/// How many times better than the best near candidate a far one must be.
-const FAR_ADVANTAGE: u64 = 2;
 /// Standard error that a reading has at least, px. What the samples leave over tells of noise, not of
 /// how another rasteriser lays down the same edge, which displaces readings by a few hundredths
 /// of a pixel however little noise there is; it is added in quadrature.
@@ -494,150 +485,6 @@ impl<'d> Reader<'d> {
             }
         }
     }
-
-    /// Looks for the value of each freedom that was not recognised along coarse candidates, in turn,
-    /// then fits from the best.
-    fn scan_group(
-        &mut self,
-        g: usize,
-        captured: View,
-        start: &Inputs,
-        painter: &mut Painter,
-        out: &mut [Option<Fitted>],
-    ) {
-        let mut best_start = start.clone();
-        let mut lost = self.active(g, start);
-        lost.retain(|(k, _)| out[*k].is_none_or(|f| f.misfit > RECOGNISED));
-        if lost.is_empty() {
-            return;
-        }
-        // Those that were recognised stand where they were read.
-        for &k in &self.groups[g].members {
-            if let Some(known) = out[k].filter(|f| f.misfit <= RECOGNISED) {
-                best_start.values[self.freedoms[k].channel.0] = Value::Number(known.value);
-            }
-        }
-        for (member, value) in lost {
-            let f = self.freedoms[member].clone();
-            self.altered.clone_from(&best_start);
-            let scale = freedom::px_per_unit(self.subject.definition(), self.region, &f, start)
-                .max(LEAST_PX_PER_UNIT);
-            let bounds = self.bounds_of(member);
-            let (near, is_recognised) =
-                self.scan_near(member, value, scale, captured, bounds, painter);
-            let mut best = near;
-            if !is_recognised {
-                let span = f.period.unwrap_or(f.high - f.low);
-                let step = (span / FAR_CANDIDATES as f64).max(SCAN_STEP_PX / scale);
-                // A scale that repeats looks nearly the same a label further, and the labels take no part
-                // here: far away must explain the picture much better than near by.
-                best.0 /= FAR_ADVANTAGE;
-                let far = (0..FAR_CANDIDATES).map(|k| f.low + step * k as f64);
-                for v in far.filter(|v| *v <= f.low + span) {
-                    let candidate = self.tried(&f, v, captured, bounds, painter);
-                    if candidate.0 < best.0 {
-                        best = candidate;
-                    }
-                }
-            }
-            best_start.values[f.channel.0] = Value::Number(best.1);
-        }
-        self.read_group(g, captured, (&best_start, None), painter, out);
-    }
-
-    /// Looks along candidates around `value`: what the best leaves unexplained, the value, and whether
-    /// the symbol was recognised there. Thin lines are found only to a step of the search, so its
-    /// minima are fitted before they are held against each other; of equals the nearest is taken,
-    /// since ticks look alike a tick further.
-    fn scan_near(
-        &mut self,
-        member: usize,
-        value: f64,
-        scale: f64,
-        captured: View,
-        bounds: Rect,
-        painter: &mut Painter,
-    ) -> ((u64, f64), bool) {
-        let f = self.freedoms[member].clone();
-        let left: Vec<(u64, f64)> = (-SCAN_EACH_SIDE..=SCAN_EACH_SIDE)
-            .map(|k| value + f64::from(k) * SCAN_STEP_PX / scale)
-            .map(|v| self.tried(&f, v, captured, bounds, painter))
-            .collect();
-        let mut minima: Vec<(u64, f64)> = (0..left.len())
-            .filter(|&k| {
-                let at = |j: usize| left.get(j).map_or(u64::MAX, |c| c.0);
-                left[k].0 <= at(k.wrapping_sub(1)) && left[k].0 < at(k + 1)
-            })
-            .map(|k| left[k])
-            .collect();
-        minima.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
-        minima.truncate(MINIMA);
-        let mut fitted: Vec<((u64, f64), bool)> = Vec::new();
-        for (_, start) in minima {
-            let (mut v, mut is_recognised) = (start, false);
-            for _ in 0..MOST_STEPS / 2 {
-                let Some(step) = self.step(captured, None, &[(member, v)], &mut [scale], painter)
-                else {
-                    break;
-                };
-                v += step.motion_px[0].clamp(-LONGEST_STEP_PX, LONGEST_STEP_PX) / scale;
-                is_recognised = step.misfit[0] <= RECOGNISED;
-                if step.motion_px[0].abs() < SETTLED_PX {
-                    break;
-                }
-            }
-            fitted.push((self.tried(&f, v, captured, bounds, painter), is_recognised));
-        }
-        let distance = |v: f64| {
-            f.period
-                .map_or(v - value, |p| half_period(v - value, p))
-                .abs()
-        };
-        fitted.sort_by(|a, b| distance(a.0.1).total_cmp(&distance(b.0.1)));
-        let mut best = ((u64::MAX, value), false);
-        for candidate in fitted {
-            if candidate.0.0 < best.0.0 / NEARER_ADVANTAGE.0 * NEARER_ADVANTAGE.1 {
-                best = candidate;
-            }
-        }
-        best
-    }
-
-    /// Draws the candidate `v` of a freedom: what it leaves unexplained, and the value within range.
-    fn tried(
-        &mut self,
-        f: &Freedom,
-        v: f64,
-        captured: View,
-        bounds: Rect,
-        painter: &mut Painter,
-    ) -> (u64, f64) {
-        let v = f
-            .period
-            .map_or_else(|| v.clamp(f.low, f.high), |p| v.rem_euclid(p));
-        self.draw(f.channel, v, bounds, painter);
-        (self.energy(captured, bounds), v)
-    }
-
-    /// Sum of squared differences on every second line, words left out, differences cut at 96 levels.
-    fn energy(&self, captured: View, bounds: Rect) -> u64 {
-        let width = self.area.width as usize;
-        let drawn = self.pictures.pictures()[0];
-        let mut sum = 0u64;
-        let (x0, x1) = (bounds.x as usize, bounds.right() as usize);
-        for y in (bounds.y as usize..bounds.bottom() as usize).step_by(2) {
-            let (a, b) = (&drawn.row(y)[x0..x1], &captured.row(y)[x0..x1]);
-            let mask = &self.mask[y * width..][x0..x1];
-            let square = |((a, b), mask): ((&u8, &u8), &u8)| {
-                // At most 96 squared: 16 bits hold it.
-                let d = u16::from(a.abs_diff(*b).min(96)) * u16::from(*mask == 0);
-                u32::from(d * d)
-            };
-            let line: u32 = a.iter().zip(b).zip(mask).map(square).sum();
-            sum += u64::from(line);
-        }
-        sum
-    }
 }
 
 /// The largest misfit of readings; infinite when there is none.
@@ -723,16 +570,11 @@ pub fn word_boxes(
 }
 
 #[cfg(test)]
-mod tests {
-    use rand::{Rng, SeedableRng};
+mod in_noise;
 
+#[cfg(test)]
+mod tests {
     use super::*;
-    use crate::examine::calibrate::{chain_look, plain_profile};
-    use crate::examine::comparison::Comparison;
-    use crate::picture::{Encoding, Matrix, Plane, Range, Subsampling};
-    use crate::reference::canvas::Siting;
-    use crate::reference::drawing::Drawing;
-    use crate::reference::symbols::bench;
 
     #[test]
     fn every_difference_is_found_once_and_in_order() {
@@ -747,206 +589,5 @@ mod tests {
             for_each_difference(&a, &b, |x| found.push(x));
             assert_eq!(found, places);
         }
-    }
-
-    /// What a display of one symbol is drawn and read with.
-    struct Symbol {
-        definition: &'static str,
-        /// Channels, the values to read them at, and steps between those.
-        channels: &'static [(&'static str, f64, f64)],
-    }
-
-    const DIAL: Symbol = Symbol {
-        definition: r##"
-            kind = "dial"
-            center = [100, 100]
-            radius = 80
-            breakpoints = [[0, -120], [100, 120]]
-            ticks = { major_step = 20, major_length = 12, color = "white" }
-            pointers = [{ channel = "a", tip_radius = 70, tail_radius = 10, width = 5, color = "white" }]
-            failure = { rect = [0, 0, 200, 200], font = "sans", size = 10.0, color = "red", background = "black" }
-        "##,
-        channels: &[("a", 37.0, 1.37)],
-    };
-    const TAPE: Symbol = Symbol {
-        definition: r##"
-            kind = "tape"
-            rect = [60, 10, 80, 180]
-            channel = "a"
-            direction = "up"
-            edge = "right"
-            px_per_unit = 3.0
-            min = 0
-            max = 200
-            ticks = { major_step = 20, major_length = 12, minor_step = 10, minor_length = 6, color = "white", labels = { font = "mono", size = 18, distance = 40 } }
-            failure = { rect = [60, 10, 80, 180], font = "sans", size = 10.0, color = "red", background = "black" }
-        "##,
-        channels: &[("a", 87.0, 0.77)],
-    };
-    const ATTITUDE: Symbol = Symbol {
-        definition: r##"
-            kind = "attitude"
-            rect = [0, 0, 200, 200]
-            pitch = "a"
-            roll = "b"
-            px_per_deg = 4.0
-            sky = "sky"
-            ground = "ground"
-            line = "white"
-            aircraft = "amber"
-            ladder = { major_step = 10, major_half_width = 40, minor_step = 5, minor_half_width = 20, limit = 60, visible_px = 80, font = "sans", size = 18 }
-            bank = { radius = 90, marks = [10, 20, 30, 45, 60], mark_length = 10, pointer_size = 10 }
-            failure = { rect = [0, 0, 200, 200], font = "sans", size = 10.0, color = "red", background = "black" }
-        "##,
-        channels: &[("a", 3.1, 0.41), ("b", -12.0, 2.3)],
-    };
-
-    const SYMBOLS: [(&str, Symbol); 3] = [("dial", DIAL), ("tape", TAPE), ("attitude", ATTITUDE)];
-
-    /// Levels of noise, one standard deviation.
-    const SIGMA: f64 = 6.0;
-
-    /// The whole way: pictures of the symbol are drawn, noise is laid over them, and they are read. The variance of a
-    /// pixel is that of the noise and of rounding to levels. The bound is the diagonal of the inverse of Fisher's
-    /// information, sums of products of slopes over that variance (Kay, Fundamentals of Statistical Signal
-    /// Processing vol. 1, 1993, ch. 3; from memory).
-    #[test]
-    fn drawn_symbols_are_read_as_well_as_the_cramer_rao_bound_allows() {
-        for (name, symbol) in SYMBOLS {
-            for (k, read) in read_in_noise(&symbol, 0.0).into_iter().enumerate() {
-                let (rms, stated) = (read.rms_px / read.bound_px, read.stated_px / read.bound_px);
-                let what =
-                    format!("{name}, freedom {k}: RMS {rms:.3}, stated {stated:.3} of the bound");
-                assert!((0.9..1.25).contains(&rms), "{what}");
-                assert!((0.9..1.25).contains(&stated), "{what}");
-            }
-        }
-    }
-
-    #[test]
-    fn where_a_fit_begins_moves_a_reading_by_less_than_a_hundredth_of_a_pixel() {
-        for (name, symbol) in SYMBOLS {
-            for start_px in [0.08, 0.2, 0.35, 0.5] {
-                for (k, read) in read_in_noise(&symbol, start_px).into_iter().enumerate() {
-                    let beyond_px = (read.rms_px.powi(2) - read.bound_px.powi(2))
-                        .max(0.0)
-                        .sqrt();
-                    let what =
-                        format!("{name}, freedom {k}, from {start_px} px: {beyond_px:.4} px");
-                    assert!(beyond_px < 0.01, "{what}");
-                }
-            }
-        }
-    }
-
-    /// How well a freedom was read, root mean squares.
-    struct InNoise {
-        rms_px: f64,
-        /// The standard error that was stated, without the share of other rasterisers.
-        stated_px: f64,
-        bound_px: f64,
-    }
-
-    fn read_in_noise(symbol: &Symbol, start_px: f64) -> Vec<InNoise> {
-        const PLACES: u32 = 8;
-        const TIMES: u32 = 40;
-        let d = bench::display(symbol.definition);
-        let drawing = Drawing::new(&d);
-        let subject = Subject::new(&d, &drawing);
-        let (size, planes) = ((200, 200), Subsampling::Both);
-        let encoding = Encoding::YCbCr {
-            matrix: Matrix::Bt709,
-            range: Range::Limited,
-        };
-        let chain = chain_look(&plain_profile(size, encoding, planes, Siting::Left));
-        let mut painter = Painter::default();
-        let mut comparison = Comparison::new(subject, 0, &chain, size, &mut painter);
-        let mut reader = Reader::new(subject, 0, &chain, comparison.area(), &mut painter);
-        let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(11);
-        let n = symbol.channels.len();
-        let mut sums = vec![[0.0; 3]; n];
-        for place in 0..PLACES {
-            let values: Vec<(&str, f64)> = symbol
-                .channels
-                .iter()
-                .map(|(name, v, step)| (*name, v + step * f64::from(place)))
-                .collect();
-            let truth = bench::inputs(&d, &values);
-            let mut drawn = |inputs: &Inputs, painter: &mut Painter| {
-                comparison.draw(inputs, painter);
-                let view = comparison.reference()[0];
-                let rows = (0..view.height()).map(|y| view.row(y).to_vec());
-                rows.collect::<Vec<_>>().concat()
-            };
-            let aside = |k: usize, by_px: f64, reader: &Reader| {
-                let channel = reader.freedoms()[k].channel;
-                let mut inputs = truth.clone();
-                let value = values[k].1 + by_px / reader.px_per_unit(k, &truth);
-                inputs.values[channel.0] = Value::Number(value);
-                inputs
-            };
-            let slopes: Vec<Vec<f64>> = (0..n)
-                .map(|k| {
-                    let low = drawn(&aside(k, -0.25, &reader), &mut painter);
-                    let high = drawn(&aside(k, 0.25, &reader), &mut painter);
-                    let pairs = low.iter().zip(&high);
-                    pairs
-                        .map(|(a, b)| 2.0 * (f64::from(*b) - f64::from(*a)))
-                        .collect()
-                })
-                .collect();
-            let clean = drawn(&truth, &mut painter);
-            let mut words = Vec::new();
-            let whole = Rect::new(0, 0, 200, 200);
-            word_boxes(comparison.scene(), subject, &chain, whole, &mut words);
-            let is_read = |at: usize| {
-                let (x, y) = ((at % 200) as i32, (at / 200) as i32);
-                !words.iter().any(|w| w.contains(x, y))
-            };
-            let variance = SIGMA * SIGMA + 1.0 / 12.0;
-            let information = nalgebra::DMatrix::from_fn(n, n, |i, j| {
-                let pixels = (0..clean.len()).filter(|at| is_read(*at));
-                pixels.map(|at| slopes[i][at] * slopes[j][at]).sum::<f64>() / variance
-            });
-            let bound = information
-                .try_inverse()
-                .expect("every freedom moves ink")
-                .diagonal();
-            let mut start = truth.clone();
-            for k in 0..n {
-                let channel = reader.freedoms()[k].channel;
-                start.values[channel.0].clone_from(&aside(k, start_px, &reader).values[channel.0]);
-            }
-            for _ in 0..TIMES {
-                let mut gauss = || {
-                    let (u, v): (f64, f64) = (random.random_range(1e-12..1.0), random.random());
-                    (-2.0 * u.ln()).sqrt() * (std::f64::consts::TAU * v).cos()
-                };
-                let levels = clean
-                    .iter()
-                    .map(|v| (f64::from(*v) + SIGMA * gauss()).round() as u8);
-                let captured = Plane::from_levels(200, 200, levels.collect());
-                let mut out = Vec::new();
-                let view = View::whole(&captured);
-                reader.read(view, (&start, None), &words, false, &mut painter, &mut out);
-                for k in 0..n {
-                    let fitted = out[k].expect("the symbol is read");
-                    let period = reader.freedoms()[k].period;
-                    let off = fitted.value - values[k].1;
-                    let error_px = period.map_or(off, |p| half_period(off, p)) * fitted.px_per_unit;
-                    let stated_px = fitted.standard_error * fitted.px_per_unit;
-                    sums[k][0] += error_px * error_px;
-                    sums[k][1] += stated_px * stated_px - RASTERISER_PX * RASTERISER_PX;
-                    sums[k][2] += bound[k];
-                }
-            }
-        }
-        let mean = |sum: f64| (sum / f64::from(PLACES * TIMES)).sqrt();
-        let read = sums.into_iter().map(|[error, stated, bound]| InNoise {
-            rms_px: mean(error),
-            stated_px: mean(stated),
-            bound_px: mean(bound),
-        });
-        read.collect()
     }
 }

@@ -1,0 +1,169 @@
+//! Looking for a value far from where it is due: candidates along a freedom, and fits from the best.
+
+use super::{Fitted, LEAST_PX_PER_UNIT, LONGEST_STEP_PX, MOST_STEPS, RECOGNISED, Reader};
+use crate::examine::view::View;
+use crate::picture::Rect;
+use crate::recording::inputs::{Inputs, Value};
+use crate::reference::painter::Painter;
+use crate::reference::symbols::freedom::{self, Freedom};
+use crate::reference::symbols::scale::half_period;
+
+/// Distance between candidates of the near scan, and how many to each side, px.
+const SCAN_STEP_PX: f64 = 2.0;
+const SCAN_EACH_SIDE: i32 = 16;
+/// Most candidates of the far scan.
+const FAR_CANDIDATES: usize = 72;
+/// Most minima of the near scan that are fitted.
+const MINIMA: usize = 10;
+/// Ratio of what a candidate may leave to what a nearer one leaves.
+const NEARER_ADVANTAGE: (u64, u64) = (8, 7);
+/// How many times better than the best near candidate a far one must be.
+const FAR_ADVANTAGE: u64 = 2;
+/// A step below this ends the fit of a minimum, px: it is fitted on from there.
+const NEAR_PX: f64 = 0.3;
+
+impl Reader<'_> {
+    /// Looks for the value of each freedom that was not recognised along coarse candidates, in turn,
+    /// then fits from the best.
+    pub(super) fn scan_group(
+        &mut self,
+        g: usize,
+        captured: View,
+        start: &Inputs,
+        painter: &mut Painter,
+        out: &mut [Option<Fitted>],
+    ) {
+        let mut best_start = start.clone();
+        let mut lost = self.active(g, start);
+        lost.retain(|(k, _)| out[*k].is_none_or(|f| f.misfit > RECOGNISED));
+        if lost.is_empty() {
+            return;
+        }
+        // Those that were recognised stand where they were read.
+        for &k in &self.groups[g].members {
+            if let Some(known) = out[k].filter(|f| f.misfit <= RECOGNISED) {
+                best_start.values[self.freedoms[k].channel.0] = Value::Number(known.value);
+            }
+        }
+        for (member, value) in lost {
+            let f = self.freedoms[member].clone();
+            self.altered.clone_from(&best_start);
+            let scale = freedom::px_per_unit(self.subject.definition(), self.region, &f, start)
+                .max(LEAST_PX_PER_UNIT);
+            let bounds = self.bounds_of(member);
+            let (near, is_recognised) =
+                self.scan_near(member, value, scale, captured, bounds, painter);
+            let mut best = near;
+            if !is_recognised {
+                let span = f.period.unwrap_or(f.high - f.low);
+                let step = (span / FAR_CANDIDATES as f64).max(SCAN_STEP_PX / scale);
+                // A scale that repeats looks nearly the same a label further, and the labels take no part
+                // here: far away must explain the picture much better than near by.
+                best.0 /= FAR_ADVANTAGE;
+                let far = (0..FAR_CANDIDATES).map(|k| f.low + step * k as f64);
+                for v in far.filter(|v| *v <= f.low + span) {
+                    let candidate = self.tried(&f, v, captured, bounds, painter);
+                    if candidate.0 < best.0 {
+                        best = candidate;
+                    }
+                }
+            }
+            best_start.values[f.channel.0] = Value::Number(best.1);
+        }
+        self.read_group(g, captured, (&best_start, None), painter, out);
+    }
+
+    /// Looks along candidates around `value`: what the best leaves unexplained, the value, and whether
+    /// the symbol was recognised there. Thin lines are found only to a step of the search, so its
+    /// minima are fitted before they are held against each other; of equals the nearest is taken,
+    /// since ticks look alike a tick further.
+    fn scan_near(
+        &mut self,
+        member: usize,
+        value: f64,
+        scale: f64,
+        captured: View,
+        bounds: Rect,
+        painter: &mut Painter,
+    ) -> ((u64, f64), bool) {
+        let f = self.freedoms[member].clone();
+        let left: Vec<(u64, f64)> = (-SCAN_EACH_SIDE..=SCAN_EACH_SIDE)
+            .map(|k| value + f64::from(k) * SCAN_STEP_PX / scale)
+            .map(|v| self.tried(&f, v, captured, bounds, painter))
+            .collect();
+        let mut minima: Vec<(u64, f64)> = (0..left.len())
+            .filter(|&k| {
+                let at = |j: usize| left.get(j).map_or(u64::MAX, |c| c.0);
+                left[k].0 <= at(k.wrapping_sub(1)) && left[k].0 < at(k + 1)
+            })
+            .map(|k| left[k])
+            .collect();
+        minima.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        minima.truncate(MINIMA);
+        let mut fitted: Vec<((u64, f64), bool)> = Vec::new();
+        for (_, start) in minima {
+            let (mut v, mut is_recognised) = (start, false);
+            for _ in 0..MOST_STEPS / 2 {
+                let Some(step) = self.step(captured, None, &[(member, v)], &mut [scale], painter)
+                else {
+                    break;
+                };
+                v += step.motion_px[0].clamp(-LONGEST_STEP_PX, LONGEST_STEP_PX) / scale;
+                is_recognised = step.misfit[0] <= RECOGNISED;
+                if step.motion_px[0].abs() < NEAR_PX {
+                    break;
+                }
+            }
+            fitted.push((self.tried(&f, v, captured, bounds, painter), is_recognised));
+        }
+        let distance = |v: f64| {
+            f.period
+                .map_or(v - value, |p| half_period(v - value, p))
+                .abs()
+        };
+        fitted.sort_by(|a, b| distance(a.0.1).total_cmp(&distance(b.0.1)));
+        let mut best = ((u64::MAX, value), false);
+        for candidate in fitted {
+            if candidate.0.0 < best.0.0 / NEARER_ADVANTAGE.0 * NEARER_ADVANTAGE.1 {
+                best = candidate;
+            }
+        }
+        best
+    }
+
+    /// Draws the candidate `v` of a freedom: what it leaves unexplained, and the value within range.
+    fn tried(
+        &mut self,
+        f: &Freedom,
+        v: f64,
+        captured: View,
+        bounds: Rect,
+        painter: &mut Painter,
+    ) -> (u64, f64) {
+        let v = f
+            .period
+            .map_or_else(|| v.clamp(f.low, f.high), |p| v.rem_euclid(p));
+        self.draw(f.channel, v, bounds, painter);
+        (self.energy(captured, bounds), v)
+    }
+
+    /// Sum of squared differences on every second line, words left out, differences cut at 96 levels.
+    fn energy(&self, captured: View, bounds: Rect) -> u64 {
+        let width = self.area.width as usize;
+        let drawn = self.pictures.pictures()[0];
+        let mut sum = 0u64;
+        let (x0, x1) = (bounds.x as usize, bounds.right() as usize);
+        for y in (bounds.y as usize..bounds.bottom() as usize).step_by(2) {
+            let (a, b) = (&drawn.row(y)[x0..x1], &captured.row(y)[x0..x1]);
+            let mask = &self.mask[y * width..][x0..x1];
+            let square = |((a, b), mask): ((&u8, &u8), &u8)| {
+                // At most 96 squared: 16 bits hold it.
+                let d = u16::from(a.abs_diff(*b).min(96)) * u16::from(*mask == 0);
+                u32::from(d * d)
+            };
+            let line: u32 = a.iter().zip(b).zip(mask).map(square).sum();
+            sum += u64::from(line);
+        }
+        sum
+    }
+}

@@ -1,0 +1,527 @@
+//! Pictures of one region that are kept from frame to frame.
+//!
+//! [`RegionCanvas`] draws static artwork once, and of what moves only the parts that changed. [`SlopeCanvas`] draws
+//! neighbouring pictures only where they differ. Both give the bytes that [`Painter::draw`] gives.
+
+use super::canvas::{Canvas, Geometry, Look};
+use super::painter::{Filter, Painter, touched_pixels};
+use super::scene::{Item, Layer, Scene, Shape};
+use super::text::Font;
+use crate::picture::{Plane, Rect, Rgb};
+
+/// The picture of one region over time.
+#[derive(Clone, Debug)]
+pub struct RegionCanvas {
+    look: Look,
+    /// What is drawn at all.
+    filter: Filter,
+    background: Rgb,
+    /// Background colour and layer.
+    base: Canvas,
+    canvas: Canvas,
+    /// The scene that `canvas` shows.
+    shown: Scene,
+    /// Whether `base` shows the background layer of `shown`.
+    is_drawn: bool,
+    /// Items above the background, in drawing order: of `shown`, and of the scene to come.
+    shown_order: Vec<usize>,
+    order: Vec<usize>,
+    dirty: Vec<Rect>,
+}
+
+impl RegionCanvas {
+    /// A region whose pixels are `area` of the frame, in one plane (luma only) or three, in
+    /// the colour `background` where nothing is drawn.
+    ///
+    /// # Panics
+    /// When `planes` is neither 1 nor 3.
+    #[must_use]
+    pub fn new(area: Rect, planes: usize, look: Look, background: Rgb) -> Self {
+        let base = Canvas::new(area, planes, look.levels(background));
+        Self {
+            look,
+            filter: Filter::ALL,
+            background,
+            canvas: base.clone(),
+            base,
+            shown: Scene::default(),
+            is_drawn: false,
+            shown_order: Vec::new(),
+            order: Vec::new(),
+            dirty: Vec::new(),
+        }
+    }
+
+    /// Draws the static artwork `fixed` once, and of it and of all scenes to come only what `filter`
+    /// lets through. The scenes given to [`RegionCanvas::update`] from now on hold what lies above.
+    pub fn set_fixed(
+        &mut self,
+        painter: &mut Painter,
+        fonts: &[(String, Font)],
+        fixed: &Scene,
+        filter: Filter,
+    ) {
+        let area = self.canvas.area();
+        self.filter = filter;
+        self.base.fill(area, self.look.levels(self.background));
+        let below = Filter {
+            words: filter.words,
+            shapes: filter.shapes,
+            ..Filter::BACKGROUND
+        };
+        painter.draw(fixed, fonts, &self.look, &mut self.base, below, area);
+        self.canvas.copy(&self.base, area);
+        self.shown.clear();
+        self.shown_order.clear();
+        self.is_drawn = true;
+    }
+
+    /// The region as last drawn.
+    #[must_use]
+    pub const fn canvas(&self) -> &Canvas {
+        &self.canvas
+    }
+
+    /// How colours and positions become levels and pixels.
+    #[must_use]
+    pub const fn look(&self) -> &Look {
+        &self.look
+    }
+
+    /// The colour and background layer alone.
+    #[must_use]
+    pub const fn base(&self) -> &Canvas {
+        &self.base
+    }
+
+    /// Changes the look; the next scene is drawn in full.
+    pub fn set_look(&mut self, look: Look) {
+        if self.look != look {
+            self.look = look;
+            self.is_drawn = false;
+        }
+    }
+
+    /// The pixels of the frame that the last [`RegionCanvas::update`] drew again.
+    #[must_use]
+    pub fn dirty(&self) -> &[Rect] {
+        &self.dirty
+    }
+
+    /// Shows `scene`, and returns the pixels of the frame that may have changed: no rectangle
+    /// when it looks like the scene before, the whole area when its background differs.
+    pub fn update(
+        &mut self,
+        painter: &mut Painter,
+        fonts: &[(String, Font)],
+        scene: &Scene,
+    ) -> &[Rect] {
+        self.dirty.clear();
+        drawing_order(scene, self.filter, &mut self.order);
+        let area = self.canvas.area();
+        if self.is_drawn && has_same_background(&self.shown, scene) {
+            find_dirty(
+                (&self.shown, &self.shown_order),
+                (scene, &self.order),
+                &self.look.geometry,
+                area,
+                &mut self.dirty,
+            );
+        } else {
+            let levels = self.look.levels(self.background);
+            self.base.fill(area, levels);
+            painter.draw(
+                scene,
+                fonts,
+                &self.look,
+                &mut self.base,
+                Filter::BACKGROUND,
+                area,
+            );
+            self.is_drawn = true;
+            self.dirty.push(area);
+        }
+        for &rect in &self.dirty {
+            self.canvas.copy(&self.base, rect);
+            painter.draw(
+                scene,
+                fonts,
+                &self.look,
+                &mut self.canvas,
+                Filter {
+                    words: self.filter.words,
+                    shapes: self.filter.shapes,
+                    ..Filter::ABOVE_BACKGROUND
+                },
+                rect,
+            );
+        }
+        if !self.dirty.is_empty() || self.order.len() != self.shown_order.len() {
+            self.shown.copy_from(scene);
+            std::mem::swap(&mut self.order, &mut self.shown_order);
+        }
+        &self.dirty
+    }
+}
+
+/// Pictures of one region a little below, a little above and at a value: slopes are taken between them.
+///
+/// Only where the first two may differ is anything drawn; the rest of the canvases is left over from
+/// earlier calls. There they hold the same bytes as a [`RegionCanvas`] that shows the scene.
+#[derive(Clone, Debug)]
+pub struct SlopeCanvas {
+    look: Look,
+    filter: Filter,
+    /// Background colour and static artwork.
+    base: Canvas,
+    /// Below, above, at the value.
+    pictures: [Canvas; 3],
+    orders: [Vec<usize>; 2],
+    dirty: Vec<Rect>,
+}
+
+impl SlopeCanvas {
+    /// Luma of a region whose pixels are `area` of the frame and whose static artwork is `fixed`;
+    /// of it and of all scenes to come only what `filter` lets through is drawn.
+    #[must_use]
+    pub fn new(
+        painter: &mut Painter,
+        fonts: &[(String, Font)],
+        (area, look, background): (Rect, Look, Rgb),
+        fixed: &Scene,
+        filter: Filter,
+    ) -> Self {
+        let mut base = Canvas::new(area, 1, look.levels(background));
+        let below = Filter {
+            words: filter.words,
+            shapes: filter.shapes,
+            ..Filter::BACKGROUND
+        };
+        painter.draw(fixed, fonts, &look, &mut base, below, area);
+        Self {
+            look,
+            filter,
+            pictures: [base.clone(), base.clone(), base.clone()],
+            base,
+            orders: [Vec::new(), Vec::new()],
+            dirty: Vec::new(),
+        }
+    }
+
+    /// Below, above and at the value, of use where the last call drew.
+    #[must_use]
+    pub fn pictures(&self) -> [&Plane; 3] {
+        self.pictures.each_ref().map(|c| &c.planes()[0])
+    }
+
+    /// Draws `low` and `high` where they may differ, within the pixels `bounds` of the frame, and
+    /// `middle` there as well; returns these areas, no two of which share a pixel.
+    pub fn draw_differences(
+        &mut self,
+        painter: &mut Painter,
+        fonts: &[(String, Font)],
+        [low, high]: [&Scene; 2],
+        middle: Option<&Scene>,
+        bounds: Rect,
+    ) -> &[Rect] {
+        let bounds = bounds.intersection(&self.base.area());
+        for (order, scene) in self.orders.iter_mut().zip([low, high]) {
+            drawing_order(scene, self.filter, order);
+        }
+        self.dirty.clear();
+        let [a, b] = &self.orders;
+        find_dirty(
+            (low, a),
+            (high, b),
+            &self.look.geometry,
+            bounds,
+            &mut self.dirty,
+        );
+        for k in 0..self.dirty.len() {
+            for (picture, scene) in [Some(low), Some(high), middle].into_iter().enumerate() {
+                if let Some(scene) = scene {
+                    self.draw_within(painter, fonts, picture, scene, self.dirty[k]);
+                }
+            }
+        }
+        &self.dirty
+    }
+
+    /// Draws `scene` within the pixels `bounds` of the frame.
+    pub fn draw(
+        &mut self,
+        painter: &mut Painter,
+        fonts: &[(String, Font)],
+        scene: &Scene,
+        bounds: Rect,
+    ) -> &Plane {
+        let bounds = bounds.intersection(&self.base.area());
+        self.draw_within(painter, fonts, 0, scene, bounds);
+        &self.pictures[0].planes()[0]
+    }
+
+    fn draw_within(
+        &mut self,
+        painter: &mut Painter,
+        fonts: &[(String, Font)],
+        picture: usize,
+        scene: &Scene,
+        rect: Rect,
+    ) {
+        let canvas = &mut self.pictures[picture];
+        canvas.copy(&self.base, rect);
+        let above = Filter {
+            words: self.filter.words,
+            shapes: self.filter.shapes,
+            ..Filter::ABOVE_BACKGROUND
+        };
+        painter.draw(scene, fonts, &self.look, canvas, above, rect);
+    }
+}
+
+/// Pairs items of two scenes (given with their drawing orders) by their place in the order, from the
+/// front and, when their number differs, from the back as well; what has no equal partner has changed,
+/// and the pixels of `area` that it touches are added to `dirty`.
+fn find_dirty(
+    (old_scene, old): (&Scene, &[usize]),
+    (new_scene, new): (&Scene, &[usize]),
+    geometry: &Geometry,
+    area: Rect,
+    dirty: &mut Vec<Rect>,
+) {
+    let same = |a: usize, b: usize| {
+        looks_same(
+            old_scene,
+            &old_scene.items()[a],
+            new_scene,
+            &new_scene.items()[b],
+        )
+    };
+    let shorter = old.len().min(new.len());
+    let is_paired = old.len() == new.len();
+    let mut front = 0;
+    while front < shorter && same(old[front], new[front]) {
+        front += 1;
+    }
+    let mut back = 0;
+    while back < shorter - front && same(old[old.len() - 1 - back], new[new.len() - 1 - back]) {
+        back += 1;
+    }
+    let (old, new) = (&old[front..old.len() - back], &new[front..new.len() - back]);
+    for k in 0..old.len().max(new.len()) {
+        if is_paired && same(old[k], new[k]) {
+            continue;
+        }
+        for (scene, order) in [(old_scene, old), (new_scene, new)] {
+            if let Some(&item) = order.get(k) {
+                let touched = touched_pixels(&scene.items()[item], geometry);
+                add_dirty(dirty, touched.intersection(&area));
+            }
+        }
+    }
+}
+
+/// Adds a rectangle, joined with those that it meets or nearly meets. No two rectangles of the
+/// result share a pixel.
+fn add_dirty(dirty: &mut Vec<Rect>, mut rect: Rect) {
+    if rect.is_empty() {
+        return;
+    }
+    let mut k = 0;
+    while k < dirty.len() {
+        let joined = dirty[k].union(&rect);
+        let is_near = joined.area() * 4 <= (dirty[k].area() + rect.area()) * 5;
+        if is_near || !dirty[k].intersection(&rect).is_empty() {
+            dirty.swap_remove(k);
+            rect = joined;
+            k = 0;
+        } else {
+            k += 1;
+        }
+    }
+    dirty.push(rect);
+}
+
+fn drawing_order(scene: &Scene, filter: Filter, out: &mut Vec<usize>) {
+    out.clear();
+    for layer in [Layer::Moving, Layer::Foreground] {
+        out.extend(
+            scene
+                .items()
+                .iter()
+                .enumerate()
+                .filter(|(_, i)| i.layer == layer && filter.has(i))
+                .map(|(k, _)| k),
+        );
+    }
+}
+
+fn has_same_background(a: &Scene, b: &Scene) -> bool {
+    let mut old = a.items().iter().filter(|i| i.layer == Layer::Background);
+    let mut new = b.items().iter().filter(|i| i.layer == Layer::Background);
+    loop {
+        match (old.next(), new.next()) {
+            (None, None) => return true,
+            (Some(x), Some(y)) if looks_same(a, x, b, y) => {}
+            (Some(_), _) | (None, Some(_)) => return false,
+        }
+    }
+}
+
+/// Whether two items of two scenes draw the same; where they stand in their scenes' buffers
+/// does not count.
+fn looks_same(a: &Scene, x: &Item, b: &Scene, y: &Item) -> bool {
+    if x.layer != y.layer || x.color != y.color || x.clip != y.clip || x.bounds != y.bounds {
+        return false;
+    }
+    match (&x.shape, &y.shape) {
+        (
+            Shape::Fill { first, last },
+            Shape::Fill {
+                first: from,
+                last: to,
+            },
+        ) => last - first == to - from && a.contours(*first, *last).eq(b.contours(*from, *to)),
+        (Shape::Words(v), Shape::Words(w)) => {
+            (v.font, v.size, v.origin, v.direction) == (w.font, w.size, w.origin, w.direction)
+                && a.words(v) == b.words(w)
+        }
+        (Shape::Fill { .. }, Shape::Words(_)) | (Shape::Words(_), Shape::Fill { .. }) => false,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::picture::Point;
+    use crate::reference::painter::LAYERS;
+    use crate::reference::painter::tests::{BLACK, RED, WHITE, bounds, drawn, fonts};
+    use crate::reference::text::FontId;
+
+    #[test]
+    fn an_equal_scene_changes_nothing_and_a_moved_item_only_its_pixels() {
+        let area = Rect::new(10, 10, 100, 80);
+        let mut painter = Painter::new();
+        let mut region = RegionCanvas::new(area, 3, Look::rgb(), BLACK);
+        let scene_at = |x: f64| {
+            let mut scene = Scene::default();
+            scene.rectangle(Rgb([20, 40, 60]), bounds(0.0, 0.0, 60.0, 60.0));
+            scene.set_layer(Layer::Moving);
+            scene.rectangle(RED, bounds(x, 20.0, x + 4.0, 24.0));
+            scene.rectangle(WHITE, bounds(90.0, 70.0, 95.0, 75.0));
+            scene
+        };
+        assert_eq!(
+            region.update(&mut painter, &fonts(), &scene_at(20.0)),
+            [area]
+        );
+        assert!(
+            region
+                .update(&mut painter, &fonts(), &scene_at(20.0))
+                .is_empty()
+        );
+        let dirty = region
+            .update(&mut painter, &fonts(), &scene_at(21.0))
+            .to_vec();
+        assert_eq!(dirty, [Rect::new(20, 20, 5, 4)]);
+        assert_eq!(region.canvas(), &drawn(&scene_at(21.0), &Look::rgb(), area));
+    }
+
+    fn scene() -> impl Strategy<Value = Scene> {
+        let item = (
+            0..4u8,
+            0..3usize,
+            -5.0..45.0f64,
+            -5.0..35.0f64,
+            0.5..25.0f64,
+            any::<bool>(),
+            0..4u8,
+        );
+        prop::collection::vec(item, 0..6).prop_map(|list| {
+            let mut scene = Scene::default();
+            for (kind, layer, x, y, size, is_clipped, color) in list {
+                // A background that seldom changes; few values elsewhere, so that items recur.
+                let (x, y) = if layer == 0 {
+                    (3.0, 30.0)
+                } else {
+                    (x.floor() / 2.0, y.floor())
+                };
+                let color = [RED, WHITE, Rgb([0, 90, 200]), Rgb([40; 3])][usize::from(color)];
+                scene.set_layer(LAYERS[layer]);
+                scene.set_clip(is_clipped.then_some(bounds(4.0, 5.5, 30.0, 25.25)));
+                let at = Point::new(x, y);
+                match kind {
+                    0 => scene.circle(color, at, size),
+                    1 => scene.line(color, at, Point::new(y, x), 1.5),
+                    2 => scene.words_at(color, FontId(0), size, at, (1.0, 0.0), size * 1.4, "40"),
+                    _ => scene.words_at(color, FontId(0), size, at, (0.6, 0.8), size * 1.4, "N3"),
+                }
+            }
+            scene
+        })
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(64))]
+        #[test]
+        fn slopes_are_drawn_where_pictures_differ_and_nowhere_else(a in scene(), b in scene()) {
+            let fonts = fonts();
+            let look = Look::rgb();
+            let area = Rect::new(2, 1, 40, 30);
+            let mut painter = Painter::new();
+            let mut slopes = SlopeCanvas::new(
+                &mut painter, &fonts, (area, look, BLACK), &Scene::default(), Filter::ALL,
+            );
+            let dirty = slopes
+                .draw_differences(&mut painter, &fonts, [&a, &b], Some(&a), area)
+                .to_vec();
+            let mut fresh = |scene: &Scene| {
+                let mut canvas = Canvas::new(area, 1, look.levels(BLACK));
+                painter.draw(scene, &fonts, &look, &mut canvas, Filter::ABOVE_BACKGROUND, area);
+                canvas
+            };
+            let (low, high) = (fresh(&a), fresh(&b));
+            let wanted = [&low, &high, &low];
+            for y in 0..area.height {
+                for x in 0..area.width {
+                    let at = |p: &Plane| p.at(x as usize, y as usize);
+                    if dirty.iter().any(|r| r.contains(x + area.x, y + area.y)) {
+                        for (drawn, wanted) in slopes.pictures().into_iter().zip(wanted) {
+                            prop_assert_eq!(at(drawn), at(&wanted.planes()[0]));
+                        }
+                    } else {
+                        prop_assert_eq!(at(&low.planes()[0]), at(&high.planes()[0]));
+                    }
+                }
+            }
+        }
+
+        #[test]
+        fn the_picture_does_not_depend_on_what_was_shown_before(
+            scenes in prop::collection::vec(scene(), 1..6),
+            shift in 0.0..1.0f64,
+        ) {
+            let fonts = fonts();
+            let mut look = Look::rgb();
+            look.geometry = Geometry { tx: shift, ty: -shift, ..Geometry::IDENTITY };
+            let area = Rect::new(2, 1, 40, 30);
+            let mut painter = Painter::new();
+            let mut region = RegionCanvas::new(area, 3, look, BLACK);
+            let mut before = region.canvas().clone();
+            for scene in &scenes {
+                let dirty = region.update(&mut painter, &fonts, scene).to_vec();
+                let fresh = drawn(scene, &look, area);
+                prop_assert_eq!(region.canvas(), &fresh);
+                for y in area.y..area.bottom() {
+                    for x in area.x..area.right() {
+                        let is_dirty = dirty.iter().any(|r| r.contains(x, y));
+                        prop_assert!(is_dirty || before.at(x, y) == fresh.at(x, y));
+                    }
+                }
+                before = fresh;
+            }
+        }
+    }
+}
