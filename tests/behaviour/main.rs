@@ -8,6 +8,7 @@
 //! - `explains_its_verdict`: what the results and the exit status say;
 //! - `tries_faults`: campaigns and tuning;
 //! - `spares_files`: files of others stay where they are;
+//! - `stays_small`: memory does not grow with the length of the video;
 //! - `leaves_evidence`: the page, tables and manifest, and that nobody changed them since.
 //!
 //! Captures come from the demo's stand-in unit, which has another rasteriser and another text engine than
@@ -21,5 +22,6 @@ mod reads_values_back;
 mod refuses_bad_input;
 mod repeats_exactly;
 mod spares_files;
+mod stays_small;
 mod tolerates_benign_change;
 mod tries_faults;
