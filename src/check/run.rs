@@ -77,7 +77,9 @@ pub struct Run<'d> {
     latency_s: f64,
     last_time_s: Option<f64>,
     first_time_s: f64,
+    /// Time to the frame before, s: cut to what a moving picture has, and as it is.
     interval_s: f64,
+    elapsed_s: f64,
     frames: u64,
     /// Frames outside the recording.
     unrecorded: u64,
@@ -141,6 +143,7 @@ impl<'d> Run<'d> {
             last_time_s: None,
             first_time_s: 0.0,
             interval_s: 0.04,
+            elapsed_s: 0.04,
             frames: 0,
             unrecorded: 0,
             inputs: Inputs::default(),
@@ -292,7 +295,8 @@ impl<'d> Run<'d> {
     /// Looks at all regions of the next frame, or at those alone that differ from what is known.
     pub fn examine(&mut self, frame: &CapturedFrame, known: Option<Known>) -> Examined {
         if let Some(last) = self.last_time_s {
-            self.interval_s = (frame.time_s - last).clamp(0.001, 0.2);
+            self.elapsed_s = frame.time_s - last;
+            self.interval_s = self.elapsed_s.clamp(0.001, 0.2);
         } else {
             self.first_time_s = frame.time_s;
         }
@@ -401,7 +405,7 @@ impl<'d> Run<'d> {
         }
         for (k, v) in verdicts.iter().enumerate() {
             if v.verdict == Verdict::Blind {
-                self.blind_s[k] += self.interval_s;
+                self.blind_s[k] += self.elapsed_s;
             }
         }
         let raised_before = self.log.raised().count();

@@ -206,10 +206,14 @@ pub fn make(
     if list.exists() {
         std::fs::remove_file(&list).map_err(cannot_read(&list))?;
     }
+    let mut pictures = String::new();
     let inputs = inputs
         .iter()
-        .map(|input| input_record(input, folder, home))
+        .map(|input| input_record(input, home, &mut pictures))
         .collect::<Result<_, _>>()?;
+    if !pictures.is_empty() {
+        std::fs::write(&list, &pictures).map_err(cannot_read(&list))?;
+    }
     Ok(Manifest {
         manifest_version: MANIFEST_VERSION,
         tool: "framevouch".into(),
@@ -228,7 +232,8 @@ pub fn make(
     })
 }
 
-fn input_record(input: &Input, folder: &Path, home: &Path) -> Result<InputRecord, Error> {
+/// Adds the pictures of an input that is a folder to the list `pictures`.
+fn input_record(input: &Input, home: &Path, pictures: &mut String) -> Result<InputRecord, Error> {
     let role = input.role.to_owned();
     if input.path == Path::new(PIPE) {
         return Ok(InputRecord {
@@ -248,8 +253,7 @@ fn input_record(input: &Input, folder: &Path, home: &Path) -> Result<InputRecord
         });
     }
     let (text, files) = folder_list(&input.path, &path)?;
-    let list = folder.join(CAPTURE_LIST);
-    std::fs::write(&list, &text).map_err(cannot_read(&list))?;
+    pictures.push_str(&text);
     Ok(InputRecord {
         role,
         path,

@@ -103,12 +103,17 @@ const BIAS_PX: f64 = 0.05;
 /// Systematic error of a rasteriser that is never held against a reading, px.
 const DEAD_BAND_PX: f64 = 0.08;
 
+/// Farthest that readings may move the moment that a picture was found to show, s.
+const FARTHEST_S: f64 = 0.25;
+
 /// How long a region must look late that nobody else is, with every value within its tolerance, s: while
 /// values rise or fall steadily a small offset looks the same.
 const PATIENCE_S: f64 = 1.0;
 /// How much more an offset must leave unexplained than the delay does for there to be no need of patience: twice a
 /// log-likelihood, as from one value that changes its distance from what is due by 2 px.
 const SURE: f64 = 64.0;
+/// Instants of a span of time at which inputs are looked at, less one.
+const SAMPLES: usize = 8;
 /// Frames of a run of wrong ones that may show what is due: late data cross it now and then.
 const CROSSING_FRAMES: usize = 3;
 
@@ -145,6 +150,9 @@ pub struct RegionJudge {
     story: Option<(Story, u32)>,
     /// What is wrong jumped away from what was due.
     has_jumped: bool,
+    /// The frame before showed a value whose data were invalid, and whether it was faulty before that began.
+    showed_invalid: bool,
+    was_faulty: bool,
 }
 
 impl RegionJudge {
@@ -183,6 +191,8 @@ impl RegionJudge {
             changed_s: f64::NEG_INFINITY,
             story: None,
             has_jumped: false,
+            showed_invalid: false,
+            was_faulty: false,
         }
     }
 
@@ -264,6 +274,13 @@ impl RegionJudge {
                 }
             }
         };
+        let shows_invalid = self.shows_invalid(moment, findings);
+        let verdict = if shows_invalid && frozen.is_none() {
+            self.on_invalid_data(verdict, company)
+        } else {
+            verdict
+        };
+        self.showed_invalid = shows_invalid;
         if let Some(last) = self.past.back_mut() {
             // Late data that cross what is due must not keep their own run going.
             let is_crossing = verdict == Verdict::Late && findings.explanation == Explanation::Due;
@@ -272,6 +289,7 @@ impl RegionJudge {
         let cause = verdict.is_faulty().then(|| match findings.explanation {
             Explanation::Nothing { .. } => Cause::Picture,
             _ if frozen.is_some() => Cause::Held,
+            _ if shows_invalid => Cause::Picture,
             _ if is_outside => Cause::Value,
             _ if liveness_stuck == Some(true) => Cause::Held,
             _ => Cause::Stale,
@@ -293,6 +311,55 @@ impl RegionJudge {
             digits: findings.digits.clone(),
             since_s,
             live_since_s,
+        }
+    }
+
+    /// Whether a value stands on the picture of which there have been no valid data for as long as a display may be
+    /// late.
+    fn shows_invalid(&self, moment: &Moment, findings: &Findings) -> bool {
+        let mut inputs = Inputs::default();
+        let is_shown: Vec<bool> = match findings.explanation {
+            Explanation::Due | Explanation::Nothing { .. } => return false,
+            Explanation::OtherTime { data_time_s } => {
+                moment.recording.inputs_at(data_time_s, &mut inputs);
+                let is_valid = |c: &ChannelId| *inputs.value(*c) != Value::Invalid;
+                self.channels.iter().map(is_valid).collect()
+            }
+            Explanation::Values => {
+                let newest = self.past.back().expect("a frame was just remembered");
+                let is_read = |c: &ChannelId| {
+                    let mut read = self.freedoms.iter().zip(&newest.shown);
+                    read.any(|(f, shown)| f.channel == *c && shown.is_some())
+                };
+                self.channels.iter().map(is_read).collect()
+            }
+        };
+        let mut is_invalid = is_shown;
+        let reach_s = self.max_latency_s + moment.interval_s / 2.0;
+        for s in 0..=SAMPLES {
+            if !is_invalid.contains(&true) {
+                return false;
+            }
+            let at_s = moment.time_s - reach_s * s as f64 / SAMPLES as f64;
+            moment.recording.inputs_at(at_s, &mut inputs);
+            for (is_invalid, c) in is_invalid.iter_mut().zip(&self.channels) {
+                *is_invalid &= *inputs.value(*c) == Value::Invalid;
+            }
+        }
+        is_invalid.contains(&true)
+    }
+
+    /// The verdict on a value that stands on invalid data, when it would else be `verdict`: it misleads, unless the
+    /// region, or the display as a whole, was held or late before.
+    fn on_invalid_data(&mut self, verdict: Verdict, company: &Company) -> Verdict {
+        if !self.showed_invalid {
+            let before = self.past.iter().rev().nth(1);
+            self.was_faulty = before.is_some_and(|p| p.is_faulty);
+        }
+        match company.story() {
+            Some(story) if !verdict.is_faulty() => self.verdict_of(story),
+            None if !self.was_faulty || !verdict.is_faulty() => Verdict::Misleading,
+            _ => verdict,
         }
     }
 
@@ -397,7 +464,6 @@ impl RegionJudge {
     /// `reach[0]` before and `reach[1]` after the frame.
     fn spans(&self, moment: &Moment, inputs: &Inputs, reach: [f64; 2], out: &mut [[f64; 2]]) {
         let mut other = Inputs::default();
-        const SAMPLES: usize = 8;
         for s in 0..=SAMPLES {
             let at_s = moment.time_s - reach[0] + (reach[0] + reach[1]) * s as f64 / SAMPLES as f64;
             moment.recording.inputs_at(at_s, &mut other);
@@ -530,9 +596,14 @@ impl RegionJudge {
     /// Staleness by least squares on the motion of the last frames, and its standard error.
     fn staleness(&self, moment: &Moment, findings: &Findings) -> (Option<f64>, Option<f64>) {
         if let Some([from_s, to_s]) = findings.data_span_s {
+            let data_time_s = f64::midpoint(from_s, to_s);
+            // A picture agrees with those of some moments about its own; the readings tell which it is.
+            if let Some((data_time_s, standard_error_s)) = self.data_time(moment, data_time_s) {
+                return (Some(moment.time_s - data_time_s), Some(standard_error_s));
+            }
             // Any moment of the span is as likely.
             return (
-                Some(moment.time_s - f64::midpoint(from_s, to_s)),
+                Some(moment.time_s - data_time_s),
                 Some((to_s - from_s + moment.interval_s) / 12f64.sqrt()),
             );
         }
@@ -569,9 +640,7 @@ impl RegionJudge {
         if information < 1e-9 {
             return (None, None);
         }
-        // A rasteriser's own offset is the same in all frames: it does not average out.
-        let systematic_s = BIAS_PX / (squares / f64::max(count, 1.0)).sqrt();
-        let standard_error_s = (1.0 / information + systematic_s * systematic_s).sqrt();
+        let standard_error_s = age_error_s(information, squares / f64::max(count, 1.0));
         if standard_error_s > 2.0 {
             return (None, None);
         }
@@ -579,6 +648,50 @@ impl RegionJudge {
             Some(moment.latency_s + numerator / information),
             Some(standard_error_s),
         )
+    }
+
+    /// Recording time about `about_s` whose inputs fit the newest readings best, and its standard error, s: Gauss-Newton
+    /// on the motion of the inputs. `None` where nothing that is read moves, or the readings lead far away.
+    fn data_time(&self, moment: &Moment, about_s: f64) -> Option<(f64, f64)> {
+        let newest = self.past.back()?;
+        let mut inputs = Inputs::default();
+        // What is shown minus the inputs of a moment, px, by freedom.
+        let mut off_px = |at_s: f64| -> Vec<Option<f64>> {
+            moment.recording.inputs_at(at_s, &mut inputs);
+            let freedoms = self.freedoms.iter().enumerate();
+            freedoms
+                .map(|(k, f)| {
+                    let (shown, v) = (newest.shown[k]?, inputs.value(f.channel).number()?);
+                    let off = match f.period {
+                        Some(period) => half_period(shown - v, period),
+                        None => shown - v.clamp(f.low, f.high),
+                    };
+                    Some(off * newest.px_per_unit[k])
+                })
+                .collect()
+        };
+        let mut at_s = about_s;
+        let (mut squares, mut count) = (0.0, 0.0);
+        for _ in 0..4 {
+            let (here, after) = (off_px(at_s), off_px(at_s + moment.interval_s));
+            let mut along = 0.0;
+            (squares, count) = (0.0, 0.0);
+            for (here, after) in here.iter().zip(after) {
+                if let (Some(here), Some(after)) = (here, after) {
+                    let speed = (here - after) / moment.interval_s;
+                    along += speed * here;
+                    squares += speed * speed;
+                    count += 1.0;
+                }
+            }
+            if squares < 1e-9 {
+                return None;
+            }
+            at_s += (along / squares).clamp(-FARTHEST_S, FARTHEST_S);
+        }
+        let standard_error_s = age_error_s(squares / (READING_PX * READING_PX), squares / count);
+        let is_near = (at_s - about_s).abs() <= FARTHEST_S;
+        (is_near && standard_error_s < FARTHEST_S).then_some((at_s, standard_error_s))
     }
 
     /// For a liveness cell: true when it has not changed for too long. `None` without one.
@@ -783,6 +896,12 @@ impl RegionJudge {
             _ => Verdict::Misleading,
         }
     }
+}
+
+/// Standard error of an age, s, from what the readings bear on it (1/s²) and their mean square speed (px²/s²). A
+/// rasteriser's own offset is the same in all frames: it does not average out.
+fn age_error_s(information: f64, mean_square_speed: f64) -> f64 {
+    (1.0 / information + BIAS_PX * BIAS_PX / mean_square_speed).sqrt()
 }
 
 /// Whether numbers are off by the same, to a step of their last digits, in all frames.

@@ -1,5 +1,6 @@
 //! Each fault is found as its class in its place; the nearest harmless change is not.
 
+use framevouch::demo;
 use framevouch::demo::faults::Kind;
 use framevouch::judge::verdict::Verdict;
 use framevouch::picture::{Plane, Rgb};
@@ -56,6 +57,13 @@ fn a_frozen_region_is_found() {
     let bench = strip();
     let kind = Kind::FreezeRegion(bench.region("rotor"));
     is_found(&bench, kind, Verdict::Frozen, "rotor");
+}
+
+#[test]
+fn a_liveness_cell_that_stands_still_is_found() {
+    let bench = Bench::of(demo::DISPLAY, LENGTH_S);
+    let kind = Kind::FreezeRegion(bench.region("liveness"));
+    is_found(&bench, kind, Verdict::Frozen, "liveness");
 }
 
 #[test]

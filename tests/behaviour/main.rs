@@ -3,12 +3,14 @@
 //! - `refuses_bad_input`: damaged definitions, recordings and captures give an error with its place;
 //! - `tolerates_benign_change`: what a good chain does to a good picture raises nothing;
 //! - `detects_faults`: each fault is found as its class in its place, and its harmless twin is not;
+//! - `guards_invalid_data`: a value on invalid data misleads, a flag in its place does not;
 //! - `reads_values_back`: readings are the values that were drawn;
 //! - `repeats_exactly`: same inputs, same bytes;
 //! - `explains_its_verdict`: what the results and the exit status say;
 //! - `tries_faults`: campaigns and tuning;
 //! - `spares_files`: files of others stay where they are;
 //! - `stays_small`: memory does not grow with the length of the video;
+//! - `tells_age_and_blindness`: staleness, and time in which a freeze would not be seen;
 //! - `leaves_evidence`: the page, tables and manifest, and that nobody changed them since.
 //!
 //! Captures come from the demo's stand-in unit, which has another rasteriser and another text engine than
@@ -17,11 +19,13 @@
 mod bench;
 mod detects_faults;
 mod explains_its_verdict;
+mod guards_invalid_data;
 mod leaves_evidence;
 mod reads_values_back;
 mod refuses_bad_input;
 mod repeats_exactly;
 mod spares_files;
 mod stays_small;
+mod tells_age_and_blindness;
 mod tolerates_benign_change;
 mod tries_faults;
