@@ -314,6 +314,16 @@ impl Files {
         self
     }
 
+    /// The frames of `frames/` one after the other, as R, G, B.
+    pub fn raw_frames(&self) -> Vec<u8> {
+        (0..CLIP_FRAMES)
+            .flat_map(|k| {
+                let picture = image::open(self.path(&format!("frames/frame_{k:06}.png")));
+                picture.expect("it was drawn").into_rgb8().into_raw()
+            })
+            .collect()
+    }
+
     /// Measures the chain of `clip.y4m` into `profile.json`.
     pub fn calibrate(&self) {
         let mut words = of_inputs("calibrate");
@@ -404,7 +414,7 @@ pub fn check_arguments(capture: &str) -> Vec<&str> {
 }
 
 /// A command on the definition and the inputs of [`Files`].
-fn of_inputs(command: &str) -> Vec<&str> {
+pub fn of_inputs(command: &str) -> Vec<&str> {
     vec![
         command,
         "--display",

@@ -184,27 +184,12 @@ fn drawn_frames_come_with_their_times() {
 #[test]
 fn drawn_shapes_are_svg_and_outlined_on_request() {
     let files = Files::new();
-    let arguments = [
-        "draw",
-        "--display",
-        "display.toml",
-        "--inputs",
-        "inputs.csv",
-        "--fps",
-        "1",
-        "--format",
-        "svg",
-        "--from",
-        "0",
-        "--to",
-        "0",
-        "--out",
-        "shapes",
-    ];
+    let mut arguments = crate::bench::of_inputs("draw");
+    arguments.extend(["--fps", "1", "--format", "svg"]);
+    arguments.extend(["--from", "0", "--to", "0", "--out", "shapes"]);
     assert_eq!(files.run(&arguments).status, 0);
     let with_words = files.text("shapes/frame_000000.svg");
     assert!(with_words.contains("<svg") && with_words.contains("<text"));
-    let mut arguments = arguments.to_vec();
     arguments.push("--outline-text");
     assert_eq!(files.run(&arguments).status, 0);
     assert!(!files.text("shapes/frame_000000.svg").contains("<text"));
@@ -213,16 +198,7 @@ fn drawn_shapes_are_svg_and_outlined_on_request() {
 #[test]
 fn raw_frames_are_read_from_standard_input() {
     let files = Files::new().with_folder();
-    let mut raw = Vec::new();
-    for k in 0..CLIP_FRAMES {
-        let path = files.path(&format!("frames/frame_{k:06}.png"));
-        raw.extend(
-            image::open(path)
-                .expect("it was drawn")
-                .into_rgb8()
-                .into_raw(),
-        );
-    }
+    let raw = files.raw_frames();
     let mut arguments = crate::bench::check_arguments("-");
     arguments.extend(["--raw", "480x272", "--fps", "25"]);
     let ran = files.run_with(&arguments, &raw, &[]);

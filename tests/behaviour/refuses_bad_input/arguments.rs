@@ -68,66 +68,24 @@ pub(super) fn cases() -> Vec<Case> {
         ),
         case(
             "drawing at no rate",
-            |_| {
-                vec![
-                    "draw",
-                    "--display",
-                    "display.toml",
-                    "--inputs",
-                    "inputs.csv",
-                    "--fps",
-                    "0",
-                    "--format",
-                    "png",
-                    "--out",
-                    "x",
-                ]
-            },
+            |_| drawing(&["--fps", "0", "--format", "png", "--out", "x"]),
             &["0", "--fps"],
         ),
         case(
             "drawing backwards",
             |_| {
-                vec![
-                    "draw",
-                    "--display",
-                    "display.toml",
-                    "--inputs",
-                    "inputs.csv",
-                    "--fps",
-                    "5",
-                    "--from",
-                    "2",
-                    "--to",
-                    "1",
-                    "--format",
-                    "png",
-                    "--out",
-                    "x",
-                ]
+                drawing(&[
+                    "--fps", "5", "--from", "2", "--to", "1", "--format", "png", "--out", "x",
+                ])
             },
             &["--from 2", "--to 1"],
         ),
         case(
             "drawing past the end",
             |_| {
-                vec![
-                    "draw",
-                    "--display",
-                    "display.toml",
-                    "--inputs",
-                    "inputs.csv",
-                    "--fps",
-                    "5",
-                    "--from",
-                    "500",
-                    "--to",
-                    "501",
-                    "--format",
-                    "png",
-                    "--out",
-                    "x",
-                ]
+                drawing(&[
+                    "--fps", "5", "--from", "500", "--to", "501", "--format", "png", "--out", "x",
+                ])
             },
             &["500", "nothing to draw"],
         ),

@@ -6,7 +6,7 @@ mod captures;
 mod definitions;
 mod recordings;
 
-use crate::bench::{CLIP_FRAMES, Files, Ran, check_arguments};
+use crate::bench::{CLIP_FRAMES, Files, Ran, check_arguments, of_inputs};
 
 /// Changes the files of a good check, or gives it other arguments.
 type Damage = fn(&Files) -> Vec<&'static str>;
@@ -96,6 +96,12 @@ fn with_capture(name: &'static str, more: &[&'static str]) -> Vec<&'static str> 
     let mut out = of_capture(name);
     out.extend(more);
     out
+}
+
+fn drawing(more: &[&'static str]) -> Vec<&'static str> {
+    let mut words = of_inputs("draw");
+    words.extend(more);
+    words
 }
 
 fn assert_refused(case: &Case, ran: &Ran) -> Result<(), String> {
@@ -262,16 +268,7 @@ fn a_damaged_png_is_judged_up_to_there() {
 #[test]
 fn raw_frames_that_end_early_are_judged_up_to_there() {
     let files = Files::new().with_folder();
-    let mut raw = Vec::new();
-    for k in 0..CLIP_FRAMES {
-        let path = files.path(&format!("frames/frame_{k:06}.png"));
-        raw.extend(
-            image::open(path)
-                .expect("it was drawn")
-                .into_rgb8()
-                .into_raw(),
-        );
-    }
+    let mut raw = files.raw_frames();
     raw.truncate(raw.len() - 7);
     let arguments = with_capture("-", &["--raw", "480x272", "--fps", "25"]);
     let ran = files.run_with(&arguments, &raw, &[]);
