@@ -188,14 +188,15 @@ fn ten_bits_are_rounded_and_marks_are_read() {
         return;
     }
     let folder = TempDir::new().unwrap();
-    let source = "-f lavfi -i gradients=s=256x64:r=25:d=0.2,format=yuv444p10le";
+    // Every level in every plane, and neighbours that differ.
+    let (width, height) = (256, 64);
+    let deep: Vec<u16> = (0..3 * width * height).map(|k| (k % 1024) as u16).collect();
+    let planes: Vec<u8> = deep.iter().flat_map(|v| v.to_le_bytes()).collect();
+    std::fs::write(folder.path().join("planes"), planes).unwrap();
     make(
         &folder,
-        &format!("{source} -c:v ffv1 -color_range pc -colorspace smpte170m deep.mkv"),
-    );
-    make(
-        &folder,
-        "-i deep.mkv -f rawvideo -pix_fmt yuv444p10le planes",
+        "-f rawvideo -pix_fmt yuv444p10le -s 256x64 -i planes \
+         -c:v ffv1 -color_range pc -colorspace smpte170m deep.mkv",
     );
     let capture = open(&folder, "deep.mkv").unwrap();
     let info = capture.info();
@@ -211,24 +212,34 @@ fn ten_bits_are_rounded_and_marks_are_read() {
         (Origin::Stream, Origin::Stream)
     );
     assert!(info.notes.iter().any(|n| n.contains("rounded to 8 bits")));
-    let planes = std::fs::read(folder.path().join("planes")).unwrap();
     let (frames, _) = read(&folder, "deep.mkv");
-    let deep = planes
-        .chunks_exact(2)
-        .map(|b| u16::from_le_bytes([b[0], b[1]]));
-    let levels = frames
-        .iter()
-        .flat_map(|f| f.picture.planes())
-        .flat_map(|p| p.levels());
-    assert_eq!(frames.len(), 5);
-    for (deep, &level) in deep.zip(levels) {
-        // H.273, 8.3: full range is scaled by 255 / 1023.
-        let exact = f64::from(deep) * 255.0 / 1023.0;
-        // Colour is scaled about its centre, three eighths of a level off.
+    assert_eq!(frames.len(), 1);
+    // H.273, 8.3: full range is scaled by 255 / 1023, colour about its centre.
+    let luma = |v: u16| f64::from(v) * 255.0 / 1023.0;
+    let colour = |v: u16| (f64::from(v) - 512.0) * 255.0 / 1023.0 + 128.0;
+    let [y, cb, cr] = frames[0].picture.planes();
+    let (deep_y, deep_colour) = deep.split_at(width * height);
+    for (&deep, &level) in deep_y.iter().zip(y.levels()) {
+        let exact = luma(deep);
         assert!(
-            (exact - f64::from(level)).abs() <= 0.9,
+            (exact - f64::from(level)).abs() <= 0.5,
             "{deep} became {level}"
         );
+    }
+    // Colour is compared at half resolution: a level is the mean of two by two. Each of the four
+    // was rounded, and so were their mean and the clipped top of the range.
+    for (plane, deep) in [cb, cr].into_iter().zip(deep_colour.chunks(width * height)) {
+        assert_eq!((plane.width(), plane.height()), (width / 2, height / 2));
+        for (k, &level) in plane.levels().iter().enumerate() {
+            let (column, row) = (2 * (k % (width / 2)), 2 * (k / (width / 2)));
+            let block = [(0, 0), (1, 0), (0, 1), (1, 1)]
+                .map(|(right, down)| deep[(row + down) * width + column + right]);
+            let exact = block.map(colour).iter().sum::<f64>() / 4.0;
+            assert!(
+                (exact - f64::from(level)).abs() <= 1.01,
+                "{block:?} became {level}"
+            );
+        }
     }
 }
 
