@@ -129,6 +129,7 @@ fn a_frame(
             siting: Some(capture::Siting::Center),
             is_grey: false,
             frame_count: None,
+            stated_duration_s: None,
             rate_hz: None,
             matrix_from: Origin::Stream,
             range_from: Origin::Stream,

@@ -39,6 +39,9 @@ pub struct StreamInfo {
     pub is_grey: bool,
     /// Frames in the capture, when known beforehand.
     pub frame_count: Option<u64>,
+    /// Length of the capture as its container states it, s. For progress alone: it may be wrong.
+    #[serde(skip)]
+    pub stated_duration_s: Option<f64>,
     /// Nominal frame rate, 1/s, when the stream has one. Frames may still come unevenly.
     pub rate_hz: Option<f64>,
     /// Where the matrix is known from.

@@ -120,6 +120,7 @@ impl PngFolder {
             siting: None,
             is_grey: false,
             frame_count: Some(files.len() as u64),
+            stated_duration_s: None,
             rate_hz,
             matrix_from: Origin::Converted,
             range_from: Origin::Converted,

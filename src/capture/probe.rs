@@ -30,6 +30,8 @@ pub struct VideoStream {
     pub siting: Option<Siting>,
     /// Nominal frame rate, 1/s, when told.
     pub rate_hz: Option<f64>,
+    /// Length of the file as its container states it, s, when told.
+    pub stated_duration_s: Option<f64>,
     /// What the user should know.
     pub notes: Vec<String>,
 }
@@ -133,6 +135,7 @@ pub fn parse_streams(text: &str) -> Result<VideoStream, String> {
         ));
     };
     let mut stream = parse_video(block)?;
+    stream.stated_duration_s = stated_duration_s(text);
     if streams.len() > 1 {
         let words = format!(
             "the file holds {} video streams; the first one is judged",
@@ -141,6 +144,20 @@ pub fn parse_streams(text: &str) -> Result<VideoStream, String> {
         stream.notes.push(words);
     }
     Ok(stream)
+}
+
+/// `  Duration: 00:00:20.00, start: 0.000000, bitrate: 3066 kb/s`; `N/A` where it is not known.
+fn stated_duration_s(text: &str) -> Option<f64> {
+    let line = text
+        .lines()
+        .find_map(|l| l.trim_start().strip_prefix("Duration: "))?;
+    let clock = line.split(',').next()?;
+    let parts: Option<Vec<f64>> = clock.split(':').map(|p| p.trim().parse().ok()).collect();
+    match parts?[..] {
+        [hours, minutes, seconds] if hours.is_sign_positive() => Some(3600.0 * hours + 60.0 * minutes + seconds),
+        _ => None,
+    }
+    .filter(|s| s.is_finite() && *s > 0.0)
 }
 
 struct Block<'a> {
@@ -244,6 +261,7 @@ fn parse_video(block: &Block<'_>) -> Result<VideoStream, String> {
         range: name.starts_with("yuvj").then_some(Range::Full),
         siting: None,
         rate_hz: fields[at..].iter().find_map(|f| parse_rate(f)),
+        stated_duration_s: None,
         notes: Vec::new(),
     };
     for detail in details.trim_end_matches(')').split(',').map(str::trim) {
@@ -480,6 +498,16 @@ At least one output file must be specified
         assert_eq!(stream.delivery.ask, "yuv420p");
         assert!(stream.notes.is_empty());
         assert_eq!(parse_version(H264).number, Some((5, 1)));
+        assert_eq!(stream.stated_duration_s, Some(20.0));
+    }
+
+    #[test]
+    fn a_duration_is_hours_minutes_and_seconds_or_not_known() {
+        let stated = |clock: &str| stated_duration_s(&format!("  Duration: {clock}, start: 0.0\n"));
+        assert_eq!(stated("03:01:00.50"), Some(10_860.5));
+        for clock in ["N/A", "20.0", "-00:00:01.00", "00:00:00.00", ""] {
+            assert_eq!(stated(clock), None, "{clock}");
+        }
     }
 
     #[test]

@@ -54,6 +54,7 @@ impl RawSource {
             siting: None,
             is_grey: false,
             frame_count: None,
+            stated_duration_s: None,
             rate_hz: Some(fps),
             matrix_from: Origin::Converted,
             range_from: Origin::Converted,

@@ -336,6 +336,7 @@ fn describe(
         siting: header.siting,
         is_grey: header.is_mono,
         frame_count,
+        stated_duration_s: None,
         rate_hz: Some(match rate {
             Rate::Fraction(numerator, denominator) => numerator as f64 / denominator as f64,
             Rate::Hz(hz) => hz,

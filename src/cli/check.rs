@@ -1,11 +1,10 @@
 //! `framevouch check`: a capture against the recorded inputs.
 
 use std::fs::File;
-use std::io::{BufWriter, IsTerminal, Write};
+use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 
-use indicatif::{ProgressBar, ProgressStyle};
-
+use super::progress::Progress;
 use super::{CaptureArguments, Failure, InputArguments, cannot_write, make_folder, results};
 use crate::capture::profile::Profile;
 use crate::capture::{CapturedFrame, Error as CaptureError, ReadAhead, StreamInfo};
@@ -255,7 +254,7 @@ fn checked_once(
     let definition = subject.definition();
     let capture = open()?;
     let mut source = ReadAhead::start(capture, READ_AHEAD);
-    let frame_count = source.info().frame_count;
+    let progress = Progress::new(source.info(), quiet);
     let path = out.join("frames.jsonl");
     let file = File::create(&path).map_err(cannot_write(&path))?;
     let pictures = out.join("events");
@@ -273,7 +272,7 @@ fn checked_once(
         frames: BufWriter::new(file),
         readings: ReadingsWriter::new(readings_file)?,
         keeper: Keeper::new(&pictures),
-        progress: progress(frame_count, quiet),
+        progress,
     };
     let outcome = match check::check(
         definition,
@@ -292,7 +291,7 @@ fn checked_once(
     if let Some(m) = &mut writer.measurements {
         m.finish().map_err(cannot_write(&measured))?;
     }
-    writer.progress.finish_and_clear();
+    writer.progress.finish();
     let stills = write_pictures(
         definition,
         subject,
@@ -305,33 +304,13 @@ fn checked_once(
     Ok(Some(outcome))
 }
 
-fn progress(frame_count: Option<u64>, quiet: bool) -> ProgressBar {
-    if quiet || !std::io::stderr().is_terminal() {
-        return ProgressBar::hidden();
-    }
-    let (bar, template) = match frame_count {
-        Some(n) => (
-            ProgressBar::new(n),
-            "{bar:40} {pos}/{len} frames, {per_sec}, {eta} left",
-        ),
-        None => (
-            ProgressBar::new_spinner(),
-            "{spinner} {pos} frames, {per_sec}, {elapsed}",
-        ),
-    };
-    if let Ok(style) = ProgressStyle::with_template(template) {
-        bar.set_style(style);
-    }
-    bar
-}
-
 /// Writes frames as they come, and keeps pictures of events on disk until all is known.
 struct Writer {
     measurements: Option<MeasurementsWriter<BufWriter<File>>>,
     frames: BufWriter<File>,
     readings: ReadingsWriter<File>,
     keeper: Keeper,
-    progress: ProgressBar,
+    progress: Progress,
 }
 
 impl Sink for Writer {
@@ -339,7 +318,7 @@ impl Sink for Writer {
         serde_json::to_writer(&mut self.frames, record)?;
         self.frames.write_all(b"\n")?;
         self.readings.frame(record)?;
-        self.progress.inc(1);
+        self.progress.frame(record.time_s);
         Ok(())
     }
 

@@ -15,6 +15,7 @@ mod demo;
 mod draw;
 mod faults;
 mod lint;
+mod progress;
 mod report;
 mod results;
 mod tune;

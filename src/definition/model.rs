@@ -843,6 +843,9 @@ pub struct Alerts {
     pub advice_position: Option<[f64; 2]>,
     /// Size of the advice (em), px; that of the alerts when absent.
     pub advice_size: Option<f64>,
+    /// What stands on the picture while data of any condition are invalid or too old. The alerts that can still be
+    /// decided are shown as well, so `rect` lies clear of the slots.
+    pub failure: Option<FailureFlag>,
 }
 
 /// Colours of the three alert classes.

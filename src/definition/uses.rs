@@ -386,6 +386,9 @@ impl<'f> Walk<'_, 'f> {
             w.words("advice", &a.font, alert.advice.clone());
             w.conditions(&alert.when);
         });
+        if let Some(flag) = &a.failure {
+            self.failure(flag);
+        }
     }
 
     fn flag(&mut self, f: &'f Flag) {

@@ -452,6 +452,7 @@ fn describe(
         siting: stream.siting,
         is_grey: stream.delivery.form == Form::Grey,
         frame_count: None,
+        stated_duration_s: stream.stated_duration_s,
         rate_hz: stream.rate_hz,
         matrix_from,
         range_from,

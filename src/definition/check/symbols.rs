@@ -392,6 +392,9 @@ impl Check<'_> {
             self.pair(&at.key("advice_position"), position, &POSITION);
         }
         self.number_if(&at.key("advice_size"), a.advice_size, &FONT_SIZE);
+        if let Some(flag) = &a.failure {
+            self.failure(at, flag);
+        }
         if a.alert.is_empty() {
             self.say(&at.key("alert"), "an alert list needs at least one alert");
         }

@@ -125,6 +125,9 @@ impl Extent<'_> {
             let width = widths.fold(0.0, f64::max);
             self.line(position, Align::Left, &a.font, size, width);
         }
+        if let Some(flag) = &a.failure {
+            self.rect(flag.rect);
+        }
     }
 
     fn width(&self, font: &str, size: f64, words: &str) -> f64 {

@@ -385,6 +385,9 @@ impl Lint<'_> {
             let (region, alert) = (region(), silent.text.clone());
             self.say(Warning::AdviceNeverShown { region, alert });
         }
+        if a.failure.is_none() {
+            self.say(Warning::AlertsWithoutFlag { region: region() });
+        }
         for (k, alert) in a.alert.iter().enumerate() {
             if a.alert[..k]
                 .iter()

@@ -145,6 +145,11 @@ pub enum Warning {
         /// Words of the first such alert.
         alert: String,
     },
+    /// An alert list that looks the same with and without data.
+    AlertsWithoutFlag {
+        /// Region.
+        region: String,
+    },
     /// Alerts in one list that look the same.
     AlertsAlike {
         /// Region.
@@ -319,6 +324,10 @@ impl fmt::Display for Warning {
                     "region \"{region}\": the advice of \"{alert}\" has no place to be shown"
                 )
             }
+            Self::AlertsWithoutFlag { region } => write!(
+                f,
+                "region \"{region}\": the alert list has no failure flag, so one whose data are invalid looks like one with nothing to say"
+            ),
             Self::AlertsAlike { region, alert } => {
                 write!(
                     f,
@@ -385,6 +394,7 @@ impl Warning {
             Self::HazardNoneWithRequirements { .. } => "faults there are only noted; check the class against the safety assessment".into(),
             Self::SlowConfirmation { .. } => "check confirm_ms and max_latency_ms against the time that the safety assessment allows".into(),
             Self::AdviceNeverShown { .. } => "give advice_position, or remove the advice".into(),
+            Self::AlertsWithoutFlag { .. } => "give the list a failure flag, clear of its slots, if the display has one".into(),
             Self::AlertsAlike { .. } => "give them different words: which of them is shown cannot be seen".into(),
             Self::AlertColor { class, .. } => match *class {
                 "warning" => "red is the colour of warnings (14 CFR 27.1322)".into(),

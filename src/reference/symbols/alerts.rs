@@ -5,11 +5,12 @@
 
 use std::cmp::Ordering;
 
+use super::failure;
 use super::words::{self, Style};
 use crate::definition::Definition;
 use crate::definition::model::{Alert, AlertClass, AlertColors, Alerts, Align};
 use crate::picture::Point;
-use crate::recording::inputs::Inputs;
+use crate::recording::inputs::{Inputs, Value};
 use crate::reference::scene::{Layer, Scene};
 
 /// Active alerts in the order of their slots, as indices into `model.alert`. Slots are not
@@ -74,7 +75,7 @@ fn color_name(colors: &AlertColors, class: AlertClass) -> &str {
 }
 
 /// Adds the active alerts, as many as there are slots, and the advice of the first one to
-/// [`Layer::Moving`].
+/// [`Layer::Moving`]; the failure flag with them while data of any condition are invalid.
 pub fn draw_moving(
     model: &Alerts,
     d: &Definition,
@@ -83,6 +84,13 @@ pub fn draw_moving(
     scene: &mut Scene,
 ) {
     scene.set_layer(Layer::Moving);
+    if let Some(flag) = &model.failure {
+        let conditions = model.alert.iter().flat_map(|a| &a.when);
+        let mut values = conditions.map(|c| inputs.value(d.channel(&c.channel)));
+        if values.any(|v| matches!(v, Value::Invalid)) {
+            failure::draw(flag, d, scene);
+        }
+    }
     let [x, y] = model.position;
     for (slot, k) in order(model, base, inputs).take(model.slots).enumerate() {
         let alert = &model.alert[k];
@@ -181,5 +189,27 @@ mod tests {
         let colors: Vec<_> = bench::lines(&scene).iter().map(|l| l.color).collect();
         assert_eq!(colors, ["red", "red", "amber", "white"].map(|c| d.color(c)));
         assert!(shown([None; 5]).is_empty());
+    }
+
+    #[test]
+    fn the_failure_flag_stands_beside_what_can_be_decided() {
+        let d = bench::display(&format!(
+            "{}\n{}",
+            ALERTS.replace("when = []", "when = [{ channel = \"a\", below = 90 }]"),
+            r#"failure = { rect = [100, 0, 60, 20], text = "DATA", font = "sans", size = 12.0, color = "amber", background = "ground" }"#,
+        ));
+        let texts = |inputs: &_| -> Vec<String> {
+            let scene = bench::moving(&d, inputs);
+            bench::lines(&scene)
+                .iter()
+                .map(|l| l.text.clone())
+                .collect()
+        };
+        let mut inputs = bench::inputs(&d, &[("a", 10.0)]);
+        inputs.active_since_s = vec![None, None, Some(1.0), None, None];
+        assert_eq!(texts(&inputs), ["FUEL"]);
+        let mut inputs = bench::inputs(&d, &[]);
+        inputs.active_since_s = vec![None, None, Some(1.0), None, None];
+        assert_eq!(texts(&inputs), ["DATA", "FUEL"]);
     }
 }
