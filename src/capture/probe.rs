@@ -154,7 +154,9 @@ fn stated_duration_s(text: &str) -> Option<f64> {
     let clock = line.split(',').next()?;
     let parts: Option<Vec<f64>> = clock.split(':').map(|p| p.trim().parse().ok()).collect();
     match parts?[..] {
-        [hours, minutes, seconds] if hours.is_sign_positive() => Some(3600.0 * hours + 60.0 * minutes + seconds),
+        [hours, minutes, seconds] if hours.is_sign_positive() => {
+            Some(3600.0 * hours + 60.0 * minutes + seconds)
+        }
         _ => None,
     }
     .filter(|s| s.is_finite() && *s > 0.0)

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::picture::{Encoding, Subsampling};
 use crate::reference::canvas::{ColorMap, Geometry, Look, Siting};
+use crate::reference::placement::TextPlacement;
 
 /// Version of the file. Readers refuse files of a later version; files of an earlier one are read.
 pub const PROFILE_VERSION: u32 = 1;
@@ -38,6 +39,9 @@ pub struct Profile {
     /// Blur of edges, standard deviation, px; 0 where it was not measured.
     #[serde(default)]
     pub blur_px: f64,
+    /// How the unit places its text.
+    #[serde(default)]
+    pub text: TextPlacement,
     /// Usual staleness of the display, s.
     pub latency_s: f64,
     /// Its standard error, s; absent when nothing moved enough to measure it.
@@ -166,6 +170,7 @@ impl Profile {
                 ty: self.shift_px[1],
             },
             color: ColorMap(self.color),
+            text: self.text,
         }
     }
 }
@@ -196,6 +201,7 @@ mod tests {
             latency_s in within(10),
             latency_se_s in proptest::option::of(within(1).prop_map(f64::abs)),
             frames in 0u64..1 << 50,
+            text in proptest::sample::select(TextPlacement::all().collect::<Vec<_>>()),
         ) -> Profile {
             Profile {
                 profile_version: PROFILE_VERSION,
@@ -212,6 +218,7 @@ mod tests {
                 color,
                 noise,
                 blur_px: 0.5,
+                text,
                 latency_s,
                 latency_se_s,
                 frames,

@@ -76,6 +76,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         p.noise[1],
         p.noise[2]
     );
+    say!("text          {}", p.text.in_words());
     match p.latency_se_s {
         Some(se) => say!(
             "latency       {:.1} ms, standard error {:.1} ms",

@@ -8,6 +8,7 @@ use super::comparison::ChainLook;
 use super::region::{Moment, RegionExaminer};
 use super::register::{self, ColorFit, FrameReference};
 use super::subject::Subject;
+use super::text_rules::text_placement;
 use crate::capture::profile::{PROFILE_VERSION, Profile};
 use crate::capture::{self, CapturedFrame};
 use crate::picture::{Encoding, Picture, Subsampling};
@@ -15,6 +16,7 @@ use crate::recording::Recording;
 use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{ColorMap, Look, Siting};
 use crate::reference::painter::Painter;
+use crate::reference::placement::TextPlacement;
 use crate::reference::symbols::scale::half_period;
 
 /// What was measured.
@@ -91,6 +93,7 @@ pub fn plain_profile(
         color: ColorMap::IDENTITY.0,
         noise: [0.0; 3],
         blur_px: 0.0,
+        text: TextPlacement::EXACT,
         latency_s: 0.0,
         latency_se_s: None,
         frames: 0,
@@ -238,6 +241,7 @@ pub fn measure(
             ));
         }
     }
+    profile.text = text_placement(&picked, subject, recording, &profile, offset_s, painter);
     (profile.noise, profile.blur_px) =
         residual(&picked, subject, recording, &profile, offset_s, painter);
     // Latency and agreement, from the readings.

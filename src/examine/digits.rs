@@ -7,7 +7,7 @@ use super::view::View;
 use super::words::WrongCell;
 use crate::picture::Rect;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
-use crate::reference::glyphs;
+use crate::reference::placement::cells;
 use crate::reference::scene::Shape;
 use crate::reference::symbols::freedom::{self, ReadoutField};
 use crate::reference::symbols::number::{displayed_number, parse_number, resolution};
@@ -68,7 +68,8 @@ pub fn as_read(
 ) -> Vec<Digits> {
     let definition = subject.definition();
     let (scene, area) = (reference.scene(), reference.area());
-    let geometry = &reference.chain().look.geometry;
+    let look = &reference.chain().look;
+    let geometry = &look.geometry;
     let mut found = Vec::new();
     for f in freedom::readouts(definition, region) {
         let Value::Number(v) = due.value(f.channel) else {
@@ -88,7 +89,7 @@ pub fn as_read(
             let mut shown = String::new();
             let mut is_changed = false;
             let mut still = Still::default();
-            for (letter, origin, advance) in glyphs::cells(scene, &w, definition.face(w.font)) {
+            for (letter, origin, advance) in cells(scene, &w, definition.face(w.font), &look.text) {
                 let x = geometry.x(origin.x) - f64::from(area.x);
                 let y = geometry.y(origin.y) - f64::from(area.y);
                 let other = wrong.iter().find(|c| {

@@ -25,5 +25,6 @@ pub mod register;
 pub mod signature;
 pub mod strokes;
 pub mod subject;
+mod text_rules;
 pub mod view;
 pub mod words;

@@ -93,6 +93,8 @@ pub struct RegionExaminer<'d> {
     last_staleness_s: f64,
     last_values: Vec<Option<Fitted>>,
     troubled: u64,
+    /// How far back pictures of earlier moments have been tried since nothing explains the picture, s.
+    searched_s: f64,
     parting: Option<Parting>,
     previous_scene: Scene,
     tried: Vec<Scene>,
@@ -180,6 +182,7 @@ impl<'d> RegionExaminer<'d> {
             last_staleness_s: 0.0,
             last_values: Vec::new(),
             troubled: 0,
+            searched_s: 0.0,
             parting: None,
             previous_scene: Scene::default(),
             tried: Vec::new(),
@@ -286,6 +289,7 @@ impl<'d> RegionExaminer<'d> {
         }
         let explanation = if agrees {
             self.troubled = 0;
+            self.searched_s = 0.0;
             self.parting = None;
             self.last_data_time_s = Some(moment.due_time_s());
             self.last_staleness_s = moment.latency_s;
@@ -539,15 +543,17 @@ impl<'d> RegionExaminer<'d> {
                 return Explanation::Values;
             }
         } else {
-            // Nothing to measure a time by: pictures of earlier moments, newest first.
+            // Nothing to measure a time by: pictures of earlier moments, newest first, and some in each frame.
             let step_s = moment.interval_s.max(0.005);
-            let mut age_s = 0.0;
-            while age_s < OLDEST_S && self.tried.len() < MOST_TRIALS {
-                let data_time_s = moment.time_s - age_s;
+            while self.searched_s < OLDEST_S && self.tried.len() < MOST_TRIALS {
+                let data_time_s = moment.time_s - self.searched_s;
                 if self.agrees_at(data_time_s, moment, painter) {
                     return self.stale(data_time_s, moment, inputs, readings, painter);
                 }
-                age_s += step_s;
+                self.searched_s += step_s;
+            }
+            if self.searched_s >= OLDEST_S {
+                self.searched_s = 0.0;
             }
         }
         let captured = self.due.captured(moment.frame);

@@ -87,8 +87,7 @@ impl FrameReference {
             );
             for item in scene.items() {
                 if item.layer == Layer::Moving || matches!(item.shape, Shape::Words(_)) {
-                    let touched =
-                        crate::reference::painter::touched_pixels(item, &look.geometry).grown(2);
+                    let touched = crate::reference::painter::touched_pixels(item, look).grown(2);
                     moving.fill(touched, 1);
                 }
             }

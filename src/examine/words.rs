@@ -1,12 +1,15 @@
 //! Which characters of a region are wrong, found cell by cell ([`super::cells`]).
 
-use super::cells::{self, CERTAIN, Held, LEAST_MATCH, MARGIN};
+use super::cells::{
+    CERTAIN, Held, LEAST_MATCH, MARGIN, alternatives, best_correlation, correlation,
+};
 use super::comparison::ChainLook;
 use super::subject::Subject;
 use super::view::View;
 use crate::picture::{Point, Rect, Rgb};
 use crate::reference::canvas::Canvas;
 use crate::reference::painter::{Filter, Painter};
+use crate::reference::placement::cells;
 use crate::reference::scene::{Bounds, Scene, Shape, Words};
 
 /// One character of the reference.
@@ -86,12 +89,8 @@ impl<'d> WordChecker<'d> {
             }
             let g = &self.chain.look.geometry;
             let (c, s) = w.direction;
-            let mut along = 0.0;
-            for due in scene.words(&w).chars() {
-                let advance = face.advance(due) * w.size;
-                let origin = Point::new(w.origin.x + along * c, w.origin.y + along * s);
-                along += advance;
-                if cells::alternatives(due).is_empty() {
+            for (due, origin, advance) in cells(scene, &w, face, &self.chain.look.text) {
+                if alternatives(due).is_empty() {
                     continue;
                 }
                 let (mut left, mut top, mut right, mut bottom) =
@@ -137,7 +136,7 @@ impl<'d> WordChecker<'d> {
         let mut wrong = Vec::new();
         let mut doubtful: Vec<usize> = Vec::new();
         for (k, cell) in self.cells.iter().enumerate() {
-            if cells::correlation(captured, reference, cell.rect, 0, 0) < CERTAIN {
+            if correlation(captured, reference, cell.rect, 0, 0) < CERTAIN {
                 doubtful.push(k);
             }
         }
@@ -189,7 +188,7 @@ impl<'d> WordChecker<'d> {
         cell: &Cell,
         painter: &mut Painter,
     ) -> Option<WrongCell> {
-        let as_due = cells::best_correlation(captured, reference, cell.rect, 1);
+        let as_due = best_correlation(captured, reference, cell.rect, 1);
         if as_due >= CERTAIN {
             return None;
         }
@@ -213,10 +212,7 @@ impl<'d> WordChecker<'d> {
         }
         let as_due = as_due.max(due_alone);
         best = best.max(as_due);
-        for c in cells::alternatives(cell.due)
-            .chars()
-            .filter(|c| *c != cell.due)
-        {
+        for c in alternatives(cell.due).chars().filter(|c| *c != cell.due) {
             let r = self.drawn_match(cell, c, &mut canvas, &mut held, painter);
             if r > best {
                 (shown, best) = (c, r);

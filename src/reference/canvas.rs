@@ -4,6 +4,7 @@
 //! into Y'CbCr planes therefore gives the same picture, up to rounding, as drawing in R'G'B'
 //! and converting: colours are converted once per item instead of once per pixel.
 
+use super::placement::TextPlacement;
 use super::raster::Span;
 use super::scene::Bounds;
 use crate::colour::encode;
@@ -90,6 +91,8 @@ pub struct Look {
     pub geometry: Geometry,
     /// What happens to the encoded levels.
     pub color: ColorMap,
+    /// How the unit places its text.
+    pub text: TextPlacement,
 }
 
 impl Look {
@@ -106,6 +109,7 @@ impl Look {
             encoding,
             geometry: Geometry::IDENTITY,
             color: ColorMap::IDENTITY,
+            text: TextPlacement::EXACT,
         }
     }
 

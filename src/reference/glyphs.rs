@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 
 use super::canvas::Canvas;
 use super::raster::Raster;
-use super::scene::{Bounds, Scene, Words};
+use super::scene::Bounds;
 use super::text::{Font, Glyph, Segment};
 use crate::picture::{Point, Rect};
 
@@ -23,23 +23,6 @@ const SIZE_STEPS: f64 = 64.0;
 const LARGEST_KEPT_PX: f64 = 160.0;
 /// All masks are thrown away when they need more than this, bytes.
 const MOST_KEPT_BYTES: usize = 16 << 20;
-
-/// The cell of each character of a line of words: character, origin (left end on the base line)
-/// and advance in display pixels, from the first to the last. Spaces are among them.
-pub fn cells<'a>(
-    scene: &'a Scene,
-    words: &'a Words,
-    font: &'a Font,
-) -> impl Iterator<Item = (char, Point, f64)> + 'a {
-    let (c, s) = words.direction;
-    let mut along = 0.0;
-    scene.words(words).chars().map(move |letter| {
-        let advance = font.advance(letter) * words.size;
-        let origin = Point::new(words.origin.x + along * c, words.origin.y + along * s);
-        along += advance;
-        (letter, origin, advance)
-    })
-}
 
 /// em to pixels: `x' = xx x + xy y + x0`, `y' = yx x + yy y + y0`.
 #[derive(Clone, Copy, Debug)]
@@ -341,41 +324,6 @@ fn whole_pixels(clip: &Bounds, area: Rect) -> Option<Rect> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::picture::Rgb;
-    use crate::reference::text::FontId;
-
-    #[test]
-    fn cells_follow_the_advances_along_the_base_line() {
-        let font = Font::built_in("B612 Mono Regular").expect("it is part of the tool");
-        let mut scene = Scene::default();
-        let words = Words {
-            font: FontId(0),
-            size: 20.0,
-            origin: Point::new(5.0, 9.0),
-            direction: (0.0, 1.0),
-            first: 0,
-            last: 0,
-        };
-        scene.words_at(
-            Rgb([9; 3]),
-            words.font,
-            20.0,
-            words.origin,
-            words.direction,
-            60.0,
-            "1 é",
-        );
-        let crate::reference::scene::Shape::Words(words) = scene.items()[0].shape else {
-            panic!("words were added")
-        };
-        let step = font.advance('1') * 20.0;
-        let got: Vec<_> = cells(&scene, &words, &font).collect();
-        assert_eq!(got.iter().map(|c| c.0).collect::<String>(), "1 é");
-        for (k, (_, origin, advance)) in got.iter().enumerate() {
-            assert!((advance - step).abs() < 1e-12 && origin.x == 5.0);
-            assert!((origin.y - 9.0 - k as f64 * step).abs() < 1e-9);
-        }
-    }
 
     #[test]
     fn flat_curves_stray_less_than_promised() {

@@ -8,6 +8,7 @@ pub mod canvas;
 pub mod drawing;
 pub mod glyphs;
 pub mod painter;
+pub mod placement;
 pub mod png;
 pub mod raster;
 pub mod region_canvas;

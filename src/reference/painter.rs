@@ -3,8 +3,9 @@
 //! [`Painter::draw`] draws the chosen layers of a scene. A pixel's level depends on the scene, the look and the canvas's
 //! area, never on what was drawn before or on how much is redrawn.
 
-use super::canvas::{Canvas, Geometry, Look};
+use super::canvas::{Canvas, Look};
 use super::glyphs::{GlyphCache, Place, Placement, pixels_of};
+use super::placement::cells;
 use super::raster::Raster;
 use super::scene::{Bounds, Item, Layer, Scene, Shape, Words};
 use super::text::Font;
@@ -127,7 +128,7 @@ impl Painter {
         canvas: &mut Canvas,
         window: Rect,
     ) {
-        let touched = touched_pixels(item, &look.geometry).intersection(&window);
+        let touched = touched_pixels(item, look).intersection(&window);
         if touched.is_empty() {
             return;
         }
@@ -152,14 +153,7 @@ impl Painter {
             }
             Shape::Words(words) => {
                 if let Some((_, font)) = fonts.get(words.font.0) {
-                    self.words(
-                        scene,
-                        words,
-                        font,
-                        &look.geometry,
-                        canvas,
-                        (clip, window, levels),
-                    );
+                    self.words(scene, words, font, look, canvas, (clip, window, levels));
                 }
             }
         }
@@ -170,13 +164,14 @@ impl Painter {
         scene: &Scene,
         words: &Words,
         font: &Font,
-        geometry: &Geometry,
+        look: &Look,
         canvas: &mut Canvas,
         (clip, window, levels): (Bounds, Rect, [u8; 3]),
     ) {
+        let geometry = &look.geometry;
         let (c, s) = words.direction;
         let (wide, high) = (geometry.sx * words.size, geometry.sy * words.size);
-        for (letter, origin, _) in super::glyphs::cells(scene, words, font) {
+        for (letter, origin, _) in cells(scene, words, font, &look.text) {
             let Some(glyph) = font.glyph(letter).filter(|g| !g.contours.is_empty()) else {
                 continue;
             };
@@ -210,17 +205,21 @@ impl Painter {
 
 /// The pixels of the picture that an item can touch, clip taken into account.
 #[must_use]
-pub fn touched_pixels(item: &Item, geometry: &Geometry) -> Rect {
+pub fn touched_pixels(item: &Item, look: &Look) -> Rect {
+    let geometry = &look.geometry;
     let mut bounds = geometry.map_bounds(&item.bounds);
     if let Some(clip) = &item.clip {
         bounds = bounds.intersection(&geometry.map_bounds(clip));
     }
     let pixels = pixels_of(&bounds);
-    match item.shape {
+    match &item.shape {
         Shape::Fill { .. } => pixels,
-        // Characters snap to their grid.
         Shape::Words(_) if pixels.is_empty() => pixels,
-        Shape::Words(_) => pixels.grown(1),
+        Shape::Words(words) => {
+            let reach = look.text.reach_px(words) * geometry.sx.max(geometry.sy);
+            // Characters snap to their grid.
+            pixels.grown(1 + libm::ceil(reach) as i32)
+        }
     }
 }
 
@@ -228,6 +227,7 @@ pub fn touched_pixels(item: &Item, geometry: &Geometry) -> Rect {
 pub(super) mod tests {
     use super::*;
     use crate::picture::{Encoding, Matrix, Point, Range, Rgb};
+    use crate::reference::canvas::Geometry;
     use crate::reference::text::FontId;
 
     pub(in crate::reference) const WHITE: Rgb = Rgb([255; 3]);

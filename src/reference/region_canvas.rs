@@ -3,7 +3,7 @@
 //! [`RegionCanvas`] draws static artwork once, and of what moves only the parts that changed. [`SlopeCanvas`] draws
 //! neighbouring pictures only where they differ. Both give the bytes that [`Painter::draw`] gives.
 
-use super::canvas::{Canvas, Geometry, Look};
+use super::canvas::{Canvas, Look};
 use super::painter::{Filter, Painter, touched_pixels};
 use super::scene::{Item, Layer, Scene, Shape};
 use super::text::Font;
@@ -123,7 +123,7 @@ impl RegionCanvas {
             find_dirty(
                 (&self.shown, &self.shown_order),
                 (scene, &self.order),
-                &self.look.geometry,
+                &self.look,
                 area,
                 &mut self.dirty,
             );
@@ -230,13 +230,7 @@ impl SlopeCanvas {
         }
         self.dirty.clear();
         let [a, b] = &self.orders;
-        find_dirty(
-            (low, a),
-            (high, b),
-            &self.look.geometry,
-            bounds,
-            &mut self.dirty,
-        );
+        find_dirty((low, a), (high, b), &self.look, bounds, &mut self.dirty);
         for k in 0..self.dirty.len() {
             for (picture, scene) in [Some(low), Some(high), middle].into_iter().enumerate() {
                 if let Some(scene) = scene {
@@ -285,7 +279,7 @@ impl SlopeCanvas {
 fn find_dirty(
     (old_scene, old): (&Scene, &[usize]),
     (new_scene, new): (&Scene, &[usize]),
-    geometry: &Geometry,
+    look: &Look,
     area: Rect,
     dirty: &mut Vec<Rect>,
 ) {
@@ -314,7 +308,7 @@ fn find_dirty(
         }
         for (scene, order) in [(old_scene, old), (new_scene, new)] {
             if let Some(&item) = order.get(k) {
-                let touched = touched_pixels(&scene.items()[item], geometry);
+                let touched = touched_pixels(&scene.items()[item], look);
                 add_dirty(dirty, touched.intersection(&area));
             }
         }
@@ -387,7 +381,8 @@ fn looks_same(a: &Scene, x: &Item, b: &Scene, y: &Item) -> bool {
             },
         ) => last - first == to - from && a.contours(*first, *last).eq(b.contours(*from, *to)),
         (Shape::Words(v), Shape::Words(w)) => {
-            (v.font, v.size, v.origin, v.direction) == (w.font, w.size, w.origin, w.direction)
+            (v.font, v.size, v.origin, v.direction, v.held)
+                == (w.font, w.size, w.origin, w.direction, w.held)
                 && a.words(v) == b.words(w)
         }
         (Shape::Fill { .. }, Shape::Words(_)) | (Shape::Words(_), Shape::Fill { .. }) => false,
@@ -400,6 +395,7 @@ mod tests {
 
     use super::*;
     use crate::picture::Point;
+    use crate::reference::canvas::Geometry;
     use crate::reference::painter::LAYERS;
     use crate::reference::painter::tests::{BLACK, RED, WHITE, bounds, drawn, fonts};
     use crate::reference::text::FontId;

@@ -119,6 +119,9 @@ pub struct Words {
     pub origin: Point,
     /// Direction of the base line: (cos, sin) of its angle, y down. (1, 0) is upright.
     pub direction: (f64, f64),
+    /// Where the line is held, should it be longer or shorter than its advances say: 0 at its left end, 0.5 in the
+    /// middle, 1 at its right end.
+    pub held: f64,
     /// First byte of the words in the scene's text.
     pub first: usize,
     /// One past the last byte.
@@ -419,10 +422,22 @@ impl Scene {
             size,
             origin,
             direction,
+            held: 0.0,
             first,
             last: self.text.len(),
         };
         self.push(color, Shape::Words(words), bounds);
+    }
+
+    /// The item that was added last, where it is a line of words, is held at this share of its width.
+    pub fn hold_last_words(&mut self, held: f64) {
+        if let Some(Item {
+            shape: Shape::Words(words),
+            ..
+        }) = self.items.last_mut()
+        {
+            words.held = held;
+        }
     }
 }
 

@@ -1,13 +1,13 @@
 //! Scenes as one SVG document, so that another rasteriser can draw the same shapes.
 //!
 //! Coordinates have four decimals: 0.00005 px, far below what any rasteriser resolves, and the
-//! same text on every machine. Every character has its own x position, so that kerning and
-//! hinting of the other text engine do not move it.
+//! same text on every machine. Lines of words are held where the definition holds them; the text engine of the viewer
+//! kerns, hints and rounds by its own rules, as the one of a display does. Outlines leave it nothing to decide.
 
 use std::fmt::Write as _;
 
-use super::glyphs::cells;
 use super::painter::LAYERS;
+use super::placement::{TextPlacement, cells};
 use super::scene::{Bounds, Item, Scene, Shape, Words};
 use super::text::{Font, Segment};
 use crate::picture::{Point, Rect, Rgb};
@@ -133,18 +133,18 @@ impl Writer {
 
     fn words(&mut self, scene: &Scene, words: &Words, font: &Font, fill: &str, clip: &str) {
         let is_upright = words.direction == (1.0, 0.0);
-        let mut xs = String::new();
-        let mut along = if is_upright { words.origin.x } else { 0.0 };
-        for (letter, _, advance) in cells(scene, words, font) {
-            // One x for each UTF-16 unit: SVG 2, section 11.4 (addressable characters).
-            for _ in 0..letter.len_utf16() {
-                if !xs.is_empty() {
-                    xs.push(' ');
-                }
-                xs.push_str(&number(along));
-            }
-            along += advance;
-        }
+        // Held where the definition holds it: what draws this has rules of its own for the rest.
+        let held_px = words.held * font.line_advance(scene.words(words)) * words.size;
+        let x = number(if is_upright {
+            words.origin.x + held_px
+        } else {
+            held_px
+        });
+        let anchor = match words.held {
+            0.5 => r#" text-anchor="middle""#,
+            1.0 => r#" text-anchor="end""#,
+            _ => "",
+        };
         // A clip on the element itself would be turned with it.
         let is_wrapped = !is_upright && !clip.is_empty();
         if is_wrapped {
@@ -163,7 +163,7 @@ impl Writer {
         };
         let _ = write!(
             self.text,
-            r#"<text x="{xs}" y="{y}"{turn}{} fill="{fill}" font-family="{}" font-size="{}" font-weight="{}" text-rendering="geometricPrecision" xml:space="preserve">{}</text>"#,
+            r#"<text x="{x}" y="{y}"{turn}{anchor}{} fill="{fill}" font-family="{}" font-size="{}" font-weight="{}" text-rendering="geometricPrecision" xml:space="preserve">{}</text>"#,
             if is_wrapped { "" } else { clip },
             escaped(&font.family),
             number(words.size),
@@ -176,7 +176,7 @@ impl Writer {
     fn outlines(&mut self, scene: &Scene, words: &Words, font: &Font, fill: &str, clip: &str) {
         let (c, s) = words.direction;
         let mut path = String::new();
-        for (letter, origin, _) in cells(scene, words, font) {
+        for (letter, origin, _) in cells(scene, words, font, &TextPlacement::EXACT) {
             let Some(glyph) = font.glyph(letter) else {
                 continue;
             };
@@ -304,6 +304,7 @@ mod tests {
             14.0,
             "<1",
         );
+        scene.hold_last_words(1.0);
         scene.words_at(
             Rgb([255; 3]),
             FontId(0),
@@ -331,7 +332,7 @@ mod tests {
             &fonts(),
             TextAs::Words,
         );
-        let second = number(2.0 + fonts()[0].1.advance('<') * 10.0);
+        let end = number(2.0 + fonts()[0].1.line_advance("<1") * 10.0);
         let attributes =
             r#"font-weight="700" text-rendering="geometricPrecision" xml:space="preserve""#;
         assert_eq!(
@@ -344,7 +345,7 @@ mod tests {
 <rect width="20" height="40" fill="#000000"/>
 <path fill="#0000ff" d="M5 5L6.5 5L6.5 6L5 6Z"/>
 <path fill="#ff0010" clip-path="url(#c0)" d="M1 2L30.1235 2.5L4 0Z"/>
-<text x="2 {second}" y="15" clip-path="url(#c0)" fill="#ffffff" font-family="B612" font-size="10" {attributes}>&lt;1</text>
+<text x="{end}" y="15" text-anchor="end" clip-path="url(#c0)" fill="#ffffff" font-family="B612" font-size="10" {attributes}>&lt;1</text>
 <text x="0" y="0" transform="matrix(0 1 -1 0 10 10)" fill="#ffffff" font-family="B612" font-size="2" {attributes}>N</text>
 </svg>
 "##

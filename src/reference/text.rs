@@ -151,6 +151,100 @@ impl Font {
     pub fn line_advance(&self, words: &str) -> f64 {
         words.chars().map(|c| self.advance(c)).sum()
     }
+
+    /// What the font says of pairs of characters; `None` when it says nothing.
+    #[must_use]
+    pub fn pairs(&self) -> Option<Pairs<'_>> {
+        Pairs::new(ttf_parser::Face::parse(&self.file, 0).ok()?)
+    }
+}
+
+/// Pairs of characters that are moved together or apart.
+///
+/// # Source
+/// OpenType specification: `GPOS`, feature `kern`, lookups of type 2 (pair adjustment); else the table `kern`.
+pub struct Pairs<'a> {
+    face: ttf_parser::Face<'a>,
+    /// Lookups of the feature, without repeats. Scripts share them as a rule.
+    lookups: Vec<u16>,
+}
+
+impl<'a> Pairs<'a> {
+    fn new(face: ttf_parser::Face<'a>) -> Option<Self> {
+        let mut lookups = Vec::new();
+        if let Some(table) = face.tables().gpos {
+            let is_kerning = |f: &ttf_parser::opentype_layout::Feature| {
+                f.tag == ttf_parser::Tag::from_bytes(b"kern")
+            };
+            for feature in table.features.into_iter().filter(is_kerning) {
+                lookups.extend(feature.lookup_indices);
+            }
+        }
+        lookups.sort_unstable();
+        lookups.dedup();
+        (!lookups.is_empty() || face.tables().kern.is_some()).then_some(Self { face, lookups })
+    }
+
+    /// What is added to the advance of `left` before `right`, em.
+    #[must_use]
+    pub fn kerning(&self, left: char, right: char) -> f64 {
+        let id = |c| self.face.glyph_index(c);
+        let (Some(left), Some(right)) = (id(left), id(right)) else {
+            return 0.0;
+        };
+        let units = if self.lookups.is_empty() {
+            self.by_kern(left, right)
+        } else {
+            self.by_gpos(left, right)
+        };
+        f64::from(units) / f64::from(self.face.units_per_em())
+    }
+
+    fn by_gpos(&self, left: ttf_parser::GlyphId, right: ttf_parser::GlyphId) -> i16 {
+        use ttf_parser::gpos::{PairAdjustment, PositioningSubtable};
+        let Some(table) = self.face.tables().gpos else {
+            return 0;
+        };
+        // The first subtable of a lookup that has the pair ends the lookup.
+        let in_subtable = |subtable| match subtable {
+            PositioningSubtable::Pair(PairAdjustment::Format1 { coverage, sets }) => {
+                let set = sets.get(coverage.get(left)?)?;
+                set.get(right).map(|(first, _)| first.x_advance)
+            }
+            PositioningSubtable::Pair(PairAdjustment::Format2 {
+                coverage,
+                classes,
+                matrix,
+            }) => {
+                coverage.get(left)?;
+                let classes = (classes.0.get(left), classes.1.get(right));
+                matrix.get(classes).map(|(first, _)| first.x_advance)
+            }
+            _ => None,
+        };
+        self.lookups
+            .iter()
+            .filter_map(|index| table.lookups.get(*index))
+            .filter_map(|lookup| {
+                lookup
+                    .subtables
+                    .into_iter::<PositioningSubtable>()
+                    .find_map(in_subtable)
+            })
+            .sum()
+    }
+
+    fn by_kern(&self, left: ttf_parser::GlyphId, right: ttf_parser::GlyphId) -> i16 {
+        let Some(table) = self.face.tables().kern else {
+            return 0;
+        };
+        table
+            .subtables
+            .into_iter()
+            .filter(|s| s.horizontal && !s.variable && !s.has_cross_stream)
+            .filter_map(|s| s.glyphs_kerning(left, right))
+            .sum()
+    }
 }
 
 struct Pen {

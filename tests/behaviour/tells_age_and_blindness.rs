@@ -88,3 +88,67 @@ fn where_nothing_moves_a_freeze_would_not_be_seen_and_that_time_is_counted() {
     );
     assert!(blind_s(&moving) < LENGTH_S / 2.0, "{} s", blind_s(&moving));
 }
+
+/// Digits alone: nothing there is read between two values.
+const DIGITS: &str = r##"
+[display]
+name = "Digits"
+width = 320
+height = 96
+background = "ink"
+max_latency_ms = 150
+
+[fonts]
+digits = { builtin = "B612 Mono Bold" }
+
+[colors]
+ink = "#0a0e13"
+white = "#f2f4f5"
+
+[channels.altitude]
+column = "altitude_ft"
+unit = "ft"
+range = [0.0, 20000.0]
+
+[[region]]
+id = "altitude"
+rect = [0, 0, 320, 96]
+hazard = "hazardous"
+confirm_ms = 300
+recover_ms = 500
+
+[[region.symbol]]
+kind = "readout"
+channel = "altitude"
+position = [160, 48]
+font = "digits"
+size = 40
+color = "white"
+"##;
+
+#[test]
+fn digits_that_change_in_every_frame_are_found_late_however_late_they_are() {
+    let mut bench = Bench::of(DIGITS, LENGTH_S);
+    let rows = (0..=220).map(|k| format!("{},{}\n", f64::from(k) / 50.0, 4000 + 2 * k));
+    let csv: String = std::iter::once("t_s,altitude_ft\n".to_owned())
+        .chain(rows)
+        .collect();
+    bench.recording = Recording::from_reader(
+        csv.as_bytes(),
+        "inputs.csv",
+        &bench.definition,
+        MissingColumns::Refuse,
+    )
+    .expect("a climb");
+    let late_s = 0.8;
+    let checked = bench.check(&bench.frames(Some((Kind::Late(late_s), 2.0, 4.0))));
+    let told = checked.told();
+    let events = &checked.outcome.events;
+    assert_eq!(events.len(), 1, "{told}");
+    assert_eq!(events[0].class, Verdict::Late, "{told}");
+    let ages = staleness(&checked, "altitude", [3.0, 4.0]);
+    for (age_ms, _) in &ages {
+        assert!((age_ms - USUAL_MS - 1e3 * late_s).abs() < 41.0, "{ages:?}");
+    }
+    assert!(ages.len() > 20, "{ages:?}");
+}

@@ -10,9 +10,10 @@ use crate::examine::comparison::ChainLook;
 use crate::examine::fit::{self, MOST, Sample};
 use crate::examine::subject::Subject;
 use crate::examine::view::View;
-use crate::picture::Rect;
+use crate::picture::{Point, Rect};
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::painter::{Filter, Painter};
+use crate::reference::placement::cells;
 use crate::reference::region_canvas::SlopeCanvas;
 use crate::reference::scene::{Scene, Shape};
 use crate::reference::symbols::freedom::{self, Freedom};
@@ -547,17 +548,25 @@ pub fn word_boxes(
             continue;
         };
         let face = subject.definition().face(w.font);
-        let advance = face.line_advance(scene.words(&w)) * w.size;
+        let look = &chain.look;
+        let (mut begin, mut end) = (w.origin, w.origin);
+        for (k, (_, origin, advance)) in cells(scene, &w, face, &look.text).enumerate() {
+            let (c, s) = w.direction;
+            if k == 0 {
+                begin = origin;
+            }
+            end = Point::new(origin.x + advance * c, origin.y + advance * s);
+        }
         let (c, s) = w.direction;
         let (mut left, mut top, mut right, mut bottom) = (f64::MAX, f64::MAX, f64::MIN, f64::MIN);
-        for (along, down) in [
-            (0.0, -face.cap_height * w.size),
-            (advance, -face.cap_height * w.size),
-            (0.0, 0.12 * w.size),
-            (advance, 0.12 * w.size),
+        for (at, down) in [
+            (begin, -face.cap_height * w.size),
+            (end, -face.cap_height * w.size),
+            (begin, 0.12 * w.size),
+            (end, 0.12 * w.size),
         ] {
-            let x = chain.look.geometry.x(w.origin.x + along * c - down * s);
-            let y = chain.look.geometry.y(w.origin.y + along * s + down * c);
+            let x = look.geometry.x(at.x - down * s);
+            let y = look.geometry.y(at.y + down * c);
             (left, right) = (left.min(x), right.max(x));
             (top, bottom) = (top.min(y), bottom.max(y));
         }

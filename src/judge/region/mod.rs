@@ -120,6 +120,8 @@ struct Past {
     px_per_unit: Vec<f64>,
     /// Something else than what is due explains the picture.
     is_off: bool,
+    /// The picture is one of data that are no older than permitted.
+    is_permitted: bool,
     is_faulty: bool,
     /// Data times that the picture shows, where it is that of another moment, s.
     data_span_s: Option<[f64; 2]>,
@@ -243,14 +245,11 @@ impl RegionJudge {
                     self.harmless(moment, liveness_stuck)
                 }
             }
-            Explanation::OtherTime { data_time_s } => {
-                let newest_s = findings.data_span_s.map_or(*data_time_s, |[_, to_s]| to_s);
-                let permitted =
-                    moment.time_s - newest_s <= self.max_latency_s + moment.interval_s / 2.0;
+            Explanation::OtherTime { .. } => {
                 if let Some(since) = frozen {
                     since_s = Some(since);
                     self.held_or_late(moment, company)
-                } else if permitted && !is_outside {
+                } else if self.is_permitted(moment, findings) && !is_outside {
                     self.harmless(moment, liveness_stuck)
                 } else if self.has_readings() {
                     match self.told(moment, company, is_outside) {
@@ -306,6 +305,18 @@ impl RegionJudge {
             digits: findings.digits.clone(),
             since_s,
             live_since_s,
+        }
+    }
+
+    /// Whether the picture is one of data that are no older than permitted.
+    fn is_permitted(&self, moment: &Moment, findings: &Findings) -> bool {
+        match findings.explanation {
+            Explanation::Due => true,
+            Explanation::Values | Explanation::Nothing { .. } => false,
+            Explanation::OtherTime { data_time_s } => {
+                let newest_s = findings.data_span_s.map_or(data_time_s, |[_, to_s]| to_s);
+                moment.time_s - newest_s <= self.max_latency_s + moment.interval_s / 2.0
+            }
         }
     }
 
@@ -544,6 +555,7 @@ impl RegionJudge {
             shown,
             px_per_unit,
             is_off: findings.explanation != Explanation::Due,
+            is_permitted: self.is_permitted(moment, findings),
             is_faulty: false,
             data_span_s: findings.data_span_s,
             steps_off: findings
@@ -697,7 +709,11 @@ impl RegionJudge {
     /// Newest frames in which something else than what was due was shown, with up to `crossing` frames between
     /// and after them that are not so; the newest has no verdict yet.
     fn frames_off(&self, crossing: usize) -> usize {
-        let is_off = |p: &Past| p.is_off || p.is_faulty;
+        self.newest_frames(crossing, |p| p.is_off || p.is_faulty)
+    }
+
+    /// Newest frames of which `is_off` holds, crossings as in [`Self::frames_off`].
+    fn newest_frames(&self, crossing: usize, is_off: impl Fn(&Past) -> bool) -> usize {
         let (mut count, mut right) = (0, 0);
         for (k, p) in self.past.iter().rev().enumerate() {
             if is_off(p) {
@@ -756,11 +772,10 @@ impl RegionJudge {
         if let Some(story) = company.story() {
             return self.verdict_of(story);
         }
-        let run = |crossing| {
-            self.past
-                .iter()
-                .skip(self.past.len() - self.frames_off(crossing))
-        };
+        // A display that is late by what it may be shows something else than what is due all the time.
+        let is_stale = |p: &Past| !p.is_permitted || p.is_faulty;
+        let begin = |crossing| self.past.len() - self.newest_frames(crossing, is_stale);
+        let run = |crossing| self.past.iter().skip(begin(crossing));
         let seen = |p: &Past| Some((p.time_s, p.data_span_s?));
         let Some((_, [_, first_s])) = run(0).find_map(seen) else {
             return Verdict::Misleading;
@@ -769,9 +784,11 @@ impl RegionJudge {
         let delay_s = spans
             .delay_s(2.0 * moment.interval_s)
             .filter(|_| !spans.stands());
-        // It has stood still since it last was what is due; at first its age was permitted.
-        let off_s = self.off_since_s(0).unwrap_or(moment.time_s);
-        let good_s = off_s - moment.latency_s - moment.interval_s;
+        // It has stood still since its age was permitted.
+        let last_good = begin(0).checked_sub(1).and_then(|k| self.past.get(k));
+        let good_s = last_good.map_or(moment.time_s, |p| {
+            p.data_span_s.map_or(p.time_s - moment.latency_s, |s| s[0])
+        });
         if first_s >= good_s - 2.0 * moment.interval_s {
             return if delay_s.is_some() {
                 Verdict::Late

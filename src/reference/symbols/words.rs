@@ -52,11 +52,12 @@ pub fn turned(
     let font = d.font(style.font);
     let face = d.face(font);
     let width = face.line_advance(words) * style.size;
-    let along = match align {
+    let held = match align {
         Align::Left => 0.0,
-        Align::Center => -width / 2.0,
-        Align::Right => -width,
+        Align::Center => 0.5,
+        Align::Right => 1.0,
     };
+    let along = -held * width;
     let down = face.cap_height * style.size / 2.0;
     let (c, s) = direction;
     let origin = Point::new(
@@ -72,4 +73,7 @@ pub fn turned(
         width,
         words,
     );
+    if !words.is_empty() {
+        scene.hold_last_words(held);
+    }
 }
