@@ -244,7 +244,7 @@ fn carry_out(
             });
         match judged {
             Ok(verdicts) => told.take(frame.time_s, &verdicts, is_faulty),
-            Err(CheckError::Chain(_)) => {
+            Err(CheckError::Chain { .. }) => {
                 chain_s = Some(frame.time_s);
                 break;
             }

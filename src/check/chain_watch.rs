@@ -1,9 +1,10 @@
 //! Is the capture chain still the one that was measured?
 //!
-//! A chain that changes on the way makes every verdict worthless, and is no fault of the display. Two signs are
-//! looked for: nearly all regions disagree, and one shift or one rule for colours explains the whole picture; or
-//! the colours are those of another matrix or range, which may stay within the tolerance of every region, and
-//! which nothing on a display does by chance.
+//! A chain that changes on the way makes every verdict worthless, and is no fault of the display. Three
+//! signs are looked for: nearly all regions disagree, and one shift or one rule for colours explains the whole picture;
+//! the colours are those of another matrix, range or gain, which may stay within the tolerance of every region, and
+//! which nothing on a display does by chance; or some regions disagree, and the whole picture is blurred. More noise is
+//! not told as another chain: a display may be noisy, and noise that hides what it shows is raised as garbled.
 
 use crate::capture::CapturedFrame;
 use crate::definition::Definition;
@@ -11,12 +12,13 @@ use crate::examine::calibrate::between;
 use crate::examine::comparison::{ChainLook, Comparison};
 use crate::examine::register::{self, ColorFit, FrameReference};
 use crate::examine::subject::Subject;
-use crate::picture::{Encoding, Matrix, Range};
+use crate::picture::{Encoding, Matrix, Range, Rect};
 use crate::recording::inputs::Inputs;
 use crate::reference::canvas::ColorMap;
 use crate::reference::painter::Painter;
 
 use super::Error;
+use super::shades::{LEFT_SHARE, Shades, common_gain};
 use super::stretch::{CHAIN_LEVELS, CHAIN_SHIFT_PX};
 
 /// Frames in a row in which nearly all regions disagree, after which the chain is looked at.
@@ -29,20 +31,11 @@ const LOOK_EVERY_S: f64 = 0.5;
 const LOOK_WHEN_WRONG_S: f64 = 0.2;
 /// Regions that must disagree for that.
 const WRONG_REGIONS: usize = 3;
-/// Colours of the picture count for a known change where it moves a level by so much. BT.709 sky and earth read
-/// with the matrix of BT.601 move by 1.5 to 3.
-const MOVED_LEVELS: f64 = 1.5;
-/// One colour alone is enough where it moves by so much.
-const FAR_LEVELS: f64 = 6.0;
-/// Share of a colour's samples that must have moved: all of them did, but noise hides a small step of half of them.
-const MOVED_SHARE: f64 = 0.3;
-/// Levels that make two colours of the reference different ones.
-const ANOTHER_COLOR_LEVELS: f64 = 16.0;
-/// Fewest samples of a colour.
-const LEAST_SAMPLES: f64 = 50.0;
-/// Share of the squared differences that an explanation may leave, of all colours and of each.
-const LEFT_SHARE: f64 = 0.3;
-const LEFT_OF_EACH: f64 = 0.6;
+/// Regions that must disagree for the picture's blur to be measured, and frames between two such looks.
+const TROUBLED_REGIONS: usize = 2;
+const BLUR_EVERY_FRAMES: u32 = 48;
+/// Variance of more blur than before that is another chain, in all parts of the picture, px².
+const MORE_BLUR_PX2: f64 = 0.2;
 /// Frames in a row that one known change must explain.
 const SURE_FRAMES: u32 = 4;
 
@@ -74,6 +67,8 @@ pub(super) struct Told {
     pub wrong: usize,
     /// Are blank.
     pub blank: usize,
+    /// Cannot be read.
+    pub garbled: usize,
 }
 
 /// Watches the chain, frame after frame.
@@ -84,8 +79,23 @@ pub(super) struct ChainWatch {
     has_agreed: bool,
     suspect: u32,
     looked_s: f64,
-    /// Index of the known change that explains the last frames, and in how many.
-    explained: Option<(usize, u32)>,
+    /// What explains the colours of the last frames, and in how many.
+    explained: Option<(Change, u32)>,
+    /// Last frame whose colours were looked at, and were those of the chain.
+    unchanged_frame: Option<u64>,
+    /// Frames in which some regions disagreed, since the first of them, and frames since the last.
+    troubled: u32,
+    troubled_since: Option<u64>,
+    calm: u32,
+}
+
+/// What changed the colours of the whole picture.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Change {
+    /// One of the known changes.
+    Known(usize),
+    /// Gain and offset.
+    Gain,
 }
 
 impl ChainWatch {
@@ -97,6 +107,10 @@ impl ChainWatch {
             suspect: 0,
             looked_s: f64::NEG_INFINITY,
             explained: None,
+            unchanged_frame: None,
+            troubled: 0,
+            troubled_since: None,
+            calm: 0,
         }
     }
 
@@ -111,6 +125,20 @@ impl ChainWatch {
         self.suspect = if is_suspect { self.suspect + 1 } else { 0 };
         if self.has_agreed && self.suspect == SUSPECT_FRAMES {
             look_at_all(sight, painter)?;
+        }
+        if told.wrong >= TROUBLED_REGIONS {
+            self.calm = 0;
+            self.troubled += 1;
+            self.troubled_since.get_or_insert(sight.frame.index);
+            if self.has_agreed && self.troubled % BLUR_EVERY_FRAMES == SUSPECT_FRAMES {
+                self.look_at_blur(sight, painter)?;
+            }
+        } else {
+            self.calm += 1;
+            if self.calm > SUSPECT_FRAMES {
+                self.troubled = 0;
+                self.troubled_since = None;
+            }
         }
         Ok(())
     }
@@ -140,11 +168,14 @@ impl ChainWatch {
     /// [`Error::Chain`] when they are those of another chain.
     pub fn look_at_colors<'c, 'd: 'c>(
         &mut self,
+        definition: &Definition,
         frame: &CapturedFrame,
+        is_garbled: bool,
         regions: impl Iterator<Item = &'c Comparison<'d>>,
     ) -> Result<(), Error> {
-        let mut shades = Shades::default();
+        let mut parts = Vec::new();
         for region in regions {
+            let mut shades = Shades::default();
             register::flat_samples(
                 region.captured(&frame.picture),
                 region.reference(),
@@ -152,126 +183,86 @@ impl ChainWatch {
                 region.unchecked(),
                 |clean, shown| shades.add(clean, shown),
             );
+            parts.push(shades);
         }
+        let shades = Shades::of_all(&parts);
         let left: Vec<f64> = self.known.iter().map(|c| shades.left(&c.map)).collect();
         let found = (0..left.len())
             .filter(|k| left[*k] < LEFT_SHARE)
-            .min_by(|a, b| left[*a].total_cmp(&left[*b]));
+            .min_by(|a, b| left[*a].total_cmp(&left[*b]))
+            .map(Change::Known);
+        // Noise that is cut at black and white looks like a loss of contrast.
+        let gain = || common_gain(&parts).filter(|_| !is_garbled);
+        let is_far = |map: &ColorMap| {
+            register::largest_change(map, definition, frame.picture.encoding()) > CHAIN_LEVELS
+        };
+        let found = found.or_else(|| gain().filter(is_far).map(|_| Change::Gain));
         self.explained = match (found, self.explained) {
-            (Some(k), Some((before, count))) if k == before => Some((k, count + 1)),
-            (Some(k), _) => Some((k, 1)),
+            (Some(now), Some((before, count))) if now == before => Some((now, count + 1)),
+            (Some(now), _) => Some((now, 1)),
             (None, _) => None,
         };
-        match self.explained {
-            Some((k, SURE_FRAMES)) => {
-                let first = frame.index + 1 - u64::from(SURE_FRAMES);
-                Err(Error::Chain(format!(
-                    "the capture chain changed at frame {first} or within half a second before: {}; frames from there on are not judged",
-                    self.known[k].words
-                )))
-            }
-            _ => Ok(()),
+        let Some((change, count)) = self.explained else {
+            self.unchanged_frame = Some(frame.index);
+            return Ok(());
+        };
+        if count < SURE_FRAMES {
+            return Ok(());
         }
-    }
-}
-
-/// Flat samples of one colour of the reference, as they are shown.
-struct Shade {
-    clean: [f64; 3],
-    count: f64,
-    /// Sums of shown minus clean, by plane.
-    sum: [f64; 3],
-    /// How often shown minus clean was each number of levels, by plane.
-    steps: Vec<[u32; STEPS]>,
-}
-
-/// Steps of levels there are: -255 to 255.
-const STEPS: usize = 511;
-
-impl Shade {
-    fn new(clean: [f64; 3]) -> Self {
-        Self {
-            clean,
-            count: 0.0,
-            sum: [0.0; 3],
-            steps: vec![[0; STEPS]; 3],
-        }
+        let first = frame.index + 1 - u64::from(SURE_FRAMES);
+        let words = match (change, common_gain(&parts)) {
+            (Change::Known(k), _) => self.known[k].words.clone(),
+            (Change::Gain, Some(ColorMap([luma, color, _]))) => format!(
+                "the levels of the whole picture are {:.2} times what they were, and {:+.0} (colours {:.2} times)",
+                luma[0], luma[3], color[1]
+            ),
+            (Change::Gain, None) => "the levels of the whole picture are others".into(),
+        };
+        Err(Error::chain(
+            self.unchanged_frame.map(|f| f + 1),
+            format!(
+                "the capture chain changed at frame {first} or within half a second before: {words}; frames from there on are not judged"
+            ),
+        ))
     }
 
-    fn add(&mut self, shown: [f64; 3]) {
-        self.count += 1.0;
-        for (k, shown) in shown.into_iter().enumerate() {
-            let step = shown - self.clean[k];
-            self.sum[k] += step;
-            let place = libm::round(step) as i32 + 255;
-            self.steps[k][place.clamp(0, STEPS as i32 - 1) as usize] += 1;
-        }
-    }
-
-    /// Share of the samples that are nearer to a level `moved` away in plane `k` than to where they belong. Lines that
-    /// are lost move the mean of all, but few of the samples.
-    fn share_moved(&self, k: usize, moved: f64) -> f64 {
-        let is_nearer = |step: f64| (step - moved).abs() < step.abs();
-        let steps = (-255i32..=255).zip(&self.steps[k]);
-        let nearer: u32 = steps
-            .filter(|(step, _)| is_nearer(f64::from(*step)))
-            .map(|(_, n)| *n)
-            .sum();
-        f64::from(nearer) / self.count
-    }
-}
-
-/// The colours of a picture.
-#[derive(Default)]
-struct Shades(Vec<Shade>);
-
-impl Shades {
-    fn add(&mut self, clean: [f64; 3], shown: [f64; 3]) {
-        // Neighbours have the same colour nearly always, so the colour met last is looked at first.
-        let at = self.0.iter().rposition(|s| s.clean == clean);
-        let at = at.unwrap_or_else(|| {
-            self.0.push(Shade::new(clean));
-            self.0.len() - 1
+    /// Where some regions disagree for several frames: is the whole picture blurred?
+    fn look_at_blur(&mut self, sight: &Sight, painter: &mut Painter) -> Result<(), Error> {
+        let Sight { frame, chain, .. } = sight;
+        let picture = &frame.picture;
+        let planes = (chain.subsampling, chain.siting);
+        let size = (picture.width(), picture.height());
+        let drawn = FrameReference::draw(
+            sight.subject,
+            sight.inputs,
+            &chain.look,
+            planes,
+            size,
+            painter,
+        );
+        let (half_width, half_height) = (size.0 as i32 / 2, size.1 as i32 / 2);
+        let quarters = [(0, 0), (1, 0), (0, 1), (1, 1)].map(|(x, y)| {
+            let area = Rect::new(x * half_width, y * half_height, half_width, half_height);
+            drawn.blur_of_both_sides_px2(picture, area)
         });
-        let last = self.0.len() - 1;
-        self.0.swap(at, last);
-        self.0[last].add(shown);
-    }
-
-    /// Share of the differences, squared, that `change` leaves in the colours that it moves, by their means: codecs
-    /// and noise average out. 1 when it cannot be told from a wrong colour of one thing: every colour
-    /// must go along, and there must be two of them, or one that moves far.
-    fn left(&self, change: &ColorMap) -> f64 {
-        let (mut before, mut after) = (0.0, 0.0);
-        let mut first: Option<[f64; 3]> = None;
-        let mut is_plain = false;
-        for shade in self.0.iter().filter(|s| s.count >= LEAST_SAMPLES) {
-            let mapped = change.map(shade.clean);
-            let moved = [0, 1, 2].map(|k| mapped[k] - shade.clean[k]);
-            let plane = (0..3).max_by(|a, b| moved[*a].abs().total_cmp(&moved[*b].abs()));
-            let plane = plane.unwrap_or(0);
-            let farthest = moved[plane].abs();
-            if farthest < MOVED_LEVELS {
-                continue;
-            }
-            if shade.share_moved(plane, moved[plane]) < MOVED_SHARE {
-                return 1.0;
-            }
-            let shown = shade.sum.map(|s| s / shade.count);
-            let squares: f64 = shown.iter().map(|d| d * d).sum();
-            let left: f64 = (0..3).map(|k| (shown[k] - moved[k]).powi(2)).sum();
-            if left >= LEFT_OF_EACH * squares {
-                return 1.0;
-            }
-            before += shade.count * squares;
-            after += shade.count * left;
-            let is_another = first.is_some_and(|f| {
-                (0..3).any(|k| (f[k] - shade.clean[k]).abs() >= ANOTHER_COLOR_LEVELS)
-            });
-            first.get_or_insert(shade.clean);
-            is_plain |= is_another || farthest >= FAR_LEVELS;
+        let usual_px2 = chain.blur_px * chain.blur_px;
+        let seen: Vec<f64> = quarters
+            .into_iter()
+            .flatten()
+            .map(|v| v - usual_px2)
+            .collect();
+        let least_px2 = seen.iter().copied().fold(f64::INFINITY, f64::min);
+        if seen.len() < 2 || least_px2 < MORE_BLUR_PX2 {
+            return Ok(());
         }
-        if is_plain { after / before } else { 1.0 }
+        let first = self.troubled_since.unwrap_or(frame.index);
+        Err(Error::chain(
+            Some(first),
+            format!(
+                "the capture chain changed at frame {first}: the whole picture is blurred, by {:.2} px more than before (one standard deviation); frames {first}.. are not judged",
+                least_px2.sqrt()
+            ),
+        ))
     }
 }
 
@@ -296,11 +287,14 @@ fn look_at_all(sight: &Sight, painter: &mut Painter) -> Result<(), Error> {
     let moved_y = [g.y(0.0) - h.y(0.0), g.y(size.1) - h.y(size.1)];
     let most = |moved: [f64; 2]| moved[0].abs().max(moved[1].abs());
     if most(moved_x).max(most(moved_y)) > CHAIN_SHIFT_PX {
-        return Err(Error::Chain(format!(
-            "the capture chain changed at frame {first}: the whole picture is displaced by up to {:.2} px in x and {:.2} px in y; frames {first}.. are not judged",
-            most(moved_x),
-            most(moved_y),
-        )));
+        return Err(Error::chain(
+            Some(first),
+            format!(
+                "the capture chain changed at frame {first}: the whole picture is displaced by up to {:.2} px in x and {:.2} px in y; frames {first}.. are not judged",
+                most(moved_x),
+                most(moved_y),
+            ),
+        ));
     }
     let mut fit = ColorFit::default();
     let drawn = FrameReference::draw(
@@ -315,9 +309,12 @@ fn look_at_all(sight: &Sight, painter: &mut Painter) -> Result<(), Error> {
     let map = fit.map();
     let change = register::largest_change(&map, definition, look.encoding);
     if change > CHAIN_LEVELS && fit.is_explained_by(&map) {
-        return Err(Error::Chain(format!(
-            "the capture chain changed at frame {first}: the colours of the whole picture differ by up to {change:.0} levels (matrix, range or gain); frames {first}.. are not judged"
-        )));
+        return Err(Error::chain(
+            Some(first),
+            format!(
+                "the capture chain changed at frame {first}: the colours of the whole picture differ by up to {change:.0} levels (matrix, range or gain); frames {first}.. are not judged"
+            ),
+        ));
     }
     Ok(())
 }
@@ -415,72 +412,6 @@ mod tests {
             let grey = row[0] * 100.0 + (row[1] + row[2]) * 128.0 + row[3];
             assert!((grey - [100.0, 128.0, 128.0][k]).abs() < 1e-9);
         }
-    }
-
-    #[test]
-    fn a_change_of_one_colour_alone_is_not_explained_by_another_matrix() {
-        let map = between(BT709, BT601);
-        let (green, red) = (encode([0.1, 0.8, 0.2]), encode([0.8, 0.1, 0.1]));
-        let left = |shown: [[f64; 3]; 2]| {
-            let mut shades = Shades::default();
-            for _ in 0..LEAST_SAMPLES as u32 {
-                for (clean, shown) in [green, red].into_iter().zip(shown) {
-                    shades.add(clean, shown);
-                }
-            }
-            shades.left(&map)
-        };
-        assert!(left([map.map(green), map.map(red)]) < 1e-9);
-        assert!(left([map.map(green), red]) > LEFT_SHARE);
-        assert!(left([green, red]) > 1.0 - 1e-9);
-    }
-
-    #[test]
-    fn small_shifts_of_two_colors_tell_another_matrix_and_of_one_do_not() {
-        // BT.709-6 and BT.601-7, coefficients of luma: a blue and a brown move by no more than 3 levels.
-        let map = between(BT709, BT601);
-        let (blue, brown) = (encode([0.17, 0.43, 0.66]), encode([0.44, 0.3, 0.17]));
-        let left = |colors: &[[f64; 3]], off: f64| {
-            let mut shades = Shades::default();
-            for k in 0..2 * LEAST_SAMPLES as u32 {
-                for clean in colors {
-                    // Noise of a level up and down.
-                    let noise = if k % 2 == 0 { 1.0 } else { -1.0 };
-                    shades.add(*clean, map.map(*clean).map(|v| v + noise + off));
-                }
-            }
-            shades.left(&map)
-        };
-        assert!(left(&[blue, brown], 0.3) < LEFT_SHARE);
-        assert!(left(&[blue], 0.3) > 1.0 - 1e-9);
-        // Levels that are off by as much, but in another direction.
-        assert!(left(&[blue, brown], 3.0) > LEFT_SHARE);
-    }
-
-    #[test]
-    fn noise_on_some_lines_is_no_squeezed_range() {
-        // Every tenth line shows noise: the mean of dark and bright colours moves towards the middle.
-        let full = Encoding::YCbCr {
-            matrix: Matrix::Bt709,
-            range: Range::Full,
-        };
-        let squeezed = between(full, BT709);
-        let left = |lost: bool| {
-            let mut shades = Shades::default();
-            for k in 0..2000u32 {
-                for clean in [[20.0, 128.0, 128.0], [230.0, 128.0, 128.0]] {
-                    let shown = match lost {
-                        true if k % 10 == 0 => [f64::from(k * 7 % 256), 128.0, 128.0],
-                        true => clean,
-                        false => squeezed.map(clean),
-                    };
-                    shades.add(clean, shown);
-                }
-            }
-            shades.left(&squeezed)
-        };
-        assert!(left(false) < 1e-9);
-        assert!(left(true) > 1.0 - 1e-9);
     }
 
     #[test]

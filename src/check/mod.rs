@@ -3,6 +3,7 @@
 mod chain_watch;
 mod gaps;
 pub mod run;
+mod shades;
 mod stretch;
 
 use std::sync::Arc;
@@ -152,8 +153,13 @@ pub enum Error {
     #[error(transparent)]
     Capture(#[from] CaptureError),
     /// The chain is not the one of the profile, or changed on the way.
-    #[error("{0}")]
-    Chain(String),
+    #[error("{words}")]
+    Chain {
+        /// First frame that may show the changed chain: nothing is raised from there on. `None` when nothing was judged.
+        since_frame: Option<u64>,
+        /// What changed.
+        words: String,
+    },
     /// The first stretch does not show what is due, so that the chain cannot be measured from it.
     #[error(
         "the first stretch of the capture does not agree with the recording; give a profile, or check offset, definition and recording"
@@ -167,6 +173,15 @@ pub enum Error {
     /// Results cannot be written.
     #[error("cannot write results")]
     Write(#[from] std::io::Error),
+}
+
+impl Error {
+    fn chain(since_frame: Option<u64>, words: impl Into<String>) -> Self {
+        Self::Chain {
+            since_frame,
+            words: words.into(),
+        }
+    }
 }
 
 /// What a check found.
@@ -227,8 +242,9 @@ pub fn check(
         ));
     }
     if info.is_grey && has_color(definition) {
-        return Err(Error::Chain(
-            "the capture is grey, and the display has colors, which could not be judged; capture in color".into(),
+        return Err(Error::chain(
+            None,
+            "the capture is grey, and the display has colors, which could not be judged; capture in color",
         ));
     }
     let settled = match &settings.stretch {

@@ -376,6 +376,10 @@ impl<'d> Run<'d> {
             with_ink: has_ink.iter().filter(|h| **h).count(),
             wrong: count(Signature::Readable),
             blank: count(Signature::Blank),
+            garbled: [Signature::Noise, Signature::LostLines, Signature::Torn]
+                .map(count)
+                .iter()
+                .sum(),
         };
         let mut verdicts: Vec<RegionVerdict> = Vec::with_capacity(found.len());
         let is_recorded = self.is_recorded(frame.time_s);
@@ -400,8 +404,12 @@ impl<'d> Run<'d> {
             self.draw_due(&moment);
             let examiners = self.regions.examiners.iter();
             let known = examiners.filter(|e| has_data(e, &self.inputs));
-            self.chain_watch
-                .look_at_colors(frame, known.map(|e| e.due()))?;
+            self.chain_watch.look_at_colors(
+                self.definition,
+                frame,
+                told.garbled > 0,
+                known.map(|e| e.due()),
+            )?;
         }
         for (k, v) in verdicts.iter().enumerate() {
             if v.verdict == Verdict::Blind {
@@ -609,7 +617,7 @@ impl<'d> Run<'d> {
         reason = "called once, with all that the summary holds"
     )]
     pub(super) fn finish(
-        self,
+        mut self,
         info: StreamInfo,
         profile: Profile,
         profile_from: String,
@@ -640,7 +648,18 @@ impl<'d> Run<'d> {
         let span_s = self
             .last_time_s
             .map(|last| [rounded(self.first_time_s), rounded(last)]);
-        let events = self.log.finish();
+        let mut events = self.log.finish();
+        // What another chain shows is no fault of the display.
+        if let Some(Error::Chain {
+            since_frame: Some(since_frame),
+            ..
+        }) = &error
+        {
+            events.retain(|e| e.first_frame < *since_frame);
+            if !events.iter().any(|e| e.action == Action::Revert) {
+                self.reverted_at_s = None;
+            }
+        }
         let mut by_class: BTreeMap<String, u64> = BTreeMap::new();
         for e in &events {
             *by_class.entry(key(e.class)).or_default() += 1;

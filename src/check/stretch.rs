@@ -209,24 +209,31 @@ pub(super) fn settle_profile(
     };
     let found = &measured.profile;
     if (given.width, given.height) != (found.width, found.height) {
-        return Err(Error::Chain(format!(
-            "the profile is for frames of {}x{}, the capture has {}x{}; calibrate this chain anew",
-            given.width, given.height, found.width, found.height
-        )));
+        return Err(Error::chain(
+            None,
+            format!(
+                "the profile is for frames of {}x{}, the capture has {}x{}; calibrate this chain anew",
+                given.width, given.height, found.width, found.height
+            ),
+        ));
     }
     if (given.encoding, given.subsampling) != (found.encoding, found.subsampling) {
-        return Err(Error::Chain(format!(
-            "the profile is for {}, the capture has {}; calibrate this chain anew, or set --matrix and --range as they were",
-            planes_in_words(given),
-            planes_in_words(found)
-        )));
+        return Err(Error::chain(
+            None,
+            format!(
+                "the profile is for {}, the capture has {}; calibrate this chain anew, or set --matrix and --range as they were",
+                planes_in_words(given),
+                planes_in_words(found)
+            ),
+        ));
     }
     if measured.is_good()
         && let Some(what) = chain_change(definition, given, found)
     {
-        return Err(Error::Chain(format!(
-            "the capture chain is not the one of the profile: {what}; calibrate it anew"
-        )));
+        return Err(Error::chain(
+            None,
+            format!("the capture chain is not the one of the profile: {what}; calibrate it anew"),
+        ));
     }
     notes.extend(measured.notes.into_iter().filter(|n| n.contains("data")));
     Ok((given.clone(), "given".into()))

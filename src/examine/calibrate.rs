@@ -70,6 +70,7 @@ pub fn chain_look(profile: &Profile) -> ChainLook {
         siting: profile.siting,
         luma: tolerance(noise(0), 24),
         chroma: tolerance(noise(1).max(noise(2)), 16),
+        blur_px: profile.blur_px,
     }
 }
 

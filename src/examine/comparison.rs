@@ -25,6 +25,8 @@ pub struct ChainLook {
     pub luma: Tolerance,
     /// Limits for colour.
     pub chroma: Tolerance,
+    /// Blur of edges that the reference has not, standard deviation, px.
+    pub blur_px: f64,
 }
 
 /// What disagrees in a region.

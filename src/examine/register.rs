@@ -43,6 +43,17 @@ pub struct FrameReference {
 /// Farthest whole-frame shift that is looked for, px.
 const FARTHEST_PX: i32 = 8;
 
+/// Fewest pixels of static artwork of either curvature that a part's blur is measured from.
+const LEAST_BLURRED_PX: u32 = 100;
+
+/// Sums over pixels.
+#[derive(Clone, Copy, Default)]
+struct Remains {
+    product: f64,
+    square: f64,
+    count: u32,
+}
+
 impl FrameReference {
     /// Draws all regions for `inputs`.
     #[must_use]
@@ -138,26 +149,54 @@ impl FrameReference {
     /// blur of variance s² adds s²/2 times the Laplacian. Negative when the capture is the sharper.
     #[must_use]
     pub fn blur_variance_px2(&self, captured: &Picture) -> f64 {
-        let (drawn, shown) = (self.luma(), &captured.planes()[0]);
-        let (mut product, mut square) = (0.0, 0.0);
-        for y in 1..drawn.height() - 1 {
-            let (up, here, down) = (drawn.row(y - 1), drawn.row(y), drawn.row(y + 1));
-            let (free, shown) = (self.moving.row(y), shown.row(y));
-            for x in 1..drawn.width() - 1 {
-                let sides = [up[x], down[x], here[x - 1], here[x + 1]].map(i32::from);
-                let curvature = sides.iter().sum::<i32>() - 4 * i32::from(here[x]);
-                if free[x] == 0 && curvature.abs() > 8 {
-                    let remains = i32::from(shown[x]) - i32::from(here[x]);
-                    product += f64::from(remains * curvature);
-                    square += f64::from(curvature * curvature);
-                }
-            }
-        }
+        let whole = Rect::new(
+            0,
+            0,
+            self.luma().width() as i32,
+            self.luma().height() as i32,
+        );
+        let [convex, concave] = self.remains(captured, whole);
+        let square = convex.square + concave.square;
         if square > 0.0 {
-            2.0 * product / square
+            2.0 * (convex.product + concave.product) / square
         } else {
             0.0
         }
+    }
+
+    /// The same of a part of the picture, the less of what ink loses and what its surroundings gain, px²: blur moves
+    /// light from one to the other, and ink that is missing does not. `None` with too little static artwork.
+    #[must_use]
+    pub fn blur_of_both_sides_px2(&self, captured: &Picture, area: Rect) -> Option<f64> {
+        let sides = self.remains(captured, area);
+        let is_enough = sides.iter().all(|s| s.count >= LEAST_BLURRED_PX);
+        let variance = sides.map(|s| 2.0 * s.product / s.square);
+        is_enough.then(|| variance[0].min(variance[1]))
+    }
+
+    /// What remains between the captured picture and the reference against the reference's curvature, on static
+    /// artwork where it curves up and where it curves down.
+    fn remains(&self, captured: &Picture, area: Rect) -> [Remains; 2] {
+        let (drawn, shown) = (self.luma(), &captured.planes()[0]);
+        let inner = Rect::new(1, 1, drawn.width() as i32 - 2, drawn.height() as i32 - 2);
+        let area = area.intersection(&inner);
+        let mut sides = [Remains::default(); 2];
+        for y in area.y.max(1) as usize..area.bottom().max(1) as usize {
+            let (up, here, down) = (drawn.row(y - 1), drawn.row(y), drawn.row(y + 1));
+            let (free, shown) = (self.moving.row(y), shown.row(y));
+            for x in area.x.max(1) as usize..area.right().max(1) as usize {
+                let around = [up[x], down[x], here[x - 1], here[x + 1]].map(i32::from);
+                let curvature = around.iter().sum::<i32>() - 4 * i32::from(here[x]);
+                if free[x] == 0 && curvature.abs() > 8 {
+                    let remains = i32::from(shown[x]) - i32::from(here[x]);
+                    let side = &mut sides[usize::from(curvature < 0)];
+                    side.product += f64::from(remains * curvature);
+                    side.square += f64::from(curvature * curvature);
+                    side.count += 1;
+                }
+            }
+        }
+        sides
     }
 
     /// Static edge pixels: position, slopes along x and y.

@@ -20,6 +20,7 @@ mod bench;
 mod detects_faults;
 mod explains_its_verdict;
 mod guards_invalid_data;
+mod knows_its_chain;
 mod leaves_evidence;
 mod reads_values_back;
 mod refuses_bad_input;

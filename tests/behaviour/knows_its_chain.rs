@@ -1,0 +1,75 @@
+//! A chain that changes on the way is an error, and no fault of the display.
+
+use framevouch::demo;
+use framevouch::picture::Picture;
+
+use crate::bench::Bench;
+
+const LENGTH_S: f64 = 3.2;
+/// First frame of the changed chain.
+const CHANGED: usize = 40;
+
+/// Every plane by itself, from row and column to level.
+fn changed(frame: &Picture, level: impl Fn(usize, &dyn Fn(i64, i64) -> f64) -> f64) -> Picture {
+    let mut out = frame.clone();
+    for (k, (plane, from)) in out.planes_mut().iter_mut().zip(frame.planes()).enumerate() {
+        let (width, height) = (plane.width() as i64, plane.height() as i64);
+        for y in 0..height {
+            for (x, v) in plane.row_mut(y as usize).iter_mut().enumerate() {
+                let at = |dx: i64, dy: i64| {
+                    let (x, y) = (x as i64 + dx, y + dy);
+                    let row = from.row(y.clamp(0, height - 1) as usize);
+                    f64::from(row[x.clamp(0, width - 1) as usize])
+                };
+                *v = level(k, &at).round().clamp(0.0, 255.0) as u8;
+            }
+        }
+    }
+    out
+}
+
+/// What a check says of the demo display when all frames from [`CHANGED`] on go through `change`.
+fn assert_is_told(words: &str, change: impl Fn(&Picture) -> Picture) {
+    let bench = Bench::of(demo::DISPLAY, LENGTH_S);
+    let mut frames = bench.frames(None);
+    for frame in &mut frames[CHANGED..] {
+        *frame = change(frame);
+    }
+    let checked = bench.check(&frames);
+    let told = checked.told();
+    assert_eq!(checked.outcome.exit_status(), 2, "{words}: {told}");
+    assert!(checked.outcome.events.is_empty(), "{words}: {told}");
+    let error = checked.outcome.error.expect("it has an exit status of 2");
+    let error = error.to_string();
+    assert!(error.contains("the capture chain changed"), "{error}");
+    assert!(error.contains(words), "{words}: {error}");
+}
+
+#[test]
+fn less_contrast_midway_is_another_chain() {
+    // Seven percent: no region is off by more than colours may be.
+    assert_is_told("0.93 times", |frame| {
+        changed(frame, |plane, at| {
+            let black = [16.0, 128.0, 128.0][plane];
+            black + (at(0, 0) - black) * 0.93
+        })
+    });
+}
+
+#[test]
+fn a_displaced_picture_midway_is_another_chain() {
+    assert_is_told("displaced by up to 2.0", |frame| {
+        changed(frame, |plane, at| at(if plane == 0 { -2 } else { -1 }, 0))
+    });
+}
+
+#[test]
+fn a_blurred_picture_midway_is_another_chain() {
+    // Steps of 1, 2, 1 each way: a standard deviation of 0.71 px.
+    assert_is_told("the whole picture is blurred", |frame| {
+        changed(frame, |_, at| {
+            let row = |dy| at(-1, dy) + 2.0 * at(0, dy) + at(1, dy);
+            (row(-1) + 2.0 * row(0) + row(1)) / 16.0
+        })
+    });
+}
