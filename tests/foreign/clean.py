@@ -43,7 +43,23 @@ def main():
     table = markdown(runs)
     (args.out / "clean.md").write_text(table)
     print(table)
-    return 1 if any(run["events"] for run in runs) else 0
+    return 1 if any(run["events"] or beyond_goals(run) for run in runs) else 0
+
+
+# Readings of the goals, px: RMS by codec, and what none may be off by; each up to twice the goal is accepted.
+GOAL_RMS_PX = {"crf18": 0.05, "crf23": 0.08, "mjpeg": 0.08, "crf28": 0.13}
+GOAL_WORST_PX = 0.3
+ACCEPTED = 2.0
+
+
+def beyond_goals(run):
+    """Readings that are worse than is accepted, in words."""
+    codec = next((c for c in GOAL_RMS_PX if f"-{c}-" in run["run"]), None)
+    if codec is None:
+        return []
+    limits = [("rms_px", ACCEPTED * GOAL_RMS_PX[codec]), ("worst_px", ACCEPTED * GOAL_WORST_PX)]
+    return [f"{r['region']}.{r['channel']}: {key} {r[key]:.3g}, accepted {limit:.3g}"
+            for r in run["readings"] for key, limit in limits if (r[key] or 0.0) > limit]
 
 
 def clean_runs(args, definition, rasteriser, recording):
@@ -175,6 +191,7 @@ def markdown(runs):
         for event in run["events"]:
             lines.append(f"- {run['run']} at {event['onset_s']:.2f} s: {event['class']} in "
                          f"{', '.join(event['regions'])}, {event.get('worst_error')}")
+        lines += [f"- {run['run']}: {words}" for words in beyond_goals(run)]
     for run in runs:
         lines += ["", f"{run['run']}: readings, displayed minus recording", ""]
         lines.append("| region | channel | n | bias | RMS | p99.9 | worst (frame) | RMS px | worst px | beyond 3 s.e. |")
