@@ -3,9 +3,8 @@
 //!
 //! The time of a frame runs from the moment its pixels are there to the moment its record is handed
 //! over: examination, judgement and the record, no decoding and no writing. Frames come from the
-//! stand-in unit (another rasteriser and text engine than the reference's, 4:2:0, noise). The
-//! definition for 1920 x 1080 is the demo's with the same regions on a larger canvas, so what is
-//! examined there is the same area; a full page of that size has more.
+//! stand-in unit (another rasteriser and text engine than the reference's, 4:2:0, noise). The page
+//! for 1920 x 1080 is the demo's enlarged to the full height.
 //! "Everything wrong" shows frames of 9 s later as if they were due.
 //!
 //! `cargo bench --bench examine`
@@ -190,6 +189,87 @@ fn plain_difference(width: usize, height: usize) -> Duration {
     best
 }
 
+/// Keys of lengths, px.
+const LENGTHS: [&str; 30] = [
+    "advice_position",
+    "advice_size",
+    "aircraft_span",
+    "band_width",
+    "center",
+    "distance",
+    "height",
+    "label_radius",
+    "length",
+    "line_height",
+    "line_width",
+    "lubber_length",
+    "major_half_width",
+    "major_length",
+    "mark_length",
+    "mark_width",
+    "minor_half_width",
+    "minor_length",
+    "pointer_size",
+    "position",
+    "px_per_deg",
+    "px_per_unit",
+    "radius",
+    "reference",
+    "size",
+    "tail_radius",
+    "tip_radius",
+    "travel",
+    "visible_px",
+    "width",
+];
+
+/// The same page, `by` times as large.
+fn enlarge(key: &str, value: &mut toml::Value, by: f64) {
+    use toml::Value;
+    if key == "rect" {
+        let sides: Vec<i64> = value
+            .as_array()
+            .expect("four sides")
+            .iter()
+            .filter_map(Value::as_integer)
+            .collect();
+        let [x, y, width, height] = sides[..] else {
+            panic!("four whole sides")
+        };
+        // By its edges, so that regions that touch still do.
+        let edge = |v: i64| (v as f64 * by).floor() as i64;
+        let (left, top) = (edge(x), edge(y));
+        let sides = [left, top, edge(x + width) - left, edge(y + height) - top];
+        *value = Value::Array(sides.map(Value::Integer).to_vec());
+        return;
+    }
+    match value {
+        Value::Table(table) => {
+            for (key, value) in table.iter_mut() {
+                enlarge(key, value, by);
+            }
+        }
+        Value::Array(list) => list.iter_mut().for_each(|v| enlarge(key, v, by)),
+        Value::Integer(v) if LENGTHS.contains(&key) => *value = Value::Float(*v as f64 * by),
+        Value::Float(v) if LENGTHS.contains(&key) => *v *= by,
+        _ => {}
+    }
+}
+
+/// The demo's page at the full height of a canvas.
+fn page(width: usize, height: usize) -> String {
+    let mut page: toml::Table = DISPLAY.parse().expect("the demo's definition");
+    let by = height as f64 / 768.0;
+    for (key, value) in page.iter_mut() {
+        enlarge(key, value, by);
+    }
+    let display = page["display"].as_table_mut().expect("a table");
+    let canvas = |v: usize| toml::Value::Integer(v as i64);
+    display.insert("width".into(), canvas(width));
+    display.insert("height".into(), canvas(height));
+    page.to_string()
+}
+
 fn examine(c: &mut Criterion) {
     // Regions are examined side by side; the figures are for one thread.
     rayon::ThreadPoolBuilder::new()
@@ -197,9 +277,7 @@ fn examine(c: &mut Criterion) {
         .build_global()
         .expect("the only pool");
     for (width, height) in [(1024, 768), (1920, 1080)] {
-        let text = DISPLAY
-            .replacen("width = 1024", &format!("width = {width}"), 1)
-            .replacen("height = 768", &format!("height = {height}"), 1);
+        let text = page(width, height);
         let definition =
             Definition::from_toml(&text, "demo", Path::new(".")).expect("the demo's definition");
         let recording = Recording::from_reader(

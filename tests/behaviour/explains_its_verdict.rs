@@ -78,6 +78,29 @@ fn frames_have_the_keys_that_were_promised() {
     assert_eq!(files.json("out/events.json"), serde_json::json!([]));
 }
 
+/// A black captured frame, what was due, and their difference, twice as strong.
+fn assert_is_side_by_side(path: &std::path::Path) {
+    let picture = image::open(path).expect("pictures are PNG").into_rgb8();
+    let (width, height) = (480, 272);
+    assert_eq!(picture.height(), height);
+    let gap = (picture.width() - 3 * width) / 2;
+    let (mut brightest, mut darkest) = (0, 255);
+    for y in 0..height {
+        for x in 0..width {
+            let at = |part: u32| picture.get_pixel(x + part * (width + gap), y).0;
+            let [captured, due, difference] = [at(0), at(1), at(2)];
+            assert!(captured.iter().all(|v| *v < 16), "{captured:?} at {x}, {y}");
+            let most = (0..3).map(|k| due[k].abs_diff(captured[k])).max();
+            let most = most.expect("three channels").saturating_mul(2);
+            assert_eq!(difference, [most; 3], "at {x}, {y}");
+            let [_, green, _] = due;
+            (brightest, darkest) = (brightest.max(green), darkest.min(green));
+        }
+    }
+    // Dark ink on a light ground was due.
+    assert!(brightest > 200 && darkest < 60, "{darkest} to {brightest}");
+}
+
 #[test]
 fn events_have_the_keys_that_were_promised() {
     let bench = Bench::engine_strip(3.2);
@@ -125,8 +148,13 @@ fn events_have_the_keys_that_were_promised() {
             .as_str()
             .is_some_and(|c| c.contains("not a qualified tool"))
     );
-    let pictures = std::fs::read_dir(files.path("out/events")).expect("events have pictures");
-    assert_eq!(pictures.count(), 1);
+    let mut pictures = std::fs::read_dir(files.path("out/events")).expect("events have pictures");
+    let picture = pictures
+        .next()
+        .expect("the event has one")
+        .expect("it can be read");
+    assert!(pictures.next().is_none());
+    assert_is_side_by_side(&picture.path());
     // The same on the screen.
     assert!(ran.stdout.contains("blank"), "{}", ran.stdout);
     assert!(
