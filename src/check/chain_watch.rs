@@ -375,7 +375,6 @@ fn known_changes(encoding: Encoding) -> Vec<KnownChange> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::colour::encode_unit;
 
     const BT709: Encoding = Encoding::YCbCr {
         matrix: Matrix::Bt709,
@@ -385,10 +384,6 @@ mod tests {
         matrix: Matrix::Bt601,
         range: Range::Limited,
     };
-
-    fn encode(rgb: [f64; 3]) -> [f64; 3] {
-        encode_unit(rgb, BT709)
-    }
 
     #[test]
     fn limited_levels_read_as_full_go_by_the_steps_of_bt709() {
