@@ -167,6 +167,7 @@ fn carry_out(
     let mut is_seen = is_changed.clone();
     let header = Header::of(definition, &check);
     let mut told = Told {
+        definition,
         region: fault.target.region,
         tolerances: header.tolerances(),
         is_struck: is_examined.clone(),
@@ -179,6 +180,7 @@ fn carry_out(
     let mut changed_px = 0;
     let mut middle: Option<(usize, Picture)> = None;
     let mut chain_s = None;
+    let mut chain_frame = None;
     let mut raised_s = None;
     let is_of_chain =
         !trial.is_twin && inject::model(fault.kind).is_some_and(|m| m.is_of_chain(fault));
@@ -244,8 +246,9 @@ fn carry_out(
             });
         match judged {
             Ok(verdicts) => told.take(frame.time_s, &verdicts, is_faulty),
-            Err(CheckError::Chain { .. }) => {
+            Err(CheckError::Chain { since_frame, .. }) => {
                 chain_s = Some(frame.time_s);
+                chain_frame = since_frame;
                 break;
             }
             // Nothing else can happen: nothing is read or written here.
@@ -265,6 +268,8 @@ fn carry_out(
         .events()
         .into_iter()
         .filter(|e| e.detected_s >= onset_s - 1e-6)
+        // As the check itself: what another chain shows is no fault of the display.
+        .filter(|e| chain_frame.is_none_or(|f| e.first_frame < f))
         .collect();
     let scene = Scene {
         definition,
@@ -331,7 +336,8 @@ fn carry_out(
 }
 
 /// What is told of a trial, frame after frame.
-struct Told {
+struct Told<'a> {
+    definition: &'a Definition,
     /// Region that is struck; `None` for the whole frame.
     region: Option<usize>,
     /// By region and reading; 0 where there is none.
@@ -343,7 +349,7 @@ struct Told {
     letters: String,
 }
 
-impl Told {
+impl Told<'_> {
     fn take(&mut self, time_s: f64, verdicts: &[RegionVerdict], is_faulty: bool) {
         self.measured.push(time_s, verdicts);
         if is_faulty {
@@ -352,7 +358,7 @@ impl Told {
         }
         let shown = match self.region {
             Some(r) => verdicts[r].verdict,
-            None => verdict::of_frame(verdicts.iter().map(|v| v.verdict)),
+            None => verdict::of_frame(self.definition, verdicts.iter().map(|v| v.verdict)),
         };
         self.letters.push(letter(shown));
     }

@@ -108,7 +108,11 @@ impl Profile {
             path: name.to_owned(),
             line: e.line(),
             column: e.column(),
-            what: e.to_string(),
+            // The reader says the place once more.
+            what: match e.to_string().split_once(" at line ") {
+                Some((what, _)) => what.to_owned(),
+                None => e.to_string(),
+            },
         })?;
         profile.check().map_err(|what| Error::Value {
             path: name.to_owned(),

@@ -239,7 +239,10 @@ impl<'d> Run<'d> {
 
     fn count(&mut self, verdicts: &[RegionVerdict]) {
         self.frames += 1;
-        *self.frame_counts.entry(key(whole(verdicts))).or_default() += 1;
+        *self
+            .frame_counts
+            .entry(key(whole(self.definition, verdicts)))
+            .or_default() += 1;
         for (counts, v) in self.counts.iter_mut().zip(verdicts) {
             *counts.entry(name(v.verdict).to_owned()).or_default() += 1;
         }
@@ -565,7 +568,7 @@ impl<'d> Run<'d> {
             frame: frame.index,
             time_s: rounded(frame.time_s),
             crc32: frame.crc32,
-            verdict: whole(verdicts),
+            verdict: whole(self.definition, verdicts),
             regions: verdicts
                 .iter()
                 .enumerate()
@@ -716,8 +719,8 @@ fn has_data(examiner: &RegionExaminer, inputs: &Inputs) -> bool {
     channels.all(|c| *inputs.value(*c) != Value::Missing)
 }
 
-fn whole(verdicts: &[RegionVerdict]) -> Verdict {
-    verdict::of_frame(verdicts.iter().map(|v| v.verdict))
+fn whole(definition: &Definition, verdicts: &[RegionVerdict]) -> Verdict {
+    verdict::of_frame(definition, verdicts.iter().map(|v| v.verdict))
 }
 
 /// The verdict as it stands in the records.

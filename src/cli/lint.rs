@@ -59,6 +59,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         say!("warning: {w}");
         say!("  advice: {}", w.advice());
     }
-    say!("{} warnings", warnings.len());
+    match warnings.len() {
+        1 => say!("1 warning"),
+        count => say!("{count} warnings"),
+    }
     Ok(super::EXIT_AGREES)
 }

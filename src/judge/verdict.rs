@@ -3,6 +3,9 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::definition::Definition;
+use crate::definition::model::Hazard;
+
 /// The verdict on a region or frame, in rising order of how much it misleads the crew.
 #[derive(
     Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
@@ -38,18 +41,34 @@ impl Verdict {
     }
 }
 
-/// What a frame is called, given its regions: the fault that they share, else the one that misleads
-/// most.
+/// What a frame is called, given its regions in the order of the definition: of the faulty regions of the most severe
+/// hazard class the fault that most of them share, of equals the one that misleads most.
 #[must_use]
-pub fn of_frame(regions: impl Iterator<Item = Verdict>) -> Verdict {
-    let (mut worst, mut any_agrees, mut any_blind) = (Verdict::NotJudged, false, false);
-    for v in regions {
-        any_agrees |= v == Verdict::Agrees;
-        any_blind |= v == Verdict::Blind;
-        worst = worst.max(v);
+pub fn of_frame(definition: &Definition, regions: impl Iterator<Item = Verdict>) -> Verdict {
+    let hazards = definition.regions().iter().map(|r| r.hazard);
+    of_hazards(hazards.zip(regions))
+}
+
+fn of_hazards(regions: impl Iterator<Item = (Hazard, Verdict)>) -> Verdict {
+    let mut severest = Hazard::None;
+    let mut counts = [0usize; 5];
+    let (mut any_agrees, mut any_blind) = (false, false);
+    for (hazard, verdict) in regions {
+        any_agrees |= verdict == Verdict::Agrees;
+        any_blind |= verdict == Verdict::Blind;
+        let Some(k) = FAULTS.iter().position(|f| *f == verdict) else {
+            continue;
+        };
+        // Hazard classes are in falling order of severity.
+        if hazard < severest {
+            severest = hazard;
+            counts = [0; 5];
+        }
+        counts[k] += usize::from(hazard == severest);
     }
-    if worst.is_faulty() {
-        worst
+    let most = (0..FAULTS.len()).max_by_key(|k| counts[*k]).unwrap_or(0);
+    if counts[most] > 0 {
+        FAULTS[most]
     } else if any_agrees {
         Verdict::Agrees
     } else if any_blind {
@@ -59,24 +78,43 @@ pub fn of_frame(regions: impl Iterator<Item = Verdict>) -> Verdict {
     }
 }
 
+/// The faults, in rising order of how much they mislead.
+const FAULTS: [Verdict; 5] = [
+    Verdict::Blank,
+    Verdict::Garbled,
+    Verdict::Late,
+    Verdict::Frozen,
+    Verdict::Misleading,
+];
+
 #[cfg(test)]
 mod tests {
+    use super::Hazard::{Hazardous, Major, Minor, None as NoEffect};
     use super::*;
 
     #[test]
     fn a_frame_agrees_when_some_regions_do_and_none_is_faulty() {
+        let of = |verdicts: &[Verdict]| of_hazards(verdicts.iter().map(|v| (Major, *v)));
         assert_eq!(
-            of_frame([Verdict::Blind, Verdict::Agrees, Verdict::NotJudged].into_iter()),
+            of(&[Verdict::Blind, Verdict::Agrees, Verdict::NotJudged]),
             Verdict::Agrees
         );
+        assert_eq!(of(&[Verdict::Agrees, Verdict::Late]), Verdict::Late);
+        assert_eq!(of(&[Verdict::NotJudged]), Verdict::NotJudged);
+        assert_eq!(of(&[]), Verdict::NotJudged);
+    }
+
+    #[test]
+    fn hazard_decides_then_extent_then_what_misleads_most() {
+        use Verdict::{Agrees, Blank, Frozen, Misleading};
+        let of = |regions: &[(Hazard, Verdict)]| of_hazards(regions.iter().copied());
+        assert_eq!(of(&[(Minor, Misleading), (Hazardous, Frozen)]), Frozen);
+        assert_eq!(of(&[(Minor, Misleading), (Hazardous, Agrees)]), Misleading);
         assert_eq!(
-            of_frame([Verdict::Agrees, Verdict::Late].into_iter()),
-            Verdict::Late
+            of(&[(Major, Frozen), (Major, Misleading), (Major, Frozen)]),
+            Frozen
         );
-        assert_eq!(
-            of_frame([Verdict::NotJudged].into_iter()),
-            Verdict::NotJudged
-        );
-        assert_eq!(of_frame(std::iter::empty()), Verdict::NotJudged);
+        assert_eq!(of(&[(Major, Misleading), (Major, Frozen)]), Misleading);
+        assert_eq!(of(&[(NoEffect, Blank), (NoEffect, Agrees)]), Blank);
     }
 }
