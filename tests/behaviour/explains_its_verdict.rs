@@ -295,6 +295,17 @@ fn an_offset_is_found_behind_a_dark_beginning_with_a_profile_too() {
     assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
     let offset_s = summary["offset_s"].as_f64().expect("a number");
     assert!((offset_s - begun_s).abs() < 0.04, "{offset_s} s");
+    // Asked for, it is looked for where 0 would fit as well.
+    for (clip, begun_s) in [(later, begun_s), (&frames[..], -bench.plan.latency_s)] {
+        files.write("clip.y4m", &y4m(clip));
+        let ran = files.check("clip.y4m", &["--matrix", "bt709", "--offset", "auto"]);
+        let summary = files.json("out/summary.json");
+        assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
+        let offset_s = summary["offset_s"].as_f64().expect("a number");
+        assert!((offset_s - begun_s).abs() < 0.04, "{offset_s} s");
+        assert!(offset_s != 0.0, "{summary}");
+    }
+    files.write("clip.y4m", &y4m(later));
 
     files.calibrate();
     let dark = bench.frames(Some((Kind::BlankAll(Rgb([0, 0, 0])), 0.0, 5.0)));
