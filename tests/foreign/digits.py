@@ -9,6 +9,7 @@ crf 23, 15 px at crf 28.
 import argparse
 import csv
 import json
+import os
 import sys
 from pathlib import Path
 
@@ -36,7 +37,7 @@ def main():
     parser.add_argument("--frames", type=int, default=150)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--chromium", default="chromium")
+    parser.add_argument("--chromium", default=os.environ.get("CHROMIUM", "chromium"), help="or CHROMIUM")
     args = parser.parse_args()
     print("| rasteriser | capitals, px | codec | cells | taken for another | wrong ones | read as shown | misread | unread |")
     print("| --- | --- | --- | --- | --- | --- | --- | --- | --- |")
