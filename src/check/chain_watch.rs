@@ -190,34 +190,37 @@ impl ChainWatch {
         let found = (0..left.len())
             .filter(|k| left[*k] < LEFT_SHARE)
             .min_by(|a, b| left[*a].total_cmp(&left[*b]))
-            .map(Change::Known);
+            .map(|k| (Change::Known(k), self.known[k].words.clone()));
         // Noise that is cut at black and white looks like a loss of contrast.
-        let gain = || common_gain(&parts).filter(|_| !is_garbled);
+        let gain = || {
+            let map = (!is_garbled).then(|| common_gain(&parts, &shades));
+            map.flatten()
+        };
         let is_far = |map: &ColorMap| {
             register::largest_change(map, definition, frame.picture.encoding()) > CHAIN_LEVELS
         };
-        let found = found.or_else(|| gain().filter(is_far).map(|_| Change::Gain));
-        self.explained = match (found, self.explained) {
-            (Some(now), Some((before, count))) if now == before => Some((now, count + 1)),
-            (Some(now), _) => Some((now, 1)),
-            (None, _) => None,
-        };
-        let Some((change, count)) = self.explained else {
+        let found = found.or_else(|| {
+            let ColorMap([luma, color, _]) = gain().filter(is_far)?;
+            let words = format!(
+                "the levels of the whole picture are {:.2} times what they were, and {:+.0} (colours {:.2} times)",
+                luma[0], luma[3], color[1]
+            );
+            Some((Change::Gain, words))
+        });
+        let Some((change, words)) = found else {
+            self.explained = None;
             self.unchanged_frame = Some(frame.index);
             return Ok(());
         };
+        let count = match self.explained {
+            Some((before, count)) if before == change => count + 1,
+            _ => 1,
+        };
+        self.explained = Some((change, count));
         if count < SURE_FRAMES {
             return Ok(());
         }
         let first = frame.index + 1 - u64::from(SURE_FRAMES);
-        let words = match (change, common_gain(&parts)) {
-            (Change::Known(k), _) => self.known[k].words.clone(),
-            (Change::Gain, Some(ColorMap([luma, color, _]))) => format!(
-                "the levels of the whole picture are {:.2} times what they were, and {:+.0} (colours {:.2} times)",
-                luma[0], luma[3], color[1]
-            ),
-            (Change::Gain, None) => "the levels of the whole picture are others".into(),
-        };
         Err(Error::chain(
             self.unchanged_frame.map(|f| f + 1),
             format!(

@@ -233,9 +233,8 @@ impl Shades {
 }
 
 /// The gain and offset that all parts of a picture went through, as a map of levels; `None` where there is none that
-/// explains several parts and contradicts none.
-pub(super) fn common_gain(parts: &[Shades]) -> Option<ColorMap> {
-    let all = Shades::of_all(parts);
+/// explains several parts and contradicts none. `all` is all parts as one.
+pub(super) fn common_gain(parts: &[Shades], all: &Shades) -> Option<ColorMap> {
     let map = all.gain()?;
     let mut moved = 0;
     for part in parts {
@@ -358,17 +357,22 @@ mod tests {
         gains.iter().map(part).collect()
     }
 
+    fn gain_of(gains: &[f64]) -> Option<ColorMap> {
+        let parts = parts(gains);
+        common_gain(&parts, &Shades::of_all(&parts))
+    }
+
     #[test]
     fn a_gain_of_all_parts_is_measured_and_one_of_some_is_none() {
-        let ColorMap(map) = common_gain(&parts(&[0.9; 4])).expect("all are darker");
+        let ColorMap(map) = gain_of(&[0.9; 4]).expect("all are darker");
         for (k, row) in map.iter().enumerate() {
             assert!((row[k] - 0.9).abs() < 0.01, "{map:?}");
         }
         assert!((map[0][3] - 1.6).abs() < 0.3, "{map:?}");
-        assert!(common_gain(&parts(&[0.9, 0.9, 0.9, 1.0])).is_none());
-        assert!(common_gain(&parts(&[0.9, 1.0, 1.0, 1.0])).is_none());
-        assert!(common_gain(&parts(&[0.9, 0.9])).is_none());
+        assert!(gain_of(&[0.9, 0.9, 0.9, 1.0]).is_none());
+        assert!(gain_of(&[0.9, 1.0, 1.0, 1.0]).is_none());
+        assert!(gain_of(&[0.9, 0.9]).is_none());
         // Rounding is no gain: nothing moves far enough to count.
-        assert!(common_gain(&parts(&[1.0; 4])).is_none());
+        assert!(gain_of(&[1.0; 4]).is_none());
     }
 }

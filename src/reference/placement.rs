@@ -126,7 +126,8 @@ pub fn cells<'a>(
     // A line that is held at its middle or its right end begins elsewhere when it is longer or shorter.
     if words.held > 0.0 && (line.pairs.is_some() || line.has_whole_advances) {
         let plain = font.line_advance(text) * words.size;
-        let along = words.held * (plain - line.steps(text).map(|(_, step)| step).sum::<f64>());
+        let width: f64 = with_next(text).map(|(c, next)| line.step(c, next)).sum();
+        let along = words.held * (plain - width);
         begin = Point::new(begin.x + along * c, begin.y + along * s);
     }
     if line.has_whole_advances {
@@ -136,7 +137,8 @@ pub fn cells<'a>(
         begin.y = libm::round(begin.y);
     }
     let mut along = 0.0;
-    line.into_steps(text).map(move |(letter, advance)| {
+    with_next(text).map(move |(letter, next)| {
+        let advance = line.step(letter, next);
         let mut origin = Point::new(begin.x + along * c, begin.y + along * s);
         along += advance;
         if along_px == WholePixels::Characters {
@@ -154,7 +156,7 @@ struct Line<'a> {
     has_whole_advances: bool,
 }
 
-impl<'a> Line<'a> {
+impl Line<'_> {
     /// Way from this character to the next, px.
     fn step(&self, letter: char, next: Option<char>) -> f64 {
         let kerning = match (&self.pairs, next) {
@@ -168,20 +170,12 @@ impl<'a> Line<'a> {
             step
         }
     }
+}
 
-    fn steps<'t>(&'t self, text: &'t str) -> impl Iterator<Item = (char, f64)> + 't {
-        let next = text.chars().skip(1).map(Some).chain([None]);
-        text.chars()
-            .zip(next)
-            .map(|(letter, next)| (letter, self.step(letter, next)))
-    }
-
-    fn into_steps(self, text: &'a str) -> impl Iterator<Item = (char, f64)> + 'a {
-        let next = text.chars().skip(1).map(Some).chain([None]);
-        text.chars()
-            .zip(next)
-            .map(move |(letter, next)| (letter, self.step(letter, next)))
-    }
+/// Each character with the one after it.
+fn with_next(text: &str) -> impl Iterator<Item = (char, Option<char>)> + '_ {
+    let next = text.chars().skip(1).map(Some).chain([None]);
+    text.chars().zip(next)
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@
 //! - `tolerates_benign_change`: what a good chain does to a good picture raises nothing;
 //! - `detects_faults`: each fault is found as its class in its place, and its harmless twin is not;
 //! - `guards_invalid_data`: a value on invalid data misleads, a flag in its place does not;
+//! - `knows_its_chain`: a chain that changes midway is an error, and raises nothing;
 //! - `reads_values_back`: readings are the values that were drawn;
 //! - `repeats_exactly`: same inputs, same bytes;
 //! - `explains_its_verdict`: what the results and the exit status say;
