@@ -170,9 +170,13 @@ def _digit(m):
         bias = float(step * 10.0**place / style.get("scale", 1.0))
         if source.get("interpolation") == "text":
             continue
-        own = [_words_at(path, readout) for path in m.bench.svg(m)]
-        other = [_words_at(path, readout) for path in m.bench.svg(m, bias=(source, bias))]
-        cells = [_digit_cell(a, b, place) for a, b in zip(own, other)]
+        # Most moments fail in their first frame: the others are drawn only where that is good.
+        for frames in (1, m.frames):
+            own = [_words_at(path, readout) for path in m.bench.svg(m, frames=frames)]
+            other = [_words_at(path, readout) for path in m.bench.svg(m, bias=(source, bias), frames=frames)]
+            cells = [_digit_cell(a, b, place) for a, b in zip(own, other)]
+            if None in cells or not cells:
+                break
         if None in cells or not cells:
             continue
         crops = m.bench.donors(m, m.rect, bias=(source, bias))
@@ -285,8 +289,9 @@ class Bench:
                 if symbol["kind"] == "unchecked":
                     _cut(self.checked, symbol["rect"])[:] = False
 
-    def svg(self, m, display=None, bias=None, text="fonts"):
-        """SVG files of the fault's frames, drawn with a changed definition or a biased column."""
+    def svg(self, m, display=None, bias=None, text="fonts", frames=None):
+        """SVG files of the fault's first `frames` frames (all when absent), drawn with a changed definition or a
+        biased column."""
         t0 = self.start_s + m.first / self.fps
         t1 = t0 + m.frames / self.fps
         if display is not None:
@@ -300,7 +305,7 @@ class Bench:
             self.recording.write_biased(inputs, source["column"], size, t0, t1, is_angle)
         skipped = m.first % self.fps
         paths = self.material.draw(
-            self.scratch / f"svg_{text}", int(t0 + 1e-6), skipped + m.frames, display, inputs, text
+            self.scratch / f"svg_{text}", int(t0 + 1e-6), skipped + (frames or m.frames), display, inputs, text
         )
         return paths[skipped:]
 
