@@ -650,20 +650,26 @@ impl<'d> RegionExaminer<'d> {
     }
 
     /// Recording time whose inputs fit the readings best, within [`OLDEST_S`].
-    fn time_of(&mut self, readings: &[Option<Fitted>], moment: &Moment) -> Option<f64> {
+    fn time_of(&self, readings: &[Option<Fitted>], moment: &Moment) -> Option<f64> {
         let mut best: Option<(f64, f64)> = None;
         let step_s = (moment.interval_s / 2.0).clamp(0.004, 0.05);
         let count = (OLDEST_S / step_s) as usize;
+        let read: Vec<_> = self
+            .reader
+            .freedoms()
+            .iter()
+            .zip(readings)
+            .filter_map(|(f, r)| Some((f, r.filter(|r| r.misfit <= RECOGNISED)?)))
+            .collect();
+        let mut values = Vec::new();
         for k in 0..count {
             let at_s = moment.time_s - step_s * k as f64;
-            moment.recording.inputs_at(at_s, &mut self.trial_inputs);
+            let channels = read.iter().map(|(f, _)| f.channel);
+            moment.recording.values_at(channels, at_s, &mut values);
             let mut cost = 0.0;
             let mut used = 0;
-            for (f, r) in self.reader.freedoms().iter().zip(readings) {
-                let Some(r) = r.filter(|r| r.misfit <= RECOGNISED) else {
-                    continue;
-                };
-                let Some(v) = self.trial_inputs.value(f.channel).number() else {
+            for ((f, r), value) in read.iter().zip(&values) {
+                let Some(v) = value.number() else {
                     continue;
                 };
                 let off = f

@@ -7,7 +7,7 @@
 //! one region alone.
 
 use crate::recording::Recording;
-use crate::recording::inputs::{ChannelId, Inputs};
+use crate::recording::inputs::ChannelId;
 use crate::reference::symbols::scale::half_period;
 
 /// Which story the readings tell.
@@ -218,7 +218,7 @@ fn best_delay(series: &[Series], recording: &Recording, interval_s: f64) -> (f64
         .flat_map(|(k, s)| s.points.iter().map(move |p| (k, *p)))
         .collect();
     entries.sort_by(|a, b| a.1.time_s.total_cmp(&b.1.time_s).then(a.0.cmp(&b.0)));
-    let mut inputs = Inputs::default();
+    let mut values = Vec::new();
     let mut misfit = |delay_s: f64, stop: f64| {
         let mut cost = 0.0;
         let mut at_s = f64::NAN;
@@ -228,10 +228,11 @@ fn best_delay(series: &[Series], recording: &Recording, interval_s: f64) -> (f64
                     break;
                 }
                 at_s = p.time_s;
-                recording.inputs_at(at_s - delay_s, &mut inputs);
+                let channels = series.iter().map(|s| s.channel);
+                recording.values_at(channels, at_s - delay_s, &mut values);
             }
             let s = &series[*k];
-            cost += inputs.value(s.channel).number().map_or(MOST_MISFIT, |v| {
+            cost += values[*k].number().map_or(MOST_MISFIT, |v| {
                 let off = difference(p.shown, v, s.period) * p.px_per_unit / SIGMA_PX;
                 (off * off).min(MOST_MISFIT)
             });

@@ -7,7 +7,7 @@ use std::path::Path;
 
 use super::alerts::{self, Activation};
 use super::error::{Error, Kind};
-use super::inputs::{Inputs, Value};
+use super::inputs::{ChannelId, Inputs, Value};
 use super::read;
 use super::sampled::Sampled;
 use crate::definition::Definition;
@@ -100,16 +100,20 @@ impl Recording {
         }
     }
 
+    /// The last row that does not lie after `time_s`.
+    fn row_at(&self, time_s: f64) -> Option<usize> {
+        self.times_s
+            .partition_point(|t| *t <= time_s)
+            .checked_sub(1)
+    }
+
     /// Fills `out` with all channels at `time_s` (recording time, s). Buffers are used again.
     ///
     /// An alert is active while all its conditions hold at `time_s`. It counts as active since
     /// the first row of the unbroken stretch of rows where they hold, or, when they hold only
     /// between two rows so far, since `time_s` itself.
     pub fn inputs_at(&self, time_s: f64, out: &mut Inputs) {
-        let row = self
-            .times_s
-            .partition_point(|t| *t <= time_s)
-            .checked_sub(1);
+        let row = self.row_at(time_s);
         out.time_s = time_s;
         out.values.clear();
         out.values
@@ -124,6 +128,19 @@ impl Recording {
                         .map_or(time_s, |first| self.times_s[first])
                 })
         }));
+    }
+
+    /// Fills `out` with the values of `channels` at `time_s` (recording time, s), in their order: the work of
+    /// [`Self::inputs_at`] for what is asked for alone.
+    pub fn values_at(
+        &self,
+        channels: impl Iterator<Item = ChannelId>,
+        time_s: f64,
+        out: &mut Vec<Value>,
+    ) {
+        let row = self.row_at(time_s);
+        out.clear();
+        out.extend(channels.map(|channel| self.value(channel.0, row, time_s)));
     }
 
     /// All channels at `time_s`, in a buffer of their own.
