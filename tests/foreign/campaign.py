@@ -10,12 +10,10 @@ import collections
 import json
 import math
 import os
-import re
 import subprocess
 import sys
 import tempfile
 import time
-import xml.etree.ElementTree
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -26,6 +24,7 @@ import faults
 import score
 from definition import Definition, parts, readouts, write_toml
 from encode import CODECS, Writer
+from letters import digit_cell, line_at
 from rasterise import Rasteriser
 from recording import Recording
 from store import Material, progress, rasterise, read_frames
@@ -172,9 +171,9 @@ def _digit(m):
             continue
         # Most moments fail in their first frame: the others are drawn only where that is good.
         for frames in (1, m.frames):
-            own = [_words_at(path, readout) for path in m.bench.svg(m, frames=frames)]
-            other = [_words_at(path, readout) for path in m.bench.svg(m, bias=(source, bias), frames=frames)]
-            cells = [_digit_cell(a, b, place) for a, b in zip(own, other)]
+            own = [line_at(path, readout["position"]) for path in m.bench.svg(m, frames=frames)]
+            other = [line_at(path, readout["position"]) for path in m.bench.svg(m, bias=(source, bias), frames=frames)]
+            cells = [digit_cell(a, b, place) for a, b in zip(own, other)]
             if None in cells or not cells:
                 break
         if None in cells or not cells:
@@ -190,40 +189,6 @@ def _digit(m):
         shown = {"shown": own[0][0], "instead": other[0][0], "place": place}
         return apply, {"channel": readout["channel"], "cell": cells[0], **shown}
     return None
-
-
-def _words_at(path, readout):
-    """(words, x of each letter, base line, size) of the readout in an SVG with text kept as text."""
-    best = None
-    for node in xml.etree.ElementTree.parse(path).iter():
-        if not node.tag.endswith("text") or not node.text or "transform" in node.attrib:
-            continue
-        xs = [float(v) for v in re.split(r"[ ,]+", node.attrib["x"].strip())]
-        base, size = float(node.attrib["y"].split()[0]), float(node.attrib["font-size"].removesuffix("px"))
-        x, y = readout["position"]
-        apart = abs(base - 0.35 * size - y) + max(0.0, xs[0] - x, x - xs[-1] - size)
-        if apart < size and len(xs) == len(node.text) and (best is None or apart < best[0]):
-            best = (apart, (node.text, xs, base, size))
-    return best and best[1]
-
-
-def _digit_cell(own, other, place):
-    """The cell where both show a digit, and not the same; None when the words do not line up."""
-    if own is None or other is None or np.shape(own[1]) != np.shape(other[1]):
-        return None
-    if np.abs(np.subtract(own[1], other[1])).max() > 0.05:
-        return None
-    words, xs, base, size = own
-    number = re.search(r"\d+(\.\d+)?", words)
-    if not number:
-        return None
-    point = number.start() + len(number.group().split(".")[0])
-    k = point - 1 - place if place >= 0 else point - place
-    if not number.start() <= k < number.end() or not other[0][k].isdigit() or words[k] == other[0][k]:
-        return None
-    right = xs[k + 1] if k + 1 < len(xs) else xs[k] + (xs[k] - xs[k - 1] if k else 0.62 * size)
-    top, bottom = round(base - 0.85 * size), round(base + 0.15 * size)
-    return [round(xs[k]), top, round(right) - round(xs[k]), bottom - top]
 
 
 @dataclass

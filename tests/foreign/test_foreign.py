@@ -5,14 +5,16 @@ import tempfile
 import tomllib
 import unittest
 from pathlib import Path
+from xml.etree import ElementTree
 
 import numpy as np
 
 import definition
 import faults
 import score
-from campaign import Kind, Trials, _digit_cell
+from campaign import Kind, Trials
 from encode import Writer
+from letters import digit_cell, letters, line_at
 from rasterise import Librsvg
 from recording import Recording
 from store import read_frames
@@ -71,12 +73,39 @@ class Digits(unittest.TestCase):
     own = ("087", [10.0, 20.0, 30.0], 50.0, 20.0)
 
     def test_the_cell_of_the_tens_is_the_middle_one(self):
-        self.assertEqual(_digit_cell(self.own, ("097", *self.own[1:]), 1), [20, 33, 10, 20])
+        self.assertEqual(digit_cell(self.own, ("097", *self.own[1:]), 1), [20, 33, 10, 20])
 
     def test_no_cell_when_the_digit_is_the_same_or_the_words_moved(self):
-        self.assertIsNone(_digit_cell(self.own, ("088", *self.own[1:]), 1))
-        self.assertIsNone(_digit_cell(self.own, ("097", [11.0, 21.0, 31.0], 50.0, 20.0), 1))
-        self.assertIsNone(_digit_cell(self.own, None, 1))
+        self.assertIsNone(digit_cell(self.own, ("088", *self.own[1:]), 1))
+        self.assertIsNone(digit_cell(self.own, ("097", [11.0, 21.0, 31.0], 50.0, 20.0), 1))
+        self.assertIsNone(digit_cell(self.own, None, 1))
+
+
+    def test_letters_stand_where_the_line_is_held(self):
+        """Advances of B612: digits 0.65 em, the point 0.3 em (its hmtx table)."""
+        shared = 'y="50" font-family="B612" font-size="20" font-weight="700"'
+        lines = [
+            f'<text x="100" {shared}>9.5</text>',
+            f'<text x="100" {shared} text-anchor="middle">9.5</text>',
+            f'<text x="100" {shared} text-anchor="end">9.5</text>',
+        ]
+        for line, first in zip(lines, (100.0, 84.0, 68.0)):
+            xs, base, size = letters(ElementTree.fromstring(line))
+            np.testing.assert_allclose(xs, [first, first + 13.0, first + 19.0])
+            self.assertEqual((base, size), (50.0, 20.0))
+
+    def test_the_line_of_a_readout_is_the_nearest_and_its_cell_has_the_ink(self):
+        mono = 'font-family="B612 Mono" font-weight="700" text-anchor="end"'
+        text = f"<text x='290' y='227' {mono} font-size='34'>11</text><text x='268' y='195' {mono} font-size='18'>20</text>"
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "frame.svg"
+            path.write_text(f"<svg>{text}</svg>")
+            own = line_at(path, [290, 214.25])
+            path.write_text(f"<svg>{text.replace('>11<', '>18<')}</svg>")
+            other = line_at(path, [290, 214.25])
+            self.assertIsNone(line_at(path, [100, 214.25]))
+        self.assertEqual((own[0], other[0]), ("11", "18"))
+        self.assertEqual(digit_cell(own, other, 0), [268, 198, 22, 34])
 
 
 class Scoring(unittest.TestCase):
