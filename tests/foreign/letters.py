@@ -26,16 +26,16 @@ def _font(family, weight, folder):
 
 
 def letters(node, folder=BUNDLED):
-    """(x of each letter, base line, size) of a text element, px."""
+    """(x of each letter and of the end, base line, size) of a text element, px."""
     size, y = float(node.attrib["font-size"].removesuffix("px")), float(node.attrib["y"])
     font = _font(node.attrib["font-family"], node.attrib.get("font-weight", "400"), folder)
     advances = [font.getlength(letter) * size / SIZE for letter in node.text]
     x = float(node.attrib["x"]) - BEFORE[node.attrib.get("text-anchor", "start")] * sum(advances)
-    return [x + sum(advances[:k]) for k in range(len(advances))], y, size
+    return [x + sum(advances[:k]) for k in range(len(advances) + 1)], y, size
 
 
 def line_at(path, position, folder=BUNDLED):
-    """(words, x of each letter, base line, size) of the upright line nearest to `position`, the middle of its height
+    """(words, x of each letter and of the end, base line, size) of the upright line nearest to `position`, the middle of its height
     and the place it is held at; None when none stands within its size."""
     best = None
     for node in xml.etree.ElementTree.parse(path).iter():
@@ -64,6 +64,5 @@ def digit_cell(own, other, place):
     k = point - 1 - place if place >= 0 else point - place
     if not number.start() <= k < number.end() or not other[0][k].isdigit() or words[k] == other[0][k]:
         return None
-    right = xs[k + 1] if k + 1 < len(xs) else xs[k] + (xs[k] - xs[k - 1] if k else 0.65 * size)
     top, bottom = round(base - 0.85 * size), round(base + 0.15 * size)
-    return [round(xs[k]), top, round(right) - round(xs[k]), bottom - top]
+    return [round(xs[k]), top, round(xs[k + 1]) - round(xs[k]), bottom - top]

@@ -70,14 +70,14 @@ class Faults(unittest.TestCase):
 
 
 class Digits(unittest.TestCase):
-    own = ("087", [10.0, 20.0, 30.0], 50.0, 20.0)
+    own = ("087", [10.0, 20.0, 30.0, 40.0], 50.0, 20.0)
 
     def test_the_cell_of_the_tens_is_the_middle_one(self):
         self.assertEqual(digit_cell(self.own, ("097", *self.own[1:]), 1), [20, 33, 10, 20])
 
     def test_no_cell_when_the_digit_is_the_same_or_the_words_moved(self):
         self.assertIsNone(digit_cell(self.own, ("088", *self.own[1:]), 1))
-        self.assertIsNone(digit_cell(self.own, ("097", [11.0, 21.0, 31.0], 50.0, 20.0), 1))
+        self.assertIsNone(digit_cell(self.own, ("097", [11.0, 21.0, 31.0, 41.0], 50.0, 20.0), 1))
         self.assertIsNone(digit_cell(self.own, None, 1))
 
 
@@ -91,7 +91,7 @@ class Digits(unittest.TestCase):
         ]
         for line, first in zip(lines, (100.0, 84.0, 68.0)):
             xs, base, size = letters(ElementTree.fromstring(line))
-            np.testing.assert_allclose(xs, [first, first + 13.0, first + 19.0])
+            np.testing.assert_allclose(xs, [first, first + 13.0, first + 19.0, first + 32.0])
             self.assertEqual((base, size), (50.0, 20.0))
 
     def test_the_line_of_a_readout_is_the_nearest_and_its_cell_has_the_ink(self):
