@@ -382,6 +382,9 @@ type Levels = ([u8; 3], [u8; 3]);
 
 /// Fewest flat samples that say anything of colours.
 const LEAST_SAMPLES: f64 = 100.0;
+/// Pull of the map to the identity, as a share of what all samples weigh: enough where colours leave the map open, and
+/// too little to hold back another matrix that only a few coloured samples show.
+const PULL: f64 = 2e-5;
 /// Rounds of the robust fit, at most.
 const FIT_ROUNDS: usize = 20;
 /// Least scale of what remains after the fit, levels: rounding and coding of flat areas.
@@ -455,17 +458,27 @@ impl ColorFit {
     /// The colour map from the reference's levels to the captured ones; the identity when nothing flat was seen.
     ///
     /// Tukey's biweight by repeated least squares: areas that show something else than what is due, as wrong values
-    /// or a fault make them, say nothing of the chain. A weak pull to the identity decides what the colours of the
-    /// display leave open.
+    /// or a fault make them, say nothing of the chain. A colour counts by the root of its samples, since most of a
+    /// display is grey, and another matrix leaves greys alone. A weak pull to the identity decides what the colours
+    /// of the display leave open.
     #[must_use]
     pub fn map(&self) -> ColorMap {
         if self.count < LEAST_SAMPLES {
             return ColorMap::IDENTITY;
         }
+        let mut samples_of = BTreeMap::<[u8; 3], f64>::new();
+        for ((r, _), count) in &self.seen {
+            *samples_of.entry(*r).or_default() += f64::from(*count);
+        }
+        let balanced: Vec<f64> = self
+            .seen
+            .iter()
+            .map(|((r, _), count)| f64::from(*count) / samples_of[r].sqrt())
+            .collect();
         let mut map = ColorMap::IDENTITY;
-        let mut weights: Option<Vec<f64>> = None;
-        for _ in 0..FIT_ROUNDS {
-            let Some(next) = self.least_squares(weights.as_deref()) else {
+        let mut weights = balanced.clone();
+        for round in 0..FIT_ROUNDS {
+            let Some(next) = self.least_squares(&weights) else {
                 return ColorMap::IDENTITY;
             };
             let step = (0..3)
@@ -473,22 +486,21 @@ impl ColorFit {
                 .map(|(k, i)| (next.0[k][i] - map.0[k][i]).abs())
                 .fold(0.0, f64::max);
             map = next;
-            if weights.is_some() && step < 1e-6 {
+            if round > 0 && step < 1e-6 {
                 break;
             }
-            weights = Some(self.weights(&map));
+            weights = self.biweights(&map, &balanced);
         }
         map
     }
 
-    /// The map of least squares; samples all count alike without `weights`.
-    fn least_squares(&self, weights: Option<&[f64]>) -> Option<ColorMap> {
+    /// The map of least squares.
+    fn least_squares(&self, weights: &[f64]) -> Option<ColorMap> {
         // The offset counts in steps of 64 levels, so that all columns are of like size.
         let mut normal = DMatrix::<f64>::zeros(4, 4);
         let mut right = [(); 3].map(|()| DVector::<f64>::zeros(4));
         let mut total = 0.0;
-        for (n, ((r, c), count)) in self.seen.iter().enumerate() {
-            let weight = f64::from(*count) * weights.map_or(1.0, |w| w[n]);
+        for ((r, c), weight) in self.seen.keys().zip(weights) {
             let [a, b, d] = r.map(f64::from);
             let row = [a, b, d, 64.0];
             for i in 0..4 {
@@ -501,7 +513,7 @@ impl ColorFit {
             }
             total += weight;
         }
-        let pull = 0.002 * total * 64.0 * 64.0;
+        let pull = PULL * total * 64.0 * 64.0;
         for i in 0..4 {
             normal[(i, i)] += pull;
         }
@@ -515,25 +527,24 @@ impl ColorFit {
         Some(ColorMap(out))
     }
 
-    /// Weights of the samples by what `map` leaves of them, on the scale of its median.
-    fn weights(&self, map: &ColorMap) -> Vec<f64> {
+    /// The `balanced` weights, less of them the more `map` leaves of a sample, on the scale of its median.
+    fn biweights(&self, map: &ColorMap, balanced: &[f64]) -> Vec<f64> {
         let left: Vec<f64> = self.seen.keys().map(|l| squared_left(l, map)).collect();
-        let mut order: Vec<(f64, u32)> = left
-            .iter()
-            .copied()
-            .zip(self.seen.values().copied())
-            .collect();
+        let mut order: Vec<(f64, f64)> =
+            left.iter().copied().zip(balanced.iter().copied()).collect();
         order.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let half = balanced.iter().sum::<f64>() / 2.0;
         let mut below = 0.0;
-        let median = order.iter().find(|(_, count)| {
-            below += f64::from(*count);
-            below >= self.count / 2.0
+        let median = order.iter().find(|(_, weight)| {
+            below += weight;
+            below >= half
         });
         // The length of a vector of three normal deviates has the median 1.538.
         let scale = (median.map_or(0.0, |m| m.0.sqrt()) / 1.538).max(LEAST_SCALE);
         let limit = (4.685 * scale).powi(2);
         left.iter()
-            .map(|squared| (1.0 - squared / limit).max(0.0).powi(2))
+            .zip(balanced)
+            .map(|(squared, weight)| weight * (1.0 - squared / limit).max(0.0).powi(2))
             .collect()
     }
 
@@ -614,6 +625,16 @@ pub fn largest_change(map: &ColorMap, definition: &Definition, encoding: Encodin
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::picture::{Matrix, Range};
+
+    const BT601: Encoding = Encoding::YCbCr {
+        matrix: Matrix::Bt601,
+        range: Range::Limited,
+    };
+    const BT709: Encoding = Encoding::YCbCr {
+        matrix: Matrix::Bt709,
+        range: Range::Limited,
+    };
 
     /// Levels of a display's colours: black, ground, sky, white, green, amber, red, cyan, grey.
     const SHADES: [[u8; 3]; 9] = [
@@ -665,7 +686,8 @@ mod tests {
             [0.0, 0.95, 0.0, 6.4],
             [0.0, 0.0, 0.95, 6.4],
         ]);
-        for chain in [ColorMap::IDENTITY, gain] {
+        let matrix = crate::examine::calibrate::between(BT601, BT709);
+        for chain in [ColorMap::IDENTITY, gain, matrix] {
             // Sky and ground change places in four of ten samples; all that is cyan shows the ground, as a bar does
             // whose value is wrong.
             let found = fit(&chain, |shade, n| match shade {
@@ -677,7 +699,20 @@ mod tests {
             assert!(apart(&found.map(), &chain) < 1.5, "{:?}", found.map());
             let clean = fit(&chain, |_, _| None);
             assert!(apart(&clean.map(), &chain) < 0.6, "{:?}", clean.map());
-            assert_eq!(clean.is_explained_by(&clean.map()), chain == gain);
+            let is_changed = chain != ColorMap::IDENTITY;
+            assert_eq!(clean.is_explained_by(&clean.map()), is_changed);
         }
+    }
+
+    #[test]
+    fn another_matrix_is_found_on_a_display_that_is_nearly_all_grey() {
+        let matrix = crate::examine::calibrate::between(BT601, BT709);
+        let mut found = fit(&matrix, |_, _| None);
+        for ((r, _), count) in &mut found.seen {
+            if r[1..] == [128, 128] {
+                *count *= 100;
+            }
+        }
+        assert!(apart(&found.map(), &matrix) < 1.0, "{:?}", found.map());
     }
 }
