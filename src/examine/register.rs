@@ -3,9 +3,7 @@
 //! Geometry (shift and scale of each axis) comes from the edges of static artwork by Gauss-Newton
 //! on the whole frame: registering symbol by symbol would let the values of moving symbols leak
 //! into the geometry. Words are left out, since units place them by rules of their own. Colours
-//! come from flat areas, by a robust fit from the reference's levels to the captured ones.
-
-use std::collections::BTreeMap;
+//! come from flat areas, by least squares from the reference's levels to the captured ones.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -370,25 +368,25 @@ pub fn register(
     })
 }
 
-/// Colours of flat areas: which levels the capture shows for which of the reference, and how often.
-#[derive(Clone, Debug, Default)]
+/// Least-squares colours from flat areas: captured = map of reference levels.
+#[derive(Clone, Debug)]
 pub struct ColorFit {
-    seen: BTreeMap<Levels, u32>,
+    normal: DMatrix<f64>,
+    right: [DVector<f64>; 3],
     count: f64,
+    squares: [f64; 3],
 }
 
-/// Levels of the reference and of the capture (luma, Cb, Cr).
-type Levels = ([u8; 3], [u8; 3]);
-
-/// Fewest flat samples that say anything of colours.
-const LEAST_SAMPLES: f64 = 100.0;
-/// Pull of the map to the identity, as a share of what all samples weigh: enough where colours leave the map open, and
-/// too little to hold back another matrix that only a few coloured samples show.
-const PULL: f64 = 2e-5;
-/// Rounds of the robust fit, at most.
-const FIT_ROUNDS: usize = 20;
-/// Least scale of what remains after the fit, levels: rounding and coding of flat areas.
-const LEAST_SCALE: f64 = 1.5;
+impl Default for ColorFit {
+    fn default() -> Self {
+        Self {
+            normal: DMatrix::zeros(4, 4),
+            right: [DVector::zeros(4), DVector::zeros(4), DVector::zeros(4)],
+            count: 0.0,
+            squares: [0.0; 3],
+        }
+    }
+}
 
 /// Contrast of the neighbourhood up to which a pixel is flat, levels.
 const FLAT: u8 = 3;
@@ -447,128 +445,80 @@ impl ColorFit {
         let drawn = [reference.luma(), cb, cr].map(View::whole);
         let (subsampling, unknown) = (reference.subsampling, &reference.unknown);
         flat_samples(shown, drawn, subsampling, unknown, |r, c| {
-            if (0..3).all(|k| (c[k] - r[k]).abs() <= 90.0) {
-                let levels = |v: [f64; 3]| v.map(|v| v as u8);
-                *self.seen.entry((levels(r), levels(c))).or_default() += 1;
-                self.count += 1.0;
+            if (0..3).any(|k| (c[k] - r[k]).abs() > 90.0) {
+                return;
             }
-        });
-    }
-
-    /// The colour map from the reference's levels to the captured ones; the identity when nothing flat was seen.
-    ///
-    /// Tukey's biweight by repeated least squares: areas that show something else than what is due, as wrong values
-    /// or a fault make them, say nothing of the chain. A colour counts by the root of its samples, since most of a
-    /// display is grey, and another matrix leaves greys alone. A weak pull to the identity decides what the colours
-    /// of the display leave open.
-    #[must_use]
-    pub fn map(&self) -> ColorMap {
-        if self.count < LEAST_SAMPLES {
-            return ColorMap::IDENTITY;
-        }
-        let mut samples_of = BTreeMap::<[u8; 3], f64>::new();
-        for ((r, _), count) in &self.seen {
-            *samples_of.entry(*r).or_default() += f64::from(*count);
-        }
-        let balanced: Vec<f64> = self
-            .seen
-            .iter()
-            .map(|((r, _), count)| f64::from(*count) / samples_of[r].sqrt())
-            .collect();
-        let mut map = ColorMap::IDENTITY;
-        let mut weights = balanced.clone();
-        for round in 0..FIT_ROUNDS {
-            let Some(next) = self.least_squares(&weights) else {
-                return ColorMap::IDENTITY;
-            };
-            let step = (0..3)
-                .flat_map(|k| (0..4).map(move |i| (k, i)))
-                .map(|(k, i)| (next.0[k][i] - map.0[k][i]).abs())
-                .fold(0.0, f64::max);
-            map = next;
-            if round > 0 && step < 1e-6 {
-                break;
-            }
-            weights = self.biweights(&map, &balanced);
-        }
-        map
-    }
-
-    /// The map of least squares.
-    fn least_squares(&self, weights: &[f64]) -> Option<ColorMap> {
-        // The offset counts in steps of 64 levels, so that all columns are of like size.
-        let mut normal = DMatrix::<f64>::zeros(4, 4);
-        let mut right = [(); 3].map(|()| DVector::<f64>::zeros(4));
-        let mut total = 0.0;
-        for ((r, c), weight) in self.seen.keys().zip(weights) {
-            let [a, b, d] = r.map(f64::from);
-            let row = [a, b, d, 64.0];
+            let row = [r[0], r[1], r[2], 64.0];
             for i in 0..4 {
                 for j in 0..4 {
-                    normal[(i, j)] += weight * row[i] * row[j];
+                    self.normal[(i, j)] += row[i] * row[j];
                 }
-                for (right, level) in right.iter_mut().zip(c) {
-                    right[i] += weight * row[i] * f64::from(*level);
+                for (right, level) in self.right.iter_mut().zip(c) {
+                    right[i] += row[i] * level;
                 }
             }
-            total += weight;
-        }
-        let pull = PULL * total * 64.0 * 64.0;
-        for i in 0..4 {
-            normal[(i, i)] += pull;
-        }
-        let cholesky = normal.cholesky()?;
-        let mut out = [[0.0; 4]; 3];
-        for (k, (out, right)) in out.iter_mut().zip(&mut right).enumerate() {
-            right[k] += pull;
-            let solution = cholesky.solve(right);
-            *out = [solution[0], solution[1], solution[2], solution[3] * 64.0];
-        }
-        Some(ColorMap(out))
+            self.count += 1.0;
+            for k in 0..3 {
+                self.squares[k] += (c[k] - r[k]).powi(2);
+            }
+        });
     }
 
-    /// The `balanced` weights, less of them the more `map` leaves of a sample, on the scale of its median.
-    fn biweights(&self, map: &ColorMap, balanced: &[f64]) -> Vec<f64> {
-        let left: Vec<f64> = self.seen.keys().map(|l| squared_left(l, map)).collect();
-        let mut order: Vec<(f64, f64)> =
-            left.iter().copied().zip(balanced.iter().copied()).collect();
-        order.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let half = balanced.iter().sum::<f64>() / 2.0;
-        let mut below = 0.0;
-        let median = order.iter().find(|(_, weight)| {
-            below += weight;
-            below >= half
-        });
-        // The length of a vector of three normal deviates has the median 1.538.
-        let scale = (median.map_or(0.0, |m| m.0.sqrt()) / 1.538).max(LEAST_SCALE);
-        let limit = (4.685 * scale).powi(2);
-        left.iter()
-            .zip(balanced)
-            .map(|(squared, weight)| weight * (1.0 - squared / limit).max(0.0).powi(2))
-            .collect()
+    /// The colour map; the identity when nothing flat was seen. A weak pull to the identity decides what
+    /// the colours of the display leave open.
+    #[must_use]
+    pub fn map(&self) -> ColorMap {
+        if self.count < 100.0 {
+            return ColorMap::IDENTITY;
+        }
+        let pull = 0.002 * self.count;
+        let scales = [64.0, 64.0, 64.0, 64.0];
+        let mut normal = self.normal.clone();
+        for i in 0..4 {
+            normal[(i, i)] += pull * scales[i] * scales[i];
+        }
+        let Some(cholesky) = normal.cholesky() else {
+            return ColorMap::IDENTITY;
+        };
+        let mut out = [[0.0; 4]; 3];
+        for k in 0..3 {
+            let mut right = self.right[k].clone();
+            right[k] += pull * scales[k] * scales[k];
+            let solution = cholesky.solve(&right);
+            out[k] = [solution[0], solution[1], solution[2], solution[3] * 64.0];
+        }
+        ColorMap(out)
     }
 
     /// Root mean square difference of flat samples from the reference, by plane, levels.
     #[must_use]
     pub fn deviation(&self) -> [f64; 3] {
-        [0, 1, 2].map(|k| {
-            let squares: f64 = self
-                .seen
-                .iter()
-                .map(|((r, c), n)| f64::from(*n) * f64::from(r[k].abs_diff(c[k])).powi(2))
-                .sum();
-            (squares / self.count.max(1.0)).sqrt()
-        })
+        self.squares.map(|s| (s / self.count.max(1.0)).sqrt())
     }
 
     /// True when `map` leaves little of the difference: the whole picture changed by one rule.
     #[must_use]
     pub fn is_explained_by(&self, map: &ColorMap) -> bool {
-        let left = |map: &ColorMap| -> f64 {
-            let each = |(levels, n): (&Levels, &u32)| f64::from(*n) * squared_left(levels, map);
-            self.seen.iter().map(each).sum()
-        };
-        self.count > LEAST_SAMPLES && left(map) < 0.2 * left(&ColorMap::IDENTITY)
+        // Residual sum of squares: s'Cs - 2 m'b + m'Nm, with the squares of c - r kept instead of c'c.
+        let (mut before, mut after) = (0.0, 0.0);
+        for k in 0..3 {
+            let m = DVector::from_fn(4, |i, _| {
+                if i == 3 {
+                    map.0[k][3] / 64.0
+                } else {
+                    map.0[k][i]
+                }
+            });
+            let mut unit = DVector::zeros(4);
+            unit[k] = 1.0;
+            // With d = c - r: |c - m r|^2 = |d|^2 - 2 (m - e)'(b - N e) + (m - e)'N(m - e).
+            let change = &m - &unit;
+            let toward = &self.right[k] - &self.normal * &unit;
+            before += self.squares[k];
+            after +=
+                self.squares[k] - 2.0 * change.dot(&toward) + (&self.normal * &change).dot(&change);
+        }
+        self.count > 100.0 && after < 0.2 * before
     }
 
     /// Flat samples seen.
@@ -576,13 +526,6 @@ impl ColorFit {
     pub const fn count(&self) -> f64 {
         self.count
     }
-}
-
-/// Squared distance of the captured levels from those that `map` makes of the reference's.
-fn squared_left((r, c): &Levels, map: &ColorMap) -> f64 {
-    let due = map.map(r.map(f64::from));
-    let each = |(due, c): (f64, &u8)| (f64::from(*c) - due).powi(2);
-    due.into_iter().zip(c).map(each).sum()
 }
 
 /// Contrast that `map` leaves of the display's colours: range of their luma after it over that before.
@@ -620,99 +563,4 @@ pub fn largest_change(map: &ColorMap, definition: &Definition, encoding: Encodin
         }
     }
     largest
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::picture::{Matrix, Range};
-
-    const BT601: Encoding = Encoding::YCbCr {
-        matrix: Matrix::Bt601,
-        range: Range::Limited,
-    };
-    const BT709: Encoding = Encoding::YCbCr {
-        matrix: Matrix::Bt709,
-        range: Range::Limited,
-    };
-
-    /// Levels of a display's colours: black, ground, sky, white, green, amber, red, cyan, grey.
-    const SHADES: [[u8; 3]; 9] = [
-        [16, 128, 128],
-        [60, 110, 150],
-        [90, 170, 100],
-        [235, 128, 128],
-        [145, 54, 34],
-        [160, 40, 160],
-        [82, 90, 240],
-        [170, 166, 16],
-        [50, 128, 128],
-    ];
-
-    /// Samples of a chain that makes `chain` of the levels, give or take a level; `wrong(shade, sample)` names the
-    /// shade that stands in the place of the one that is due.
-    fn fit(chain: &ColorMap, wrong: impl Fn(usize, usize) -> Option<usize>) -> ColorFit {
-        let mut fit = ColorFit::default();
-        for (k, due) in SHADES.iter().enumerate() {
-            for n in 0..1000 {
-                let shown = SHADES[wrong(k, n).unwrap_or(k)];
-                let mapped = chain.map(shown.map(f64::from));
-                let noise = [n % 3, n / 3 % 3, n / 9 % 3].map(|v| v as f64 - 1.0);
-                let level = |i: usize| (mapped[i] + noise[i]).round().clamp(0.0, 255.0) as u8;
-                let seen = [level(0), level(1), level(2)];
-                *fit.seen.entry((*due, seen)).or_default() += 1;
-                fit.count += 1.0;
-            }
-        }
-        fit
-    }
-
-    /// Largest difference of two maps on the shades, levels.
-    fn apart(a: &ColorMap, b: &ColorMap) -> f64 {
-        SHADES
-            .iter()
-            .flat_map(|s| {
-                let s = s.map(f64::from);
-                let (a, b) = (a.map(s), b.map(s));
-                [0, 1, 2].map(|k| (a[k] - b[k]).abs())
-            })
-            .fold(0.0, f64::max)
-    }
-
-    #[test]
-    fn areas_that_show_something_else_do_not_bend_the_colours_of_the_chain() {
-        let gain = ColorMap([
-            [0.9, 0.0, 0.0, 8.0],
-            [0.0, 0.95, 0.0, 6.4],
-            [0.0, 0.0, 0.95, 6.4],
-        ]);
-        let matrix = crate::examine::calibrate::between(BT601, BT709);
-        for chain in [ColorMap::IDENTITY, gain, matrix] {
-            // Sky and ground change places in four of ten samples; all that is cyan shows the ground, as a bar does
-            // whose value is wrong.
-            let found = fit(&chain, |shade, n| match shade {
-                1 if n % 10 < 4 => Some(2),
-                2 if n % 10 < 4 => Some(1),
-                7 => Some(0),
-                _ => None,
-            });
-            assert!(apart(&found.map(), &chain) < 1.5, "{:?}", found.map());
-            let clean = fit(&chain, |_, _| None);
-            assert!(apart(&clean.map(), &chain) < 0.6, "{:?}", clean.map());
-            let is_changed = chain != ColorMap::IDENTITY;
-            assert_eq!(clean.is_explained_by(&clean.map()), is_changed);
-        }
-    }
-
-    #[test]
-    fn another_matrix_is_found_on_a_display_that_is_nearly_all_grey() {
-        let matrix = crate::examine::calibrate::between(BT601, BT709);
-        let mut found = fit(&matrix, |_, _| None);
-        for ((r, _), count) in &mut found.seen {
-            if r[1..] == [128, 128] {
-                *count *= 100;
-            }
-        }
-        assert!(apart(&found.map(), &matrix) < 1.0, "{:?}", found.map());
-    }
 }
