@@ -35,8 +35,8 @@ def letters(node, folder=BUNDLED):
 
 
 def line_at(path, position, folder=BUNDLED):
-    """(words, x of each letter and of the end, base line, size) of the upright line nearest to `position`, the middle of its height
-    and the place it is held at; None when none stands within its size."""
+    """(words, x of each letter and of the end, base line, size) of the upright line nearest to `position`, the middle
+    of its height and the place it is held at; None when none stands within its size."""
     best = None
     for node in xml.etree.ElementTree.parse(path).iter():
         if not node.tag.endswith("text") or not node.text or "transform" in node.attrib:
