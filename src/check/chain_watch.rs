@@ -1,20 +1,21 @@
 //! Is the capture chain still the one that was measured?
 //!
 //! A chain that changes on the way makes every verdict worthless, and is no fault of the display. Three
-//! signs are looked for: nearly all regions disagree, and one shift or one rule for colours explains the whole picture;
-//! the colours are those of another matrix, range or gain, which may stay within the tolerance of every region, and
-//! which nothing on a display does by chance; or some regions disagree, and the whole picture is blurred. More noise is
+//! signs are looked for: some region disagrees, and all parts of the picture are displaced alike, or blurred; nearly
+//! all regions disagree, and one rule for colours explains the whole picture; or the colours are those of another
+//! matrix, range or gain, which may stay within the tolerance of every region, and which nothing on a display does by
+//! chance. More noise is
 //! not told as another chain: a display may be noisy, and noise that hides what it shows is raised as garbled.
 
 use crate::capture::CapturedFrame;
 use crate::definition::Definition;
-use crate::examine::calibrate::between;
-use crate::examine::comparison::{ChainLook, Comparison};
-use crate::examine::register::{self, ColorFit, FrameReference};
+use crate::examine::chain_colors::{self, ColorFit, Rule, between};
+use crate::examine::comparison::{ChainLook, Comparison, captured_area};
+use crate::examine::register::{self, FrameReference};
 use crate::examine::subject::Subject;
-use crate::picture::{Encoding, Matrix, Range, Rect};
+use crate::picture::{Encoding, Rect, Subsampling};
 use crate::recording::inputs::Inputs;
-use crate::reference::canvas::ColorMap;
+use crate::reference::canvas::{ColorMap, Geometry, Look, Siting};
 use crate::reference::painter::Painter;
 
 use super::Error;
@@ -31,9 +32,12 @@ const LOOK_EVERY_S: f64 = 0.5;
 const LOOK_WHEN_WRONG_S: f64 = 0.2;
 /// Regions that must disagree for that.
 const WRONG_REGIONS: usize = 3;
-/// Regions that must disagree for the picture's blur to be measured, and frames between two such looks.
-const TROUBLED_REGIONS: usize = 2;
-const BLUR_EVERY_FRAMES: u32 = 48;
+/// Frames between two looks at the picture's place and blur while any region disagrees.
+const EDGES_EVERY_FRAMES: u32 = 48;
+/// What is left on static edges where they belong, as a share of what is left there where they do not.
+const LEFT_ON_EDGES: f64 = 0.6;
+/// Fewest parts of the picture that must show a change for it to be one of all.
+const LEAST_PARTS: usize = 2;
 /// Variance of more blur than before that is another chain, in all parts of the picture, px².
 const MORE_BLUR_PX2: f64 = 0.2;
 /// Frames in a row that one known change must explain.
@@ -87,6 +91,8 @@ pub(super) struct ChainWatch {
     troubled: u32,
     troubled_since: Option<u64>,
     calm: u32,
+    /// Last frame whose edges were looked at, and were where they had been.
+    edges_seen: Option<u64>,
 }
 
 /// What changed the colours of the whole picture.
@@ -111,10 +117,11 @@ impl ChainWatch {
             troubled: 0,
             troubled_since: None,
             calm: 0,
+            edges_seen: None,
         }
     }
 
-    /// Looks at the whole of the next frame, where nearly all regions disagree.
+    /// Looks at the whole of the next frame, where regions disagree.
     ///
     /// # Errors
     /// [`Error::Chain`] when the chain has changed.
@@ -123,15 +130,14 @@ impl ChainWatch {
             told.with_ink >= 2 && told.wrong as f64 >= SUSPECT_SHARE * told.with_ink as f64;
         self.has_agreed |= told.with_ink >= 2 && 2 * (told.wrong + told.blank) < told.with_ink;
         self.suspect = if is_suspect { self.suspect + 1 } else { 0 };
-        if self.has_agreed && self.suspect == SUSPECT_FRAMES {
-            look_at_all(sight, painter)?;
-        }
-        if told.wrong >= TROUBLED_REGIONS {
+        if told.wrong > 0 {
             self.calm = 0;
             self.troubled += 1;
             self.troubled_since.get_or_insert(sight.frame.index);
-            if self.has_agreed && self.troubled % BLUR_EVERY_FRAMES == SUSPECT_FRAMES {
-                self.look_at_blur(sight, painter)?;
+            if self.has_agreed && self.troubled % EDGES_EVERY_FRAMES == SUSPECT_FRAMES {
+                let since = self.troubled_since.max(self.edges_seen.map(|f| f + 1));
+                look_at_edges(sight, since.unwrap_or(0), painter)?;
+                self.edges_seen = Some(sight.frame.index);
             }
         } else {
             self.calm += 1;
@@ -139,6 +145,11 @@ impl ChainWatch {
                 self.troubled = 0;
                 self.troubled_since = None;
             }
+        }
+        if self.has_agreed && self.suspect == SUSPECT_FRAMES {
+            let first = sight.frame.index + 1 - u64::from(SUSPECT_FRAMES);
+            look_at_edges(sight, first, painter)?;
+            look_at_all_colors(sight, first, painter)?;
         }
         Ok(())
     }
@@ -176,12 +187,12 @@ impl ChainWatch {
         let mut parts = Vec::new();
         for region in regions {
             let mut shades = Shades::default();
-            register::flat_samples(
+            chain_colors::flat_samples(
                 region.captured(&frame.picture),
                 region.reference(),
                 frame.picture.subsampling(),
                 region.unchecked(),
-                |clean, shown| shades.add(clean, shown),
+                |clean, shown| shades.add(clean.map(f64::from), shown.map(f64::from)),
             );
             parts.push(shades);
         }
@@ -197,7 +208,7 @@ impl ChainWatch {
             map.flatten()
         };
         let is_far = |map: &ColorMap| {
-            register::largest_change(map, definition, frame.picture.encoding()) > CHAIN_LEVELS
+            chain_colors::largest_change(map, definition, frame.picture.encoding()) > CHAIN_LEVELS
         };
         let found = found.or_else(|| {
             let ColorMap([luma, color, _]) = gain().filter(is_far)?;
@@ -228,90 +239,117 @@ impl ChainWatch {
             ),
         ))
     }
+}
 
-    /// Where some regions disagree for several frames: is the whole picture blurred?
-    fn look_at_blur(&mut self, sight: &Sight, painter: &mut Painter) -> Result<(), Error> {
-        let Sight { frame, chain, .. } = sight;
-        let picture = &frame.picture;
-        let planes = (chain.subsampling, chain.siting);
+/// Regions disagree since the frame `first`: is the whole picture displaced or blurred?
+fn look_at_edges(sight: &Sight, first: u64, painter: &mut Painter) -> Result<(), Error> {
+    let look = sight.chain.look;
+    let due = sight.draw(&look, painter);
+    let picture = &sight.frame.picture;
+    if let Some((geometry, moved)) = sight.displacement(painter) {
+        let there = sight.draw(&Look { geometry, ..look }, painter);
+        // Every region with static edges is asked: one that stands in the wrong place is a fault of its own, and one
+        // that shows something else says nothing.
+        let (mut explained, mut is_contradicted) = (0, false);
+        for region in sight.subject.definition().regions() {
+            let (width, height) = (picture.width(), picture.height());
+            let area = captured_area(region.area(), sight.chain, width, height);
+            let here = due.distance_on_edges(picture, area);
+            if let (Some(here), Some(there)) = (here, there.distance_on_edges(picture, area)) {
+                explained += usize::from(there < LEFT_ON_EDGES * here);
+                is_contradicted |= here < LEFT_ON_EDGES * there;
+            }
+        }
+        if explained >= LEAST_PARTS && !is_contradicted {
+            let [x, y] = moved;
+            return Err(Error::chain(
+                Some(first),
+                format!(
+                    "the capture chain changed at frame {first}: the whole picture is displaced by up to {x:.2} px in x and {y:.2} px in y; frames {first}.. are not judged"
+                ),
+            ));
+        }
+    }
+    let usual_px2 = sight.chain.blur_px * sight.chain.blur_px;
+    let seen: Vec<f64> = sight
+        .quarters()
+        .into_iter()
+        .filter_map(|area| due.blur_of_both_sides_px2(picture, area))
+        .map(|v| v - usual_px2)
+        .collect();
+    let least_px2 = seen.iter().copied().fold(f64::INFINITY, f64::min);
+    if seen.len() < LEAST_PARTS || least_px2 < MORE_BLUR_PX2 {
+        return Ok(());
+    }
+    Err(Error::chain(
+        Some(first),
+        format!(
+            "the capture chain changed at frame {first}: the whole picture is blurred, by {:.2} px more than before (one standard deviation); frames {first}.. are not judged",
+            least_px2.sqrt()
+        ),
+    ))
+}
+
+impl Sight<'_> {
+    fn planes(&self) -> (Subsampling, Siting) {
+        (self.chain.subsampling, self.chain.siting)
+    }
+
+    fn draw(&self, look: &Look, painter: &mut Painter) -> FrameReference {
+        let picture = &self.frame.picture;
         let size = (picture.width(), picture.height());
-        let drawn = FrameReference::draw(
-            sight.subject,
-            sight.inputs,
-            &chain.look,
-            planes,
+        FrameReference::draw(
+            self.subject,
+            self.inputs,
+            look,
+            self.planes(),
             size,
             painter,
-        );
-        let (half_width, half_height) = (size.0 as i32 / 2, size.1 as i32 / 2);
-        let quarters = [(0, 0), (1, 0), (0, 1), (1, 1)].map(|(x, y)| {
-            let area = Rect::new(x * half_width, y * half_height, half_width, half_height);
-            drawn.blur_of_both_sides_px2(picture, area)
-        });
-        let usual_px2 = chain.blur_px * chain.blur_px;
-        let seen: Vec<f64> = quarters
-            .into_iter()
-            .flatten()
-            .map(|v| v - usual_px2)
-            .collect();
-        let least_px2 = seen.iter().copied().fold(f64::INFINITY, f64::min);
-        if seen.len() < 2 || least_px2 < MORE_BLUR_PX2 {
-            return Ok(());
-        }
-        let first = self.troubled_since.unwrap_or(frame.index);
-        Err(Error::chain(
-            Some(first),
-            format!(
-                "the capture chain changed at frame {first}: the whole picture is blurred, by {:.2} px more than before (one standard deviation); frames {first}.. are not judged",
-                least_px2.sqrt()
-            ),
-        ))
+        )
+    }
+
+    fn quarters(&self) -> [Rect; 4] {
+        let picture = &self.frame.picture;
+        let (width, height) = (picture.width() as i32 / 2, picture.height() as i32 / 2);
+        [(0, 0), (1, 0), (0, 1), (1, 1)]
+            .map(|(x, y)| Rect::new(x * width, y * height, width, height))
+    }
+
+    /// Where the picture is now, and how far that is from before along x and y, px; `None` where it did not move, or
+    /// is not found.
+    fn displacement(&self, painter: &mut Painter) -> Option<(Geometry, [f64; 2])> {
+        let picture = &self.frame.picture;
+        let look = self.chain.look;
+        let found = register::register(
+            self.subject,
+            self.inputs,
+            &look,
+            self.planes(),
+            picture,
+            painter,
+        )?;
+        let (g, h) = (found.geometry, look.geometry);
+        let size = (picture.width() as f64, picture.height() as f64);
+        let most = |a: f64, b: f64| a.abs().max(b.abs());
+        let moved = [
+            most(g.x(0.0) - h.x(0.0), g.x(size.0) - h.x(size.0)),
+            most(g.y(0.0) - h.y(0.0), g.y(size.1) - h.y(size.1)),
+        ];
+        (most(moved[0], moved[1]) > CHAIN_SHIFT_PX).then_some((g, moved))
     }
 }
 
-/// Nearly all regions disagree: is the whole picture displaced, or are its colours changed by one rule?
-fn look_at_all(sight: &Sight, painter: &mut Painter) -> Result<(), Error> {
+/// Nearly all regions disagree: are the colours of the whole picture changed by one rule?
+fn look_at_all_colors(sight: &Sight, first: u64, painter: &mut Painter) -> Result<(), Error> {
     let definition: &Definition = sight.subject.definition();
-    let picture = &sight.frame.picture;
     let look = sight.chain.look;
-    let found = register::register(
-        sight.subject,
-        sight.inputs,
-        &look,
-        (sight.chain.subsampling, sight.chain.siting),
-        picture,
-        painter,
-    );
-    let first = sight.frame.index + 1 - u64::from(SUSPECT_FRAMES);
-    let Some(found) = found else { return Ok(()) };
-    let (g, h) = (found.geometry, look.geometry);
-    let size = (picture.width() as f64, picture.height() as f64);
-    let moved_x = [g.x(0.0) - h.x(0.0), g.x(size.0) - h.x(size.0)];
-    let moved_y = [g.y(0.0) - h.y(0.0), g.y(size.1) - h.y(size.1)];
-    let most = |moved: [f64; 2]| moved[0].abs().max(moved[1].abs());
-    if most(moved_x).max(most(moved_y)) > CHAIN_SHIFT_PX {
-        return Err(Error::chain(
-            Some(first),
-            format!(
-                "the capture chain changed at frame {first}: the whole picture is displaced by up to {:.2} px in x and {:.2} px in y; frames {first}.. are not judged",
-                most(moved_x),
-                most(moved_y),
-            ),
-        ));
-    }
     let mut fit = ColorFit::default();
-    let drawn = FrameReference::draw(
-        sight.subject,
-        sight.inputs,
-        &look,
-        (sight.chain.subsampling, sight.chain.siting),
-        (picture.width(), picture.height()),
-        painter,
-    );
-    fit.add(picture, &drawn);
-    let map = fit.map();
-    let change = register::largest_change(&map, definition, look.encoding);
-    if change > CHAIN_LEVELS && fit.is_explained_by(&map) {
+    fit.add(&sight.frame.picture, &sight.draw(&look, painter));
+    let Rule::Measured(map) = fit.rule(look.encoding, &[]) else {
+        return Ok(());
+    };
+    let change = chain_colors::largest_change(&map, definition, look.encoding);
+    if change > CHAIN_LEVELS {
         return Err(Error::chain(
             Some(first),
             format!(
@@ -347,29 +385,27 @@ fn known_changes(encoding: Encoding) -> Vec<KnownChange> {
         ];
     };
     let mut changes = Vec::new();
-    for m in [Matrix::Bt601, Matrix::Bt709] {
-        for r in [Range::Limited, Range::Full] {
-            if (m, r) == (matrix, range) {
-                continue;
-            }
-            let other = Encoding::YCbCr {
-                matrix: m,
-                range: r,
-            };
-            let what = match (m == matrix, r == range) {
-                (false, true) => "matrix",
-                (true, false) => "range",
-                _ => "matrix and range",
-            };
-            for (read, written, way) in [
-                (encoding, other, "written with"),
-                (other, encoding, "read with"),
-            ] {
-                changes.push(KnownChange {
-                    words: format!("colours are {way} another {what} ({m:?}, {r:?}) than before"),
-                    map: between(read, written),
-                });
-            }
+    for other in chain_colors::other_encodings(encoding) {
+        let Encoding::YCbCr {
+            matrix: m,
+            range: r,
+        } = other
+        else {
+            continue;
+        };
+        let what = match (m == matrix, r == range) {
+            (false, true) => "matrix",
+            (true, false) => "range",
+            _ => "matrix and range",
+        };
+        for (read, written, way) in [
+            (encoding, other, "written with"),
+            (other, encoding, "read with"),
+        ] {
+            changes.push(KnownChange {
+                words: format!("colours are {way} another {what} ({m:?}, {r:?}) than before"),
+                map: between(read, written),
+            });
         }
     }
     changes
@@ -378,6 +414,7 @@ fn known_changes(encoding: Encoding) -> Vec<KnownChange> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::picture::{Matrix, Range};
 
     const BT709: Encoding = Encoding::YCbCr {
         matrix: Matrix::Bt709,

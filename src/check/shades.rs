@@ -256,7 +256,7 @@ pub(super) fn common_gain(parts: &[Shades], all: &Shades) -> Option<ColorMap> {
 mod tests {
     use super::*;
     use crate::colour::encode_unit;
-    use crate::examine::calibrate::between;
+    use crate::examine::chain_colors::between;
     use crate::picture::{Encoding, Matrix, Range};
 
     const BT709: Encoding = Encoding::YCbCr {

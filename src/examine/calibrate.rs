@@ -4,9 +4,10 @@
 //! the chain), then geometry, colours and siting, then the display's usual latency from the readings.
 
 use super::agreement::Tolerance;
+use super::chain_colors::{self, ColorFit, Rule};
 use super::comparison::ChainLook;
 use super::region::{Moment, RegionExaminer};
-use super::register::{self, ColorFit, FrameReference};
+use super::register::{self, FrameReference};
 use super::subject::Subject;
 use super::text_rules::text_placement;
 use crate::capture::profile::{PROFILE_VERSION, Profile};
@@ -218,9 +219,19 @@ pub fn measure(
         let reference = FrameReference::draw(subject, &inputs, &look, planes, size, painter);
         fit.add(&f.picture, &reference);
     }
-    let map = fit.map();
-    let change = register::largest_change(&map, definition, profile.encoding);
-    let contrast = register::contrast(&map, definition, profile.encoding);
+    let others = chain_colors::other_encodings(profile.encoding);
+    let known: Vec<ColorMap> = others
+        .iter()
+        .map(|other| chain_colors::between(profile.encoding, *other))
+        .collect();
+    let rule = fit.rule(profile.encoding, &known);
+    let map = match rule {
+        Rule::Same => ColorMap::IDENTITY,
+        Rule::Known(k) => known[k],
+        Rule::Measured(map) => map,
+    };
+    let change = chain_colors::largest_change(&map, definition, profile.encoding);
+    let contrast = chain_colors::contrast(&map, definition, profile.encoding);
     if !CONTRAST.contains(&contrast) {
         notes.push(
             "the colours have nothing to do with the display's; none of the chain's are taken over"
@@ -231,14 +242,10 @@ pub fn measure(
         notes.push(format!(
             "the chain changes the whole picture's colours by up to {change:.0} of 255 levels (matrix, range or gain); this is a fault of the chain, not of an instrument, and is taken out"
         ));
-        if let Some(better) =
-            better_encoding(&picked, subject, recording, &profile, offset_s, painter)
-        {
-            // Known exactly, where the display's few colours leave the measured map open.
-            profile.color = between(profile.encoding, better).0;
+        if let Rule::Known(k) = rule {
             notes.push(format!(
                 "the colours fit {} better than what the stream declares or is assumed to have",
-                in_words(better)
+                in_words(others[k])
             ));
         }
     }
@@ -300,35 +307,6 @@ fn chroma_distance(a: &Picture, b: &Picture) -> f64 {
     sum as f64
 }
 
-/// The map from levels of one encoding to those of another.
-pub fn between(from: Encoding, to: Encoding) -> ColorMap {
-    use crate::picture::Rgb;
-    // An affine map is given by four points.
-    let points = [
-        Rgb([0; 3]),
-        Rgb([255, 0, 0]),
-        Rgb([0, 255, 0]),
-        Rgb([0, 0, 255]),
-    ];
-    let rows = nalgebra::DMatrix::from_fn(4, 4, |i, j| {
-        if j == 3 {
-            1.0
-        } else {
-            crate::colour::encode(points[i], from)[j]
-        }
-    });
-    let Some(inverse) = rows.try_inverse() else {
-        return ColorMap::IDENTITY;
-    };
-    ColorMap(std::array::from_fn(|plane| {
-        std::array::from_fn(|j| {
-            (0..4)
-                .map(|i| inverse[(j, i)] * crate::colour::encode(points[i], to)[plane])
-                .sum()
-        })
-    }))
-}
-
 /// An encoding by its names.
 #[must_use]
 pub const fn in_words(encoding: Encoding) -> &'static str {
@@ -352,47 +330,6 @@ pub const fn in_words(encoding: Encoding) -> &'static str {
             range: Range::Full,
         } => "BT.709, full range,",
     }
-}
-
-/// Which other matrix and range explains the colours without a map.
-fn better_encoding(
-    frames: &[&CapturedFrame],
-    subject: Subject,
-    recording: &Recording,
-    profile: &Profile,
-    offset_s: f64,
-    painter: &mut Painter,
-) -> Option<Encoding> {
-    use crate::picture::{Matrix, Range};
-    let size = (profile.width, profile.height);
-    let mut inputs = Inputs::default();
-    let mut found = None;
-    for matrix in [Matrix::Bt601, Matrix::Bt709] {
-        for range in [Range::Limited, Range::Full] {
-            let encoding = Encoding::YCbCr { matrix, range };
-            if encoding == profile.encoding {
-                continue;
-            }
-            let mut fit = ColorFit::default();
-            for f in frames.iter().take(2) {
-                recording.inputs_at(f.time_s + offset_s, &mut inputs);
-                let look = Look {
-                    encoding,
-                    color: ColorMap::IDENTITY,
-                    ..profile.look()
-                };
-                let planes = (profile.subsampling, profile.siting);
-                let reference =
-                    FrameReference::draw(subject, &inputs, &look, planes, size, painter);
-                fit.add(&f.picture, &reference);
-            }
-            let worst = fit.deviation().into_iter().fold(0.0, f64::max);
-            if fit.count() > 100.0 && worst < 3.0 {
-                found = Some(encoding);
-            }
-        }
-    }
-    found
 }
 
 /// Robust noise of flat areas by plane, and blur of static edges, px: medians over the frames, so that

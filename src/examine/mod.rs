@@ -16,6 +16,7 @@
 pub mod agreement;
 pub mod calibrate;
 pub mod cells;
+pub mod chain_colors;
 pub mod comparison;
 pub mod digits;
 pub mod fit;

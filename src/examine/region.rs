@@ -557,7 +557,10 @@ impl<'d> RegionExaminer<'d> {
             }
         }
         let captured = self.due.captured(moment.frame);
-        let mut signature = signature::signature(captured, self.due.reference(), self.due.fixed());
+        // A third of what counts as another picture: beyond the chain's own noise.
+        let noisy = self.chain.luma.flat / 3;
+        let (due, fixed) = (self.due.reference(), self.due.fixed());
+        let mut signature = signature::signature(captured, due, fixed, noisy);
         if signature == Signature::Readable && self.troubled.is_multiple_of(PARTING_EVERY) {
             self.parting = self.find_parting(moment, painter);
         }

@@ -1,18 +1,17 @@
-//! What the capture chain does to a good picture, measured once for the whole frame.
+//! Where the capture chain puts a good picture, measured once for the whole frame.
 //!
 //! Geometry (shift and scale of each axis) comes from the edges of static artwork by Gauss-Newton
 //! on the whole frame: registering symbol by symbol would let the values of moving symbols leak
-//! into the geometry. Words are left out, since units place them by rules of their own. Colours
-//! come from flat areas, by least squares from the reference's levels to the captured ones.
+//! into the geometry. Words are left out, since units place them by rules of their own.
+
+use std::ops::Range;
 
 use nalgebra::{DMatrix, DVector};
 
 use super::subject::Subject;
-use super::view::View;
-use crate::definition::Definition;
 use crate::picture::{Encoding, Picture, Plane, Rect, Subsampling};
 use crate::recording::inputs::{Inputs, Value};
-use crate::reference::canvas::{Canvas, ColorMap, Geometry, Look, Siting, subsample};
+use crate::reference::canvas::{Canvas, Geometry, Look, Siting, subsample};
 use crate::reference::painter::{Filter, Painter};
 use crate::reference::scene::{Layer, Scene, Shape};
 
@@ -35,9 +34,9 @@ pub struct FrameReference {
     /// 1 where what moves or words may have touched.
     moving: Plane,
     chroma: [Plane; 2],
-    subsampling: Subsampling,
+    pub(super) subsampling: Subsampling,
     /// Where the display may show anything: regions whose channels the recording lacks, unchecked areas.
-    unknown: Vec<Rect>,
+    pub(super) unknown: Vec<Rect>,
 }
 
 /// Farthest whole-frame shift that is looked for, px.
@@ -45,6 +44,9 @@ const FARTHEST_PX: i32 = 8;
 
 /// Fewest pixels of static artwork of either curvature that a part's blur is measured from.
 const LEAST_BLURRED_PX: u32 = 100;
+
+/// Fewest pixels of static edges by which a part is told to be in its place.
+const LEAST_EDGES: u32 = 40;
 
 /// Sums over pixels.
 #[derive(Clone, Copy, Default)]
@@ -137,6 +139,28 @@ impl FrameReference {
         &self.canvas.planes()[0]
     }
 
+    fn whole(&self) -> Rect {
+        Rect::new(
+            0,
+            0,
+            self.luma().width() as i32,
+            self.luma().height() as i32,
+        )
+    }
+
+    /// Rows and columns of an area's pixels that have neighbours on all sides.
+    fn inner(&self, area: Rect) -> (Range<usize>, Range<usize>) {
+        let area = area.intersection(&self.whole().grown(-1));
+        let span = |from: i32, to: i32| from.max(1) as usize..to.max(1) as usize;
+        (span(area.y, area.bottom()), span(area.x, area.right()))
+    }
+
+    /// All planes, at the capture's resolution.
+    pub(super) fn planes(&self) -> [&Plane; 3] {
+        let [a, b] = &self.chroma;
+        [self.luma(), a, b]
+    }
+
     /// Levels at the capture's resolution.
     #[must_use]
     pub fn picture(&self, encoding: Encoding) -> Picture {
@@ -149,13 +173,7 @@ impl FrameReference {
     /// blur of variance s² adds s²/2 times the Laplacian. Negative when the capture is the sharper.
     #[must_use]
     pub fn blur_variance_px2(&self, captured: &Picture) -> f64 {
-        let whole = Rect::new(
-            0,
-            0,
-            self.luma().width() as i32,
-            self.luma().height() as i32,
-        );
-        let [convex, concave] = self.remains(captured, whole);
+        let [convex, concave] = self.remains(captured, self.whole());
         let square = convex.square + concave.square;
         if square > 0.0 {
             2.0 * (convex.product + concave.product) / square
@@ -178,13 +196,12 @@ impl FrameReference {
     /// artwork where it curves up and where it curves down.
     fn remains(&self, captured: &Picture, area: Rect) -> [Remains; 2] {
         let (drawn, shown) = (self.luma(), &captured.planes()[0]);
-        let inner = Rect::new(1, 1, drawn.width() as i32 - 2, drawn.height() as i32 - 2);
-        let area = area.intersection(&inner);
+        let (rows, columns) = self.inner(area);
         let mut sides = [Remains::default(); 2];
-        for y in area.y.max(1) as usize..area.bottom().max(1) as usize {
+        for y in rows {
             let (up, here, down) = (drawn.row(y - 1), drawn.row(y), drawn.row(y + 1));
             let (free, shown) = (self.moving.row(y), shown.row(y));
-            for x in area.x.max(1) as usize..area.right().max(1) as usize {
+            for x in columns.clone() {
                 let around = [up[x], down[x], here[x - 1], here[x + 1]].map(i32::from);
                 let curvature = around.iter().sum::<i32>() - 4 * i32::from(here[x]);
                 if free[x] == 0 && curvature.abs() > 8 {
@@ -201,12 +218,17 @@ impl FrameReference {
 
     /// Static edge pixels: position, slopes along x and y.
     fn edges(&self) -> Vec<(usize, usize, f64, f64)> {
+        self.edges_in(self.whole())
+    }
+
+    fn edges_in(&self, area: Rect) -> Vec<(usize, usize, f64, f64)> {
         let luma = self.luma();
+        let (rows, columns) = self.inner(area);
         let mut out = Vec::new();
-        for y in 1..luma.height() - 1 {
+        for y in rows {
             let (up, here, down) = (luma.row(y - 1), luma.row(y), luma.row(y + 1));
             let free = self.moving.row(y);
-            for x in 1..luma.width() - 1 {
+            for x in columns.clone() {
                 if free[x] != 0 {
                     continue;
                 }
@@ -218,6 +240,19 @@ impl FrameReference {
             }
         }
         out
+    }
+
+    /// Mean difference of luma from `captured` on the edges of static artwork in a part of the picture, cut at 80
+    /// levels. `None` with too few of them.
+    #[must_use]
+    pub fn distance_on_edges(&self, captured: &Picture, area: Rect) -> Option<f64> {
+        let (shown, drawn) = (&captured.planes()[0], self.luma());
+        let (mut sum, mut count) = (0u64, 0u32);
+        for (x, y, _, _) in self.edges_in(area) {
+            sum += u64::from(shown.at(x, y).abs_diff(drawn.at(x, y)).min(80));
+            count += 1;
+        }
+        (count >= LEAST_EDGES).then(|| sum as f64 / f64::from(count))
     }
 
     /// Mean difference of luma from `captured`, cut at 64 levels, on a grid of every `step`th pixel.
@@ -366,201 +401,4 @@ pub fn register(
         edge_px,
         agreement,
     })
-}
-
-/// Least-squares colours from flat areas: captured = map of reference levels.
-#[derive(Clone, Debug)]
-pub struct ColorFit {
-    normal: DMatrix<f64>,
-    right: [DVector<f64>; 3],
-    count: f64,
-    squares: [f64; 3],
-}
-
-impl Default for ColorFit {
-    fn default() -> Self {
-        Self {
-            normal: DMatrix::zeros(4, 4),
-            right: [DVector::zeros(4), DVector::zeros(4), DVector::zeros(4)],
-            count: 0.0,
-            squares: [0.0; 3],
-        }
-    }
-}
-
-/// Contrast of the neighbourhood up to which a pixel is flat, levels.
-const FLAT: u8 = 3;
-
-/// Calls `each` with the levels of the reference and of the capture (luma, Cb, Cr), of samples where the reference
-/// is flat in all planes, outside `unknown` (rectangles of luma, relative to the views).
-pub fn flat_samples(
-    captured: [View; 3],
-    reference: [View; 3],
-    subsampling: Subsampling,
-    unknown: &[Rect],
-    mut each: impl FnMut([f64; 3], [f64; 3]),
-) {
-    let (fx, fy) = match subsampling {
-        Subsampling::None => (1, 1),
-        Subsampling::Columns => (2, 1),
-        Subsampling::Both => (2, 2),
-    };
-    let is_flat = |v: View, x: usize, y: usize, reach: usize| {
-        let here = v.at(x, y);
-        (y - reach..=y + reach).all(|yy| {
-            v.row(yy)[x - reach..=x + reach]
-                .iter()
-                .all(|v| v.abs_diff(here) <= FLAT)
-        })
-    };
-    let [luma, cb, cr] = reference;
-    for cy in (2..cb.height().saturating_sub(2)).step_by(2) {
-        for cx in (2..cb.width().saturating_sub(2)).step_by(2) {
-            let (x, y) = (cx * fx, cy * fy);
-            if x + 4 >= luma.width() || y + 4 >= luma.height() || x < 4 || y < 4 {
-                continue;
-            }
-            if unknown.iter().any(|r| r.contains(x as i32, y as i32))
-                || !is_flat(luma, x, y, 3)
-                || !is_flat(cb, cx, cy, 2)
-                || !is_flat(cr, cx, cy, 2)
-            {
-                continue;
-            }
-            let levels = |v: [View; 3]| [v[0].at(x, y), v[1].at(cx, cy), v[2].at(cx, cy)];
-            each(
-                levels(reference).map(f64::from),
-                levels(captured).map(f64::from),
-            );
-        }
-    }
-}
-
-impl ColorFit {
-    /// Adds the flat colour samples of a frame. `reference` is drawn for the same inputs, without a
-    /// colour map. Samples far from the reference (above 90 levels) are some fault's, and left out.
-    pub fn add(&mut self, captured: &Picture, reference: &FrameReference) {
-        let shown = captured.planes().each_ref().map(View::whole);
-        let [cb, cr] = &reference.chroma;
-        let drawn = [reference.luma(), cb, cr].map(View::whole);
-        let (subsampling, unknown) = (reference.subsampling, &reference.unknown);
-        flat_samples(shown, drawn, subsampling, unknown, |r, c| {
-            if (0..3).any(|k| (c[k] - r[k]).abs() > 90.0) {
-                return;
-            }
-            let row = [r[0], r[1], r[2], 64.0];
-            for i in 0..4 {
-                for j in 0..4 {
-                    self.normal[(i, j)] += row[i] * row[j];
-                }
-                for (right, level) in self.right.iter_mut().zip(c) {
-                    right[i] += row[i] * level;
-                }
-            }
-            self.count += 1.0;
-            for k in 0..3 {
-                self.squares[k] += (c[k] - r[k]).powi(2);
-            }
-        });
-    }
-
-    /// The colour map; the identity when nothing flat was seen. A weak pull to the identity decides what
-    /// the colours of the display leave open.
-    #[must_use]
-    pub fn map(&self) -> ColorMap {
-        if self.count < 100.0 {
-            return ColorMap::IDENTITY;
-        }
-        let pull = 0.002 * self.count;
-        let scales = [64.0, 64.0, 64.0, 64.0];
-        let mut normal = self.normal.clone();
-        for i in 0..4 {
-            normal[(i, i)] += pull * scales[i] * scales[i];
-        }
-        let Some(cholesky) = normal.cholesky() else {
-            return ColorMap::IDENTITY;
-        };
-        let mut out = [[0.0; 4]; 3];
-        for k in 0..3 {
-            let mut right = self.right[k].clone();
-            right[k] += pull * scales[k] * scales[k];
-            let solution = cholesky.solve(&right);
-            out[k] = [solution[0], solution[1], solution[2], solution[3] * 64.0];
-        }
-        ColorMap(out)
-    }
-
-    /// Root mean square difference of flat samples from the reference, by plane, levels.
-    #[must_use]
-    pub fn deviation(&self) -> [f64; 3] {
-        self.squares.map(|s| (s / self.count.max(1.0)).sqrt())
-    }
-
-    /// True when `map` leaves little of the difference: the whole picture changed by one rule.
-    #[must_use]
-    pub fn is_explained_by(&self, map: &ColorMap) -> bool {
-        // Residual sum of squares: s'Cs - 2 m'b + m'Nm, with the squares of c - r kept instead of c'c.
-        let (mut before, mut after) = (0.0, 0.0);
-        for k in 0..3 {
-            let m = DVector::from_fn(4, |i, _| {
-                if i == 3 {
-                    map.0[k][3] / 64.0
-                } else {
-                    map.0[k][i]
-                }
-            });
-            let mut unit = DVector::zeros(4);
-            unit[k] = 1.0;
-            // With d = c - r: |c - m r|^2 = |d|^2 - 2 (m - e)'(b - N e) + (m - e)'N(m - e).
-            let change = &m - &unit;
-            let toward = &self.right[k] - &self.normal * &unit;
-            before += self.squares[k];
-            after +=
-                self.squares[k] - 2.0 * change.dot(&toward) + (&self.normal * &change).dot(&change);
-        }
-        self.count > 100.0 && after < 0.2 * before
-    }
-
-    /// Flat samples seen.
-    #[must_use]
-    pub const fn count(&self) -> f64 {
-        self.count
-    }
-}
-
-/// Contrast that `map` leaves of the display's colours: range of their luma after it over that before.
-/// Far from 1 it is no chain's doing: a dark picture "fits" a map that makes everything black.
-pub fn contrast(map: &ColorMap, definition: &Definition, encoding: Encoding) -> f64 {
-    let range = |color: ColorMap| {
-        let look = Look {
-            color,
-            ..Look::new(encoding)
-        };
-        let (mut low, mut high) = (255u8, 0u8);
-        for name in definition.file().colors.keys() {
-            let luma = look.levels(definition.color(name))[0];
-            (low, high) = (low.min(luma), high.max(luma));
-        }
-        f64::from(high.saturating_sub(low))
-    };
-    range(*map) / range(ColorMap::IDENTITY).max(1.0)
-}
-
-/// Largest difference that a colour map makes on the colours of a definition, levels.
-#[must_use]
-pub fn largest_change(map: &ColorMap, definition: &Definition, encoding: Encoding) -> f64 {
-    let plain = Look::new(encoding);
-    let mapped = Look {
-        color: *map,
-        ..plain
-    };
-    let mut largest = 0.0f64;
-    for color in definition.file().colors.keys() {
-        let rgb = definition.color(color);
-        let (a, b) = (plain.levels(rgb), mapped.levels(rgb));
-        for k in 0..3 {
-            largest = largest.max(f64::from(a[k].abs_diff(b[k])));
-        }
-    }
-    largest
 }

@@ -33,8 +33,6 @@ const UNIFORM_SHARE: f64 = 0.995;
 const INK_SHARE: f64 = 0.004;
 /// Neighbourhood contrast of the reference up to which a pixel is flat ground.
 const FLAT_CONTRAST: i32 = 6;
-/// Difference that counts as noise on flat ground, levels.
-const NOISY: i32 = 14;
 /// Share of a square's flat pixels that must be noisy; on black ground half of the noise is cut off.
 const NOISY_SHARE: f64 = 0.08;
 /// Difference up to which it is moderate, levels, and the share of the noisy pixels that must be.
@@ -55,12 +53,18 @@ pub const BAND_PX: usize = 6;
 /// See [`BAND_PX`].
 pub const FRAME_BAND_PX: usize = 12;
 
-/// Looks at the luma (and colour) of a region; views of captured and reference are the same size.
+/// Looks at the luma (and colour) of a region; views of captured and reference are the same size. `noisy` is the
+/// difference that counts as noise on flat ground, levels.
 #[must_use]
-pub fn signature(captured: [View; 3], reference: [View; 3], fixed: [View; 3]) -> Signature {
+pub fn signature(
+    captured: [View; 3],
+    reference: [View; 3],
+    fixed: [View; 3],
+    noisy: i32,
+) -> Signature {
     if is_blank(captured, reference, fixed) {
         Signature::Blank
-    } else if is_noisy(captured[0], reference[0]) {
+    } else if is_noisy(captured[0], reference[0], noisy) {
         Signature::Noise
     } else if (has_lost_lines(captured[0], reference[0])
         || strokes::has_gaps_in_strokes(captured[0], reference[0]))
@@ -200,8 +204,7 @@ const NOISE_FLAT: u32 = 16;
 
 /// True when flat ground is covered with noise, all over: ink in a wrong place leaves most squares of
 /// flat ground clean.
-#[must_use]
-pub fn is_noisy(captured: View, reference: View) -> bool {
+fn is_noisy(captured: View, reference: View, least: i32) -> bool {
     let (mut squares, mut covered) = (0u32, 0u32);
     let (mut all_noisy, mut all_moderate) = (0u32, 0u32);
     let (mut steps, mut sizes) = (0.0f64, 0.0f64);
@@ -226,8 +229,8 @@ pub fn is_noisy(captured: View, reference: View) -> bool {
                     }
                     let difference = i32::from(cap[x]) - level;
                     flat += 1;
-                    noisy += u32::from(difference.abs() > NOISY);
-                    all_moderate += u32::from((NOISY + 1..=MODERATE).contains(&difference.abs()));
+                    noisy += u32::from(difference.abs() > least);
+                    all_moderate += u32::from((least + 1..=MODERATE).contains(&difference.abs()));
                     if let Some(last) = before {
                         steps += f64::from((difference - last).abs());
                         sizes += f64::from(difference.abs());
@@ -646,8 +649,11 @@ mod tests {
             [View::whole(captured), neutral, neutral],
             [View::whole(&reference), neutral, neutral],
             [View::whole(&reference), neutral, neutral],
+            NOISY,
         )
     }
+
+    const NOISY: i32 = 8;
 
     #[test]
     fn noise_across_an_empty_area_is_lost_lines_and_a_rule_is_not() {
@@ -706,13 +712,16 @@ mod tests {
 
     #[test]
     fn noise_is_noise() {
-        let mut noisy = scene();
-        let mut state = 1u32;
-        for level in noisy.levels_mut() {
-            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            *level = (i32::from(*level) + (state >> 24) as i32 % 120 - 60).clamp(0, 255) as u8;
+        for reach in [14, 60] {
+            let mut noisy = scene();
+            let mut state = 1u32;
+            for level in noisy.levels_mut() {
+                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                let noise = (state >> 24) as i32 % (2 * reach) - reach;
+                *level = (i32::from(*level) + noise).clamp(0, 255) as u8;
+            }
+            assert_eq!(of(&noisy), Signature::Noise, "{reach} levels");
         }
-        assert_eq!(of(&noisy), Signature::Noise);
     }
 
     #[test]
@@ -755,7 +764,7 @@ mod tests {
             };
             let (a, b) = (of(97), of(61));
             let views = |p| [View::whole(p); 3];
-            let found = signature(views(&a), views(&b), views(&b));
+            let found = signature(views(&a), views(&b), views(&b), NOISY);
             assert_ne!(found, Signature::Torn, "{width} x {height}");
         }
     }

@@ -1,6 +1,7 @@
-//! A chain that changes on the way is an error, and no fault of the display.
+//! A chain that changes on the way is an error, and no fault of the display; a fault of the display is no other chain.
 
 use framevouch::demo;
+use framevouch::demo::faults::Kind;
 use framevouch::picture::Picture;
 
 use crate::bench::Bench;
@@ -30,7 +31,11 @@ fn changed(frame: &Picture, level: impl Fn(usize, &dyn Fn(i64, i64) -> f64) -> f
 
 /// What a check says of the demo display when all frames from [`CHANGED`] on go through `change`.
 fn assert_is_told(words: &str, change: impl Fn(&Picture) -> Picture) {
-    let bench = Bench::of(demo::DISPLAY, LENGTH_S);
+    assert_is_told_of(demo::DISPLAY, words, change);
+}
+
+fn assert_is_told_of(display: &str, words: &str, change: impl Fn(&Picture) -> Picture) {
+    let bench = Bench::of(display, LENGTH_S);
     let mut frames = bench.frames(None);
     for frame in &mut frames[CHANGED..] {
         *frame = change(frame);
@@ -58,8 +63,17 @@ fn less_contrast_midway_is_another_chain() {
 
 #[test]
 fn a_displaced_picture_midway_is_another_chain() {
-    assert_is_told("displaced by up to 2.0", |frame| {
-        changed(frame, |plane, at| at(if plane == 0 { -2 } else { -1 }, 0))
+    for display in [demo::DISPLAY, demo::ENGINE_STRIP, demo::REVERSIONARY] {
+        assert_is_told_of(display, "displaced by up to 2.0", |frame| {
+            changed(frame, |plane, at| at(if plane == 0 { -2 } else { -1 }, 0))
+        });
+    }
+    // By one pixel few regions alone disagree.
+    assert_is_told("displaced by up to 1.0", |frame| {
+        changed(frame, |plane, at| match plane {
+            0 => at(-1, 0),
+            _ => (at(-1, 0) + at(0, 0)) / 2.0,
+        })
     });
 }
 
@@ -72,4 +86,33 @@ fn a_blurred_picture_midway_is_another_chain() {
             (row(-1) + 2.0 * row(0) + row(1)) / 16.0
         })
     });
+}
+
+#[test]
+fn a_display_that_is_wrong_from_the_first_frame_on_is_no_other_chain() {
+    let bench = Bench::of(demo::DISPLAY, 1.6);
+    let profile = bench.check(&bench.frames(None)).outcome.summary.profile;
+    let attitude = bench.region("attitude");
+    let color = |name| bench.definition.color(name);
+    for (from, to) in [("sky", "ground"), ("ground", "sky"), ("sky", "white")] {
+        let kind = Kind::Recolor(attitude, color(from), color(to));
+        let frames = bench.frames(Some((kind, 0.0, 2.0)));
+        let checked = bench.check_with(&frames, Some(profile.clone()));
+        let told = checked.told();
+        assert_eq!(checked.outcome.exit_status(), 1, "{from}, {to}: {told}");
+        let [event] = &checked.outcome.events[..] else {
+            panic!("{from}, {to}: {told}");
+        };
+        assert_eq!(event.regions, ["attitude"], "{from}, {to}: {told}");
+        assert!(event.onset_s < 0.05, "{from}, {to}: {told}");
+        // Without a profile the chain is measured from these frames, and is the same.
+        let alone = bench.check(&frames);
+        assert_eq!(
+            alone.outcome.exit_status(),
+            1,
+            "{from}, {to}: {}",
+            alone.told()
+        );
+        assert_eq!(alone.outcome.summary.profile.color, profile.color);
+    }
 }
