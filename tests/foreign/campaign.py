@@ -171,8 +171,9 @@ def _digit(m):
             continue
         # Most moments fail in their first frame: the others are drawn only where that is good.
         for frames in (1, m.frames):
-            own = [line_at(path, readout["position"]) for path in m.bench.svg(m, frames=frames)]
-            other = [line_at(path, readout["position"]) for path in m.bench.svg(m, bias=(source, bias), frames=frames)]
+            lines = lambda paths: [line_at(p, readout["position"], m.bench.definition.font_files) for p in paths]
+            own = lines(m.bench.svg(m, frames=frames))
+            other = lines(m.bench.svg(m, bias=(source, bias), frames=frames))
             cells = [digit_cell(a, b, place) for a, b in zip(own, other)]
             if None in cells or not cells:
                 break

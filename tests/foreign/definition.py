@@ -34,6 +34,14 @@ class Definition:
         """Colour of the empty canvas."""
         return self.color(self.file["display"]["background"])
 
+    def _beside(self, file):
+        return (Path(self.path).parent / file).resolve()
+
+    @property
+    def font_files(self):
+        """Files of the definition's own fonts; the others are bundled."""
+        return [self._beside(font["file"]) for font in self.file.get("fonts", {}).values() if "file" in font]
+
     def channels_of(self, region):
         """Names of all channels that a region's symbols look at."""
         return {name for name in _channel_names(region) if name in self.channels}
@@ -77,7 +85,7 @@ class Definition:
         file = copy.deepcopy(self.file)
         for font in file.get("fonts", {}).values():
             if "file" in font:  # the changed definition stands in another folder
-                font["file"] = str((Path(self.path).parent / font["file"]).resolve())
+                font["file"] = str(self._beside(font["file"]))
         region = next(r for r in file["region"] if r["id"] == region_id)
         target = region["symbol"]
         for step in part[:-1]:

@@ -4,6 +4,7 @@ import shutil
 import tempfile
 import tomllib
 import unittest
+import unittest.mock
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -20,6 +21,7 @@ from recording import Recording
 from store import read_frames
 
 GROUND = (1, 2, 3)
+BUNDLED = Path(__file__).resolve().parents[2] / "reference_frames" / "fonts"
 
 
 def grid(height=8, width=8):
@@ -80,6 +82,15 @@ class Digits(unittest.TestCase):
         self.assertIsNone(digit_cell(self.own, ("097", [11.0, 21.0, 31.0, 41.0], 50.0, 20.0), 1))
         self.assertIsNone(digit_cell(self.own, None, 1))
 
+    def test_letters_of_a_font_that_is_not_bundled_are_found_in_its_file(self):
+        line = '<text x="100" y="50" font-family="Own2" font-size="20">1</text>'
+        with tempfile.TemporaryDirectory() as folder, unittest.mock.patch("letters.BUNDLED", []):
+            path = Path(folder) / "own.ttf"
+            font = (BUNDLED / "B612-Regular.ttf").read_bytes()
+            path.write_bytes(font.replace(b"B612", b"Own2").replace("B612".encode("utf-16-be"), "Own2".encode("utf-16-be")))
+            self.assertAlmostEqual(letters(ElementTree.fromstring(line), [path])[0][1], 113.0)
+            with self.assertRaises(RuntimeError):
+                letters(ElementTree.fromstring(line.replace("Own2", "Other")), [path])
 
     def test_letters_stand_where_the_line_is_held(self):
         """Advances of B612: digits 0.65 em, the point 0.3 em (its hmtx table)."""
