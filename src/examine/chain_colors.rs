@@ -3,7 +3,8 @@
 //! Flat areas tell which levels are shown for which. The simplest rule that will do is taken: none; a known one, which
 //! another matrix or range makes; one gain for all; any affine map. Areas that show something else than what is due, as
 //! wrong values or a fault make them, obey none, so rules are fitted and compared by Tukey's biweight (Beaton and
-//! Tukey, Technometrics 16, 1974), which leaves them out.
+//! Tukey, Technometrics 16, 1974), which leaves them out. A measured rule counts only where it holds for each colour as it
+//! is measured from the others.
 
 use std::collections::BTreeMap;
 
@@ -22,6 +23,11 @@ const FLAT: u8 = 3;
 const FARTHEST: u8 = 90;
 /// Fewest samples of a colour that say anything of it.
 const LEAST_SAMPLES: u32 = 20;
+/// Colours that are looked at, those with the most samples.
+const MOST_COLORS: usize = 64;
+/// Distance that makes a colour another one, and two colours unlike in some plane, levels.
+const MOVED: f64 = 3.0;
+const UNLIKE: f64 = 16.0;
 /// Samples count for a colour's level up to so many median distances from its median.
 const NEAR: usize = 4;
 /// Rounds of a fit, at most, and the change of its map that ends it.
@@ -130,8 +136,12 @@ impl ColorFit {
     #[must_use]
     pub fn rule(&self, encoding: Encoding, known: &[ColorMap]) -> Rule {
         let colors = Colors::of(self);
-        let gain = colors.fit(None, |weights| colors.gain(weights, encoding));
-        let affine = |from| colors.fit(from, |weights| colors.affine(weights, &gain));
+        let gain = |weights: &[f64]| colors.fit(weights, None, |w| colors.gain(w, encoding));
+        let affine = |weights: &[f64], is_near_gain: bool| {
+            let gain = gain(weights);
+            let from = is_near_gain.then_some(&gain);
+            colors.fit(weights, from, |w| colors.affine(w, &gain))
+        };
         let mut ladder = vec![(Rule::Same, ColorMap::IDENTITY)];
         ladder.extend(
             known
@@ -139,8 +149,14 @@ impl ColorFit {
                 .enumerate()
                 .map(|(k, map)| (Rule::Known(k), *map)),
         );
-        ladder.push((Rule::Measured(gain), gain));
-        ladder.extend([affine(None), affine(Some(&gain))].map(|map| (Rule::Measured(map), map)));
+        let measures: [&dyn Fn(&[f64]) -> ColorMap; 3] =
+            [&gain, &|w| affine(w, false), &|w| affine(w, true)];
+        for measure in measures {
+            let map = measure(&colors.weights);
+            if colors.confirm(&map, measure) {
+                ladder.push((Rule::Measured(map), map));
+            }
+        }
         let scale = ladder
             .iter()
             .map(|(_, map)| colors.scale(&colors.squared_left(map)))
@@ -205,24 +221,33 @@ impl Colors {
             shown: Vec::new(),
             weights: Vec::new(),
         };
-        for (due, counts) in &fit.seen {
-            let count: u32 = counts[0].iter().sum();
-            if count >= LEAST_SAMPLES {
-                colors.due.push(due.map(f64::from));
-                colors.shown.push(counts.each_ref().map(center));
-                colors.weights.push(f64::from(count).sqrt());
-            }
+        let samples = |counts: &[Counts; 3]| counts[0].iter().sum::<u32>();
+        let mut seen: Vec<_> = fit
+            .seen
+            .iter()
+            .filter(|(_, counts)| samples(counts) >= LEAST_SAMPLES)
+            .collect();
+        seen.sort_by_key(|(_, counts)| std::cmp::Reverse(samples(counts)));
+        for (due, counts) in seen.into_iter().take(MOST_COLORS) {
+            colors.due.push(due.map(f64::from));
+            colors.shown.push(counts.each_ref().map(center));
+            colors.weights.push(f64::from(samples(counts)).sqrt());
         }
         colors
     }
 
     /// The map that `solve` finds for given weights, by repeated fits that leave out what the last one left far off.
-    /// The first goes by the map `from`, or takes all colours as they are.
-    fn fit(&self, from: Option<&ColorMap>, solve: impl Fn(&[f64]) -> Option<ColorMap>) -> ColorMap {
+    /// The first goes by the map `from`, or takes all colours as they are. `base` is what they weigh.
+    fn fit(
+        &self,
+        base: &[f64],
+        from: Option<&ColorMap>,
+        solve: impl Fn(&[f64]) -> Option<ColorMap>,
+    ) -> ColorMap {
         let mut map = *from.unwrap_or(&ColorMap::IDENTITY);
         let mut weights = match from {
-            Some(map) => self.biweights(map),
-            None => self.weights.clone(),
+            Some(map) => self.biweights(base, map),
+            None => base.to_vec(),
         };
         for _ in 0..FIT_ROUNDS {
             let Some(next) = solve(&weights) else { break };
@@ -232,7 +257,7 @@ impl Colors {
             if step < SETTLED {
                 break;
             }
-            weights = self.biweights(&map);
+            weights = self.biweights(base, &map);
         }
         map
     }
@@ -327,12 +352,34 @@ impl Colors {
         (median.map_or(0.0, |k| squared_left[k].sqrt()) / 1.538).max(LEAST_SCALE)
     }
 
+    /// Whether the colours confirm each other: what `map` explains of one is what `measure` makes of it from all that
+    /// are unlike it. One thing in a wrong colour is explained by a map of its own, and confirmed by nothing.
+    fn confirm(&self, map: &ColorMap, measure: &dyn Fn(&[f64]) -> ColorMap) -> bool {
+        let apart = |a: &[f64; 3], b: &[f64; 3]| -> f64 {
+            (0..3).map(|k| (a[k] - b[k]).powi(2)).sum::<f64>().sqrt()
+        };
+        let weights = self.biweights(&self.weights, map);
+        self.due.iter().zip(&self.shown).all(|(due, shown)| {
+            let moved = apart(&map.map(*due), due);
+            let is_explained = apart(&map.map(*due), shown) < 0.5 * moved;
+            if moved < MOVED || !is_explained {
+                return true;
+            }
+            let unlike = |(other, weight): (&[f64; 3], &f64)| {
+                let is_like = (0..3).all(|k| (other[k] - due[k]).abs() < UNLIKE);
+                if is_like { 0.0 } else { *weight }
+            };
+            let others: Vec<f64> = self.due.iter().zip(&weights).map(unlike).collect();
+            apart(&measure(&others).map(*due), shown) < (0.5 * moved).max(MOVED)
+        })
+    }
+
     /// The weights, less the more `map` leaves.
-    fn biweights(&self, map: &ColorMap) -> Vec<f64> {
+    fn biweights(&self, base: &[f64], map: &ColorMap) -> Vec<f64> {
         let left = self.squared_left(map);
         let limit = (BIWEIGHT * self.scale(&left)).powi(2);
         left.iter()
-            .zip(&self.weights)
+            .zip(base)
             .map(|(squared, weight)| weight * (1.0 - squared / limit).max(0.0).powi(2))
             .collect()
     }
@@ -555,6 +602,34 @@ mod tests {
             panic!("a gain is measured");
         };
         assert!(apart(&found, &GAIN) < 1.0, "{found:?}");
+    }
+
+    #[test]
+    fn one_thing_in_a_wrong_color_is_no_rule_on_a_display_of_few_colors() {
+        // Greys, sky and ground leave an affine map open enough for any other sky and ground.
+        let few = |chain: &ColorMap, wrong: &[([u8; 3], [u8; 3])]| {
+            let mut fit = seen(chain, |_, _| None);
+            fit.seen
+                .retain(|due, _| due[1..] == [128, 128] || due[0] == 60 || due[0] == 90);
+            for (due, shown) in wrong {
+                fit.seen.remove(due);
+                (0..1000).for_each(|_| fit.add_sample(*due, *shown));
+            }
+            fit.rule(BT601, &known())
+        };
+        let (ground, sky) = (SHADES[1], SHADES[2]);
+        for wrong in [
+            &[(sky, [100, 150, 120])][..],
+            &[(ground, sky)],
+            &[(ground, sky), (sky, ground)],
+            &[(ground, [75, 100, 160]), (sky, [100, 150, 120])],
+        ] {
+            assert_eq!(few(&ColorMap::IDENTITY, wrong), Rule::Same, "{wrong:?}");
+            let Rule::Measured(found) = few(&GAIN, &wrong[..1]) else {
+                panic!("a gain is measured: {wrong:?}");
+            };
+            assert!(apart(&found, &GAIN) < 6.0, "{wrong:?}: {found:?}");
+        }
     }
 
     #[test]
