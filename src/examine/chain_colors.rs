@@ -98,6 +98,9 @@ pub enum Rule {
     Measured(ColorMap),
 }
 
+/// Measures a map from colours of given weights.
+type Measure<'a> = &'a dyn Fn(&[f64]) -> ColorMap;
+
 /// How often each level is shown.
 type Counts = [u32; 256];
 
@@ -149,8 +152,7 @@ impl ColorFit {
                 .enumerate()
                 .map(|(k, map)| (Rule::Known(k), *map)),
         );
-        let measures: [&dyn Fn(&[f64]) -> ColorMap; 3] =
-            [&gain, &|w| affine(w, false), &|w| affine(w, true)];
+        let measures: [Measure; 3] = [&gain, &|w| affine(w, false), &|w| affine(w, true)];
         for measure in measures {
             let map = measure(&colors.weights);
             if colors.confirm(&map, measure) {
@@ -354,7 +356,7 @@ impl Colors {
 
     /// Whether the colours confirm each other: what `map` explains of one is what `measure` makes of it from all that
     /// are unlike it. One thing in a wrong colour is explained by a map of its own, and confirmed by nothing.
-    fn confirm(&self, map: &ColorMap, measure: &dyn Fn(&[f64]) -> ColorMap) -> bool {
+    fn confirm(&self, map: &ColorMap, measure: Measure) -> bool {
         let apart = |a: &[f64; 3], b: &[f64; 3]| -> f64 {
             (0..3).map(|k| (a[k] - b[k]).powi(2)).sum::<f64>().sqrt()
         };
