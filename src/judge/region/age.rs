@@ -36,13 +36,10 @@ impl RegionJudge {
         }
         let (mut numerator, mut information) = (0.0, 0.0);
         let (mut squares, mut count) = (0.0, 0.0);
-        let recent = self.past.len().saturating_sub(STALENESS_FRAMES);
-        for (a, b) in self
-            .past
-            .iter()
-            .zip(self.past.iter().skip(1))
-            .skip(recent.saturating_sub(1))
-        {
+        let frames = self.past.frames();
+        let recent = frames.len().saturating_sub(STALENESS_FRAMES);
+        let pairs = frames.clone().zip(frames.skip(1));
+        for (a, b) in pairs.skip(recent.saturating_sub(1)) {
             let interval_s = b.time_s - a.time_s;
             if interval_s <= 0.0 {
                 continue;
@@ -77,7 +74,7 @@ impl RegionJudge {
     /// Recording time about `about_s` whose inputs fit the newest readings best, and its standard error, s: Gauss-Newton
     /// on the motion of the inputs. `None` where nothing that is read moves, or the readings lead far away.
     fn data_time(&self, moment: &Moment, about_s: f64) -> Option<(f64, f64)> {
-        let newest = self.past.back()?;
+        let newest = self.past.newest()?;
         let mut inputs = Inputs::default();
         // What is shown minus the inputs of a moment, px, by freedom.
         let mut off_px = |at_s: f64| -> Vec<Option<f64>> {

@@ -1,44 +1,25 @@
 //! The verdict on one region, from what was found in it and its recent past.
 
 mod age;
+mod past;
+mod reading;
 
-use std::collections::VecDeque;
+pub use self::reading::Reading;
 
+use self::past::Past;
 use super::company::Company;
 use super::freeze::{Assumptions, FreezeTest, Visibility};
 use super::spans::Spans;
-use super::story::{self, Point, Series, Story};
+use super::story::{self, Series, Story};
 use super::verdict::Verdict;
 use crate::definition::Definition;
 use crate::examine::digits::Digits;
-use crate::examine::reader::{Fitted, RECOGNISED};
+use crate::examine::reader::Fitted;
 use crate::examine::region::{Explanation, Findings, Moment};
 use crate::examine::signature::Signature;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::symbols::freedom::Freedom;
 use crate::reference::symbols::scale::half_period;
-
-/// What a channel's symbol shows against what it should.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Reading {
-    /// Index into the region's freedoms.
-    pub freedom: usize,
-    /// Value shown.
-    pub displayed: f64,
-    /// Value of the inputs that are due.
-    pub expected: f64,
-    /// Shown minus due, the short way round.
-    pub error: f64,
-    /// Standard error of the value shown.
-    pub standard_error: f64,
-    /// Pixels for a unit.
-    pub px_per_unit: f64,
-    /// How far it lies outside the span of permitted inputs beyond what measuring explains; negative
-    /// inside. A tolerance below this makes it wrong.
-    pub excess: f64,
-    /// True when the excess is more than the tolerance.
-    pub is_outside: bool,
-}
 
 /// Why a region is faulty in one frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -92,8 +73,6 @@ impl RegionVerdict {
     }
 }
 
-/// Longest stretch that a story is told from, frames.
-const STORY_FRAMES: usize = 150;
 /// Stretch in which motion must show for a freeze to be seen, s.
 const ALLOWED_BLIND_S: f64 = 1.0;
 /// Error of a reading against another rasteriser that is always allowed, px.
@@ -109,25 +88,6 @@ const PATIENCE_S: f64 = 1.0;
 const SURE: f64 = 64.0;
 /// Instants of a span of time at which inputs are looked at, less one.
 const SAMPLES: usize = 8;
-/// Frames of a run of wrong ones that may show what is due: late data cross it now and then.
-const CROSSING_FRAMES: usize = 3;
-
-#[derive(Clone)]
-struct Past {
-    time_s: f64,
-    due: Vec<Option<f64>>,
-    shown: Vec<Option<f64>>,
-    px_per_unit: Vec<f64>,
-    /// Something else than what is due explains the picture.
-    is_off: bool,
-    /// The picture is one of data that are no older than permitted.
-    is_permitted: bool,
-    is_faulty: bool,
-    /// Data times that the picture shows, where it is that of another moment, s.
-    data_span_s: Option<[f64; 2]>,
-    /// What the numbers written are off by, in steps of their last digits.
-    steps_off: Vec<f64>,
-}
 
 /// Judges one region, frame after frame.
 #[derive(Clone)]
@@ -141,8 +101,7 @@ pub struct RegionJudge {
     liveness: Option<(bool, f64)>,
     is_static: bool,
     tests: Vec<FreezeTest>,
-    due_px: Vec<f64>,
-    past: VecDeque<Past>,
+    past: Past,
     changed_s: f64,
     story: Option<(Story, u32)>,
     /// What is wrong jumped away from what was due.
@@ -183,8 +142,7 @@ impl RegionJudge {
             liveness_hold_s,
             liveness: None,
             tests: vec![FreezeTest::default(); freedoms.len()],
-            due_px: vec![0.0; freedoms.len()],
-            past: VecDeque::new(),
+            past: Past::new(freedoms),
             changed_s: f64::NEG_INFINITY,
             story: None,
             has_jumped: false,
@@ -213,7 +171,9 @@ impl RegionJudge {
             self.changed_s = moment.time_s;
         }
         let readings = self.readings(moment, findings, inputs);
-        self.remember(moment, findings, inputs);
+        let is_permitted = self.is_permitted(moment, findings);
+        self.past
+            .push(moment.time_s, findings, inputs, is_permitted);
         self.test_freeze(moment, findings, inputs);
         let (staleness_s, staleness_se_s) = self.staleness(moment, findings);
         let frozen = self
@@ -239,7 +199,7 @@ impl RegionJudge {
                 if is_outside {
                     self.told(moment, company, true)
                 } else if self.is_surely_late(moment, company) {
-                    since_s = self.off_since_s(CROSSING_FRAMES);
+                    since_s = self.past.off_since_s();
                     Verdict::Late
                 } else {
                     self.harmless(moment, liveness_stuck)
@@ -249,7 +209,7 @@ impl RegionJudge {
                 if let Some(since) = frozen {
                     since_s = Some(since);
                     self.held_or_late(moment, company)
-                } else if self.is_permitted(moment, findings) && !is_outside {
+                } else if is_permitted && !is_outside {
                     self.harmless(moment, liveness_stuck)
                 } else if self.has_readings() {
                     match self.told(moment, company, is_outside) {
@@ -257,9 +217,7 @@ impl RegionJudge {
                         Verdict::Misleading if !is_outside => self.harmless(moment, liveness_stuck),
                         told => {
                             // Late data within the tolerance take some frames to tell.
-                            since_s = self
-                                .off_since_s(CROSSING_FRAMES)
-                                .filter(|_| told == Verdict::Late);
+                            since_s = self.past.off_since_s().filter(|_| told == Verdict::Late);
                             told
                         }
                     }
@@ -275,11 +233,9 @@ impl RegionJudge {
             verdict
         };
         self.showed_invalid = shows_invalid;
-        if let Some(last) = self.past.back_mut() {
-            // Late data that cross what is due must not keep their own run going.
-            let is_crossing = verdict == Verdict::Late && findings.explanation == Explanation::Due;
-            last.is_faulty = verdict.is_faulty() && !is_crossing;
-        }
+        // Late data that cross what is due must not keep their own run going.
+        let is_crossing = verdict == Verdict::Late && findings.explanation == Explanation::Due;
+        self.past.judged(verdict.is_faulty() && !is_crossing);
         let cause = verdict.is_faulty().then(|| match findings.explanation {
             Explanation::Nothing { .. } => Cause::Picture,
             _ if frozen.is_some() => Cause::Held,
@@ -288,7 +244,7 @@ impl RegionJudge {
             _ if liveness_stuck == Some(true) => Cause::Held,
             _ => Cause::Stale,
         });
-        if !verdict.is_faulty() && self.frames_off(CROSSING_FRAMES) == 0 {
+        if !verdict.is_faulty() && self.past.frames_off() == 0 {
             self.story = None;
             self.has_jumped = false;
         }
@@ -332,7 +288,7 @@ impl RegionJudge {
                 self.channels.iter().map(is_valid).collect()
             }
             Explanation::Values => {
-                let newest = self.past.back().expect("a frame was just remembered");
+                let newest = self.past.newest().expect("a frame was just remembered");
                 let is_read = |c: &ChannelId| {
                     let mut read = self.freedoms.iter().zip(&newest.shown);
                     read.any(|(f, shown)| f.channel == *c && shown.is_some())
@@ -358,7 +314,7 @@ impl RegionJudge {
     /// region, or the display as a whole, was held or late before.
     fn on_invalid_data(&mut self, verdict: Verdict, company: &Company) -> Verdict {
         if !self.showed_invalid {
-            let before = self.past.iter().rev().nth(1);
+            let before = self.past.frames().rev().nth(1);
             self.was_faulty = before.is_some_and(|p| p.is_faulty);
         }
         match company.story() {
@@ -370,7 +326,7 @@ impl RegionJudge {
 
     fn has_readings(&self) -> bool {
         self.past
-            .back()
+            .newest()
             .is_some_and(|p| p.shown.iter().any(Option::is_some))
     }
 
@@ -395,10 +351,10 @@ impl RegionJudge {
         if self.freedoms.is_empty() {
             return (moment.time_s - self.changed_s <= ALLOWED_BLIND_S).then_some(self.changed_s);
         }
-        let newest = self.past.back()?;
+        let newest = self.past.newest()?;
         let assumed = self.assumptions(None);
         let mut visibility = Visibility::default();
-        for p in self.past.iter().rev().skip(1) {
+        for p in self.past.frames().rev().skip(1) {
             if moment.time_s - p.time_s > ALLOWED_BLIND_S {
                 break;
             }
@@ -427,148 +383,6 @@ impl RegionJudge {
         }
     }
 
-    fn readings(&self, moment: &Moment, findings: &Findings, inputs: &Inputs) -> Vec<Reading> {
-        let mut span = vec![[f64::INFINITY, f64::NEG_INFINITY]; self.freedoms.len()];
-        self.spans(moment, inputs, [self.max_latency_s, 0.01], &mut span);
-        let mut out = Vec::new();
-        for (k, f) in self.freedoms.iter().enumerate() {
-            let (Some(fitted), Some(due)) =
-                (findings.readings[k], inputs.value(f.channel).number())
-            else {
-                continue;
-            };
-            if fitted.misfit > RECOGNISED {
-                continue;
-            }
-            let due = if f.period.is_some() {
-                due
-            } else {
-                due.clamp(f.low, f.high)
-            };
-            let error = f
-                .period
-                .map_or(fitted.value - due, |p| half_period(fitted.value - due, p));
-            let outside = (span[k][0] - error).max(error - span[k][1]);
-            let measuring = 3.0 * fitted.standard_error + READING_PX / fitted.px_per_unit;
-            let excess = outside - measuring;
-            out.push(Reading {
-                freedom: k,
-                displayed: displayed_in_range(f, fitted.value),
-                expected: due,
-                error,
-                standard_error: fitted.standard_error,
-                px_per_unit: fitted.px_per_unit,
-                excess,
-                is_outside: excess > self.tolerances[k],
-            });
-        }
-        out
-    }
-
-    /// Lowest and highest value of each freedom's channel, as a difference from the due value, between
-    /// `reach[0]` before and `reach[1]` after the frame.
-    fn spans(&self, moment: &Moment, inputs: &Inputs, reach: [f64; 2], out: &mut [[f64; 2]]) {
-        let mut other = Inputs::default();
-        for s in 0..=SAMPLES {
-            let at_s = moment.time_s - reach[0] + (reach[0] + reach[1]) * s as f64 / SAMPLES as f64;
-            moment.recording.inputs_at(at_s, &mut other);
-            for (k, f) in self.freedoms.iter().enumerate() {
-                let (Some(v), Some(due)) = (
-                    other.value(f.channel).number(),
-                    inputs.value(f.channel).number(),
-                ) else {
-                    continue;
-                };
-                let d = match f.period {
-                    Some(p) => half_period(v - due, p),
-                    None => v.clamp(f.low, f.high) - due.clamp(f.low, f.high),
-                };
-                out[k] = [out[k][0].min(d), out[k][1].max(d)];
-            }
-        }
-        for pair in out.iter_mut().filter(|p| p[0] > p[1]) {
-            *pair = [0.0, 0.0];
-        }
-    }
-
-    fn remember(&mut self, moment: &Moment, findings: &Findings, inputs: &Inputs) {
-        let number = |f: &Freedom| {
-            let v = inputs.value(f.channel).number()?;
-            Some(if f.period.is_some() {
-                v
-            } else {
-                v.clamp(f.low, f.high)
-            })
-        };
-        let due: Vec<Option<f64>> = self.freedoms.iter().map(number).collect();
-        // Unwrapped position of the due value, px, from the motion since the frame before.
-        let scale: Vec<f64> = findings
-            .readings
-            .iter()
-            .map(|r| r.map_or(0.0, |f| f.px_per_unit))
-            .collect();
-        if let Some(last) = self.past.back() {
-            for (k, f) in self.freedoms.iter().enumerate() {
-                if let (Some(now), Some(before)) = (due[k], last.due[k]) {
-                    let d = f
-                        .period
-                        .map_or(now - before, |p| half_period(now - before, p));
-                    self.due_px[k] += d * if scale[k] > 0.0 {
-                        scale[k]
-                    } else {
-                        last.px_per_unit[k]
-                    };
-                }
-            }
-        }
-        let px_per_unit = scale
-            .iter()
-            .enumerate()
-            .map(|(k, s)| {
-                if *s > 0.0 {
-                    *s
-                } else {
-                    self.past.back().map_or(0.0, |p| p.px_per_unit[k])
-                }
-            })
-            .collect();
-        let readable = !matches!(
-            findings.explanation,
-            Explanation::Nothing {
-                signature: Signature::Blank
-                    | Signature::Noise
-                    | Signature::LostLines
-                    | Signature::Torn
-            }
-        );
-        let shown = findings
-            .readings
-            .iter()
-            .map(|r| {
-                r.filter(|f| readable && f.misfit <= RECOGNISED)
-                    .map(|f| f.value)
-            })
-            .collect();
-        self.past.push_back(Past {
-            time_s: moment.time_s,
-            due,
-            shown,
-            px_per_unit,
-            is_off: findings.explanation != Explanation::Due,
-            is_permitted: self.is_permitted(moment, findings),
-            is_faulty: false,
-            data_span_s: findings.data_span_s,
-            steps_off: findings
-                .digits
-                .iter()
-                .map(|d| d.error() / d.resolution)
-                .collect(),
-        });
-        if self.past.len() > STORY_FRAMES {
-            self.past.pop_front();
-        }
-    }
-
     fn test_freeze(&mut self, moment: &Moment, findings: &Findings, inputs: &Inputs) {
         let mut span = vec![[f64::INFINITY, f64::NEG_INFINITY]; self.freedoms.len()];
         let before = moment.latency_s + 2.0 * moment.interval_s;
@@ -578,7 +392,7 @@ impl RegionJudge {
             [before, moment.interval_s - moment.latency_s],
             &mut span,
         );
-        let newest = self.past.back().expect("a frame was just remembered");
+        let newest = self.past.newest().expect("a frame was just remembered");
         for (k, f) in self.freedoms.iter().enumerate() {
             let (Some(shown), Some(due)) = (newest.shown[k], newest.due[k]) else {
                 self.tests[k].reset();
@@ -588,7 +402,7 @@ impl RegionJudge {
                 .period
                 .map_or(shown - due, |p| half_period(shown - due, p));
             let scale = newest.px_per_unit[k];
-            let at = self.due_px[k];
+            let at = self.past.due_px(k);
             let assumed = self.assumptions(findings.readings[k].as_ref());
             self.tests[k].push(
                 moment.time_s,
@@ -621,16 +435,16 @@ impl RegionJudge {
         }
         let live_since_s = company.others_live_since_s(self.region);
         let is_contradicted = |staleness_s| live_since_s > moment.time_s - staleness_s;
-        let off_since_s = self.off_since_s(CROSSING_FRAMES);
+        let off_since_s = self.past.off_since_s();
         let story = match self.story {
             Some((story, age)) if age % 4 != 0 => {
                 self.story = Some((story, age + 1));
                 story
             }
             other => {
-                let series = self.series();
+                let series = self.past.series_off();
                 // Once its begin is forgotten, what was seen of it holds.
-                if self.frames_off(CROSSING_FRAMES) < self.past.len() {
+                if !self.past.is_begin_forgotten() {
                     self.has_jumped = story::has_jumped(&series);
                 }
                 let several_are_off = story::several_are_off(&series);
@@ -663,7 +477,7 @@ impl RegionJudge {
     /// Whether what is shown within the tolerances, or happens to be what is due, belongs to a run of late data
     /// that nothing else explains.
     fn is_surely_late(&mut self, moment: &Moment, company: &Company) -> bool {
-        self.frames_off(CROSSING_FRAMES) > 0
+        self.past.frames_off() > 0
             && self.told(moment, company, false) == Verdict::Late
             && matches!(self.story, Some((Story::Late { lead, .. }, _)) if lead >= SURE)
     }
@@ -687,81 +501,19 @@ impl RegionJudge {
     /// Recording time of the first frame of the run of faulty frames that still lasts, s.
     #[must_use]
     pub fn faulty_since_s(&self) -> Option<f64> {
-        self.past
-            .iter()
-            .rev()
-            .take_while(|p| p.is_faulty)
-            .last()
-            .map(|p| p.time_s)
+        self.past.faulty_since_s()
+    }
+
+    /// Readings since recording time `since_s`.
+    #[must_use]
+    pub fn series_since(&self, since_s: f64) -> Vec<Series> {
+        self.past.series_since(since_s)
     }
 
     /// Whether anything continuous is read here.
     #[must_use]
     pub fn reads_values(&self) -> bool {
         !self.freedoms.is_empty()
-    }
-
-    /// Readings since the region last showed what was due.
-    fn series(&self) -> Vec<Series> {
-        self.series_from(self.past.len() - self.frames_off(CROSSING_FRAMES))
-    }
-
-    /// Newest frames in which something else than what was due was shown, with up to `crossing` frames between
-    /// and after them that are not so; the newest has no verdict yet.
-    fn frames_off(&self, crossing: usize) -> usize {
-        self.newest_frames(crossing, |p| p.is_off || p.is_faulty)
-    }
-
-    /// Newest frames of which `is_off` holds, crossings as in [`Self::frames_off`].
-    fn newest_frames(&self, crossing: usize, is_off: impl Fn(&Past) -> bool) -> usize {
-        let (mut count, mut right) = (0, 0);
-        for (k, p) in self.past.iter().rev().enumerate() {
-            if is_off(p) {
-                (count, right) = (k + 1, 0);
-            } else if right == crossing {
-                break;
-            } else {
-                right += 1;
-            }
-        }
-        count
-    }
-
-    /// Recording time of the first frame of such a run, s.
-    fn off_since_s(&self, crossing: usize) -> Option<f64> {
-        let begin = self.past.len() - self.frames_off(crossing);
-        self.past.get(begin).map(|p| p.time_s)
-    }
-
-    /// Readings since recording time `since_s`.
-    #[must_use]
-    pub fn series_since(&self, since_s: f64) -> Vec<Series> {
-        self.series_from(self.past.partition_point(|p| p.time_s < since_s))
-    }
-
-    fn series_from(&self, begin: usize) -> Vec<Series> {
-        self.freedoms
-            .iter()
-            .enumerate()
-            .map(|(k, f)| Series {
-                channel: f.channel,
-                period: f.period,
-                points: self
-                    .past
-                    .iter()
-                    .skip(begin)
-                    .filter_map(|p| {
-                        Some(Point {
-                            time_s: p.time_s,
-                            shown: p.shown[k]?,
-                            due: p.due[k]?,
-                            px_per_unit: p.px_per_unit[k],
-                        })
-                    })
-                    .collect(),
-                may_be_off: true,
-            })
-            .collect()
     }
 
     /// A stale picture without readings. One that stands where it last was good is frozen until it is seen
@@ -772,20 +524,16 @@ impl RegionJudge {
         if let Some(story) = company.story() {
             return self.verdict_of(story);
         }
-        // A display that is late by what it may be shows something else than what is due all the time.
-        let is_stale = |p: &Past| !p.is_permitted || p.is_faulty;
-        let begin = |crossing| self.past.len() - self.newest_frames(crossing, is_stale);
-        let run = |crossing| self.past.iter().skip(begin(crossing));
-        let seen = |p: &Past| Some((p.time_s, p.data_span_s?));
-        let Some((_, [_, first_s])) = run(0).find_map(seen) else {
+        let (mut run, last_good) = self.past.stale();
+        let Some([_, first_s]) = run.find_map(|p| p.data_span_s) else {
             return Verdict::Misleading;
         };
-        let spans = Spans::of(run(CROSSING_FRAMES).filter_map(seen));
+        let run = self.past.stale_with_crossings();
+        let spans = Spans::of(run.clone().filter_map(|p| Some((p.time_s, p.data_span_s?))));
         let delay_s = spans
             .delay_s(2.0 * moment.interval_s)
             .filter(|_| !spans.stands());
         // It has stood still since its age was permitted.
-        let last_good = begin(0).checked_sub(1).and_then(|k| self.past.get(k));
         let good_s = last_good.map_or(moment.time_s, |p| {
             p.data_span_s.map_or(p.time_s - moment.latency_s, |s| s[0])
         });
@@ -797,7 +545,7 @@ impl RegionJudge {
             };
         }
         let live_since_s = company.others_live_since_s(self.region);
-        let is_one_offset = is_one_offset(run(CROSSING_FRAMES).map(|p| p.steps_off.as_slice()));
+        let is_one_offset = is_one_offset(run.map(|p| p.steps_off.as_slice()));
         match delay_s {
             Some(delay_s) if is_one_offset && live_since_s > moment.time_s - delay_s => {
                 Verdict::Misleading
@@ -819,12 +567,4 @@ fn is_one_offset<'a>(frames: impl Iterator<Item = &'a [f64]> + Clone) -> bool {
         high - low
     };
     count > 0 && (0..count).all(|k| spread(k) < 1.5)
-}
-
-/// `value` of a periodic freedom in the range that its channel counts in (-180..180 or 0..360).
-fn displayed_in_range(f: &Freedom, value: f64) -> f64 {
-    f.period.map_or(value, |p| {
-        let low = if f.low < 0.0 { -p / 2.0 } else { 0.0 };
-        low + (value - low).rem_euclid(p)
-    })
 }

@@ -1,0 +1,376 @@
+//! What a campaign shows: coverage, detection times, smallest sizes, nuisance, verifiability. All from its files.
+
+mod coverage;
+mod nuisance;
+mod sizes;
+mod verifiability;
+
+pub use self::coverage::{Coverage, DetectionTimes, is_counted};
+pub use self::nuisance::{Nuisance, RegionTail};
+pub use self::sizes::SizeCurve;
+pub use self::verifiability::Verifiability;
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs::File;
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use self::coverage::{COUNTED_TOLERANCES, coverage, detection_times};
+use self::nuisance::tails;
+use self::sizes::size_curves;
+use self::verifiability::verifiability;
+use crate::campaign::nearness::Nearness;
+use crate::campaign::plan::Plan;
+use crate::campaign::records::{Outcomes, TRIALS_FILE, TrialRecord, Why};
+use crate::campaign::run::{STRETCHES, StretchRecord};
+use crate::campaign::statistics::binomial::Proportion;
+use crate::campaign::statistics::confusion::Confusion;
+use crate::campaign::statistics::diagnostic::{DiagnosticCoverage, FailureKind};
+use crate::campaign::statistics::poisson::Rate;
+use crate::campaign::statistics::{Confidence, Error as StatisticsError};
+use crate::campaign::trials::Trial;
+use crate::definition::Definition;
+use crate::evidence::measurements;
+use crate::evidence::records::{CAUTION, RECORDS_VERSION};
+
+/// `campaign.json`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Summary {
+    /// Version of the records.
+    pub records_version: u32,
+    /// Program and version.
+    pub tool: String,
+    /// Caution that goes with every result.
+    pub caution: String,
+    /// The campaign's name.
+    pub name: String,
+    /// The display.
+    pub display: String,
+    /// Captures, as the plan names them.
+    pub captures: Vec<String>,
+    /// Trials of the plan.
+    pub planned: u64,
+    /// Trials that were carried out.
+    pub carried_out: u64,
+    /// Trials that found no moment to begin, by kind.
+    pub not_begun: BTreeMap<String, u64>,
+    /// Faults, by outcome.
+    pub outcomes: BTreeMap<String, u64>,
+    /// Coverage of all faults together.
+    pub coverage: Coverage,
+    /// By kind.
+    pub by_kind: Vec<Coverage>,
+    /// By region; `*` for the whole frame.
+    pub by_region: Vec<Coverage>,
+    /// By hazard class.
+    pub by_hazard: Vec<Coverage>,
+    /// By kind and region.
+    pub by_kind_and_region: Vec<Coverage>,
+    /// Detection times by hazard class, for their plot.
+    pub detection_times: Vec<DetectionTimes>,
+    /// Classes due and given.
+    pub confusion: Confusion,
+    /// Harmless changes that were raised, by kind.
+    pub harmless: Vec<Harmless>,
+    /// Smallest sizes found.
+    pub sizes: Vec<SizeCurve>,
+    /// What was raised in clean video.
+    pub nuisance: Nuisance,
+    /// Diagnostic coverage, where the plan gives failure rates.
+    pub diagnostic: Option<DiagnosticCoverage>,
+    /// What the pixels can show.
+    pub verifiability: Vec<Verifiability>,
+    /// Faults that were not raised in their place as their class.
+    pub misses: Vec<Miss>,
+    /// What the reader should know.
+    pub notes: Vec<String>,
+}
+
+/// Harmless changes of one kind.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Harmless {
+    /// Kind of the fault that they are the nearest harmless change to.
+    pub kind: String,
+    /// What they change.
+    pub change: String,
+    /// Raised.
+    pub raised: Proportion,
+}
+
+/// A fault that was not raised in its place as its class.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Miss {
+    /// Number of the trial.
+    pub trial: u64,
+    /// Kind.
+    pub kind: String,
+    /// Region.
+    pub region: String,
+    /// Channel.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub channel: Option<String>,
+    /// Size.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub size: Option<f64>,
+    /// In a word.
+    pub result: Outcomes,
+    /// Class that was given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub class: Option<String>,
+    /// Why.
+    pub why: Option<Why>,
+    /// How near it came to being raised.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub nearness: Option<Nearness>,
+    /// Picture.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub picture: Option<String>,
+}
+
+/// What keeps a campaign from being summed up.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// A file of results.
+    #[error("\"{path}\"{}: {what}; call campaign again to complete the files", line.map_or(String::new(), |l| format!(", line {l}")))]
+    Damaged {
+        /// The file.
+        path: String,
+        /// Line, from 1.
+        line: Option<usize>,
+        /// What is wrong.
+        what: String,
+    },
+    /// Measurements.
+    #[error(transparent)]
+    Measurements(#[from] measurements::Error),
+    /// A figure cannot be formed.
+    #[error(transparent)]
+    Statistics(#[from] StatisticsError),
+}
+
+/// Reads the lines of a file of records.
+///
+/// # Errors
+/// When it cannot be read, or a line is no record.
+pub fn read_lines<T: for<'a> Deserialize<'a>>(path: &Path) -> Result<Vec<T>, Error> {
+    let damaged = |line, what: String| Error::Damaged {
+        path: path.display().to_string(),
+        line,
+        what,
+    };
+    let file = File::open(path).map_err(|e| damaged(None, e.to_string()))?;
+    BufReader::new(file)
+        .lines()
+        .enumerate()
+        .map(|(k, line)| {
+            let line = line.map_err(|e| damaged(Some(k + 1), e.to_string()))?;
+            serde_json::from_str(&line).map_err(|e| damaged(Some(k + 1), e.to_string()))
+        })
+        .collect()
+}
+
+/// Sums up the campaign in `folder`.
+///
+/// # Errors
+/// When its files are missing or damaged.
+pub fn summarise(
+    plan: &Plan,
+    definition: &Definition,
+    trials: &[Trial],
+    folder: &Path,
+    confidence: Confidence,
+) -> Result<Summary, Error> {
+    let mut records: Vec<TrialRecord> = read_lines(&folder.join(TRIALS_FILE))?;
+    records.sort_by_key(|r| r.trial);
+    let stretches: Vec<StretchRecord> = read_lines(&folder.join(STRETCHES))?;
+    let done: BTreeSet<u64> = records.iter().map(|r| r.trial).collect();
+    let mut not_begun: BTreeMap<String, u64> = BTreeMap::new();
+    for t in trials.iter().filter(|t| !done.contains(&t.number)) {
+        *not_begun.entry(t.fault.kind.to_owned()).or_default() += 1;
+    }
+    let counted: Vec<&TrialRecord> = records.iter().filter(|t| is_counted(t)).collect();
+    let mut outcomes: BTreeMap<String, u64> = BTreeMap::new();
+    for t in &records {
+        *outcomes.entry(word(&t.outcome.result)).or_default() += 1;
+    }
+    let order = |kind: &str| {
+        crate::inject::MODELS
+            .iter()
+            .position(|m| m.about().name == kind)
+            .unwrap_or(usize::MAX)
+    };
+    let regions = definition.regions();
+    let place = |id: &str| regions.iter().position(|r| r.id == id).map_or(0, |k| k + 1);
+    let by = |key: &dyn Fn(&TrialRecord) -> (usize, usize),
+              fill: &dyn Fn(&TrialRecord, &mut Coverage)| {
+        let mut groups: BTreeMap<(usize, usize), Vec<&TrialRecord>> = BTreeMap::new();
+        for t in &counted {
+            groups.entry(key(t)).or_default().push(t);
+        }
+        groups
+            .values()
+            .map(|list| {
+                let mut c = coverage(list, confidence)?;
+                fill(list[0], &mut c);
+                Ok(c)
+            })
+            .collect::<Result<Vec<Coverage>, Error>>()
+    };
+    let sizes = size_curves(definition, &records, confidence)?;
+    let (header, tails, hours) = tails(definition, folder, confidence)?;
+    let events: Vec<_> = stretches
+        .iter()
+        .flat_map(|s| {
+            s.events
+                .iter()
+                .filter(|e| e.2 >= s.counted_s[0] && e.2 < s.counted_s[1])
+                .map(|(c, r, t)| (s.capture, c.clone(), r.clone(), *t))
+        })
+        .collect();
+    let mut notes = vec![
+        format!("coverage counts faults of {COUNTED_TOLERANCES} tolerances or more, and of the usual size or more where sizes are not tolerances; smaller ones are in the curves against size"),
+        "faults are put in behind the codec, at moments chosen by seed; trials of one stretch of video are not wholly independent".to_owned(),
+        "moments: visible faults begin only where they change the picture, or, for those that need motion, where what they strike moves".to_owned(),
+    ];
+    if !not_begun.is_empty() {
+        notes.push("trials that found no moment to begin are not counted".to_owned());
+    }
+    let rate = Rate::new(events.len() as u64, hours, confidence)?;
+    Ok(Summary {
+        records_version: RECORDS_VERSION,
+        tool: format!("framevouch {}", env!("CARGO_PKG_VERSION")),
+        caution: CAUTION.into(),
+        name: plan.plan.name.clone(),
+        display: definition.file().display.name.clone(),
+        captures: plan
+            .capture
+            .iter()
+            .map(|c| c.file.display().to_string())
+            .collect(),
+        planned: trials.len() as u64,
+        carried_out: records.len() as u64,
+        not_begun,
+        outcomes,
+        coverage: coverage(&counted, confidence)?,
+        by_kind: by(&|t| (order(&t.kind), 0), &|t, c| {
+            c.kind = Some(t.kind.clone());
+        })?,
+        by_region: by(&|t| (place(&t.region), 0), &|t, c| {
+            c.region = Some(t.region.clone());
+        })?,
+        by_hazard: by(&|t| (t.hazard as usize, 0), &|t, c| {
+            c.hazard = Some(word(&t.hazard));
+        })?,
+        by_kind_and_region: by(&|t| (order(&t.kind), place(&t.region)), &|t, c| {
+            c.kind = Some(t.kind.clone());
+            c.region = Some(t.region.clone());
+        })?,
+        detection_times: detection_times(&counted),
+        confusion: Confusion::new(
+            counted.iter().map(|t| {
+                let due = t.outcome.expected.first().map(String::as_str);
+                let given = t.outcome.class.as_deref();
+                // Where several classes are right, the one that was given is the one that was due.
+                let is_right = given.is_some_and(|g| t.outcome.expected.iter().any(|e| e == g));
+                (if is_right { given } else { due }, given)
+            }),
+            confidence,
+        ),
+        harmless: harmless(&records, confidence)?,
+        verifiability: verifiability(definition, &header, &stretches, &sizes),
+        sizes,
+        nuisance: Nuisance {
+            rate,
+            events,
+            tails,
+        },
+        diagnostic: diagnostic(plan, &counted, confidence)?,
+        misses: misses(&counted),
+        notes,
+    })
+}
+
+/// A region for readers: `*` is the whole frame.
+#[must_use]
+pub fn place_name(region: &str) -> &str {
+    if region == "*" { "whole frame" } else { region }
+}
+
+/// A plain enum as it stands in the records.
+#[must_use]
+pub fn word(value: &impl Serialize) -> String {
+    serde_json::to_value(value)
+        .ok()
+        .and_then(|v| v.as_str().map(str::to_owned))
+        .unwrap_or_default()
+}
+
+fn is_in_place(t: &TrialRecord) -> bool {
+    matches!(t.outcome.result, Outcomes::Detected | Outcomes::WrongClass)
+}
+
+fn harmless(records: &[TrialRecord], confidence: Confidence) -> Result<Vec<Harmless>, Error> {
+    let mut groups: BTreeMap<(String, String), (u64, u64)> = BTreeMap::new();
+    for t in records.iter().filter(|t| t.outcome.expected.is_empty()) {
+        let change = t.change.clone().unwrap_or_default();
+        let counts = groups.entry((t.kind.clone(), change)).or_default();
+        counts.0 += u64::from(t.outcome.result == Outcomes::Nuisance);
+        counts.1 += 1;
+    }
+    groups
+        .into_iter()
+        .map(|((kind, change), (k, n))| {
+            Ok(Harmless {
+                kind,
+                change,
+                raised: Proportion::new(k, n, confidence)?,
+            })
+        })
+        .collect()
+}
+
+fn diagnostic(
+    plan: &Plan,
+    counted: &[&TrialRecord],
+    confidence: Confidence,
+) -> Result<Option<DiagnosticCoverage>, Error> {
+    if plan.failure_rate_per_hour.is_empty() {
+        return Ok(None);
+    }
+    let kinds: Vec<FailureKind> = plan
+        .failure_rate_per_hour
+        .iter()
+        .map(|(kind, rate)| {
+            let list = counted.iter().filter(|t| t.kind == *kind);
+            FailureKind {
+                kind: kind.clone(),
+                dangerous_per_hour: *rate,
+                detected: list.clone().filter(|t| is_in_place(t)).count() as u64,
+                trials: list.count() as u64,
+            }
+        })
+        .collect();
+    Ok(Some(DiagnosticCoverage::new(&kinds, 0.0, confidence)?))
+}
+
+fn misses(counted: &[&TrialRecord]) -> Vec<Miss> {
+    counted
+        .iter()
+        .filter(|t| t.outcome.result != Outcomes::Detected)
+        .map(|t| Miss {
+            trial: t.trial,
+            kind: t.kind.clone(),
+            region: t.region.clone(),
+            channel: t.channel.clone(),
+            size: t.size,
+            result: t.outcome.result,
+            class: t.outcome.class.clone(),
+            why: t.outcome.why,
+            nearness: t.outcome.nearness.clone(),
+            picture: t.outcome.picture.clone(),
+        })
+        .collect()
+}

@@ -1,0 +1,116 @@
+//! What the symbols of a region show against what they should.
+
+use super::{READING_PX, RegionJudge, SAMPLES};
+use crate::examine::reader::RECOGNISED;
+use crate::examine::region::{Findings, Moment};
+use crate::recording::inputs::Inputs;
+use crate::reference::symbols::freedom::Freedom;
+use crate::reference::symbols::scale::half_period;
+
+/// What a channel's symbol shows against what it should.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// Index into the region's freedoms.
+    pub freedom: usize,
+    /// Value shown.
+    pub displayed: f64,
+    /// Value of the inputs that are due.
+    pub expected: f64,
+    /// Shown minus due, the short way round.
+    pub error: f64,
+    /// Standard error of the value shown.
+    pub standard_error: f64,
+    /// Pixels for a unit.
+    pub px_per_unit: f64,
+    /// How far it lies outside the span of permitted inputs beyond what measuring explains; negative
+    /// inside. A tolerance below this makes it wrong.
+    pub excess: f64,
+    /// True when the excess is more than the tolerance.
+    pub is_outside: bool,
+}
+
+impl RegionJudge {
+    /// Readings of the symbols that were recognised, against the span of inputs that are permitted.
+    pub(super) fn readings(
+        &self,
+        moment: &Moment,
+        findings: &Findings,
+        inputs: &Inputs,
+    ) -> Vec<Reading> {
+        let mut span = vec![[f64::INFINITY, f64::NEG_INFINITY]; self.freedoms.len()];
+        self.spans(moment, inputs, [self.max_latency_s, 0.01], &mut span);
+        let mut out = Vec::new();
+        for (k, f) in self.freedoms.iter().enumerate() {
+            let (Some(fitted), Some(due)) =
+                (findings.readings[k], inputs.value(f.channel).number())
+            else {
+                continue;
+            };
+            if fitted.misfit > RECOGNISED {
+                continue;
+            }
+            let due = if f.period.is_some() {
+                due
+            } else {
+                due.clamp(f.low, f.high)
+            };
+            let error = f
+                .period
+                .map_or(fitted.value - due, |p| half_period(fitted.value - due, p));
+            let outside = (span[k][0] - error).max(error - span[k][1]);
+            let measuring = 3.0 * fitted.standard_error + READING_PX / fitted.px_per_unit;
+            let excess = outside - measuring;
+            out.push(Reading {
+                freedom: k,
+                displayed: displayed_in_range(f, fitted.value),
+                expected: due,
+                error,
+                standard_error: fitted.standard_error,
+                px_per_unit: fitted.px_per_unit,
+                excess,
+                is_outside: excess > self.tolerances[k],
+            });
+        }
+        out
+    }
+
+    /// Lowest and highest value of each freedom's channel, as a difference from the due value, between
+    /// `reach[0]` before and `reach[1]` after the frame.
+    pub(super) fn spans(
+        &self,
+        moment: &Moment,
+        inputs: &Inputs,
+        reach: [f64; 2],
+        out: &mut [[f64; 2]],
+    ) {
+        let mut other = Inputs::default();
+        for s in 0..=SAMPLES {
+            let at_s = moment.time_s - reach[0] + (reach[0] + reach[1]) * s as f64 / SAMPLES as f64;
+            moment.recording.inputs_at(at_s, &mut other);
+            for (k, f) in self.freedoms.iter().enumerate() {
+                let (Some(v), Some(due)) = (
+                    other.value(f.channel).number(),
+                    inputs.value(f.channel).number(),
+                ) else {
+                    continue;
+                };
+                let d = match f.period {
+                    Some(p) => half_period(v - due, p),
+                    None => v.clamp(f.low, f.high) - due.clamp(f.low, f.high),
+                };
+                out[k] = [out[k][0].min(d), out[k][1].max(d)];
+            }
+        }
+        for pair in out.iter_mut().filter(|p| p[0] > p[1]) {
+            *pair = [0.0, 0.0];
+        }
+    }
+}
+
+/// `value` of a periodic freedom in the range that its channel counts in (-180..180 or 0..360).
+fn displayed_in_range(f: &Freedom, value: f64) -> f64 {
+    f.period.map_or(value, |p| {
+        let low = if f.low < 0.0 { -p / 2.0 } else { 0.0 };
+        low + (value - low).rem_euclid(p)
+    })
+}
