@@ -4,7 +4,7 @@
 //! signs are looked for: some region disagrees, and all parts of the picture are displaced alike, or blurred; nearly
 //! all regions disagree, and one rule for colours explains the whole picture; or the colours are those of another
 //! matrix, range or gain, which may stay within the tolerance of every region, and which nothing on a display does by
-//! chance. More noise is
+//! chance. A picture that does not show the display is none of these: its lines must stand where they are due. More noise is
 //! not told as another chain: a display may be noisy, and noise that hides what it shows is raised as garbled.
 
 use crate::capture::CapturedFrame;
@@ -12,7 +12,9 @@ use crate::definition::Definition;
 use crate::examine::chain_colors::{self, ColorFit, Rule, between};
 use crate::examine::comparison::{ChainLook, Comparison, captured_area};
 use crate::examine::register::{self, FrameReference};
+use crate::examine::resemblance::shows_what_is_due;
 use crate::examine::subject::Subject;
+use crate::examine::view::View;
 use crate::picture::{Encoding, Rect, Subsampling};
 use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{ColorMap, Geometry, Look, Siting};
@@ -184,8 +186,9 @@ impl ChainWatch {
         is_garbled: bool,
         regions: impl Iterator<Item = &'c Comparison<'d>>,
     ) -> Result<(), Error> {
+        let regions: Vec<_> = regions.collect();
         let mut parts = Vec::new();
-        for region in regions {
+        for region in &regions {
             let mut shades = Shades::default();
             chain_colors::flat_samples(
                 region.captured(&frame.picture),
@@ -218,7 +221,11 @@ impl ChainWatch {
             );
             Some((Change::Gain, words))
         });
-        let Some((change, words)) = found else {
+        let is_shown = || {
+            let lumas = regions.iter();
+            shows_what_is_due(lumas.map(|r| (r.captured(&frame.picture)[0], r.reference()[0])))
+        };
+        let Some((change, words)) = found.filter(|_| is_shown()) else {
             self.explained = None;
             self.unchanged_frame = Some(frame.index);
             return Ok(());
@@ -260,7 +267,7 @@ fn look_at_edges(sight: &Sight, first: u64, painter: &mut Painter) -> Result<(),
                 is_contradicted |= here < LEFT_ON_EDGES * there;
             }
         }
-        if explained >= LEAST_PARTS && !is_contradicted {
+        if explained >= LEAST_PARTS && !is_contradicted && sight.shows(&there) {
             let [x, y] = moved;
             return Err(Error::chain(
                 Some(first),
@@ -278,7 +285,7 @@ fn look_at_edges(sight: &Sight, first: u64, painter: &mut Painter) -> Result<(),
         .map(|v| v - usual_px2)
         .collect();
     let least_px2 = seen.iter().copied().fold(f64::INFINITY, f64::min);
-    if seen.len() < LEAST_PARTS || least_px2 < MORE_BLUR_PX2 {
+    if seen.len() < LEAST_PARTS || least_px2 < MORE_BLUR_PX2 || !sight.shows(&due) {
         return Ok(());
     }
     Err(Error::chain(
@@ -306,6 +313,22 @@ impl Sight<'_> {
             size,
             painter,
         )
+    }
+
+    /// Whether the frame shows the display as `reference` has it.
+    fn shows(&self, reference: &FrameReference) -> bool {
+        let picture = &self.frame.picture;
+        let (width, height) = (picture.width(), picture.height());
+        let regions = self.subject.definition().regions().iter();
+        let areas = regions
+            .map(|r| captured_area(r.area(), self.chain, width, height))
+            .filter(|area| reference.is_known(*area));
+        shows_what_is_due(areas.map(|area| {
+            (
+                View::new(&picture.planes()[0], area),
+                View::new(reference.luma(), area),
+            )
+        }))
     }
 
     fn quarters(&self) -> [Rect; 4] {
@@ -344,7 +367,11 @@ fn look_at_all_colors(sight: &Sight, first: u64, painter: &mut Painter) -> Resul
     let definition: &Definition = sight.subject.definition();
     let look = sight.chain.look;
     let mut fit = ColorFit::default();
-    fit.add(&sight.frame.picture, &sight.draw(&look, painter));
+    let due = sight.draw(&look, painter);
+    if !sight.shows(&due) {
+        return Ok(());
+    }
+    fit.add(&sight.frame.picture, &due);
     let Rule::Measured(map) = fit.rule(look.encoding, &[]) else {
         return Ok(());
     };

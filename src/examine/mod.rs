@@ -23,6 +23,7 @@ pub mod fit;
 pub mod reader;
 pub mod region;
 pub mod register;
+pub mod resemblance;
 pub mod signature;
 pub mod strokes;
 pub mod subject;

@@ -139,6 +139,13 @@ impl FrameReference {
         &self.canvas.planes()[0]
     }
 
+    /// Whether it is known of most of `area` what the display shows there.
+    #[must_use]
+    pub fn is_known(&self, area: Rect) -> bool {
+        let unknown = self.unknown.iter().map(|r| r.intersection(&area).area());
+        2 * unknown.sum::<i64>() < area.area()
+    }
+
     fn whole(&self) -> Rect {
         Rect::new(
             0,

@@ -88,6 +88,81 @@ fn a_blurred_picture_midway_is_another_chain() {
     });
 }
 
+/// Makes another picture of a frame.
+type Paint<'a> = &'a dyn Fn(&Picture) -> Picture;
+
+/// A picture with levels by plane, column and row.
+fn painted(like: &Picture, level: impl Fn(usize, usize, usize) -> u8) -> Picture {
+    let mut out = like.clone();
+    for (k, plane) in out.planes_mut().iter_mut().enumerate() {
+        for y in 0..plane.height() {
+            for (x, v) in plane.row_mut(y).iter_mut().enumerate() {
+                *v = level(k, x, y);
+            }
+        }
+    }
+    out
+}
+
+/// Column and row of luma where a sample of 4:2:0 lies.
+fn on_luma(plane: usize, x: usize, y: usize) -> [usize; 2] {
+    [x, y].map(|v| if plane == 0 { v } else { 2 * v })
+}
+
+#[test]
+fn a_picture_that_does_not_show_the_display_is_no_other_chain() {
+    let upside_down = |frame: &Picture| {
+        painted(frame, |k, x, y| {
+            let plane = &frame.planes()[k];
+            plane.row(plane.height() - 1 - y)[x]
+        })
+    };
+    let negative = |frame: &Picture| painted(frame, |k, x, y| 255 - frame.planes()[k].row(y)[x]);
+    let slope = |frame: &Picture| {
+        painted(frame, |k, x, y| {
+            let [x, y] = on_luma(k, x, y);
+            [40 + x / 8 + y / 16, 60 + x / 8, 60 + y / 8][k] as u8
+        })
+    };
+    // Two levels in patches of 4 pixels, without order.
+    let patches = |frame: &Picture| {
+        painted(frame, |k, x, y| {
+            let [x, y] = on_luma(k, x, y).map(|v| v as u32 / 4);
+            let hash =
+                (x.wrapping_mul(73_856_093) ^ y.wrapping_mul(19_349_663)).wrapping_mul(0x9e37_79b1);
+            if hash >> 31 == 0 { 60 } else { 180 }
+        })
+    };
+    let rings = |frame: &Picture| {
+        painted(frame, |k, x, y| {
+            let [x, y] = on_luma(k, x, y).map(|v| v as f64);
+            let ring = (x - 500.0).hypot(y - 400.0) / [6.0, 31.0, 47.0][k];
+            (128.0 + 80.0 * ring.sin()) as u8
+        })
+    };
+    let pictures: [(&str, Paint); 5] = [
+        ("upside down", &upside_down),
+        ("negative", &negative),
+        ("slope", &slope),
+        ("patches", &patches),
+        ("rings", &rings),
+    ];
+    for display in [demo::DISPLAY, demo::ENGINE_STRIP, demo::REVERSIONARY] {
+        let bench = Bench::of(display, LENGTH_S);
+        for (words, picture) in pictures {
+            let mut frames = bench.frames(None);
+            for frame in &mut frames[CHANGED..] {
+                *frame = picture(frame);
+            }
+            let checked = bench.check(&frames);
+            let told = checked.told();
+            assert_eq!(checked.outcome.exit_status(), 1, "{words}: {told}");
+            let first = checked.outcome.events.iter().map(|e| e.first_frame).min();
+            assert_eq!(first, Some(CHANGED as u64), "{words}: {told}");
+        }
+    }
+}
+
 #[test]
 fn a_display_that_is_wrong_from_the_first_frame_on_is_no_other_chain() {
     let bench = Bench::of(demo::DISPLAY, 1.6);

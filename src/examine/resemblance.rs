@@ -1,0 +1,112 @@
+//! Does a picture show the display at all, whatever its place, sharpness and levels?
+
+use super::view::View;
+
+/// Correlation of gradients from which on a part shows what is due. Other pictures reach 0.2; the display's own, blurred
+/// by 2 px, 0.5.
+const LEAST_RESEMBLANCE: f64 = 0.4;
+/// Mean squared gradient of a part that has something to show, squared levels for two pixels.
+const LEAST_INK: f64 = 9.0;
+
+/// Whether most parts, each captured and as it is due, show what is due: lines stand where they should and rise to the
+/// same side. Parts without ink have no say.
+pub fn shows_what_is_due<'a>(parts: impl IntoIterator<Item = (View<'a>, View<'a>)>) -> bool {
+    let (mut alike, mut unlike) = (0, 0);
+    for (captured, reference) in parts {
+        match resemblance(captured, reference) {
+            Some(r) if r >= LEAST_RESEMBLANCE => alike += 1,
+            Some(_) => unlike += 1,
+            None => {}
+        }
+    }
+    alike > unlike
+}
+
+/// Correlation of the gradients of two pictures of one size, -1 to 1: 1 where one is the other with another gain and offset.
+/// `None` where `reference` has no ink.
+fn resemblance(captured: View, reference: View) -> Option<f64> {
+    let (width, height) = (reference.width(), reference.height());
+    if width < 3 || height < 3 {
+        return None;
+    }
+    let (mut own, mut due, mut both) = (0i64, 0i64, 0i64);
+    for y in 1..height - 1 {
+        for x in 1..width - 1 {
+            let gradient = |v: View| {
+                let across = i64::from(v.at(x + 1, y)) - i64::from(v.at(x - 1, y));
+                [
+                    across,
+                    i64::from(v.at(x, y + 1)) - i64::from(v.at(x, y - 1)),
+                ]
+            };
+            let ([ax, ay], [bx, by]) = (gradient(captured), gradient(reference));
+            own += ax * ax + ay * ay;
+            due += bx * bx + by * by;
+            both += ax * bx + ay * by;
+        }
+    }
+    let pixels = (width - 2) * (height - 2);
+    if (due as f64) < LEAST_INK * pixels as f64 {
+        return None;
+    }
+    Some(both as f64 / (own as f64 * due as f64).sqrt().max(1.0))
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::picture::Plane;
+
+    const SIZE: usize = 24;
+
+    fn plane(levels: &[u8]) -> Plane {
+        Plane::from_levels(SIZE, SIZE, levels.to_vec())
+    }
+
+    fn of(captured: &[u8], reference: &[u8]) -> Option<f64> {
+        let (captured, reference) = (plane(captured), plane(reference));
+        resemblance(View::whole(&captured), View::whole(&reference))
+    }
+
+    proptest! {
+        #[test]
+        fn levels_may_be_others(
+            levels in prop::collection::vec(0u8..100, SIZE * SIZE),
+            gain in 1u8..=2,
+            offset in 0u8..50,
+        ) {
+            let shown: Vec<u8> = levels.iter().map(|v| v * gain + offset).collect();
+            let r = of(&shown, &levels).expect("it has ink");
+            prop_assert!((r - 1.0).abs() < 1e-9, "{r}");
+        }
+
+        #[test]
+        fn a_negative_is_the_opposite(levels in prop::collection::vec(any::<u8>(), SIZE * SIZE)) {
+            let negative: Vec<u8> = levels.iter().map(|v| 255 - v).collect();
+            let r = of(&negative, &levels).expect("it has ink");
+            prop_assert!((r + 1.0).abs() < 1e-9, "{r}");
+        }
+
+        #[test]
+        fn another_picture_is_not_alike(
+            a in prop::collection::vec(any::<u8>(), SIZE * SIZE),
+            b in prop::collection::vec(any::<u8>(), SIZE * SIZE),
+        ) {
+            let r = of(&a, &b).expect("it has ink");
+            prop_assert!(r.abs() < LEAST_RESEMBLANCE, "{r}");
+        }
+    }
+
+    #[test]
+    fn parts_without_ink_have_no_say() {
+        let flat = plane(&[90; SIZE * SIZE]);
+        let lines: Vec<u8> = (0..SIZE * SIZE).map(|k| (k % 5 * 40) as u8).collect();
+        let lines = plane(&lines);
+        let [flat, lines] = [View::whole(&flat), View::whole(&lines)];
+        assert!(shows_what_is_due([(flat, flat), (lines, lines)]));
+        assert!(!shows_what_is_due([(lines, flat), (flat, lines)]));
+        assert!(!shows_what_is_due([(flat, flat)]));
+    }
+}
