@@ -104,8 +104,6 @@ pub fn plain_profile(
 
 /// Colour changes below this are rounding, levels.
 const COLOR_CHANGE: f64 = 3.0;
-/// What a chain may make of the display's contrast.
-const CONTRAST: std::ops::RangeInclusive<f64> = 0.6..=1.7;
 /// Geometry below this is measurement error, px.
 const SHIFT_PX: f64 = 0.02;
 
@@ -231,10 +229,9 @@ pub fn measure(
         Rule::Measured(map) => map,
     };
     let change = chain_colors::largest_change(&map, definition, profile.encoding);
-    let contrast = chain_colors::contrast(&map, definition, profile.encoding);
-    if !CONTRAST.contains(&contrast) {
+    if !chain_colors::keeps_contrast(&map, definition, profile.encoding) {
         notes.push(
-            "the colours have nothing to do with the display's; none of the chain's are taken over"
+            "the colours have nothing to do with the display's, or too little of their contrast is left; none of the chain's are taken over"
                 .to_owned(),
         );
     } else if change > COLOR_CHANGE {

@@ -454,23 +454,37 @@ pub fn other_encodings(encoding: Encoding) -> Vec<Encoding> {
         .collect()
 }
 
-/// Contrast that `map` leaves of the display's colours: range of their luma after it over that before.
-/// Far from 1 it is no chain's doing: a dark picture "fits" a map that makes everything black.
+/// What a chain may make of the contrast of luma and of colour; with less, colours cannot be told.
+const LUMA_CONTRAST: std::ops::RangeInclusive<f64> = 0.6..=1.7;
+const COLOR_CONTRAST: std::ops::RangeInclusive<f64> = 0.4..=1.7;
+/// Contrast that a display must have for that, levels.
+const LEAST_CONTRAST: f64 = 32.0;
+
+/// Whether `map` leaves the display's colours their contrast, and which is more and which less. Where it does not, it is no
+/// chain's doing: a dark picture "fits" a map that makes everything black.
 #[must_use]
-pub fn contrast(map: &ColorMap, definition: &Definition, encoding: Encoding) -> f64 {
-    let range = |color: ColorMap| {
-        let look = Look {
-            color,
-            ..Look::new(encoding)
+pub fn keeps_contrast(map: &ColorMap, definition: &Definition, encoding: Encoding) -> bool {
+    let plain = Look::new(encoding);
+    let colors = definition.file().colors.keys();
+    let due: Vec<[f64; 3]> = colors
+        .map(|name| plain.levels(definition.color(name)).map(f64::from))
+        .collect();
+    (0..3).all(|k| {
+        let by_level = |a: &&[f64; 3], b: &&[f64; 3]| a[k].total_cmp(&b[k]);
+        let (Some(low), Some(high)) = (due.iter().min_by(by_level), due.iter().max_by(by_level))
+        else {
+            return true;
         };
-        let (mut low, mut high) = (255u8, 0u8);
-        for name in definition.file().colors.keys() {
-            let luma = look.levels(definition.color(name))[0];
-            (low, high) = (low.min(luma), high.max(luma));
-        }
-        f64::from(high.saturating_sub(low))
-    };
-    range(*map) / range(ColorMap::IDENTITY).max(1.0)
+        let contrast = high[k] - low[k];
+        let left = map.map(*high)[k] - map.map(*low)[k];
+        let is_color = k > 0 && encoding != Encoding::Rgb;
+        let limits = if is_color {
+            COLOR_CONTRAST
+        } else {
+            LUMA_CONTRAST
+        };
+        contrast < LEAST_CONTRAST || limits.contains(&(left / contrast))
+    })
 }
 
 /// Largest difference that a colour map makes on the colours of a definition, levels.

@@ -164,6 +164,27 @@ fn a_picture_that_does_not_show_the_display_is_no_other_chain() {
 }
 
 #[test]
+fn a_capture_that_shows_no_colors_or_wrong_ones_never_agrees() {
+    let grey = |frame: &Picture| {
+        painted(frame, |k, x, y| match k {
+            0 => frame.planes()[k].row(y)[x],
+            _ => 128,
+        })
+    };
+    let negative = |frame: &Picture| painted(frame, |k, x, y| 255 - frame.planes()[k].row(y)[x]);
+    let pictures: [(&str, Paint); 2] = [("grey", &grey), ("negative", &negative)];
+    for display in [demo::DISPLAY, demo::ENGINE_STRIP, demo::REVERSIONARY] {
+        let bench = Bench::of(display, 1.6);
+        for (words, picture) in pictures {
+            let frames: Vec<Picture> = bench.frames(None).iter().map(picture).collect();
+            let checked = bench.check(&frames);
+            let told = checked.told();
+            assert_eq!(checked.outcome.exit_status(), 1, "{words}: {told}");
+        }
+    }
+}
+
+#[test]
 fn a_display_that_is_wrong_from_the_first_frame_on_is_no_other_chain() {
     let bench = Bench::of(demo::DISPLAY, 1.6);
     let profile = bench.check(&bench.frames(None)).outcome.summary.profile;
