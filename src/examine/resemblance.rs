@@ -2,8 +2,8 @@
 
 use super::view::View;
 
-/// Correlation of gradients from which on a part shows what is due. Other pictures reach 0.2; the display's own, blurred
-/// by 2 px, 0.5.
+/// Correlation of gradients from which on a part shows what is due. By regions of the demo display, medians: 0.94 blurred by
+/// 0.8 px, 0.61 by 2 px, 0.63 displaced by 1 px, 0.89 with noise of 16 levels; at most 0.07 of 19 pictures that are another.
 const LEAST_RESEMBLANCE: f64 = 0.4;
 /// Mean squared gradient of a part that has something to show, squared levels for two pixels.
 const LEAST_INK: f64 = 9.0;
