@@ -87,7 +87,7 @@ pub(super) struct ChainWatch {
     looked_s: f64,
     /// What explains the colours of the last frames, and in how many.
     explained: Option<(Change, u32)>,
-    /// Last frame whose colours were looked at, and were those of the chain.
+    /// Last frame whose colours were looked at, and which no change of the chain explains.
     unchanged_frame: Option<u64>,
     /// Frames in which some regions disagreed, since the first of them, and frames since the last.
     troubled: u32,
