@@ -9,6 +9,7 @@ pub mod definition;
 pub mod demo;
 pub mod evidence;
 pub mod examine;
+pub mod files;
 pub mod inject;
 pub mod judge;
 pub mod picture;

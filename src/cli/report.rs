@@ -3,8 +3,8 @@
 use std::path::PathBuf;
 
 use super::{EXIT_AGREES, Failure, write_file};
-use crate::evidence::manifest::Content;
 use crate::evidence::report::{Bundle, page};
+use crate::files::Content;
 
 /// Arguments of `report`.
 #[derive(clap::Args)]

@@ -6,17 +6,16 @@
 //! [`CAPTURE_LIST`], in the format of `sha256sum`. What comes through a pipe has no file to hash: the CRC-32
 //! of each frame in `frames.jsonl` is all there is.
 
-use std::fs::File;
-use std::io::Read;
 use std::path::{Component, Path, PathBuf};
 
 use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 
 use super::records::CAUTION;
 use crate::capture::TIMES_FILE;
+use crate::files;
+pub use crate::files::Content;
 
 /// Version of the manifest. Readers refuse files of a later version; fields may be added within one, and
 /// readers skip those that they do not know.
@@ -75,17 +74,6 @@ pub struct FileRecord {
     pub content: Content,
 }
 
-/// Bytes, by their digests.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-pub struct Content {
-    /// Number of bytes.
-    pub bytes: u64,
-    /// SHA-256 (FIPS 180-4), lower-case hexadecimal.
-    pub sha256: String,
-    /// CRC-32 (RFC 1952).
-    pub crc32: u32,
-}
-
 /// What is wrong with a manifest or what it names.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
@@ -97,6 +85,9 @@ pub enum Error {
         /// The system's words.
         source: std::io::Error,
     },
+    /// A file cannot be digested.
+    #[error(transparent)]
+    File(#[from] files::Error),
     /// A folder holds no manifest.
     #[error(
         "\"{0}\" holds no {MANIFEST_FILE}: it is no result folder, or was made by a version before there were manifests; run the check again"
@@ -127,46 +118,6 @@ fn cannot_read(path: &Path) -> impl FnOnce(std::io::Error) -> Error + '_ {
         path: path.display().to_string(),
         source,
     }
-}
-
-impl Content {
-    /// Of bytes in memory.
-    #[must_use]
-    pub fn of(bytes: &[u8]) -> Self {
-        Self {
-            bytes: bytes.len() as u64,
-            sha256: hex(&Sha256::digest(bytes)),
-            crc32: crc32fast::hash(bytes),
-        }
-    }
-
-    /// Of a file, read once in pieces.
-    ///
-    /// # Errors
-    /// When it cannot be read.
-    pub fn of_file(path: &Path) -> Result<Self, Error> {
-        let mut file = File::open(path).map_err(cannot_read(path))?;
-        let mut buffer = vec![0; 1 << 20];
-        let (mut sha, mut crc, mut bytes) = (Sha256::new(), crc32fast::Hasher::new(), 0);
-        loop {
-            let n = file.read(&mut buffer).map_err(cannot_read(path))?;
-            if n == 0 {
-                break;
-            }
-            sha.update(&buffer[..n]);
-            crc.update(&buffer[..n]);
-            bytes += n as u64;
-        }
-        Ok(Self {
-            bytes,
-            sha256: hex(&sha.finalize()),
-            crc32: crc.finalize(),
-        })
-    }
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|b| format!("{b:02x}")).collect()
 }
 
 /// An input before it is hashed.
@@ -440,25 +391,6 @@ fn quoted(word: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn digests_are_those_of_the_standards() {
-        // FIPS 180-4's example "abc"; the check value of CRC-32 is that of "123456789".
-        assert_eq!(
-            Content::of(b"abc").sha256,
-            "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
-        );
-        assert_eq!(Content::of(b"123456789").crc32, 0xcbf4_3926);
-    }
-
-    #[test]
-    fn a_file_in_pieces_hashes_as_in_one() {
-        let folder = tempfile::tempdir().unwrap();
-        let bytes: Vec<u8> = (0..(3 << 20) + 17u32).map(|k| (k % 251) as u8).collect();
-        let path = folder.path().join("long");
-        std::fs::write(&path, &bytes).unwrap();
-        assert_eq!(Content::of_file(&path).unwrap(), Content::of(&bytes));
-    }
 
     #[test]
     fn paths_are_relative_where_both_lie_under_one_folder() {

@@ -21,6 +21,9 @@ pub enum Error {
     /// Its manifest.
     #[error(transparent)]
     Manifest(#[from] manifest::Error),
+    /// A file cannot be digested.
+    #[error(transparent)]
+    File(#[from] crate::files::Error),
     /// A file cannot be read.
     #[error("cannot read \"{path}\"")]
     Read {

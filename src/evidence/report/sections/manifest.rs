@@ -4,10 +4,10 @@ use std::collections::BTreeMap;
 
 use maud::{Markup, html};
 
-use crate::evidence::manifest::Content;
 use crate::evidence::report::Section;
 use crate::evidence::report::bundle::{Bundle, Folder};
 use crate::evidence::report::labels::run_heading;
+use crate::files::Content;
 
 pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
     let all: Vec<&Folder> = bundle.folders.iter().chain(&bundle.against).collect();

@@ -1,0 +1,16 @@
+//! Files: what is read is a regular file of a bounded size, and its digest is that of the bytes that were read.
+//!
+//! The rest of the crate opens no file for reading by itself. A named pipe or a device in the place of a file would
+//! wait or never end, and a file larger than its kind can be would fill memory; both are refused here, in one
+//! place, with the limit in the message. A digest that is made of a file after it was used says nothing of what was
+//! used: the file may have been replaced meanwhile. So whatever goes into a result is digested as it is read, by
+//! [`read`] or through a [`Reader`].
+//!
+//! What this cannot see: a file that another program opens by itself (`ffmpeg` a video). Such a file is digested
+//! before and after, see [`crate::capture`].
+
+mod content;
+mod read;
+
+pub use content::{Content, Digest, FileContent};
+pub use read::{Error, Limit, Reader, open, read, read_text};
