@@ -28,6 +28,7 @@ pub use error::{Error, Problem};
 
 use std::collections::BTreeMap;
 
+use crate::files::FileContent;
 use crate::picture::{Rect, Rgb};
 use crate::recording::inputs::ChannelId;
 use crate::reference::text::{Font, FontId};
@@ -45,9 +46,17 @@ pub struct Definition {
     channels: Vec<(String, Channel)>,
     palette: BTreeMap<String, Rgb>,
     fonts: Vec<(String, Font)>,
+    contents: Vec<FileContent>,
 }
 
 impl Definition {
+    /// What its file held when it was read, and after that each font file, in the order of the fonts' names; of a definition from
+    /// text the font files alone.
+    #[must_use]
+    pub fn contents(&self) -> &[FileContent] {
+        &self.contents
+    }
+
     /// What the file says.
     #[must_use]
     pub const fn file(&self) -> &DisplayFile {
@@ -178,6 +187,7 @@ impl Definition {
             channels,
             palette,
             fonts,
+            contents: Vec::new(),
         }
     }
 }

@@ -4,7 +4,6 @@
 //! ([`super::shape`]), meaning ([`super::check`]). A later pass runs only on what the earlier
 //! ones let through, so that one slip is not reported three times.
 
-use std::io::Read as _;
 use std::path::Path;
 
 use serde::Deserialize as _;
@@ -14,9 +13,14 @@ use super::check::{Resolved, check};
 use super::error::{Error, Found, Places};
 use super::model::DisplayFile;
 use super::{Definition, shape};
+use crate::files::{self, FileContent, Limit};
 
 /// Longest definition, bytes. Far beyond any display written by hand.
 const FILE_BYTES: usize = 16 << 20;
+const LIMIT: Limit = Limit {
+    kind: "a display definition",
+    bytes: FILE_BYTES as u64,
+};
 
 impl Definition {
     /// Reads the definition at `path`. Font files are looked for from its folder.
@@ -25,20 +29,19 @@ impl Definition {
     /// [`Error::Unreadable`] when there is no such file or the system refuses it;
     /// [`Error::Wrong`] with everything that is wrong in it.
     pub fn load(path: &Path) -> Result<Self, Error> {
-        let unreadable = |source| Error::Unreadable {
+        let (bytes, content) = files::read(path, LIMIT).map_err(|e| Error::Unreadable {
             path: path.to_owned(),
-            source,
-        };
-        let mut bytes = Vec::new();
-        let file = std::fs::File::open(path).map_err(unreadable)?;
-        let limit = FILE_BYTES as u64 + 1;
-        file.take(limit)
-            .read_to_end(&mut bytes)
-            .map_err(unreadable)?;
+            source: e.into_cause(),
+        })?;
         let origin = path.display().to_string();
         let base_dir = path.parent().unwrap_or(Path::new(""));
         match str::from_utf8(&bytes) {
-            Ok(text) => Self::from_toml(text, &origin, base_dir),
+            Ok(text) => {
+                let mut definition = Self::from_toml(text, &origin, base_dir)?;
+                let path = path.to_owned();
+                definition.contents.insert(0, FileContent { path, content });
+                Ok(definition)
+            }
             Err(why) => {
                 // The damaged byte stands where the valid part ends.
                 let shown = String::from_utf8_lossy(&bytes);
@@ -91,14 +94,18 @@ impl Definition {
         }
         let file = DisplayFile::deserialize(toml::de::Deserializer::from(root.clone()))
             .map_err(|e| places.error(vec![syntax(&e, text)]))?;
-        let Resolved { palette, fonts } =
-            check(&file, root.get_ref(), base_dir).map_err(|found| places.error(found))?;
+        let Resolved {
+            palette,
+            fonts,
+            contents,
+        } = check(&file, root.get_ref(), base_dir).map_err(|found| places.error(found))?;
         let channels = file.channels.clone().into_iter().collect();
         Ok(Self {
             file,
             channels,
             palette,
             fonts,
+            contents,
         })
     }
 }

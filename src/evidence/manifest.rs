@@ -6,6 +6,7 @@
 //! [`CAPTURE_LIST`], in the format of `sha256sum`. What comes through a pipe has no file to hash: the CRC-32
 //! of each frame in `frames.jsonl` is all there is.
 
+use std::collections::BTreeMap;
 use std::path::{Component, Path, PathBuf};
 
 use rayon::prelude::*;
@@ -13,9 +14,11 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::records::CAUTION;
+use super::run_folder::HIDDEN;
 use crate::capture::TIMES_FILE;
-use crate::files;
+use crate::definition::Definition;
 pub use crate::files::Content;
+use crate::files::{self, FileContent, Limit};
 
 /// Version of the manifest. Readers refuse files of a later version; fields may be added within one, and
 /// readers skip those that they do not know.
@@ -24,6 +27,11 @@ pub const MANIFEST_VERSION: u32 = 1;
 pub const MANIFEST_FILE: &str = "manifest.json";
 /// The list of a captured folder's pictures.
 pub const CAPTURE_LIST: &str = "capture.sha256";
+/// Room for a million files.
+const MANIFEST_LIMIT: Limit = Limit {
+    kind: "a manifest",
+    bytes: 512 << 20,
+};
 /// Stands for standard input.
 pub const PIPE: &str = "-";
 
@@ -85,6 +93,14 @@ pub enum Error {
         /// The system's words.
         source: std::io::Error,
     },
+    /// A file cannot be written.
+    #[error("cannot write \"{path}\"")]
+    Write {
+        /// The file.
+        path: String,
+        /// The system's words.
+        source: std::io::Error,
+    },
     /// A file cannot be digested.
     #[error(transparent)]
     File(#[from] files::Error),
@@ -120,51 +136,134 @@ fn cannot_read(path: &Path) -> impl FnOnce(std::io::Error) -> Error + '_ {
     }
 }
 
-/// An input before it is hashed.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Input {
-    /// `display`, `font`, ...
-    pub role: &'static str,
-    /// Where it lies; `-` for standard input.
-    pub path: PathBuf,
+/// A file that held one thing when a run read it first, and another when it read it again.
+#[derive(Debug, thiserror::Error)]
+#[error("\"{0}\" changed while it was read: what was found in it vouches for nothing; run again when nobody writes to it")]
+pub struct ChangedFile(pub String);
+
+/// What a run has read, as it was read.
+#[derive(Clone, Debug, Default)]
+pub struct Inputs {
+    list: Vec<Input>,
+    seen: BTreeMap<PathBuf, Content>,
 }
 
-impl Input {
-    /// The file at `path` as `role`.
-    #[must_use]
-    pub fn new(role: &'static str, path: impl Into<PathBuf>) -> Self {
-        Self {
+#[derive(Clone, Debug)]
+struct Input {
+    role: &'static str,
+    path: PathBuf,
+    held: Vec<FileContent>,
+}
+
+impl Inputs {
+    /// Adds what was read at `path` as `role`: of a file what it held, of a folder what each of its files held, of
+    /// standard input nothing.
+    ///
+    /// # Errors
+    /// As [`see`](Self::see).
+    pub fn add(
+        &mut self,
+        role: &'static str,
+        path: &Path,
+        held: &[FileContent],
+    ) -> Result<(), ChangedFile> {
+        self.see(held)?;
+        self.list.push(Input {
             role,
-            path: path.into(),
+            path: path.to_owned(),
+            held: held.to_vec(),
+        });
+        Ok(())
+    }
+
+    /// Adds a file that was read.
+    ///
+    /// # Errors
+    /// As [`see`](Self::see).
+    pub fn add_file(
+        &mut self,
+        role: &'static str,
+        file: &FileContent,
+    ) -> Result<(), ChangedFile> {
+        self.add(role, &file.path, std::slice::from_ref(file))
+    }
+
+    /// Adds a definition and its font files.
+    ///
+    /// # Errors
+    /// As [`see`](Self::see).
+    pub fn add_definition(&mut self, definition: &Definition) -> Result<(), ChangedFile> {
+        self.add_display(definition)?;
+        self.add_fonts(definition)
+    }
+
+    /// Adds a definition without its font files.
+    ///
+    /// # Errors
+    /// As [`see`](Self::see).
+    pub fn add_display(&mut self, definition: &Definition) -> Result<(), ChangedFile> {
+        let file = definition.contents().first();
+        file.map_or(Ok(()), |f| self.add_file("display", f))
+    }
+
+    /// Adds the font files of a definition.
+    ///
+    /// # Errors
+    /// As [`see`](Self::see).
+    pub fn add_fonts(&mut self, definition: &Definition) -> Result<(), ChangedFile> {
+        let mut fonts = definition.contents().iter().skip(1);
+        fonts.try_for_each(|f| self.add_file("font", f))
+    }
+
+    /// Takes note of files that were read, perhaps once more.
+    ///
+    /// # Errors
+    /// When one held something else before.
+    pub fn see(&mut self, held: &[FileContent]) -> Result<(), ChangedFile> {
+        for file in held {
+            let before = self
+                .seen
+                .entry(file.path.clone())
+                .or_insert_with(|| file.content.clone());
+            if *before != file.content {
+                return Err(ChangedFile(file.path.display().to_string()));
+            }
         }
+        Ok(())
     }
 }
 
-/// Makes the manifest of the results in `folder`, which will stand, or stand already, at `home`: paths are
-/// relative to that, and `is_output` says which files are results. Writes [`CAPTURE_LIST`] on the way when an input is a folder.
+/// Makes the manifest of results whose files are `outputs`, which will stand at `home`: paths are relative to that.
+/// Writes [`CAPTURE_LIST`] into `folder`, and adds it to the results, when an input is a folder.
 ///
 /// # Errors
-/// When a file cannot be read, or the list cannot be written.
+/// When the list cannot be written.
 pub fn make(
     folder: &Path,
     home: &Path,
     command: &str,
     arguments: Vec<String>,
-    inputs: &[Input],
-    is_output: &dyn Fn(&str) -> bool,
+    inputs: &Inputs,
+    mut outputs: Vec<FileRecord>,
 ) -> Result<Manifest, Error> {
-    let list = folder.join(CAPTURE_LIST);
-    if list.exists() {
-        std::fs::remove_file(&list).map_err(cannot_read(&list))?;
-    }
     let mut pictures = String::new();
     let inputs = inputs
+        .list
         .iter()
         .map(|input| input_record(input, home, &mut pictures))
-        .collect::<Result<_, _>>()?;
+        .collect();
     if !pictures.is_empty() {
-        std::fs::write(&list, &pictures).map_err(cannot_read(&list))?;
+        let list = folder.join(CAPTURE_LIST);
+        std::fs::write(&list, &pictures).map_err(|source| Error::Write {
+            path: list.display().to_string(),
+            source,
+        })?;
+        outputs.push(FileRecord {
+            path: CAPTURE_LIST.into(),
+            content: Content::of(pictures.as_bytes()),
+        });
     }
+    outputs.sort_unstable_by(|a, b| a.path.cmp(&b.path));
     Ok(Manifest {
         manifest_version: MANIFEST_VERSION,
         tool: "framevouch".into(),
@@ -174,43 +273,52 @@ pub fn make(
         command: command.into(),
         arguments,
         inputs,
-        outputs: hashed(
-            folder,
-            files_below(folder, true)?
-                .into_iter()
-                .filter(|n| is_output(n)),
-        )?,
+        outputs,
     })
 }
 
 /// Adds the pictures of an input that is a folder to the list `pictures`.
-fn input_record(input: &Input, home: &Path, pictures: &mut String) -> Result<InputRecord, Error> {
+fn input_record(input: &Input, home: &Path, pictures: &mut String) -> InputRecord {
     let role = input.role.to_owned();
-    if input.path == Path::new(PIPE) {
-        return Ok(InputRecord {
-            role,
-            path: PIPE.into(),
-            content: None,
-            files: None,
-        });
-    }
     let path = stored_path(&input.path, home);
-    if !input.path.is_dir() {
-        return Ok(InputRecord {
+    match input.held.as_slice() {
+        [] => InputRecord {
             role,
             path,
-            content: Some(Content::of_file(&input.path)?),
+            content: None,
             files: None,
-        });
+        },
+        [file] if file.path == input.path => InputRecord {
+            role,
+            path,
+            content: Some(file.content.clone()),
+            files: None,
+        },
+        files => {
+            let mut names: Vec<(String, &str)> = files
+                .iter()
+                .map(|f| {
+                    let name = f.path.file_name().unwrap_or_default();
+                    (name.to_string_lossy().into_owned(), f.content.sha256.as_str())
+                })
+                .collect();
+            names.sort_unstable();
+            let lines = names.iter().map(|(n, sha256)| list_line(sha256, &path, n));
+            let text = lines.collect::<String>();
+            pictures.push_str(&text);
+            InputRecord {
+                role,
+                path,
+                content: Some(Content::of(text.as_bytes())),
+                files: Some(files.len() as u64),
+            }
+        }
     }
-    let (text, files) = folder_list(&input.path, &path)?;
-    pictures.push_str(&text);
-    Ok(InputRecord {
-        role,
-        path,
-        content: Some(Content::of(text.as_bytes())),
-        files: Some(files),
-    })
+}
+
+/// A file of a folder, as `sha256sum` writes it.
+fn list_line(sha256: &str, folder: &str, name: &str) -> String {
+    format!("{sha256}  {folder}/{name}\n")
 }
 
 /// The pictures of a captured folder and its table of times, hashed: lines as `sha256sum` writes them, and
@@ -233,7 +341,7 @@ pub fn folder_list(folder: &Path, path: &str) -> Result<(String, u64), Error> {
         .par_iter()
         .map(|name| {
             let content = Content::of_file(&folder.join(name))?;
-            Ok(format!("{}  {path}/{name}\n", content.sha256))
+            Ok(list_line(&content.sha256, path, name))
         })
         .collect::<Result<_, Error>>()?;
     Ok((lines.concat(), names.len() as u64))
@@ -244,17 +352,24 @@ pub fn folder_list(folder: &Path, path: &str) -> Result<(String, u64), Error> {
 /// # Errors
 /// When one cannot be read.
 pub fn outputs(folder: &Path) -> Result<Vec<FileRecord>, Error> {
-    hashed(
-        folder,
-        files_below(folder, true)?
-            .into_iter()
-            .filter(|n| n != MANIFEST_FILE),
-    )
+    outputs_that(folder, &|_| true)
 }
 
-fn hashed(folder: &Path, names: impl Iterator<Item = String>) -> Result<Vec<FileRecord>, Error> {
+/// The files of a result folder that `is_result` names, hashed, by path.
+///
+/// # Errors
+/// When one cannot be read.
+pub fn outputs_that(
+    folder: &Path,
+    is_result: &dyn Fn(&str) -> bool,
+) -> Result<Vec<FileRecord>, Error> {
+    let mut names = files_below(folder, true)?;
+    names.retain(|n| n != MANIFEST_FILE && is_result(n));
+    hashed(folder, names)
+}
+
+fn hashed(folder: &Path, names: Vec<String>) -> Result<Vec<FileRecord>, Error> {
     names
-        .collect::<Vec<_>>()
         .into_par_iter()
         .map(|path| {
             let content = Content::of_file(&folder.join(&path))?;
@@ -263,7 +378,8 @@ fn hashed(folder: &Path, names: impl Iterator<Item = String>) -> Result<Vec<File
         .collect()
 }
 
-/// Names of the files in `folder`, in order, `/` between parts.
+/// Names of the files in `folder`, in order, `/` between parts. A folder below that has a manifest of its own holds the
+/// results of another run; what a run that was killed left in [`HIDDEN`] is nobody's result.
 fn files_below(folder: &Path, is_deep: bool) -> Result<Vec<String>, Error> {
     let mut names = Vec::new();
     let mut todo = vec![(folder.to_path_buf(), String::new())];
@@ -271,9 +387,10 @@ fn files_below(folder: &Path, is_deep: bool) -> Result<Vec<String>, Error> {
         for entry in std::fs::read_dir(&next).map_err(cannot_read(&next))? {
             let entry = entry.map_err(cannot_read(&next))?;
             let name = format!("{prefix}{}", entry.file_name().to_string_lossy());
-            if !entry.path().is_dir() {
+            let path = entry.path();
+            if !path.is_dir() {
                 names.push(name);
-            } else if is_deep {
+            } else if is_deep && name != HIDDEN && !path.join(MANIFEST_FILE).exists() {
                 todo.push((entry.path(), name + "/"));
             }
         }
@@ -331,7 +448,7 @@ impl Manifest {
         if !path.is_file() {
             return Err(Error::Absent(folder.display().to_string()));
         }
-        let bytes = std::fs::read(&path).map_err(cannot_read(&path))?;
+        let (bytes, _) = files::read(&path, MANIFEST_LIMIT)?;
         let shown = path.display().to_string();
         // The version first: a later one may differ in everything else.
         #[derive(Deserialize)]
@@ -415,9 +532,14 @@ mod tests {
     #[test]
     fn a_later_version_is_refused_and_new_fields_are_skipped() {
         let folder = tempfile::tempdir().unwrap();
-        let mut m = make(folder.path(), folder.path(), "check", vec![], &[], &|_| {
-            true
-        })
+        let mut m = make(
+            folder.path(),
+            folder.path(),
+            "check",
+            vec![],
+            &Inputs::default(),
+            vec![],
+        )
         .unwrap();
         let write = |m: &Manifest, more: &str| {
             let text = m.to_json().unwrap().replacen('{', more, 1);

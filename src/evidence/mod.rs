@@ -20,6 +20,7 @@ pub mod plots;
 pub mod records;
 pub mod report;
 pub mod requirements;
+pub mod run_folder;
 pub mod schema;
 pub mod stills;
 pub mod verify;

@@ -144,7 +144,8 @@ pub fn differences(then: &Path, now: &Path) -> Result<Vec<Change>, Error> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::evidence::manifest::{Input, make};
+    use crate::evidence::manifest::{Inputs, make};
+    use crate::files::FileContent;
     use std::fs;
 
     fn results() -> tempfile::TempDir {
@@ -164,12 +165,21 @@ mod tests {
         ] {
             fs::write(folder.path().join(name), text).unwrap();
         }
-        let inputs = [
-            Input::new("inputs", folder.path().join("in.csv")),
-            Input::new("capture", folder.path().join("frames")),
-            Input::new("capture", folder.path().join("more")),
-        ];
-        let m = make(&out, &out, "check", vec![], &inputs, &|_| true).unwrap();
+        let read = |name: &str| {
+            let path = folder.path().join(name);
+            let content = Content::of_file(&path).unwrap();
+            FileContent { path, content }
+        };
+        let mut inputs = Inputs::default();
+        let mut add = |role, name: &str, files: &[&str]| {
+            let held: Vec<FileContent> = files.iter().map(|f| read(f)).collect();
+            inputs.add(role, &folder.path().join(name), &held).unwrap();
+        };
+        add("inputs", "in.csv", &["in.csv"]);
+        add("capture", "frames", &["frames/a.png", "frames/b.PNG"]);
+        add("capture", "more", &["more/a.png"]);
+        let written = outputs(&out).unwrap();
+        let m = make(&out, &out, "check", vec![], &inputs, written).unwrap();
         fs::write(out.join(MANIFEST_FILE), m.to_json().unwrap()).unwrap();
         folder
     }

@@ -6,11 +6,19 @@
 //! used: the file may have been replaced meanwhile. So whatever goes into a result is digested as it is read, by
 //! [`read`] or through a [`Reader`].
 //!
+//! What is written goes over nothing that is read in the same run ([`refuse_shared`]), and a file that is written by
+//! itself over nothing that the program did not write ([`replace`]); results of a run have a folder of their own, see
+//! [`crate::evidence::run_folder`].
+//!
 //! What this cannot see: a file that another program opens by itself (`ffmpeg` a video). Such a file is digested
 //! before and after, see [`crate::capture`].
 
+mod apart;
 mod content;
 mod read;
+mod replace;
 
+pub use apart::{SharedFile, refuse_shared};
 pub use content::{Content, Digest, FileContent};
 pub use read::{Error, Limit, Reader, open, read, read_text};
+pub use replace::{Kind, ReplaceError, refuse_foreign, replace};

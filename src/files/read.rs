@@ -56,6 +56,17 @@ pub enum Error {
     },
 }
 
+impl Error {
+    /// The system's words alone where they are the cause; for whoever names the file itself.
+    #[must_use]
+    pub fn into_cause(self) -> io::Error {
+        match self {
+            Self::Read { source, .. } => source,
+            other => io::Error::other(other),
+        }
+    }
+}
+
 fn shown(path: &Path) -> String {
     path.display().to_string()
 }

@@ -1,7 +1,6 @@
 //! The recording: all channels of a definition over time.
 
 use std::borrow::Cow;
-use std::fs::File;
 use std::io::{BufReader, Read};
 use std::path::Path;
 
@@ -11,6 +10,7 @@ use super::inputs::{ChannelId, Inputs, Value};
 use super::read;
 use super::sampled::Sampled;
 use crate::definition::Definition;
+use crate::files::{self, FileContent};
 
 /// What happens to channels whose column the file lacks.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -35,6 +35,7 @@ pub struct Recording {
     alerts: Vec<Activation>,
     missing: Vec<String>,
     missing_validity: Vec<String>,
+    content: Option<FileContent>,
 }
 
 impl Recording {
@@ -49,8 +50,22 @@ impl Recording {
         missing: MissingColumns,
     ) -> Result<Self, Error> {
         let origin = path.display().to_string();
-        let file = File::open(path).map_err(|e| Error::of_file(&origin, Kind::Open(e)))?;
-        Self::from_reader(file, &origin, definition, missing)
+        let file = files::open(path)
+            .map_err(|e| Error::of_file(&origin, Kind::Open(e.into_cause())))?;
+        let mut reader = files::Reader::new(file);
+        let mut recording = Self::from_reader(&mut reader, &origin, definition, missing)?;
+        let content = reader
+            .content()
+            .map_err(|e| Error::of_file(&origin, Kind::Read(e)))?;
+        let path = path.to_owned();
+        recording.content = Some(FileContent { path, content });
+        Ok(recording)
+    }
+
+    /// What its file held when it was read; `None` when it was read from elsewhere.
+    #[must_use]
+    pub const fn content(&self) -> Option<&FileContent> {
+        self.content.as_ref()
     }
 
     /// Reads CSV from anywhere. `origin` is what errors call it.
@@ -75,6 +90,7 @@ impl Recording {
             alerts: alerts::of_definition(definition),
             missing: columns.missing,
             missing_validity: columns.missing_validity,
+            content: None,
         };
         recording.find_activations();
         Ok(recording)

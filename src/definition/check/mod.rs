@@ -20,6 +20,7 @@ use super::model::{
     Channel, DisplayFile, FontSource, Interpolation, MAX_WINDOW_FRAMES, Region, Symbol,
 };
 use super::uses::{self, Role, Use};
+use crate::files::{self, FileContent, Limit};
 use crate::picture::{Rect, Rgb};
 use crate::reference::text::Font;
 
@@ -29,12 +30,17 @@ const REGIONS: usize = 256;
 const SYMBOLS: usize = 1024;
 /// More marks than this on one scale are a slip in the step, and would only fill memory.
 const TICKS: f64 = 2000.0;
-const FONT_FILE_BYTES: u64 = 32 << 20;
+const FONT_FILE: Limit = Limit {
+    kind: "a font",
+    bytes: 32 << 20,
+};
 
 /// What checking makes of the names in a file.
 pub(super) struct Resolved {
     pub palette: BTreeMap<String, Rgb>,
     pub fonts: Vec<(String, Font)>,
+    /// The font files, in the order of the fonts' names.
+    pub contents: Vec<FileContent>,
 }
 
 /// Looks at everything that `file` says; `root` is the tree that it was read from.
@@ -48,6 +54,7 @@ pub(super) fn check(
         found: Vec::new(),
         palette: BTreeMap::new(),
         fonts: BTreeMap::new(),
+        contents: Vec::new(),
     };
     check.colors(&At::root(root, "colors"));
     check.fonts(&At::root(root, "fonts"), base_dir);
@@ -63,6 +70,7 @@ pub(super) fn check(
         Ok(Resolved {
             palette: check.palette,
             fonts,
+            contents: check.contents,
         })
     } else {
         Err(check.found)
@@ -75,6 +83,7 @@ struct Check<'f> {
     palette: BTreeMap<String, Rgb>,
     /// `None` for a font that could not be had; it was reported once.
     fonts: BTreeMap<String, Option<Font>>,
+    contents: Vec<FileContent>,
 }
 
 fn color(text: &str) -> Option<Rgb> {
@@ -170,7 +179,10 @@ impl<'f> Check<'f> {
                     builtin: None,
                     file: Some(file),
                 } => match font_file(&base_dir.join(file)) {
-                    Ok(font) => Some(font),
+                    Ok((font, content)) => {
+                        self.contents.push(content);
+                        Some(font)
+                    }
                     Err(why) => {
                         let message = format!("cannot use font file \"{file}\": {why}");
                         let help = "the path is taken from the folder of the definition".to_owned();
@@ -465,14 +477,14 @@ impl<'f> Check<'f> {
     }
 }
 
-fn font_file(path: &Path) -> Result<Font, String> {
-    let about = std::fs::metadata(path).map_err(|e| e.to_string())?;
-    if !about.is_file() {
-        return Err("it is not a file".into());
-    }
-    if about.len() > FONT_FILE_BYTES {
-        return Err(format!("it is larger than {} MiB", FONT_FILE_BYTES >> 20));
-    }
-    let bytes = std::fs::read(path).map_err(|e| e.to_string())?;
-    Font::from_true_type(&bytes).map_err(|e| format!("it is not a TrueType or OpenType font ({e})"))
+fn font_file(path: &Path) -> Result<(Font, FileContent), String> {
+    let (bytes, content) = files::read(path, FONT_FILE).map_err(|e| match e {
+        files::Error::NotRegular { found, .. } => format!("it is not a file but {found}"),
+        files::Error::TooLarge { limit, .. } => format!("it is larger than {} MiB", limit >> 20),
+        other => other.into_cause().to_string(),
+    })?;
+    let font = Font::from_true_type(&bytes)
+        .map_err(|e| format!("it is not a TrueType or OpenType font ({e})"))?;
+    let path = path.to_owned();
+    Ok((font, FileContent { path, content }))
 }
