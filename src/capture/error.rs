@@ -2,6 +2,8 @@
 
 use std::io;
 
+use crate::files;
+
 /// What can be wrong with a capture.
 ///
 /// Names of files stand in quotes. [`Error::frame`] tells the first frame that was not
@@ -16,6 +18,28 @@ pub enum Error {
         name: String,
         /// The system's words.
         source: io::Error,
+    },
+    /// A file cannot be read, or is no regular file, or larger than its kind can be.
+    #[error(transparent)]
+    File(#[from] files::Error),
+    /// The file of a frame is none that can be read.
+    #[error("cannot read frame {frame} of {name}")]
+    FrameFile {
+        /// The folder, in quotes.
+        name: String,
+        /// First frame that was not delivered.
+        frame: u64,
+        /// Why.
+        source: files::Error,
+    },
+    /// A file is another one than when reading began.
+    #[error(
+        "{name} was changed while it was read: what was judged is neither what it held nor what it holds; run again \
+         when nothing writes to it"
+    )]
+    Changed {
+        /// File, in quotes.
+        name: String,
     },
     /// The system refused to read on.
     #[error("cannot read frame {frame} of {name}")]
@@ -121,11 +145,14 @@ impl Error {
         match self {
             Self::Read { frame, .. }
             | Self::Frame { frame, .. }
+            | Self::FrameFile { frame, .. }
             | Self::Size { frame, .. }
             | Self::Ffmpeg { frame, .. }
             | Self::Ended { frame, .. } => Some(*frame),
             Self::NoFrames { .. } => Some(0),
             Self::Open { .. }
+            | Self::File(_)
+            | Self::Changed { .. }
             | Self::Refused { .. }
             | Self::Table { .. }
             | Self::FfmpegMissing { .. } => None,

@@ -1,9 +1,9 @@
 //! Opening a capture, and delivering its frames in order.
 
-use std::fs::File;
-use std::io::{BufReader, Read};
+use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
 
+use super::bytes::Bytes;
 use super::error::{Error, quoted};
 use super::frame::CapturedFrame;
 use super::half_colour::halve;
@@ -11,6 +11,7 @@ use super::info::StreamInfo;
 use super::raw::{RawFormat, RawSource};
 use super::yuv4mpeg::{MAGIC, Y4mSource};
 use super::{ffmpeg, png_folder};
+use crate::files::{self, FileContent};
 use crate::picture::{Matrix, Range, Subsampling};
 
 /// What the user says about a capture.
@@ -68,6 +69,12 @@ pub(super) trait Source: Send {
     fn read(&mut self, index: u64, frame: &mut CapturedFrame) -> Result<bool, Error>;
     /// How a waiting read can be ended.
     fn stopper(&self) -> Stopper;
+    /// See [`Capture::contents`].
+    fn contents(&mut self) -> Result<Vec<FileContent>, Error>;
+    /// See [`Capture::program`].
+    fn program(&mut self) -> Result<Option<FileContent>, Error> {
+        Ok(None)
+    }
 }
 
 /// A capture that is being read.
@@ -102,12 +109,8 @@ impl Capture {
     pub fn open(path: &Path, options: &OpenOptions) -> Result<Self, Error> {
         check_rate(path, options)?;
         let source: Box<dyn Source> = if path.as_os_str() == "-" {
-            open_stream(
-                Box::new(std::io::stdin()),
-                "standard input".to_owned(),
-                Stopper::Impossible,
-                options,
-            )?
+            let bytes = Bytes::of_pipe(Box::new(std::io::stdin()));
+            open_stream(bytes, "standard input".to_owned(), options)?
         } else {
             open_path(path, options)?
         };
@@ -124,7 +127,7 @@ impl Capture {
         options: &OpenOptions,
     ) -> Result<Self, Error> {
         check_rate(Path::new(name), options)?;
-        let source = open_stream(reader, format!("{name:?}"), Stopper::Impossible, options)?;
+        let source = open_stream(Bytes::of_pipe(reader), format!("{name:?}"), options)?;
         Ok(Self::of(source))
     }
 
@@ -226,6 +229,28 @@ impl Capture {
     pub(super) fn stopper(&self) -> Stopper {
         self.source.stopper()
     }
+
+    /// What the capture's files held as they were read: one file, or every picture of a folder and its table of
+    /// times; nothing for a pipe. Where reading stopped early it goes on to the end, without decoding; no frame
+    /// can be read afterwards.
+    ///
+    /// A file that `ffmpeg` opens by itself was digested before it was opened, and is digested again here.
+    ///
+    /// # Errors
+    /// When a file cannot be read, or was changed meanwhile.
+    pub fn contents(&mut self) -> Result<Vec<FileContent>, Error> {
+        self.state = State::Ended;
+        self.source.contents()
+    }
+
+    /// The program that decoded the capture, as it was before and after; `None` where none did, or where it was
+    /// not given by a path ([`OpenOptions::ffmpeg`]).
+    ///
+    /// # Errors
+    /// When it cannot be read, or was changed meanwhile.
+    pub fn program(&mut self) -> Result<Option<FileContent>, Error> {
+        self.source.program()
+    }
 }
 
 impl std::fmt::Debug for Capture {
@@ -261,43 +286,28 @@ pub(super) fn is_rate(rate_hz: f64) -> bool {
 }
 
 fn open_path(path: &Path, options: &OpenOptions) -> Result<Box<dyn Source>, Error> {
-    let refuse = |source| Error::Open {
-        name: quoted(path),
-        source,
-    };
-    let metadata = std::fs::metadata(path).map_err(refuse)?;
-    if metadata.is_dir() {
+    if path.is_dir() {
         return Ok(Box::new(png_folder::PngFolder::open(path, options)?));
     }
-    let stopper = if metadata.is_file() {
-        Stopper::NotNeeded
-    } else {
-        Stopper::Impossible
-    };
-    let mut file = File::open(path).map_err(refuse)?;
+    let file = files::open(path)?;
+    let length = file.metadata().map_or(0, |m| m.len());
     if options.raw.is_some() {
-        return open_stream(Box::new(file), quoted(path), stopper, options);
+        return open_stream(Bytes::of_file(path, file), quoted(path), options);
     }
-    if metadata.is_file() && metadata.len() == 0 {
+    if length == 0 {
         return Err(Error::NoFrames {
             name: quoted(path),
             hint: "the file is empty",
         });
     }
-    let mut head = [0; 10];
-    let got = read_full(&mut file, &mut head).map_err(refuse)?;
-    let head = &head[..got];
+    let mut bytes = BufReader::with_capacity(READ_BUFFER, Bytes::of_file(path, file));
+    let head = bytes.fill_buf().map_err(|source| Error::Open {
+        name: quoted(path),
+        source,
+    })?;
     if head.starts_with(MAGIC) {
-        let length = metadata.is_file().then_some(metadata.len());
-        let whole = std::io::Cursor::new(head.to_vec()).chain(file);
-        let reader = BufReader::with_capacity(READ_BUFFER, whole);
-        return Ok(Box::new(Y4mSource::open(
-            Box::new(reader),
-            quoted(path),
-            length,
-            stopper,
-            options,
-        )?));
+        let source = Y4mSource::open(bytes, quoted(path), Some(length), options)?;
+        return Ok(Box::new(source));
     }
     if head.starts_with(b"\x89PNG") {
         return Ok(Box::new(png_folder::PngFolder::open_one(path, options)?));
@@ -309,16 +319,15 @@ fn open_path(path: &Path, options: &OpenOptions) -> Result<Box<dyn Source>, Erro
 pub(super) const READ_BUFFER: usize = 16 * 1024;
 
 fn open_stream(
-    reader: Box<dyn Read + Send>,
+    bytes: Bytes,
     name: String,
-    stopper: Stopper,
     options: &OpenOptions,
 ) -> Result<Box<dyn Source>, Error> {
     Ok(match options.raw {
-        Some(format) => Box::new(RawSource::open(reader, name, format, stopper, options)?),
+        Some(format) => Box::new(RawSource::open(bytes, name, format, options)?),
         None => {
-            let reader = Box::new(BufReader::with_capacity(READ_BUFFER, reader));
-            Box::new(Y4mSource::open(reader, name, None, stopper, options)?)
+            let bytes = BufReader::with_capacity(READ_BUFFER, bytes);
+            Box::new(Y4mSource::open(bytes, name, None, options)?)
         }
     })
 }

@@ -7,12 +7,12 @@
 
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
-use std::fs::File;
-use std::io::{BufReader, Cursor, Read};
+use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
 use image::codecs::png::PngDecoder;
 use image::{ColorType, ImageDecoder, Limits};
+use rayon::prelude::*;
 
 use super::error::{Error, quoted};
 use super::frame::CapturedFrame;
@@ -20,6 +20,7 @@ use super::info::{CONVERTED, Origin, StreamInfo, note_on_unused, size_problem};
 use super::open::{OpenOptions, Source, Stopper, check_size};
 use super::rgb;
 use super::times::{TimedFile, read_times};
+use crate::files::{self, Content, FileContent, Limit};
 use crate::picture::Subsampling;
 
 /// Frame rate of a folder without a table of times and without a given rate, 1/s.
@@ -28,13 +29,32 @@ pub const RATE_DEFAULT_HZ: f64 = 30.0;
 /// The table of times beside the pictures.
 pub const TIMES_FILE: &str = "times.csv";
 
+/// Four times the bytes of a picture of 3840 x 2160 px, 24 bits each, that nothing could compress.
+const PICTURE_LIMIT: Limit = Limit {
+    kind: "a captured picture",
+    bytes: 100 << 20,
+};
+
+/// More than a million rows.
+const TABLE_LIMIT: Limit = Limit {
+    kind: "a table of times",
+    bytes: 64 << 20,
+};
+
 /// Reads a folder of PNG files.
 pub(super) struct PngFolder {
     folder: PathBuf,
     name: String,
     files: Vec<(PathBuf, f64)>,
     info: StreamInfo,
+    /// Of the picture that was read last.
     bytes: Vec<u8>,
+    /// Which one that is.
+    loaded: Option<usize>,
+    /// What the pictures held that were read.
+    read: Vec<Option<Content>>,
+    /// The table of times.
+    table: Option<FileContent>,
     stored: Vec<u8>,
     triples: Vec<u8>,
 }
@@ -50,14 +70,17 @@ impl PngFolder {
             });
         }
         let table = folder.join(TIMES_FILE);
-        if table.is_file() {
-            let file = File::open(&table).map_err(|source| Error::Open {
-                name: quoted(&table),
-                source,
-            })?;
-            let rows = read_times(BufReader::new(file), &quoted(&table))?;
+        // Whatever has that name: a pipe is refused, and not passed over.
+        if table.symlink_metadata().is_ok() {
+            let (bytes, content) = files::read(&table, TABLE_LIMIT)?;
+            let rows = read_times(&bytes[..], &quoted(&table))?;
             let files = match_files(&rows, &found, &quoted(&table))?;
-            return Self::new(folder, files, Origin::Stream, None, Vec::new(), options);
+            let mut source = Self::new(folder, files, Origin::Stream, None, Vec::new(), options)?;
+            source.table = Some(FileContent {
+                path: table,
+                content,
+            });
+            return Ok(source);
         }
         let mut notes = Vec::new();
         let rate_hz = options.fps.unwrap_or(RATE_DEFAULT_HZ);
@@ -130,9 +153,12 @@ impl PngFolder {
         let mut source = Self {
             folder: folder.to_owned(),
             name,
+            read: vec![None; files.len()],
             files,
             info,
             bytes: Vec::new(),
+            loaded: None,
+            table: None,
             stored: Vec::new(),
             triples: Vec::new(),
         };
@@ -154,18 +180,20 @@ impl PngFolder {
         }
     }
 
+    /// Reads a picture's bytes, unless they are there already: a picture is read once.
     fn load(&mut self, index: usize) -> Result<(), Error> {
+        if self.loaded == Some(index) {
+            return Ok(());
+        }
         let path = self.folder.join(&self.files[index].0);
-        let fail = |source| Error::Read {
-            name: quoted(&path),
-            frame: index as u64,
-            source,
-        };
-        self.bytes.clear();
-        File::open(&path)
-            .map_err(fail)?
-            .read_to_end(&mut self.bytes)
-            .map_err(fail)?;
+        let (bytes, content) =
+            files::read(&path, PICTURE_LIMIT).map_err(|source| Error::FrameFile {
+                name: self.name.clone(),
+                frame: index as u64,
+                source,
+            })?;
+        (self.bytes, self.loaded) = (bytes, Some(index));
+        self.read[index] = Some(content);
         Ok(())
     }
 
@@ -321,6 +349,24 @@ impl Source for PngFolder {
     fn stopper(&self) -> Stopper {
         Stopper::NotNeeded
     }
+
+    fn contents(&mut self) -> Result<Vec<FileContent>, Error> {
+        let pictures = self
+            .files
+            .par_iter()
+            .zip(&self.read)
+            .map(|((file, _), read)| {
+                let path = self.folder.join(file);
+                let content = match read {
+                    Some(content) => content.clone(),
+                    None => Content::of_file(&path)?,
+                };
+                Ok(FileContent { path, content })
+            });
+        let mut all = pictures.collect::<Result<Vec<_>, files::Error>>()?;
+        all.extend(self.table.clone());
+        Ok(all)
+    }
 }
 
 /// Names of the PNG files in a folder, in natural order.
@@ -460,6 +506,8 @@ fn missing_file(file: &str, found: &[String]) -> String {
 
 #[cfg(test)]
 mod tests {
+    use std::fs::File;
+
     use image::{ExtendedColorType, ImageEncoder, codecs::png::PngEncoder};
     use proptest::prelude::*;
     use tempfile::TempDir;

@@ -1,13 +1,13 @@
 //! Raw R'G'B' pixels, three bytes each, from standard input or a file.
 
-use std::io::Read;
-
+use super::bytes::Bytes;
 use super::error::Error;
 use super::frame::CapturedFrame;
 use super::info::{CONVERTED, Origin, StreamInfo, note_on_unused, size_problem};
 use super::open::{OpenOptions, Source, Stopper, check_size, read_full};
 use super::rgb;
 use super::yuv4mpeg::MAGIC;
+use crate::files::FileContent;
 use crate::picture::Subsampling;
 
 /// The form of raw pixels: R', G', B', 8 bits each, row by row, frame after frame, with nothing
@@ -24,20 +24,18 @@ pub struct RawFormat {
 
 /// Reads raw pixels.
 pub(super) struct RawSource {
-    reader: Box<dyn Read + Send>,
+    bytes: Bytes,
     name: String,
     format: RawFormat,
     info: StreamInfo,
     triples: Vec<u8>,
-    stopper: Stopper,
 }
 
 impl RawSource {
     pub(super) fn open(
-        reader: Box<dyn Read + Send>,
+        bytes: Bytes,
         name: String,
         format: RawFormat,
-        stopper: Stopper,
         options: &OpenOptions,
     ) -> Result<Self, Error> {
         let RawFormat { width, height, fps } = format;
@@ -64,12 +62,11 @@ impl RawSource {
                 .collect(),
         };
         Ok(Self {
-            reader,
+            bytes,
             name,
             format,
             info,
             triples: vec![0; 3 * width * height],
-            stopper,
         })
     }
 }
@@ -88,7 +85,7 @@ impl Source for RawSource {
     }
 
     fn read(&mut self, index: u64, frame: &mut CapturedFrame) -> Result<bool, Error> {
-        let got = read_full(&mut self.reader, &mut self.triples).map_err(|source| Error::Read {
+        let got = read_full(&mut self.bytes, &mut self.triples).map_err(|source| Error::Read {
             name: self.name.clone(),
             frame: index,
             source,
@@ -123,7 +120,11 @@ impl Source for RawSource {
     }
 
     fn stopper(&self) -> Stopper {
-        self.stopper.clone()
+        self.bytes.stopper()
+    }
+
+    fn contents(&mut self) -> Result<Vec<FileContent>, Error> {
+        self.bytes.contents()
     }
 }
 

@@ -11,6 +11,7 @@ use super::error::Error;
 use super::frame::CapturedFrame;
 use super::info::StreamInfo;
 use super::open::{Capture, Stopper};
+use crate::files::FileContent;
 
 enum Message {
     Frame(CapturedFrame),
@@ -26,7 +27,8 @@ pub struct ReadAhead {
     info: StreamInfo,
     ready: Option<Receiver<Message>>,
     empty: Option<SyncSender<CapturedFrame>>,
-    thread: Option<JoinHandle<()>>,
+    thread: Option<JoinHandle<Capture>>,
+    capture: Option<Capture>,
     stopper: Stopper,
     is_ended: bool,
     failed_at: Option<(String, u64)>,
@@ -54,6 +56,7 @@ impl ReadAhead {
             ready: Some(ready),
             empty: Some(empty),
             thread: Some(thread),
+            capture: None,
             stopper,
             is_ended: false,
             failed_at: None,
@@ -84,16 +87,12 @@ impl ReadAhead {
                 }),
             };
         }
-        let ready = self.ready.as_ref().expect("it is taken away only on drop");
+        let ready = self.ready.as_ref().expect(CHANNELS);
         match ready.recv() {
             Ok(Message::Frame(mut next)) => {
                 std::mem::swap(frame, &mut next);
                 // The thread may have ended after the last frame; then the memory is not needed.
-                let _ = self
-                    .empty
-                    .as_ref()
-                    .expect("it is taken away only on drop")
-                    .send(next);
+                let _ = self.empty.as_ref().expect(CHANNELS).send(next);
                 Ok(true)
             }
             Ok(Message::End) => {
@@ -109,12 +108,61 @@ impl ReadAhead {
                 let thread = self.thread.take().expect("it is joined at most once");
                 match thread.join() {
                     Err(panic) => std::panic::resume_unwind(panic),
-                    Ok(()) => unreachable!("the thread ends with a message"),
+                    Ok(_) => unreachable!("the thread ends with a message"),
                 }
             }
         }
     }
+
+    /// As [`Capture::contents`]: what the capture's files held as they were read. No frame can be read afterwards.
+    ///
+    /// # Errors
+    /// As [`Capture::contents`].
+    ///
+    /// # Panics
+    /// When the reading thread panicked, with its message.
+    pub fn contents(&mut self) -> Result<Vec<FileContent>, Error> {
+        self.ended().map_or(Ok(Vec::new()), Capture::contents)
+    }
+
+    /// As [`Capture::program`]: the program that decoded the capture. No frame can be read afterwards.
+    ///
+    /// # Errors
+    /// As [`Capture::program`].
+    ///
+    /// # Panics
+    /// When the reading thread panicked, with its message.
+    pub fn program(&mut self) -> Result<Option<FileContent>, Error> {
+        self.ended().map_or(Ok(None), Capture::program)
+    }
+
+    /// The capture, taken back from the thread; `None` where the thread may wait for the other end of a pipe, of
+    /// which nothing is to be told.
+    fn ended(&mut self) -> Option<&mut Capture> {
+        self.is_ended = true;
+        if let Some(thread) = self.stop() {
+            match thread.join() {
+                Ok(capture) => self.capture = Some(capture),
+                Err(panic) => std::panic::resume_unwind(panic),
+            }
+        }
+        self.capture.as_mut()
+    }
+
+    /// Makes the thread end after the frame that it is at; `None` when nothing can, or it has been joined.
+    fn stop(&mut self) -> Option<JoinHandle<Capture>> {
+        self.ready = None;
+        self.empty = None;
+        match &self.stopper {
+            Stopper::Child(child) => child.kill(),
+            Stopper::NotNeeded => {}
+            Stopper::Impossible => return None,
+        }
+        self.thread.take()
+    }
 }
+
+const CHANNELS: &str = "they are taken away only when reading has ended";
 
 #[cfg(test)]
 impl ReadAhead {
@@ -123,7 +171,11 @@ impl ReadAhead {
     }
 }
 
-fn read_all(mut capture: Capture, empty: &Receiver<CapturedFrame>, ready: &SyncSender<Message>) {
+fn read_all(
+    mut capture: Capture,
+    empty: &Receiver<CapturedFrame>,
+    ready: &SyncSender<Message>,
+) -> Capture {
     while let Ok(mut frame) = empty.recv() {
         let message = match capture.next_into(&mut frame) {
             Ok(true) => Message::Frame(frame),
@@ -132,22 +184,15 @@ fn read_all(mut capture: Capture, empty: &Receiver<CapturedFrame>, ready: &SyncS
         };
         let is_last = !matches!(message, Message::Frame(_));
         if ready.send(message).is_err() || is_last {
-            return;
+            break;
         }
     }
+    capture
 }
 
 impl Drop for ReadAhead {
     fn drop(&mut self) {
-        // Without the channels the thread ends after the frame that it is at.
-        self.ready = None;
-        self.empty = None;
-        match &self.stopper {
-            Stopper::Child(child) => child.kill(),
-            Stopper::NotNeeded => {}
-            Stopper::Impossible => return,
-        }
-        if let Some(thread) = self.thread.take() {
+        if let Some(thread) = self.stop() {
             // A panic there was ours to report on the next frame, which nobody asked for.
             let _ = thread.join();
         }

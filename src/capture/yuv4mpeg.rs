@@ -8,12 +8,14 @@
 //! 420, 422, 444, mono), `XCOLORRANGE`. Refused, each with its reason: interlaced material,
 //! more than 8 bits, 4:1:1 and alpha.
 
-use std::io::{BufRead, Read, Write};
+use std::io::{BufRead, BufReader, Read, Write};
 
+use super::bytes::Bytes;
 use super::error::Error;
 use super::frame::CapturedFrame;
 use super::info::{Origin, Siting, StreamInfo, settle, size_problem, usual_matrix};
 use super::open::{OpenOptions, Source, Stopper, check_size, is_rate, read_full};
+use crate::files::FileContent;
 use crate::picture::{Encoding, Picture, Range, Subsampling};
 
 /// The first bytes of every such stream.
@@ -174,18 +176,13 @@ fn parse_chroma(word: &str, value: &str, header: &mut Y4mHeader) -> Result<(), S
 
 /// Reads a YUV4MPEG2 stream.
 pub(super) struct Y4mSource {
-    reader: Box<dyn BufferedRead>,
+    reader: BufReader<Bytes>,
     name: String,
     header: Y4mHeader,
     rate: Rate,
     info: StreamInfo,
     line: Vec<u8>,
-    stopper: Stopper,
 }
-
-/// A buffered reader that can go to another thread.
-pub(super) trait BufferedRead: BufRead + Send {}
-impl<T: BufRead + Send> BufferedRead for T {}
 
 #[derive(Clone, Copy)]
 enum Rate {
@@ -207,10 +204,9 @@ impl Rate {
 impl Y4mSource {
     /// `length` is that of the whole file, bytes, when known.
     pub(super) fn open(
-        mut reader: Box<dyn BufferedRead>,
+        mut reader: BufReader<Bytes>,
         name: String,
         length: Option<u64>,
-        stopper: Stopper,
         options: &OpenOptions,
     ) -> Result<Self, Error> {
         let mut line = Vec::new();
@@ -266,7 +262,6 @@ impl Y4mSource {
             rate,
             info,
             line,
-            stopper,
         })
     }
 
@@ -407,7 +402,12 @@ impl Source for Y4mSource {
     }
 
     fn stopper(&self) -> Stopper {
-        self.stopper.clone()
+        self.reader.get_ref().stopper()
+    }
+
+    fn contents(&mut self) -> Result<Vec<FileContent>, Error> {
+        // What the buffer holds was digested on its way there.
+        self.reader.get_mut().contents()
     }
 }
 

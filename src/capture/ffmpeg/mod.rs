@@ -39,6 +39,7 @@ use super::nut::NutReader;
 use super::open::{OpenOptions, READ_BUFFER, Source, Stopper, check_size, read_full};
 use super::probe::{Form, Version, VideoStream, parse_streams, parse_version};
 use super::rgb;
+use crate::files::{Content, FileContent};
 use crate::picture::{Encoding, Range, Subsampling};
 
 /// See the module.
@@ -48,6 +49,10 @@ const TIME_OFFSET_S: i64 = 86_400;
 /// Reads a file through `ffmpeg`.
 pub(super) struct FfmpegSource {
     name: String,
+    /// What it reads.
+    file: FileContent,
+    /// The program, where it was given by its path.
+    program: Option<FileContent>,
     child: ChildHandle,
     stdout: Option<BufReader<ChildStdout>>,
     nut: Option<NutReader<BufReader<ChildStdout>>>,
@@ -63,6 +68,14 @@ pub(super) struct FfmpegSource {
 impl FfmpegSource {
     pub(super) fn open(path: &Path, options: &OpenOptions) -> Result<Self, Error> {
         let name = quoted(path);
+        let program = Path::new(&options.ffmpeg);
+        let program = match program.components().count() {
+            0 | 1 => None,
+            // One that is not there is told when it is to be started.
+            _ if !program.is_file() => None,
+            _ => Some(digested(program)?),
+        };
+        let file = digested(path)?;
         let (stream, version) = probe(path, &name, options)?;
         let size = (stream.width, stream.height);
         check_size(&name, 0, size, options)?;
@@ -101,6 +114,8 @@ impl FfmpegSource {
         };
         Ok(Self {
             name,
+            file,
+            program,
             child: ChildHandle::new(child),
             stdout: Some(stdout),
             nut: None,
@@ -313,6 +328,34 @@ impl Source for FfmpegSource {
     fn stopper(&self) -> Stopper {
         Stopper::Child(self.child.clone())
     }
+
+    fn contents(&mut self) -> Result<Vec<FileContent>, Error> {
+        self.child.kill();
+        unchanged(&self.file)?;
+        Ok(vec![self.file.clone()])
+    }
+
+    fn program(&mut self) -> Result<Option<FileContent>, Error> {
+        self.program.as_ref().map(unchanged).transpose()?;
+        Ok(self.program.clone())
+    }
+}
+
+fn digested(path: &Path) -> Result<FileContent, Error> {
+    Ok(FileContent {
+        path: path.to_owned(),
+        content: Content::of_file(path)?,
+    })
+}
+
+/// Refuses a file that holds something else by now.
+fn unchanged(before: &FileContent) -> Result<(), Error> {
+    if Content::of_file(&before.path)? == before.content {
+        return Ok(());
+    }
+    Err(Error::Changed {
+        name: quoted(&before.path),
+    })
 }
 
 impl Drop for FfmpegSource {
