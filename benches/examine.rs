@@ -156,6 +156,7 @@ fn a_frame(
         recording,
         &mut source,
         &settings,
+        &std::sync::atomic::AtomicBool::new(false),
         &mut clock,
     )
     .expect("the frames can be judged");

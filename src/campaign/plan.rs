@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::definition::error::suggestion;
 use crate::definition::model::Hazard;
+use crate::files::{self, FileContent, Limit};
 use crate::inject::{self, Method};
 
 /// The whole file.
@@ -227,18 +228,35 @@ pub enum Error {
     },
 }
 
+const LIMIT: Limit = Limit {
+    kind: "a campaign's plan",
+    bytes: 4 << 20,
+};
+
 impl Plan {
     /// Reads the plan at `path`.
     ///
     /// # Errors
     /// When it cannot be read, is not a plan, or asks for what cannot be.
     pub fn load(path: &Path) -> Result<Self, Error> {
+        Self::load_with_content(path).map(|(plan, _)| plan)
+    }
+
+    /// Reads the plan at `path`, and says what the file held.
+    ///
+    /// # Errors
+    /// As [`Plan::load`].
+    pub fn load_with_content(path: &Path) -> Result<(Self, FileContent), Error> {
         let name = path.display().to_string();
-        let text = std::fs::read_to_string(path).map_err(|source| Error::Unreadable {
+        let (text, content) = files::read_text(path, LIMIT).map_err(|e| Error::Unreadable {
             path: name.clone(),
-            source,
+            source: e.into_cause(),
         })?;
-        Self::from_toml(&text, &name)
+        let path = path.to_owned();
+        Ok((
+            Self::from_toml(&text, &name)?,
+            FileContent { path, content },
+        ))
     }
 
     /// Reads a plan from `text`; `name` is what messages call it.

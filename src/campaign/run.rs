@@ -5,9 +5,12 @@
 //! step, which says how long the files are. What stands beyond is cut off when the campaign goes on. So
 //! the files are the same bytes however often it was broken off.
 
+use std::collections::BTreeMap;
 use std::fs::{File, OpenOptions};
 use std::io::{BufWriter, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use rayon::prelude::*;
 use schemars::JsonSchema;
@@ -22,9 +25,11 @@ use crate::capture::profile::Profile;
 use crate::capture::{CapturedFrame, ReadAhead};
 use crate::check::{self, Offset};
 use crate::definition::Definition;
+use crate::evidence::manifest::{ChangedFile, ReadFiles};
 use crate::evidence::measurements::{Header, MEASUREMENTS_FILE, Measured};
 use crate::evidence::records::rounded;
 use crate::examine::subject::Subject;
+use crate::files::{Content, Digest, FileContent};
 use crate::judge::events::{Event, name};
 use crate::recording::{MissingColumns, Recording};
 use crate::reference::drawing::Drawing;
@@ -60,6 +65,11 @@ pub enum Error {
         "\"{0}\" holds the results of another campaign or version; give another folder, or empty it"
     )]
     OtherCampaign(String),
+    /// A capture is not what it was when the campaign was begun.
+    #[error(
+        "capture \"{0}\" is not what it was when the campaign was begun: put it back, or begin in another folder"
+    )]
+    OtherCapture(String),
     /// Results cannot be written or read.
     #[error("cannot write or read \"{path}\"")]
     Io {
@@ -107,6 +117,9 @@ struct Progress {
     stretches_bytes: u64,
     measurements_bytes: u64,
     is_finished: bool,
+    /// What each capture held when it was read first, by number: of the list of its files.
+    #[serde(default)]
+    captures: BTreeMap<usize, Content>,
 }
 
 /// What is known before the first trial.
@@ -118,6 +131,36 @@ pub struct Prepared {
     trials: Vec<Trial>,
     campaign: String,
     ffmpeg: String,
+    plan_file: FileContent,
+    profiles: Vec<Option<(Profile, FileContent)>>,
+    stop: Arc<AtomicBool>,
+}
+
+/// What the captures of a campaign held before the first trial.
+pub struct Captures(Vec<Held>);
+
+struct Held {
+    files: Vec<FileContent>,
+    program: Option<FileContent>,
+}
+
+impl Held {
+    fn of(reader: &mut ReadAhead) -> Result<Self, Error> {
+        Ok(Self {
+            files: reader.contents()?,
+            program: reader.program()?,
+        })
+    }
+
+    /// Of the list of the files.
+    fn content(&self) -> Content {
+        let mut digest = Digest::default();
+        for file in &self.files {
+            let name = file.path.file_name().unwrap_or_default().to_string_lossy();
+            digest.update(format!("{}  {name}\n", file.content.sha256).as_bytes());
+        }
+        digest.content()
+    }
 }
 
 /// How a campaign ended.
@@ -127,6 +170,8 @@ pub enum Ended {
     Finished,
     /// The time budget was spent.
     Budget,
+    /// It was told to stop.
+    Stopped,
 }
 
 /// Trials that an estimate is made from.
@@ -145,7 +190,7 @@ impl Prepared {
     /// # Errors
     /// When something cannot be read, or does not fit.
     pub fn load(path: &Path, ffmpeg: &str) -> Result<Self, Error> {
-        let plan = Plan::load(path)?;
+        let (plan, plan_file) = Plan::load_with_content(path)?;
         let folder = path.parent().unwrap_or(Path::new("")).to_owned();
         let definition = Definition::load(&folder.join(&plan.plan.display))?;
         let recordings = plan
@@ -167,7 +212,15 @@ impl Prepared {
             .collect();
         let subject = Subject::new(&definition, &drawing);
         let trials = expand(&plan, subject, &judged).map_err(Error::Trials)?;
-        let campaign = digest(&plan, &definition, &folder)?;
+        let profiles = plan
+            .capture
+            .iter()
+            .map(|c| {
+                let path = c.profile.as_ref().map(|p| folder.join(p));
+                path.map(|p| Profile::load_with_content(&p)).transpose()
+            })
+            .collect::<Result<Vec<_>, _>>()?;
+        let campaign = digest(&plan, &definition, &recordings);
         Ok(Self {
             plan,
             folder,
@@ -176,7 +229,74 @@ impl Prepared {
             trials,
             campaign,
             ffmpeg: ffmpeg.to_owned(),
+            plan_file,
+            profiles,
+            stop: Arc::default(),
         })
+    }
+
+    /// Ends [`run`](Self::run) as soon as `stop` is true.
+    #[must_use]
+    pub fn stopped_by(mut self, stop: Arc<AtomicBool>) -> Self {
+        self.stop = stop;
+        self
+    }
+
+    fn is_stopped(&self) -> bool {
+        self.stop.load(Ordering::Relaxed)
+    }
+
+    /// Reads all captures for what they hold. A run must find the same in them.
+    ///
+    /// # Errors
+    /// When one cannot be read.
+    pub fn captures(&self) -> Result<Captures, Error> {
+        let mut readers = self.plan.capture.iter().map(|c| self.open(c));
+        let held = readers.by_ref().map(|reader| Held::of(&mut reader?));
+        held.collect::<Result<_, _>>().map(Captures)
+    }
+
+    /// All files and folders that go in.
+    #[must_use]
+    pub fn paths(&self) -> Vec<PathBuf> {
+        let files = [&self.plan_file].into_iter();
+        let files = files
+            .chain(self.definition.contents())
+            .chain(self.recordings.iter().filter_map(Recording::content))
+            .chain(self.profiles.iter().flatten().map(|(_, file)| file));
+        let captures = self.plan.capture.iter();
+        let captures = captures.map(|c| self.folder.join(&c.file));
+        files.map(|f| f.path.clone()).chain(captures).collect()
+    }
+
+    /// What was read.
+    ///
+    /// # Errors
+    /// When a file held different things.
+    pub fn inputs(&self, captures: &Captures) -> Result<ReadFiles, ChangedFile> {
+        let mut inputs = ReadFiles::default();
+        inputs.add_file("plan", &self.plan_file)?;
+        inputs.add_display(&self.definition)?;
+        for (k, source) in self.plan.capture.iter().enumerate() {
+            let capture = self.folder.join(&source.file);
+            inputs.add("capture", &capture, &captures.0[k].files)?;
+            if let Some(file) = self.recordings[k].content() {
+                inputs.add_file("inputs", file)?;
+            }
+            if let Some((_, file)) = &self.profiles[k] {
+                inputs.add_file("profile", file)?;
+            }
+        }
+        // One program decodes them all.
+        let mut programs = captures.0.iter().filter_map(|c| c.program.as_ref());
+        if let Some(program) = programs.next() {
+            inputs.add_file("ffmpeg", program)?;
+        }
+        for program in programs {
+            inputs.see(std::slice::from_ref(program))?;
+        }
+        inputs.add_fonts(&self.definition)?;
+        Ok(inputs)
     }
 
     /// The plan.
@@ -204,23 +324,37 @@ impl Prepared {
         spans.map(|(begin_s, end_s)| end_s - begin_s).sum()
     }
 
-    /// Makes sure that `out` can hold this campaign, and holds no other.
+    /// Makes sure that `out` can hold this campaign, and holds no other; true when all of it is there.
     ///
     /// # Errors
     /// When it belongs to another campaign, or cannot be written to.
-    pub fn claim(&self, out: &Path) -> Result<(), Error> {
-        Results::open(out, &self.campaign).map(drop)
+    pub fn claim(&self, out: &Path) -> Result<bool, Error> {
+        Results::open(out, &self.campaign).map(|r| r.progress.is_finished)
     }
 
-    /// Carries out what is not done yet, into `out`.
+    /// Carries out what is not done yet, into `out`, on captures that hold what they held before.
     ///
     /// # Errors
-    /// When a capture cannot be read or results cannot be written; what was done stays.
-    pub fn run(&self, out: &Path, clock: Clock, tell: Tell) -> Result<Ended, Error> {
+    /// When a capture cannot be read, or is not what it was, or results cannot be written; what was done stays.
+    pub fn run(
+        &self,
+        out: &Path,
+        captures: &Captures,
+        clock: Clock,
+        tell: Tell,
+    ) -> Result<Ended, Error> {
         let begun_s = clock();
         let drawing = Drawing::new(&self.definition);
         let subject = Subject::new(&self.definition, &drawing);
         let mut results = Results::open(out, &self.campaign)?;
+        for (k, held) in captures.0.iter().enumerate() {
+            let first = results.progress.captures.entry(k);
+            if *first.or_insert_with(|| held.content()) != held.content() {
+                let file = &self.plan.capture[k].file;
+                return Err(Error::OtherCapture(file.display().to_string()));
+            }
+        }
+        results.commit()?;
         let mut pending: Vec<bool> = vec![true; self.trials.len()];
         for number in results.done()? {
             if let Some(p) = pending.get_mut(number as usize) {
@@ -258,15 +392,17 @@ impl Prepared {
                     let spent_s = clock() - begun_s;
                     self.plan.plan.budget_s.is_some_and(|b| spent_s >= b)
                 };
-                if !self.capture(
+                let early = self.capture(
                     subject,
                     at,
                     &mut pending,
                     &mut results,
+                    &captures.0[capture],
                     &is_out_of_time,
                     tell,
-                )? {
-                    return Ok(Ended::Budget);
+                )?;
+                if let Some(ended) = early {
+                    return Ok(ended);
                 }
             }
         }
@@ -283,7 +419,7 @@ impl Prepared {
         let drawing = Drawing::new(&self.definition);
         let subject = Subject::new(&self.definition, &drawing);
         let source = &self.plan.capture[0];
-        let profile = self.profile(subject, 0)?;
+        let profile = self.profile(subject, 0, None)?;
         let material = Material {
             subject,
             recording: &self.recordings[0],
@@ -323,35 +459,64 @@ impl Prepared {
             ..Default::default()
         };
         let capture = crate::capture::Capture::open(&self.folder.join(&source.file), &options)?;
-        Ok(ReadAhead::start(capture, ReadAhead::DEPTH_DEFAULT))
+        let ahead = ReadAhead::start(capture, ReadAhead::DEPTH_DEFAULT);
+        Ok(ahead.stopped_by(Arc::clone(&self.stop)))
     }
 
-    fn profile(&self, subject: Subject, capture: usize) -> Result<Profile, Error> {
+    /// The chain of a capture; where it is measured, the capture must hold what it `held`.
+    fn profile(
+        &self,
+        subject: Subject,
+        capture: usize,
+        held: Option<&Held>,
+    ) -> Result<Profile, Error> {
         let source = &self.plan.capture[capture];
-        if let Some(path) = &source.profile {
-            return Ok(Profile::load(&self.folder.join(path))?);
+        if let Some((profile, _)) = &self.profiles[capture] {
+            return Ok(profile.clone());
         }
         let recording = &self.recordings[capture];
         let mut frames = self.open(source)?;
         let offset = Offset::Given(source.offset_s);
-        check::find_stretch(subject, recording, &mut frames, offset)
+        let found = check::find_stretch(subject, recording, &mut frames, offset);
+        self.same(held, &mut frames, source)?;
+        found
             .map(|found| found.measured.profile)
             .ok_or_else(|| Error::NoAgreement(source.file.display().to_string()))
     }
 
-    /// Goes through one capture; false when the time is spent.
+    /// Makes sure that what was read is what the capture `held`.
+    fn same(
+        &self,
+        held: Option<&Held>,
+        reader: &mut ReadAhead,
+        source: &CaptureSource,
+    ) -> Result<(), Error> {
+        match held {
+            Some(held) if Held::of(reader)?.content() != held.content() => {
+                Err(Error::OtherCapture(source.file.display().to_string()))
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// Goes through one capture; how the campaign ended, where it did so on the way.
+    #[expect(clippy::too_many_arguments, reason = "called once")]
     fn capture(
         &self,
         subject: Subject,
         at: At,
         pending: &mut [bool],
         results: &mut Results,
+        held: &Held,
         is_out_of_time: &dyn Fn() -> bool,
         tell: Tell,
-    ) -> Result<bool, Error> {
+    ) -> Result<Option<Ended>, Error> {
         let source = &self.plan.capture[at.capture];
         let recording = &self.recordings[at.capture];
-        let profile = self.profile(subject, at.capture)?;
+        let profile = match self.profile(subject, at.capture, Some(held)) {
+            Err(_) if self.is_stopped() => return Ok(Some(Ended::Stopped)),
+            other => other?,
+        };
         let material = Material {
             subject,
             recording,
@@ -364,14 +529,19 @@ impl Prepared {
         let (begin_s, end_s) = recording.span_s();
         let count = libm::ceil((end_s - begin_s) / general.stretch_s).max(1.0) as usize;
         for stretch in 0.. {
-            let Some(onsets_s) = window.fill(&mut reader, stretch, &self.plan)? else {
+            let onsets_s = window.fill(&mut reader, stretch, &self.plan)?;
+            if self.is_stopped() {
+                return Ok(Some(Ended::Stopped));
+            }
+            let Some(onsets_s) = onsets_s else {
                 break;
             };
             if stretch < at.stretch {
                 continue;
             }
             if is_out_of_time() {
-                return Ok(false);
+                self.same(Some(held), &mut reader, source)?;
+                return Ok(Some(Ended::Budget));
             }
             let list: Vec<&Trial> = self
                 .trials
@@ -393,6 +563,10 @@ impl Prepared {
                     &list,
                     results,
                 )?;
+                if self.is_stopped() {
+                    // Trials were left out: the stretch is begun again.
+                    return Ok(Some(Ended::Stopped));
+                }
                 for t in results.just_done.drain(..) {
                     pending[t as usize] = false;
                 }
@@ -404,6 +578,7 @@ impl Prepared {
             let done = pending.iter().filter(|p| !**p).count();
             tell(done as u64, pending.len() as u64);
         }
+        self.same(Some(held), &mut reader, source)?;
         results.progress.capture = at.capture + 1;
         results.progress.stretch = 0;
         if results.progress.capture == self.plan.capture.len() {
@@ -411,7 +586,7 @@ impl Prepared {
             results.progress.pass = at.pass + 1;
         }
         results.commit()?;
-        Ok(true)
+        Ok(None)
     }
 
     #[expect(clippy::too_many_arguments, reason = "called once")]
@@ -454,7 +629,7 @@ impl Prepared {
         let done: Vec<Option<trial::Done>> = list
             .par_iter()
             .map(|t| {
-                is_clean
+                (is_clean && !self.is_stopped())
                     .then(|| trial::run(&self.plan, &stretch, t))
                     .flatten()
             })
@@ -594,7 +769,7 @@ fn clean_measured(stretch: &Stretch, capture: usize, onsets_s: [f64; 2]) -> Meas
 
 /// A digest of all that decides the results, captures left aside (they may be large): another plan,
 /// display or recording is another campaign.
-fn digest(plan: &Plan, definition: &Definition, folder: &Path) -> Result<String, Error> {
+fn digest(plan: &Plan, definition: &Definition, recordings: &[Recording]) -> String {
     let mut plan = plan.clone();
     // More time does not make it another campaign.
     plan.plan.budget_s = None;
@@ -603,15 +778,14 @@ fn digest(plan: &Plan, definition: &Definition, folder: &Path) -> Result<String,
     let text = |value: serde_json::Result<String>| value.unwrap_or_default();
     add(text(serde_json::to_string(&plan)).as_bytes());
     add(text(serde_json::to_string(definition.file())).as_bytes());
-    for c in &plan.capture {
-        let path = folder.join(&c.inputs);
-        add(&std::fs::read(&path).map_err(io(&path))?);
+    for file in recordings.iter().filter_map(Recording::content) {
+        add(file.content.sha256.as_bytes());
     }
-    Ok(format!(
+    format!(
         "framevouch {} {:08x}",
         env!("CARGO_PKG_VERSION"),
         hasher.finalize()
-    ))
+    )
 }
 
 /// The files of a campaign.
@@ -628,11 +802,27 @@ struct Results {
 /// File of the clean stretches.
 pub const STRETCHES: &str = "stretches.jsonl";
 const PROGRESS: &str = "progress.json";
+const MISSES: &str = "misses";
+
+/// Whether a file of results, by its name in their folder, is written as trials are carried out: a campaign goes on with it.
+#[must_use]
+pub fn is_written_on_the_way(name: &str) -> bool {
+    let is_miss = name
+        .strip_prefix(MISSES)
+        .is_some_and(|n| n.starts_with('/'));
+    is_miss || [TRIALS_FILE, STRETCHES, MEASUREMENTS_FILE, PROGRESS].contains(&name)
+}
+
+/// Whether a campaign was begun in `folder`; which one, [`Prepared::claim`] says.
+#[must_use]
+pub fn is_begun(folder: &Path) -> bool {
+    folder.join(PROGRESS).is_file()
+}
 
 impl Results {
     /// Opens the files in `folder`, cut to what is known to be complete.
     fn open(folder: &Path, campaign: &str) -> Result<Self, Error> {
-        let misses = folder.join("misses");
+        let misses = folder.join(MISSES);
         std::fs::create_dir_all(&misses).map_err(io(&misses))?;
         let path = folder.join(PROGRESS);
         let progress = match std::fs::read(&path) {

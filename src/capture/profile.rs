@@ -5,12 +5,24 @@ use std::path::Path;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::files::{self, FileContent, Limit};
 use crate::picture::{Encoding, Subsampling};
 use crate::reference::canvas::{ColorMap, Geometry, Look, Siting};
 use crate::reference::placement::TextPlacement;
 
 /// Version of the file. Readers refuse files of a later version; files of an earlier one are read.
 pub const PROFILE_VERSION: u32 = 1;
+
+/// How a profile is known by its beginning.
+pub const FILE: files::Kind = files::Kind {
+    name: "a capture profile",
+    mark: "\"profile_version\":",
+};
+
+const LIMIT: Limit = Limit {
+    kind: "a capture profile",
+    bytes: 1 << 20,
+};
 
 /// What the capture chain does to a good picture.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -91,12 +103,24 @@ impl Profile {
     /// # Errors
     /// When the file cannot be read, is not a profile, or holds values that cannot be.
     pub fn load(path: &Path) -> Result<Self, Error> {
+        Self::load_with_content(path).map(|(profile, _)| profile)
+    }
+
+    /// Reads a profile, and says what its file held.
+    ///
+    /// # Errors
+    /// As [`Profile::load`].
+    pub fn load_with_content(path: &Path) -> Result<(Self, FileContent), Error> {
         let name = path.display().to_string();
-        let text = std::fs::read_to_string(path).map_err(|source| Error::Io {
+        let (text, content) = files::read_text(path, LIMIT).map_err(|e| Error::Io {
             path: name.clone(),
-            source,
+            source: e.into_cause(),
         })?;
-        Self::from_json(&text, &name)
+        let path = path.to_owned();
+        Ok((
+            Self::from_json(&text, &name)?,
+            FileContent { path, content },
+        ))
     }
 
     /// Reads a profile from its text.

@@ -4,8 +4,11 @@
 //! for each that it takes. So memory is bounded, nothing is allocated per frame, and frames
 //! come in the order of the capture, whatever the threads do.
 
-use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{Receiver, RecvError, RecvTimeoutError, SyncSender, sync_channel};
 use std::thread::JoinHandle;
+use std::time::Duration;
 
 use super::error::Error;
 use super::frame::CapturedFrame;
@@ -32,7 +35,11 @@ pub struct ReadAhead {
     stopper: Stopper,
     is_ended: bool,
     failed_at: Option<(String, u64)>,
+    stop: Option<Arc<AtomicBool>>,
 }
+
+/// How long a stop may go unseen while no frame comes.
+const STOP_SEEN_AFTER: Duration = Duration::from_millis(100);
 
 impl ReadAhead {
     /// Frames that are read ahead when nothing else is wanted.
@@ -60,7 +67,16 @@ impl ReadAhead {
             stopper,
             is_ended: false,
             failed_at: None,
+            stop: None,
         }
+    }
+
+    /// Ends as the capture does as soon as `stop` is true, even while waiting for a frame. Whoever set it knows that more may
+    /// follow.
+    #[must_use]
+    pub fn stopped_by(mut self, stop: Arc<AtomicBool>) -> Self {
+        self.stop = Some(stop);
+        self
     }
 
     /// What is known of the capture beforehand.
@@ -87,19 +103,19 @@ impl ReadAhead {
                 }),
             };
         }
-        let ready = self.ready.as_ref().expect(CHANNELS);
-        match ready.recv() {
-            Ok(Message::Frame(mut next)) => {
+        match self.message() {
+            Ok(None) => Ok(false),
+            Ok(Some(Message::Frame(mut next))) => {
                 std::mem::swap(frame, &mut next);
                 // The thread may have ended after the last frame; then the memory is not needed.
                 let _ = self.empty.as_ref().expect(CHANNELS).send(next);
                 Ok(true)
             }
-            Ok(Message::End) => {
+            Ok(Some(Message::End)) => {
                 self.is_ended = true;
                 Ok(false)
             }
-            Ok(Message::Failed(error)) => {
+            Ok(Some(Message::Failed(error))) => {
                 self.is_ended = true;
                 self.failed_at = Some((self.info.source.clone(), error.frame().unwrap_or(0)));
                 Err(error)
@@ -112,6 +128,22 @@ impl ReadAhead {
                 }
             }
         }
+    }
+
+    /// What the thread says next; `None` when it was stopped before.
+    fn message(&self) -> Result<Option<Message>, RecvError> {
+        let ready = self.ready.as_ref().expect(CHANNELS);
+        let Some(stop) = &self.stop else {
+            return ready.recv().map(Some);
+        };
+        while !stop.load(Ordering::Relaxed) {
+            match ready.recv_timeout(STOP_SEEN_AFTER) {
+                Ok(message) => return Ok(Some(message)),
+                Err(RecvTimeoutError::Timeout) => {}
+                Err(RecvTimeoutError::Disconnected) => return Err(RecvError),
+            }
+        }
+        Ok(None)
     }
 
     /// As [`Capture::contents`]: what the capture's files held as they were read. No frame can be read afterwards.
@@ -261,6 +293,33 @@ mod tests {
             ahead.next_into(&mut frame),
             Err(Error::Ended { frame: 4, .. })
         ));
+    }
+
+    #[test]
+    fn a_stop_ends_even_a_wait_for_a_frame_that_never_comes() {
+        struct Silent;
+        impl std::io::Read for Silent {
+            fn read(&mut self, _: &mut [u8]) -> std::io::Result<usize> {
+                loop {
+                    std::thread::park();
+                }
+            }
+        }
+        let raw = Some(RawFormat {
+            width: 1,
+            height: 1,
+            fps: 10.0,
+        });
+        let options = OpenOptions {
+            raw,
+            ..OpenOptions::default()
+        };
+        let capture = Capture::from_reader(Box::new(Silent), "silent", &options).unwrap();
+        let stop = Arc::new(AtomicBool::new(false));
+        let mut ahead = ReadAhead::start(capture, 2).stopped_by(Arc::clone(&stop));
+        let setter = std::thread::spawn(move || stop.store(true, Ordering::Relaxed));
+        assert!(!ahead.next_into(&mut CapturedFrame::new()).unwrap());
+        setter.join().unwrap();
     }
 
     #[test]

@@ -7,6 +7,7 @@ mod shades;
 mod stretch;
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use crate::capture::CapturedFrame;
 use crate::capture::Error as CaptureError;
@@ -170,6 +171,14 @@ pub enum Error {
         "{0}; give a recording that covers them, another --offset, or --allow-missing to leave them out"
     )]
     Unrecorded(String),
+    /// It was told to stop.
+    #[error(
+        "broken off after {frames} frames: what came after them was not looked at; what is said holds for these frames alone"
+    )]
+    BrokenOff {
+        /// Frames that were judged.
+        frames: u64,
+    },
     /// Results cannot be written.
     #[error("cannot write results")]
     Write(#[from] std::io::Error),
@@ -218,7 +227,7 @@ fn has_color(definition: &Definition) -> bool {
     })
 }
 
-/// Checks a whole capture.
+/// Checks a whole capture, or as much of it as comes before `stop` is true.
 ///
 /// # Errors
 /// Only what prevents any judgement; what happens later ends the check early and stands in the outcome.
@@ -228,8 +237,10 @@ pub fn check(
     recording: &Recording,
     source: &mut dyn FrameSource,
     settings: &Settings,
+    stop: &AtomicBool,
     sink: &mut dyn Sink,
 ) -> Result<Outcome, Error> {
+    let is_stopped = || stop.load(Ordering::Relaxed);
     let mut painter = Painter::new();
     let (frames, mut ended) = first_stretch(source)?;
     let info = source.info().clone();
@@ -240,6 +251,9 @@ pub fn check(
             "the recording has no validity column for {}: every value of theirs counts as valid, so a plausible value on invalid data cannot be told there",
             unsaid.join(", ")
         ));
+    }
+    if frames.is_empty() && is_stopped() {
+        return Err(Error::BrokenOff { frames: 0 });
     }
     if info.is_grey && has_color(definition) {
         return Err(Error::chain(
@@ -286,6 +300,9 @@ pub fn check(
     let mut frame = CapturedFrame::new();
     let mut before = CapturedFrame::new();
     loop {
+        if is_stopped() {
+            break;
+        }
         std::mem::swap(&mut frame, &mut before);
         if let Some(next) = buffered.next() {
             frame = next;
@@ -309,6 +326,14 @@ pub fn check(
                 break;
             }
         }
+    }
+    if is_stopped() && matches!(error, None | Some(Error::Capture(_))) {
+        // Whatever else ended it came of that: who writes into a pipe is often told to stop at the same time.
+        let frames = run.frames();
+        if frames == 0 {
+            return Err(Error::BrokenOff { frames });
+        }
+        error = Some(Error::BrokenOff { frames });
     }
     if let Err(e) = run.flush(sink)
         && error.is_none()

@@ -470,6 +470,11 @@ impl<'d> Run<'d> {
         self.regions.examiners.iter().map(Arc::as_ref)
     }
 
+    /// Frames that were judged.
+    pub(super) const fn frames(&self) -> u64 {
+        self.frames
+    }
+
     /// Hands over the pictures of the events that are still open.
     pub(super) fn flush(&mut self, sink: &mut dyn Sink) -> Result<(), Error> {
         for k in self.log.raised().collect::<Vec<_>>() {
@@ -670,6 +675,8 @@ impl<'d> Run<'d> {
         let all_not_judged = not_judged.len() == regions.len();
         let result = if !events.is_empty() {
             "faults found"
+        } else if matches!(error, Some(Error::BrokenOff { .. })) {
+            "broken off"
         } else if error.is_some() || all_not_judged {
             "not judged"
         } else {

@@ -3,10 +3,11 @@
 use std::path::PathBuf;
 
 use super::check::parse_offset;
-use super::{CaptureArguments, Failure, InputArguments, write_file};
-use crate::capture::{CapturedFrame, ReadAhead};
+use super::{CaptureArguments, Failure, Force, InputArguments};
+use crate::capture::{CapturedFrame, ReadAhead, profile};
 use crate::check::{self, Offset};
 use crate::examine::subject::Subject;
+use crate::files;
 use crate::reference::drawing::Drawing;
 use crate::reference::painter::Painter;
 
@@ -23,6 +24,8 @@ pub struct Arguments {
     /// Recording time = capture time + SECONDS; `auto` finds it from the material.
     #[arg(long, value_name = "SECONDS|auto", value_parser = parse_offset, allow_hyphen_values = true)]
     offset: Option<Offset>,
+    #[command(flatten)]
+    force: Force,
 }
 
 /// Frames that are measured: evenly spread, in memory at once.
@@ -31,6 +34,11 @@ const MEASURED_FRAMES: usize = 48;
 /// Runs `calibrate`.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let (definition, recording) = arguments.input.load()?;
+    let mut inputs = InputArguments::paths(&definition, &recording);
+    inputs.push(&arguments.capture.capture);
+    files::refuse_shared(inputs, [arguments.out.clone()])?;
+    // Now rather than after the measuring.
+    files::refuse_foreign(&arguments.out, profile::FILE, arguments.force.force)?;
     let drawing = Drawing::new(&definition);
     let subject = Subject::new(&definition, &drawing);
     let mut source = ReadAhead::start(arguments.capture.open(&definition)?, 4);
@@ -96,6 +104,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         return Err("the capture does not agree with the recording well enough to measure the chain; use a stretch that is known to be good, and check offset, definition and recording".into());
     }
     let text = serde_json::to_string_pretty(p)? + "\n";
-    write_file(&arguments.out, text.as_bytes())?;
+    let bytes = text.as_bytes();
+    files::replace(&arguments.out, bytes, profile::FILE, arguments.force.force)?;
     Ok(super::EXIT_AGREES)
 }

@@ -6,12 +6,13 @@ use std::path::{Path, PathBuf};
 
 use indicatif::{ProgressBar, ProgressStyle};
 
-use super::{Failure, results};
+use super::{Failure, Force, results, stop};
 use crate::campaign::plots;
-use crate::campaign::run::{Ended, Prepared};
+use crate::campaign::run::{self, Ended, Prepared};
 use crate::campaign::statistics::Confidence;
 use crate::campaign::summary::{self, Coverage, Summary};
-use crate::evidence::manifest::{Input, stored_path};
+use crate::evidence::manifest::{self, MANIFEST_FILE, ReadFiles, stored_path};
+use crate::evidence::run_folder::{Kind, RunFolder};
 
 /// Arguments of `campaign`.
 #[derive(clap::Args)]
@@ -31,7 +32,19 @@ pub struct Arguments {
     /// No progress and no summary.
     #[arg(long)]
     quiet: bool,
+    #[command(flatten)]
+    force: Force,
 }
+
+/// What is written on the way stays where it is; the rest is written when that is whole.
+const KIND: Kind = Kind {
+    command: "campaign",
+    is_result: |name| {
+        run::is_written_on_the_way(name) || ["campaign.json", "junit.xml"].contains(&name)
+    },
+    folders: &["misses", "plots"],
+    is_begun: run::is_begun,
+};
 
 /// Runs `campaign`: exit 0 when it is complete, 2 when it was not carried out to its end.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
@@ -40,14 +53,22 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         print_plan(&prepared)?;
         return Ok(super::EXIT_AGREES);
     };
-    let Some(summary) = carry_out(&prepared, arguments, out, out)? else {
-        if !arguments.quiet {
-            say!(
-                "the time budget is spent; call the same command again to go on ({})",
-                out.display()
-            );
+    let prepared = prepared.stopped_by(stop::on_signals()?);
+    let summary = match carry_out(&prepared, arguments, out, out)? {
+        Left::Done(summary) => summary,
+        Left::More(why) => {
+            if !arguments.quiet || why == Ended::Stopped {
+                let why = match why {
+                    Ended::Stopped => "broken off",
+                    Ended::Budget | Ended::Finished => "the time budget is spent",
+                };
+                say!(
+                    "{why}; call the same command again to go on ({})",
+                    out.display()
+                );
+            }
+            return Ok(super::EXIT_NOT_JUDGED);
         }
-        return Ok(super::EXIT_NOT_JUDGED);
     };
     if !arguments.quiet {
         print_summary(&summary, out);
@@ -60,7 +81,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
 pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<(), Failure> {
     let prepared = Prepared::load(&arguments.plan, &arguments.ffmpeg)?;
     let out = arguments.out.as_ref().ok_or("no folder for the results")?;
-    while carry_out(&prepared, arguments, out, home)?.is_none() {}
+    while !matches!(carry_out(&prepared, arguments, out, home)?, Left::Done(_)) {}
     Ok(())
 }
 
@@ -72,13 +93,21 @@ impl Arguments {
     }
 }
 
-/// Goes on with a campaign in `out`; `None` when its time budget was spent before its end.
+/// What is left of a campaign.
+enum Left {
+    /// Nothing.
+    Done(Box<Summary>),
+    /// Something, and why.
+    More(Ended),
+}
+
+/// Goes on with a campaign in `out`.
 fn carry_out(
     prepared: &Prepared,
     arguments: &Arguments,
     out: &Path,
     home: &Path,
-) -> Result<Option<Summary>, Failure> {
+) -> Result<Left, Failure> {
     let bar = if arguments.quiet || !std::io::stderr().is_terminal() {
         ProgressBar::hidden()
     } else {
@@ -90,13 +119,25 @@ fn carry_out(
         }
         bar
     };
-    prepared.claim(out)?;
-    results::begin(out)?;
-    let ended = prepared.run(out, &clock(), &mut |done, _| bar.set_position(done))?;
-    bar.finish_and_clear();
-    if ended == Ended::Budget {
-        return Ok(None);
+    let paths = prepared.paths();
+    let paths = paths.iter().map(PathBuf::as_path);
+    let folder = RunFolder::claim(out, KIND, paths, arguments.force.force)?;
+    if !run::is_begun(out) {
+        // What is not ours and is to be replaced.
+        folder.withdraw(&|_| false)?;
     }
+    if !prepared.claim(out)? {
+        // A summary of more or other trials than these will be.
+        folder.withdraw(&run::is_written_on_the_way)?;
+    }
+    let captures = prepared.captures()?;
+    let tell = &mut |done, _| bar.set_position(done);
+    let ended = prepared.run(out, &captures, &clock(), tell)?;
+    bar.finish_and_clear();
+    if ended != Ended::Finished {
+        return Ok(Left::More(ended));
+    }
+    let new = folder.new_results();
     let summary = summary::summarise(
         prepared.plan(),
         prepared.definition(),
@@ -105,15 +146,17 @@ fn carry_out(
         Confidence::USUAL,
     )?;
     let json = serde_json::to_string_pretty(&summary)? + "\n";
-    super::write_file(&out.join("campaign.json"), json.as_bytes())?;
-    write_plots(&summary, out)?;
-    write_manifest(prepared, arguments, out, home)?;
-    Ok(Some(summary))
+    super::write_file(&new.join("campaign.json"), json.as_bytes())?;
+    write_plots(&summary, &new)?;
+    let inputs = prepared.inputs(&captures)?;
+    write_manifest(arguments, &inputs, out, &new, home)?;
+    folder.finish()?;
+    Ok(Left::Done(Box::new(summary)))
 }
 
 fn write_plots(summary: &Summary, out: &Path) -> Result<(), Failure> {
     let folder = out.join("plots");
-    super::make_folder(&folder)?;
+    std::fs::create_dir_all(&folder).map_err(super::cannot_write(&folder))?;
     for plot in plots::plots(summary)? {
         let path = folder.join(format!("{}.svg", plot.name));
         super::write_file(&path, plot.svg.as_bytes())?;
@@ -121,28 +164,19 @@ fn write_plots(summary: &Summary, out: &Path) -> Result<(), Failure> {
     Ok(())
 }
 
+/// Writes the manifest of what is in `new`, and of what was written in `out` on the way.
 fn write_manifest(
-    prepared: &Prepared,
     arguments: &Arguments,
+    inputs: &ReadFiles,
     out: &Path,
+    new: &Path,
     home: &Path,
 ) -> Result<(), Failure> {
-    let folder = arguments.plan.parent().unwrap_or(Path::new(""));
-    let plan = prepared.plan();
-    let display = folder.join(&plan.plan.display);
-    let mut inputs = vec![
-        Input::new("plan", &arguments.plan),
-        Input::new("display", &display),
-    ];
-    for c in &plan.capture {
-        inputs.push(Input::new("capture", folder.join(&c.file)));
-        inputs.push(Input::new("inputs", folder.join(&c.inputs)));
-        let profile = c.profile.iter();
-        inputs.extend(profile.map(|p| Input::new("profile", folder.join(p))));
-    }
-    inputs.extend(results::named_files(prepared.definition(), &display));
+    let mut outputs = manifest::outputs(new)?;
+    outputs.extend(manifest::outputs_that(out, &run::is_written_on_the_way)?);
     let words = vec!["--plan".into(), stored_path(&arguments.plan, home)];
-    results::write_manifest_of(out, home, "campaign", words, &inputs)
+    let manifest = manifest::make(new, home, KIND.command, words, inputs, outputs)?;
+    super::write_file(&new.join(MANIFEST_FILE), manifest.to_json()?.as_bytes())
 }
 
 fn print_summary(s: &Summary, out: &Path) {

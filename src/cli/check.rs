@@ -3,21 +3,25 @@
 use std::fs::File;
 use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::progress::Progress;
-use super::{CaptureArguments, Failure, InputArguments, cannot_write, make_folder, results};
+use super::{CaptureArguments, Failure, Force, InputArguments, cannot_write, results, stop};
 use crate::capture::profile::Profile;
-use crate::capture::{CapturedFrame, Error as CaptureError, ReadAhead, StreamInfo};
+use crate::capture::{Capture, CapturedFrame, Error as CaptureError, ReadAhead, StreamInfo};
 use crate::check::{self, FrameSource, Offset, Outcome, Seen, Settings, Sink, Snapshot, Stretch};
 use crate::definition::Definition;
 use crate::evidence::csv::ReadingsWriter;
-use crate::evidence::manifest::{Input, stored_path};
+use crate::evidence::manifest::{ReadFiles, stored_path};
 use crate::evidence::measurements::{Header, MEASUREMENTS_FILE, Writer as MeasurementsWriter};
 use crate::evidence::pictures;
 use crate::evidence::records::FrameRecord;
+use crate::evidence::run_folder::RunFolder;
 use crate::evidence::stills::{Keeper, StillsRecord};
 use crate::examine::register::FrameReference;
 use crate::examine::subject::Subject;
+use crate::files::FileContent;
 use crate::judge::events::{Event, name};
 use crate::judge::region::RegionVerdict;
 use crate::picture::{Picture, Rect};
@@ -49,6 +53,8 @@ pub struct Arguments {
     /// No progress and no summary.
     #[arg(long)]
     quiet: bool,
+    #[command(flatten)]
+    force: Force,
 }
 
 /// Largest offset, s: some centuries, where times still have microseconds.
@@ -69,6 +75,15 @@ pub(super) fn parse_offset(text: &str) -> Result<Offset, String> {
     }
 }
 
+/// Says the offset, where one was given.
+pub(super) fn say_offset(offset: Option<Offset>, say: &mut dyn FnMut(&str, String)) {
+    match offset {
+        Some(Offset::Given(v)) => say("--offset", v.to_string()),
+        Some(Offset::Auto) => say("--offset", "auto".into()),
+        Some(Offset::Usual) | None => {}
+    }
+}
+
 impl FrameSource for ReadAhead {
     fn next_into(&mut self, frame: &mut CapturedFrame) -> Result<bool, CaptureError> {
         Self::next_into(self, frame)
@@ -84,7 +99,14 @@ const READ_AHEAD: usize = 4;
 
 /// Runs `check`.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
-    let outcome = run_as_at(arguments, &arguments.out)?;
+    let outcome = match carry_out(arguments, &arguments.out, &stop::on_signals()?) {
+        Ok(outcome) => outcome,
+        Err(e) => {
+            super::complain(e.as_ref());
+            results::tell_of_earlier(&arguments.out);
+            return Ok(super::EXIT_NOT_JUDGED);
+        }
+    };
     if !arguments.quiet {
         print_summary(&outcome, &arguments.out);
     }
@@ -96,12 +118,20 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
 
 /// Checks, and writes results whose manifest is the one that they would have at `home`.
 pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<Outcome, Failure> {
+    carry_out(arguments, home, &Arc::default())
+}
+
+/// As [`run_as_at`], until `stop` is true.
+pub(super) fn carry_out(
+    arguments: &Arguments,
+    home: &Path,
+    stop: &Arc<AtomicBool>,
+) -> Result<Outcome, Failure> {
     let (definition, recording) = arguments.input.load()?;
     let offset = arguments.offset.unwrap_or(Offset::Usual);
-    let profile = match &arguments.profile {
-        Some(path) => Some(Box::new(Profile::load(path)?)),
-        None => None,
-    };
+    let path = arguments.profile.as_deref();
+    let (profile, profile_file) = path.map(Profile::load_with_content).transpose()?.unzip();
+    let profile = profile.map(Box::new);
     let is_known = profile.is_some() && matches!(offset, Offset::Given(_));
     let settings = Settings {
         offset,
@@ -114,19 +144,36 @@ pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<Outcome, F
         },
         allow_missing: arguments.input.allow_missing,
     };
-    let outcome = checked(
+    let capture = arguments.capture.capture.as_path();
+    let mut paths = InputArguments::paths(&definition, &recording);
+    paths.push(capture);
+    paths.extend(path);
+    let (out, force) = (&arguments.out, arguments.force.force);
+    let folder = RunFolder::claim(out, results::CHECK, paths, force)?;
+    let new = folder.new_results();
+    let mut inputs = InputArguments::read(&definition, &recording)?;
+    let reading = Reading {
+        open: &|| arguments.capture.open(&definition),
+        stop,
+    };
+    let (outcome, held) = checked(
         &definition,
         &recording,
-        &|| arguments.capture.open(&definition),
+        &reading,
         &settings,
-        &arguments.out,
-        arguments.measurements,
-        arguments.quiet,
+        &mut inputs,
+        &new,
+        arguments,
     )?;
-    let mut inputs = arguments.inputs();
-    inputs.extend(results::named_files(&definition, &arguments.input.display));
+    inputs.add("capture", capture, &held.files)?;
+    let mut add =
+        |role, file: Option<FileContent>| file.map_or(Ok(()), |file| inputs.add_file(role, &file));
+    add("profile", profile_file)?;
+    add("ffmpeg", held.program)?;
+    inputs.add_fonts(&definition)?;
     let normalised = arguments.normalised(home);
-    results::write_manifest(&arguments.out, home, normalised, &inputs)?;
+    results::write_manifest(&new, home, results::CHECK.command, normalised, &inputs)?;
+    folder.finish()?;
     Ok(outcome)
 }
 
@@ -139,6 +186,7 @@ impl Arguments {
         capture: &Path,
         out: &Path,
         quiet: bool,
+        force: bool,
     ) -> Self {
         Self {
             input: InputArguments {
@@ -152,18 +200,8 @@ impl Arguments {
             profile: None,
             measurements: false,
             quiet,
+            force: Force { force },
         }
-    }
-
-    /// Files that go in.
-    fn inputs(&self) -> Vec<Input> {
-        let mut inputs = vec![
-            Input::new("display", &self.input.display),
-            Input::new("inputs", &self.input.inputs),
-            Input::new("capture", &self.capture.capture),
-        ];
-        inputs.extend(self.profile.iter().map(|p| Input::new("profile", p)));
-        inputs
     }
 
     /// The arguments in a fixed order, paths as a manifest at `home` stores them.
@@ -177,11 +215,7 @@ impl Arguments {
         if let Some(p) = &self.profile {
             say("--profile", path(p));
         }
-        match self.offset {
-            Some(Offset::Given(v)) => say("--offset", v.to_string()),
-            Some(Offset::Auto) => say("--offset", "auto".into()),
-            Some(Offset::Usual) | None => {}
-        }
+        say_offset(self.offset, &mut say);
         self.capture.say(&mut say);
         if self.input.allow_missing {
             words.push("--allow-missing".into());
@@ -208,60 +242,103 @@ impl Arguments {
     }
 }
 
-/// Opens a capture.
-pub(super) type Open<'a> = &'a dyn Fn() -> Result<crate::capture::Capture, Failure>;
+/// How a capture is read, perhaps more than once.
+struct Reading<'a> {
+    open: &'a dyn Fn() -> Result<Capture, Failure>,
+    stop: &'a Arc<AtomicBool>,
+}
 
-/// Checks a capture and writes all results to `out`. Where the chain cannot be measured from the first
+impl Reading<'_> {
+    fn start(&self) -> Result<ReadAhead, Failure> {
+        let ahead = ReadAhead::start((self.open)()?, READ_AHEAD);
+        Ok(ahead.stopped_by(Arc::clone(self.stop)))
+    }
+}
+
+/// What a capture's files held, and the program that decoded it where it was given by a path.
+struct Held {
+    files: Vec<FileContent>,
+    program: Option<FileContent>,
+}
+
+impl Held {
+    /// Of a capture that was read; an error where it held something else when it was read before.
+    fn of(source: &mut ReadAhead, inputs: &mut ReadFiles) -> Result<Self, Failure> {
+        let held = Self {
+            files: source.contents()?,
+            program: source.program()?,
+        };
+        inputs.see(&held.files)?;
+        inputs.see(held.program.as_slice())?;
+        Ok(held)
+    }
+}
+
+/// Checks a capture and writes all results but the manifest to `out`. Where the chain cannot be measured from the first
 /// stretch, another one is looked for, and the check begun again.
-pub(super) fn checked(
+fn checked(
     definition: &Definition,
     recording: &Recording,
-    open: Open,
+    reading: &Reading,
     settings: &Settings,
+    inputs: &mut ReadFiles,
     out: &Path,
-    measurements: bool,
-    quiet: bool,
-) -> Result<Outcome, Failure> {
-    make_folder(out)?;
-    results::begin(out)?;
+    arguments: &Arguments,
+) -> Result<(Outcome, Held), Failure> {
     let drawing = Drawing::new(definition);
     let subject = Subject::new(definition, &drawing);
-    let once = |settings: &Settings| {
-        checked_once(subject, recording, open, settings, out, measurements, quiet)
+    let once = |inputs: &mut ReadFiles, settings: &Settings| -> Result<_, Failure> {
+        let mut source = reading.start()?;
+        let outcome = checked_once(
+            subject,
+            recording,
+            &mut source,
+            reading.stop,
+            settings,
+            out,
+            arguments,
+        )?;
+        if reading.stop.load(Ordering::Relaxed) {
+            warn!(
+                "broken off: the rest of the capture is read for its digest, then the results are closed; a second signal ends at once, without results"
+            );
+        }
+        let held = Held::of(&mut source, inputs)?;
+        Ok((outcome, held))
     };
-    if let Some(outcome) = once(settings)? {
-        return Ok(outcome);
+    if let (Some(outcome), held) = once(inputs, settings)? {
+        return Ok((outcome, held));
     }
-    let mut source = ReadAhead::start(open()?, READ_AHEAD);
+    let mut source = reading.start()?;
     let found = check::find_stretch(subject, recording, &mut source, settings.offset);
+    Held::of(&mut source, inputs)?;
     let settings = Settings {
         stretch: found.map_or(Stretch::First, |f| Stretch::Found(Box::new(f))),
         ..settings.clone()
     };
-    once(&settings)?.ok_or_else(|| check::Error::NoAgreement.into())
+    let (outcome, held) = once(inputs, &settings)?;
+    Ok((outcome.ok_or(check::Error::NoAgreement)?, held))
 }
 
 /// `None` when the chain cannot be measured from the first stretch.
 fn checked_once(
     subject: Subject,
     recording: &Recording,
-    open: Open,
+    source: &mut ReadAhead,
+    stop: &AtomicBool,
     settings: &Settings,
     out: &Path,
-    measurements: bool,
-    quiet: bool,
+    arguments: &Arguments,
 ) -> Result<Option<Outcome>, Failure> {
     let definition = subject.definition();
-    let capture = open()?;
-    let mut source = ReadAhead::start(capture, READ_AHEAD);
-    let progress = Progress::new(source.info(), quiet);
+    let progress = Progress::new(source.info(), arguments.quiet);
     let path = out.join("frames.jsonl");
     let file = File::create(&path).map_err(cannot_write(&path))?;
     let pictures = out.join("events");
     let readings = out.join("readings.csv");
     let readings_file = File::create(&readings).map_err(cannot_write(&readings))?;
     let measured = out.join(MEASUREMENTS_FILE);
-    let measurements = if measurements {
+    let measurements = if arguments.measurements {
         let file = File::create(&measured).map_err(cannot_write(&measured))?;
         Some(MeasurementsWriter::new(BufWriter::new(file)))
     } else {
@@ -278,8 +355,9 @@ fn checked_once(
         definition,
         subject,
         recording,
-        &mut source,
+        source,
         settings,
+        stop,
         &mut writer,
     ) {
         Err(check::Error::NoAgreement) => return Ok(None),

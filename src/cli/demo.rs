@@ -2,10 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
-use super::{Failure, check, make_folder, write_file};
+use super::{Failure, Force, check, results, stop, write_file};
 use crate::check::Outcome;
 use crate::definition::Definition;
 use crate::demo::{self, faults, scenario, unit};
+use crate::evidence::manifest::ReadFiles;
+use crate::evidence::run_folder::{Kind, RunFolder};
 use crate::judge::events::{Event, name};
 use crate::recording::{MissingColumns, Recording};
 
@@ -18,7 +20,27 @@ pub struct Arguments {
     /// No progress and no summary.
     #[arg(long)]
     quiet: bool,
+    #[command(flatten)]
+    force: Force,
 }
+
+/// What stands beside the results of the check.
+const KIND: Kind = Kind {
+    command: "demo",
+    is_result: |name| {
+        const FILES: [&str; 6] = [
+            "display.toml",
+            "engine_strip.toml",
+            "reversionary.toml",
+            "inputs.csv",
+            unit::CAPTURE_FILE,
+            unit::TRUTH_FILE,
+        ];
+        FILES.contains(&name)
+    },
+    folders: &[],
+    is_begun: |_| false,
+};
 
 /// An event may begin this long before its fault, s: onsets are dated to frames.
 const BEFORE_S: f64 = 0.1;
@@ -26,19 +48,21 @@ const BEFORE_S: f64 = 0.1;
 /// Runs `demo`: exit 0 when every seeded fault was found as its class in its place, and nothing else.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let out = &arguments.out;
-    make_folder(out)?;
-    write_file(&out.join("display.toml"), demo::DISPLAY.as_bytes())?;
+    let force = arguments.force.force;
+    let folder = RunFolder::claim(out, KIND, [], force)?;
+    let new = folder.new_results();
+    write_file(&new.join("display.toml"), demo::DISPLAY.as_bytes())?;
     write_file(
-        &out.join("engine_strip.toml"),
+        &new.join("engine_strip.toml"),
         demo::ENGINE_STRIP.as_bytes(),
     )?;
     write_file(
-        &out.join("reversionary.toml"),
+        &new.join("reversionary.toml"),
         demo::REVERSIONARY.as_bytes(),
     )?;
-    write_file(&out.join("inputs.csv"), scenario::inputs_csv().as_bytes())?;
-    let definition = Definition::load(&out.join("display.toml"))?;
-    let recording = Recording::load(&out.join("inputs.csv"), &definition, MissingColumns::Refuse)?;
+    write_file(&new.join("inputs.csv"), scenario::inputs_csv().as_bytes())?;
+    let definition = Definition::load(&new.join("display.toml"))?;
+    let recording = Recording::load(&new.join("inputs.csv"), &definition, MissingColumns::Refuse)?;
     let plan = unit::Plan::default();
     let seeded = faults::demo_faults(&definition, plan.frames_per_s(), plan.seed);
     let source = unit::Unit::new(&definition, &recording, plan, seeded);
@@ -49,7 +73,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             out.display()
         );
     }
-    let seeded = unit::produce(out, source, &mut |_, _| {})?;
+    let seeded = unit::produce(&new, source, &mut |_, _| {})?;
+    results::write_manifest(&new, out, KIND.command, Vec::new(), &ReadFiles::default())?;
+    folder.finish()?;
     let results = out.join("check");
     // Exactly what `framevouch check` does, so that its manifest repeats it.
     let check_arguments = check::Arguments::plain(
@@ -58,8 +84,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         &out.join(unit::CAPTURE_FILE),
         &results,
         arguments.quiet,
+        force,
     );
-    let outcome = check::run_as_at(&check_arguments, &results)?;
+    let outcome = check::carry_out(&check_arguments, &results, &stop::on_signals()?)?;
     if let Some(e) = &outcome.error {
         super::complain(e);
         return Ok(super::EXIT_NOT_JUDGED);

@@ -5,7 +5,9 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
-use super::{Failure, InputArguments, cannot_write, make_folder, write_file};
+use super::{Failure, Force, InputArguments, results, value_name, write_file};
+use crate::evidence::manifest::stored_path;
+use crate::evidence::run_folder::{Kind, RunFolder};
 use crate::picture::Rect;
 use crate::recording::inputs::Inputs;
 use crate::reference::drawing::Drawing;
@@ -37,7 +39,24 @@ pub struct Arguments {
     /// Folder for the frames.
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
+    #[command(flatten)]
+    force: Force,
 }
+
+/// Frames of an earlier drawing go, so that none is taken for one of this.
+const KIND: Kind = Kind {
+    command: "draw",
+    is_result: |name| {
+        let number = |ending| name.strip_prefix("frame_")?.strip_suffix(ending);
+        let is_number = |n: &str| !n.is_empty() && n.bytes().all(|b| b.is_ascii_digit());
+        name == "times.csv"
+            || number(".png")
+                .or_else(|| number(".svg"))
+                .is_some_and(is_number)
+    },
+    folders: &[],
+    is_begun: |_| false,
+};
 
 #[derive(Clone, Copy, ValueEnum)]
 enum Format {
@@ -51,6 +70,30 @@ fn parse_rate(text: &str) -> Result<f64, String> {
         _ => Err(format!(
             "\"{text}\" is not a frame rate; give a number above 0, at most 1000"
         )),
+    }
+}
+
+impl Arguments {
+    /// The arguments in a fixed order, paths as a manifest at `home` stores them.
+    fn normalised(&self, home: &Path) -> Vec<String> {
+        let mut words: Vec<String> = Vec::new();
+        let mut say = |name: &str, value: String| words.extend([name.to_owned(), value]);
+        say("--display", stored_path(&self.input.display, home));
+        say("--inputs", stored_path(&self.input.inputs, home));
+        say("--fps", self.fps.to_string());
+        for (name, time_s) in [("--from", self.from), ("--to", self.to)] {
+            if let Some(time_s) = time_s {
+                say(name, time_s.to_string());
+            }
+        }
+        say("--format", value_name(self.format));
+        if self.outline_text {
+            words.push("--outline-text".into());
+        }
+        if self.input.allow_missing {
+            words.push("--allow-missing".into());
+        }
+        words
     }
 }
 
@@ -78,9 +121,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         )
         .into());
     }
-    make_folder(&arguments.out)?;
     let count = count as usize;
-    refuse_leftovers(&arguments.out, count, arguments.format)?;
+    let out = &arguments.out;
+    let paths = InputArguments::paths(&definition, &recording);
+    let folder = RunFolder::claim(out, KIND, paths, arguments.force.force)?;
+    let new = folder.new_results();
     let drawing = Drawing::new(&definition);
     let mut table = String::from("file,time_s\n");
     let mut painter = Painter::new();
@@ -117,14 +162,16 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
                 (file_name(n, Format::Svg), text.into_bytes())
             }
         };
-        write_file(&arguments.out.join(&name), &bytes)?;
+        write_file(&new.join(&name), &bytes)?;
         writeln!(table, "{name},{time_s:.6}")?;
     }
-    write_file(&arguments.out.join("times.csv"), table.as_bytes())?;
-    say!(
-        "{count} frames and times.csv in {}",
-        arguments.out.display()
-    );
+    write_file(&new.join("times.csv"), table.as_bytes())?;
+    let mut inputs = InputArguments::read(&definition, &recording)?;
+    inputs.add_fonts(&definition)?;
+    let normalised = arguments.normalised(out);
+    results::write_manifest(&new, out, KIND.command, normalised, &inputs)?;
+    folder.finish()?;
+    say!("{count} frames and times.csv in {}", out.display());
     if outside > 0 {
         say!(
             "{outside} of them lie outside the recording, which holds {begin_s} s to {end_s} s: drawn with no data"
@@ -139,25 +186,4 @@ fn file_name(n: usize, format: Format) -> String {
         Format::Svg => "svg",
     };
     format!("frame_{n:06}.{ending}")
-}
-
-/// Frames of an earlier run that this one of `count` frames would not replace are taken for frames of this one.
-fn refuse_leftovers(out: &Path, count: usize, format: Format) -> Result<(), Failure> {
-    for entry in std::fs::read_dir(out).map_err(cannot_write(out))? {
-        let name = entry.map_err(cannot_write(out))?.file_name();
-        let Some(rest) = name.to_str().and_then(|n| n.strip_prefix("frame_")) else {
-            continue;
-        };
-        let number = rest.split('.').next().and_then(|n| n.parse::<usize>().ok());
-        let is_replaced = number
-            .is_some_and(|n| n < count && name.to_str() == Some(file_name(n, format).as_str()));
-        if !is_replaced {
-            return Err(format!(
-                "\"{}\" would stay beside the {count} frames to be drawn: empty the folder, or choose another --out",
-                out.join(&name).display()
-            )
-            .into());
-        }
-    }
-    Ok(())
 }

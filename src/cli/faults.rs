@@ -3,11 +3,13 @@
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
-use super::check::parse_offset;
-use super::{CaptureArguments, Failure, InputArguments, make_folder, write_file};
+use super::check::{parse_offset, say_offset};
+use super::{CaptureArguments, Failure, Force, InputArguments, results, write_file};
 use crate::capture::{CapturedFrame, ReadAhead};
 use crate::check::{self, Offset};
+use crate::evidence::manifest::stored_path;
 use crate::evidence::pictures;
+use crate::evidence::run_folder::{Kind, RunFolder};
 use crate::examine::subject::Subject;
 use crate::inject::{Clip, Delivery, Fault, MODELS, Method, Model, Target, paint};
 use crate::reference::drawing::Drawing;
@@ -30,7 +32,20 @@ pub struct Arguments {
     /// Recording time = capture time + SECONDS; `auto` finds it from the material.
     #[arg(long, value_name = "SECONDS|auto", value_parser = parse_offset, allow_hyphen_values = true)]
     offset: Option<Offset>,
+    #[command(flatten)]
+    force: Force,
 }
+
+/// A picture of each kind, and a table.
+const KIND: Kind = Kind {
+    command: "faults",
+    is_result: |name| {
+        let is_kind = |kind: &str| MODELS.iter().any(|m| m.about().name == kind);
+        name == "faults.md" || name.strip_suffix(".png").is_some_and(is_kind)
+    },
+    folders: &[],
+    is_begun: |_| false,
+};
 
 /// What a clip holds before the onset and after it, s.
 const BEFORE_S: f64 = 1.0;
@@ -69,8 +84,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
 
 /// Writes the pictures and the table.
 fn draw_all(arguments: &Arguments, out: &Path) -> Result<(), Failure> {
-    make_folder(out)?;
     let (definition, recording) = arguments.input.load()?;
+    let capture = arguments.capture.capture.as_path();
+    let mut paths = InputArguments::paths(&definition, &recording);
+    paths.push(capture);
+    let folder = RunFolder::claim(out, KIND, paths, arguments.force.force)?;
+    let new = folder.new_results();
     let drawing = Drawing::new(&definition);
     let subject = Subject::new(&definition, &drawing);
     let mut times = arguments.at.clone();
@@ -97,7 +116,7 @@ fn draw_all(arguments: &Arguments, out: &Path) -> Result<(), Failure> {
         };
         for (model, row) in MODELS.iter().zip(&mut rows) {
             if row.is_none() {
-                *row = draw_one(*model, &clip, out)?;
+                *row = draw_one(*model, &clip, &new)?;
             }
         }
     }
@@ -115,7 +134,33 @@ fn draw_all(arguments: &Arguments, out: &Path) -> Result<(), Failure> {
             size_of(*model),
         )?;
     }
-    write_file(&out.join("faults.md"), table.as_bytes())
+    write_file(&new.join("faults.md"), table.as_bytes())?;
+    let mut inputs = InputArguments::read(&definition, &recording)?;
+    inputs.add("capture", capture, &source.contents()?)?;
+    inputs.add_fonts(&definition)?;
+    results::write_manifest(&new, out, KIND.command, arguments.normalised(out), &inputs)?;
+    folder.finish()?;
+    Ok(())
+}
+
+impl Arguments {
+    /// The arguments in a fixed order, paths as a manifest at `home` stores them.
+    fn normalised(&self, home: &Path) -> Vec<String> {
+        let mut words: Vec<String> = Vec::new();
+        let mut say = |name: &str, value: String| words.extend([name.to_owned(), value]);
+        say("--display", stored_path(&self.input.display, home));
+        say("--inputs", stored_path(&self.input.inputs, home));
+        say("--capture", stored_path(&self.capture.capture, home));
+        for at_s in &self.at {
+            say("--at", at_s.to_string());
+        }
+        say_offset(self.offset, &mut say);
+        self.capture.say(&mut say);
+        if self.input.allow_missing {
+            words.push("--allow-missing".into());
+        }
+        words
+    }
 }
 
 /// The frames around `at_s`, from what the source has left.

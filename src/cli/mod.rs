@@ -1,12 +1,7 @@
 //! The commands, one file each. Only this part of the crate prints.
 
-/// Prints a line. A reader that has seen enough, `head` say, ends no command halfway.
-macro_rules! say {
-    ($($words:tt)*) => {{
-        use std::io::Write as _;
-        let _ = writeln!(std::io::stdout(), $($words)*);
-    }};
-}
+#[macro_use]
+mod print;
 
 mod calibrate;
 mod campaign;
@@ -18,6 +13,7 @@ mod lint;
 mod progress;
 mod report;
 mod results;
+mod stop;
 mod tune;
 mod verify;
 
@@ -29,6 +25,7 @@ use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::capture::{Capture, OpenOptions, RawFormat};
 use crate::definition::Definition;
+use crate::evidence::manifest::ReadFiles;
 use crate::picture::{Matrix, Range};
 use crate::recording::{MissingColumns, Recording};
 
@@ -82,14 +79,13 @@ pub fn main() -> ExitCode {
     let arguments = match Arguments::try_parse() {
         Ok(a) => a,
         Err(e) => {
-            // Help and version go to standard output and are no failure.
-            let status = if e.use_stderr() {
-                EXIT_NOT_JUDGED
-            } else {
-                EXIT_AGREES
-            };
+            if e.use_stderr() {
+                warn!("{}", e.render().to_string().trim_end());
+                return ExitCode::from(EXIT_NOT_JUDGED);
+            }
+            // Help and version are no failure, and our own words.
             let _ = e.print();
-            return ExitCode::from(status);
+            return ExitCode::from(EXIT_AGREES);
         }
     };
     let done = match arguments.command {
@@ -117,10 +113,10 @@ type Failure = Box<dyn StdError>;
 
 /// Prints an error with its causes.
 fn complain(error: &dyn StdError) {
-    eprintln!("error: {error}");
+    warn!("error: {error}");
     let mut cause = error.source();
     while let Some(e) = cause {
-        eprintln!("  because: {e}");
+        warn!("  because: {e}");
         cause = e.source();
     }
 }
@@ -262,6 +258,30 @@ impl InputArguments {
         let recording = Recording::load(&self.inputs, &definition, missing)?;
         Ok((definition, recording))
     }
+
+    /// The files that they were read from.
+    fn paths<'a>(definition: &'a Definition, recording: &'a Recording) -> Vec<&'a Path> {
+        let files = definition.contents().iter().chain(recording.content());
+        files.map(|f| f.path.as_path()).collect()
+    }
+
+    /// What was read, without the font files.
+    fn read(definition: &Definition, recording: &Recording) -> Result<ReadFiles, Failure> {
+        let mut inputs = ReadFiles::default();
+        inputs.add_display(definition)?;
+        if let Some(file) = recording.content() {
+            inputs.add_file("inputs", file)?;
+        }
+        Ok(inputs)
+    }
+}
+
+/// Leave to write over what the program did not write itself.
+#[derive(clap::Args)]
+struct Force {
+    /// Also replace files that stand where results go and were not written by framevouch.
+    #[arg(long)]
+    force: bool,
 }
 
 /// A file or folder that cannot be written.
@@ -277,11 +297,6 @@ fn cannot_write(path: &Path) -> impl FnOnce(std::io::Error) -> WriteError + '_ {
         path: path.display().to_string(),
         source,
     }
-}
-
-fn make_folder(path: &Path) -> Result<(), Failure> {
-    std::fs::create_dir_all(path).map_err(cannot_write(path))?;
-    Ok(())
 }
 
 fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {

@@ -2,9 +2,9 @@
 
 use std::path::PathBuf;
 
-use super::{EXIT_AGREES, Failure, write_file};
-use crate::evidence::report::{Bundle, page};
-use crate::files::Content;
+use super::{EXIT_AGREES, Failure, Force, results};
+use crate::evidence::report::{Bundle, PAGE, page};
+use crate::files::{self, Content};
 
 /// Arguments of `report`.
 #[derive(clap::Args)]
@@ -24,6 +24,8 @@ pub struct Arguments {
     /// Print nothing.
     #[arg(long)]
     quiet: bool,
+    #[command(flatten)]
+    force: Force,
 }
 
 /// Runs `report`.
@@ -34,7 +36,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         arguments.issued.clone(),
     )?;
     let page = page(&bundle);
-    write_file(&arguments.out, page.as_bytes())?;
+    let folders = arguments.from.iter().chain(&arguments.against);
+    let results: Vec<PathBuf> = folders.flat_map(|f| results::files_of(f)).collect();
+    let results = results.iter().map(PathBuf::as_path);
+    files::refuse_shared(results, [arguments.out.clone()])?;
+    files::replace(&arguments.out, page.as_bytes(), PAGE, arguments.force.force)?;
     if !arguments.quiet {
         say!(
             "{}: {:.1} MB, SHA-256 {}",

@@ -4,13 +4,15 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
-use super::{Failure, make_folder, results, write_file};
+use super::{Failure, Force, results, write_file};
 use crate::campaign::records::TRIALS_FILE;
 use crate::campaign::statistics::Confidence;
-use crate::definition::Definition;
 use crate::definition::model::Hazard;
-use crate::evidence::manifest::{Input, stored_path};
+use crate::definition::{self, Definition};
+use crate::evidence::manifest::{ReadFiles, stored_path};
 use crate::evidence::measurements::MEASUREMENTS_FILE;
+use crate::evidence::run_folder::{Kind, RunFolder};
+use crate::files::{self, Content, FileContent};
 use crate::tune::material::Material;
 use crate::tune::patch;
 use crate::tune::plot::trade_off_plot;
@@ -49,7 +51,16 @@ pub struct Arguments {
     /// No summary.
     #[arg(long)]
     quiet: bool,
+    #[command(flatten)]
+    force: Force,
 }
+
+const KIND: Kind = Kind {
+    command: "tune",
+    is_result: |name| ["tune.json", "thresholds.patch", "trade_off.svg"].contains(&name),
+    folders: &[],
+    is_begun: |_| false,
+};
 
 #[derive(Clone, Copy, ValueEnum)]
 enum HazardName {
@@ -98,46 +109,66 @@ pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<(Tuned, bo
         confidence: Confidence::new(arguments.confidence)?,
     };
     let definition = Definition::load(&arguments.display)?;
-    let mut material = Material::default();
+    let mut read: Vec<PathBuf> = vec![arguments.display.clone()];
     for folder in &arguments.from {
-        material.add(folder, &definition, arguments.least_size)?;
+        read.extend(results::files_of(folder));
+        read.extend([folder.join(MEASUREMENTS_FILE), folder.join(TRIALS_FILE)]);
+    }
+    let read = read.iter().map(PathBuf::as_path);
+    let folder = RunFolder::claim(&arguments.out, KIND, read, arguments.force.force)?;
+    let new = folder.new_results();
+    let mut inputs = ReadFiles::default();
+    inputs.add_display(&definition)?;
+    let mut material = Material::default();
+    for from in &arguments.from {
+        // What cannot be digested as it is read is digested before and after.
+        add_results(&mut inputs, from)?;
+        material.add(from, &definition, arguments.least_size)?;
+        add_results(&mut inputs.clone(), from)?;
     }
     let tuned = search::tune(&material, &definition, &demand)?;
-    make_folder(&arguments.out)?;
-    results::begin(&arguments.out)?;
     let json = serde_json::to_string_pretty(&tuned)? + "\n";
-    write_file(&arguments.out.join("tune.json"), json.as_bytes())?;
-    let text = std::fs::read_to_string(&arguments.display)?;
+    write_file(&new.join("tune.json"), json.as_bytes())?;
+    let (text, content) = files::read_text(&arguments.display, definition::LIMIT)?;
+    let path = arguments.display.clone();
+    inputs.see(&[FileContent { path, content }])?;
     let changed = patch::changed(&text, &tuned)?;
     let name = arguments
         .display
         .file_name()
         .map_or("display.toml".into(), |n| n.to_string_lossy().into_owned());
     let patch = patch::diff(&text, &changed, &name);
-    write_file(&arguments.out.join("thresholds.patch"), patch.as_bytes())?;
+    write_file(&new.join("thresholds.patch"), patch.as_bytes())?;
     if let Ok(svg) = trade_off_plot(&tuned) {
-        write_file(&arguments.out.join("trade_off.svg"), svg.as_bytes())?;
+        write_file(&new.join("trade_off.svg"), svg.as_bytes())?;
     }
-    write_manifest(arguments, home)?;
+    let words = normalised(arguments, home);
+    results::write_manifest(&new, home, KIND.command, words, &inputs)?;
+    folder.finish()?;
     Ok((tuned, patch.is_empty()))
 }
 
-fn write_manifest(arguments: &Arguments, home: &Path) -> Result<(), Failure> {
+/// Adds what is read of the results in `folder`.
+fn add_results(inputs: &mut ReadFiles, folder: &Path) -> Result<(), Failure> {
+    for (role, name) in [("measurements", MEASUREMENTS_FILE), ("trials", TRIALS_FILE)] {
+        let path = folder.join(name);
+        if path.exists() {
+            let content = Content::of_file(&path)?;
+            inputs.add_file(role, &FileContent { path, content })?;
+        }
+    }
+    Ok(())
+}
+
+/// The arguments in a fixed order, paths as a manifest at `home` stores them.
+fn normalised(arguments: &Arguments, home: &Path) -> Vec<String> {
     let path = |p: &Path| stored_path(p, home);
-    let mut inputs = vec![Input::new("display", &arguments.display)];
     let mut words = vec![
         "--display".into(),
         path(&arguments.display),
         "--from".into(),
     ];
-    for folder in &arguments.from {
-        words.push(path(folder));
-        inputs.push(Input::new("measurements", folder.join(MEASUREMENTS_FILE)));
-        let trials = folder.join(TRIALS_FILE);
-        if trials.exists() {
-            inputs.push(Input::new("trials", trials));
-        }
-    }
+    words.extend(arguments.from.iter().map(|folder| path(folder)));
     let mut say = |name: &str, value: String| words.extend([name.to_owned(), value]);
     say(
         "--nuisance-per-hour",
@@ -150,7 +181,7 @@ fn write_manifest(arguments: &Arguments, home: &Path) -> Result<(), Failure> {
     if let Some(hazard) = arguments.hazard.to_possible_value() {
         say("--hazard", hazard.get_name().to_owned());
     }
-    results::write_manifest_of(&arguments.out, home, "tune", words, &inputs)
+    words
 }
 
 fn positive(name: &str, value: f64) -> Result<f64, Failure> {

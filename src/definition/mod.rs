@@ -25,6 +25,7 @@ mod tests;
 pub mod uses;
 
 pub use error::{Error, Problem};
+pub use read::LIMIT;
 
 use std::collections::BTreeMap;
 

@@ -17,7 +17,8 @@ use crate::files::{self, FileContent, Limit};
 
 /// Longest definition, bytes. Far beyond any display written by hand.
 const FILE_BYTES: usize = 16 << 20;
-const LIMIT: Limit = Limit {
+/// The most that a definition may hold.
+pub const LIMIT: Limit = Limit {
     kind: "a display definition",
     bytes: FILE_BYTES as u64,
 };

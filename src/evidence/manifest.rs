@@ -138,12 +138,14 @@ fn cannot_read(path: &Path) -> impl FnOnce(std::io::Error) -> Error + '_ {
 
 /// A file that held one thing when a run read it first, and another when it read it again.
 #[derive(Debug, thiserror::Error)]
-#[error("\"{0}\" changed while it was read: what was found in it vouches for nothing; run again when nobody writes to it")]
+#[error(
+    "\"{0}\" changed while it was read: what was found in it vouches for nothing; run again when nobody writes to it"
+)]
 pub struct ChangedFile(pub String);
 
 /// What a run has read, as it was read.
 #[derive(Clone, Debug, Default)]
-pub struct Inputs {
+pub struct ReadFiles {
     list: Vec<Input>,
     seen: BTreeMap<PathBuf, Content>,
 }
@@ -155,7 +157,7 @@ struct Input {
     held: Vec<FileContent>,
 }
 
-impl Inputs {
+impl ReadFiles {
     /// Adds what was read at `path` as `role`: of a file what it held, of a folder what each of its files held, of
     /// standard input nothing.
     ///
@@ -180,11 +182,7 @@ impl Inputs {
     ///
     /// # Errors
     /// As [`see`](Self::see).
-    pub fn add_file(
-        &mut self,
-        role: &'static str,
-        file: &FileContent,
-    ) -> Result<(), ChangedFile> {
+    pub fn add_file(&mut self, role: &'static str, file: &FileContent) -> Result<(), ChangedFile> {
         self.add(role, &file.path, std::slice::from_ref(file))
     }
 
@@ -243,7 +241,7 @@ pub fn make(
     home: &Path,
     command: &str,
     arguments: Vec<String>,
-    inputs: &Inputs,
+    inputs: &ReadFiles,
     mut outputs: Vec<FileRecord>,
 ) -> Result<Manifest, Error> {
     let mut pictures = String::new();
@@ -299,7 +297,10 @@ fn input_record(input: &Input, home: &Path, pictures: &mut String) -> InputRecor
                 .iter()
                 .map(|f| {
                     let name = f.path.file_name().unwrap_or_default();
-                    (name.to_string_lossy().into_owned(), f.content.sha256.as_str())
+                    (
+                        name.to_string_lossy().into_owned(),
+                        f.content.sha256.as_str(),
+                    )
                 })
                 .collect();
             names.sort_unstable();
@@ -537,7 +538,7 @@ mod tests {
             folder.path(),
             "check",
             vec![],
-            &Inputs::default(),
+            &ReadFiles::default(),
             vec![],
         )
         .unwrap();

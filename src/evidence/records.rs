@@ -74,7 +74,7 @@ pub struct Summary {
     pub caution: String,
     /// The display's name.
     pub display: String,
-    /// `agrees`, `faults found` or `not judged`.
+    /// `agrees`, `faults found`, `broken off` (before its end, without a fault so far) or `not judged`.
     pub result: String,
     /// Frames judged.
     pub frames: u64,

@@ -62,10 +62,14 @@ pub enum Error {
         command: &'static str,
     },
     /// A folder stands where a file is to be.
-    #[error("\"{0}\" is a folder, and a file of this name is to be written: move it, or choose another --out")]
+    #[error(
+        "\"{0}\" is a folder, and a file of this name is to be written: move it, or choose another --out"
+    )]
     Folder(String),
     /// Another run writes there.
-    #[error("another framevouch is writing into \"{0}\": wait for its end, or choose another --out")]
+    #[error(
+        "another framevouch is writing into \"{0}\": wait for its end, or choose another --out"
+    )]
     InUse(String),
     /// Another command's results were moved in when that run ended.
     #[error(

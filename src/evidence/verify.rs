@@ -144,7 +144,7 @@ pub fn differences(then: &Path, now: &Path) -> Result<Vec<Change>, Error> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::evidence::manifest::{Inputs, make};
+    use crate::evidence::manifest::{ReadFiles, make};
     use crate::files::FileContent;
     use std::fs;
 
@@ -170,7 +170,7 @@ mod tests {
             let content = Content::of_file(&path).unwrap();
             FileContent { path, content }
         };
-        let mut inputs = Inputs::default();
+        let mut inputs = ReadFiles::default();
         let mut add = |role, name: &str, files: &[&str]| {
             let held: Vec<FileContent> = files.iter().map(|f| read(f)).collect();
             inputs.add(role, &folder.path().join(name), &held).unwrap();

@@ -20,9 +20,7 @@ pub struct SharedFile {
 fn identity(path: &Path) -> Option<(u64, u64)> {
     use std::os::unix::fs::MetadataExt;
     let metadata = std::fs::metadata(path).ok()?;
-    metadata
-        .is_file()
-        .then(|| (metadata.dev(), metadata.ino()))
+    metadata.is_file().then(|| (metadata.dev(), metadata.ino()))
 }
 
 /// What tells a file from every other; hard links are not seen through here.
@@ -76,9 +74,8 @@ mod tests {
         std::fs::write(at("in.csv"), "t_s").unwrap();
         std::fs::copy(at("in.csv"), at("copy.csv")).unwrap();
         std::fs::hard_link(at("in.csv"), at("hard.csv")).unwrap();
-        let shared = |input: PathBuf, output: &str| {
-            refuse_shared([input.as_path()], [at(output)]).is_err()
-        };
+        let shared =
+            |input: PathBuf, output: &str| refuse_shared([input.as_path()], [at(output)]).is_err();
         assert!(shared(at("in.csv"), "in.csv"));
         assert!(!shared(at("in.csv"), "copy.csv"));
         assert!(!shared(at("in.csv"), "none.csv"));

@@ -50,8 +50,8 @@ impl Recording {
         missing: MissingColumns,
     ) -> Result<Self, Error> {
         let origin = path.display().to_string();
-        let file = files::open(path)
-            .map_err(|e| Error::of_file(&origin, Kind::Open(e.into_cause())))?;
+        let file =
+            files::open(path).map_err(|e| Error::of_file(&origin, Kind::Open(e.into_cause())))?;
         let mut reader = files::Reader::new(file);
         let mut recording = Self::from_reader(&mut reader, &origin, definition, missing)?;
         let content = reader

@@ -6,6 +6,7 @@ use std::io::Write;
 use std::ops::Range as Span;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
+use std::sync::atomic::AtomicBool;
 
 use framevouch::capture::profile::Profile;
 use framevouch::capture::{
@@ -191,6 +192,7 @@ impl Bench {
             &self.recording,
             &mut Source { capture, lost_s },
             &settings,
+            &AtomicBool::new(false),
             &mut kept,
         )
         .expect("the clip can be judged");

@@ -17,6 +17,7 @@ mod labels;
 pub mod run;
 mod sections;
 
+use crate::files::Kind;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 pub use bundle::{Bundle, Error};
@@ -55,6 +56,12 @@ const SECTIONS: [MakeSection; 11] = [
 const CSS: &str = include_str!("page.css");
 const JS: &str = include_str!("page.js");
 
+/// How a page is known by its beginning.
+pub const PAGE: Kind = Kind {
+    name: "a page",
+    mark: "<meta name=\"generator\" content=\"framevouch\">",
+};
+
 /// The page.
 #[must_use]
 pub fn page(bundle: &Bundle) -> String {
@@ -65,6 +72,7 @@ pub fn page(bundle: &Bundle) -> String {
         html lang="en" {
             head {
                 meta charset="utf-8";
+                meta name="generator" content="framevouch";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
                 meta http-equiv="Content-Security-Policy"
