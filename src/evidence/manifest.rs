@@ -14,7 +14,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::records::CAUTION;
-use super::run_folder::HIDDEN;
+use super::run_folder::{HIDDEN, is_moved_in_part};
 use crate::capture::TIMES_FILE;
 use crate::definition::Definition;
 pub use crate::files::Content;
@@ -109,6 +109,11 @@ pub enum Error {
         "\"{0}\" holds no {MANIFEST_FILE}: it is no result folder, or was made by a version before there were manifests; run the check again"
     )]
     Absent(String),
+    /// A run was ended while it moved its results in.
+    #[error(
+        "a run was ended while it moved its results into \"{0}\": run the same command there again, which finishes that"
+    )]
+    Interrupted(String),
     /// It is not a manifest.
     #[error("\"{path}\": {what}")]
     Form {
@@ -447,7 +452,12 @@ impl Manifest {
     pub fn load(folder: &Path) -> Result<Self, Error> {
         let path = folder.join(MANIFEST_FILE);
         if !path.is_file() {
-            return Err(Error::Absent(folder.display().to_string()));
+            let folder_name = folder.display().to_string();
+            return Err(if is_moved_in_part(folder) {
+                Error::Interrupted(folder_name)
+            } else {
+                Error::Absent(folder_name)
+            });
         }
         let (bytes, _) = files::read(&path, MANIFEST_LIMIT)?;
         let shown = path.display().to_string();
@@ -521,6 +531,30 @@ mod tests {
         assert_eq!(stored_path(Path::new("-"), &home), "-");
         let found = std::fs::canonicalize(resolved("../../in.csv", &home)).unwrap();
         assert_eq!(found, std::fs::canonicalize(&input).unwrap());
+    }
+
+    #[test]
+    fn a_file_that_held_two_things_in_one_run_is_named() {
+        let file = |path: &str, text: &str| FileContent {
+            path: path.into(),
+            content: Content::of(text.as_bytes()),
+        };
+        let mut read = ReadFiles::default();
+        read.add_file("inputs", &file("r.csv", "a")).unwrap();
+        let frames = [file("f/1.png", "1"), file("f/2.png", "2")];
+        read.add("capture", Path::new("f"), &frames).unwrap();
+        // Read again, all or in part.
+        read.see(&frames).unwrap();
+        read.see(&[file("r.csv", "a")]).unwrap();
+        let error = read.see(&[file("f/2.png", "3")]).unwrap_err();
+        assert!(error.to_string().contains("\"f/2.png\" changed"), "{error}");
+        let folder = tempfile::tempdir().unwrap();
+        let made = make(folder.path(), folder.path(), "check", vec![], &read, vec![]).unwrap();
+        assert_eq!(made.inputs[0].content, Some(Content::of(b"a")));
+        assert_eq!((made.inputs[1].files, made.outputs.len()), (Some(2), 1));
+        let list = std::fs::read_to_string(folder.path().join(CAPTURE_LIST)).unwrap();
+        assert_eq!(made.inputs[1].content, Some(Content::of(list.as_bytes())));
+        assert_eq!(list.lines().count(), 2);
     }
 
     #[test]

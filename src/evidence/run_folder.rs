@@ -251,6 +251,11 @@ impl RunFolder {
     }
 }
 
+/// Whether a run was ended while it moved its results into `home`.
+pub(super) fn is_moved_in_part(home: &Path) -> bool {
+    home.join(HIDDEN).join(READY).exists()
+}
+
 impl Drop for RunFolder {
     fn drop(&mut self) {
         // What cannot be cleared away now is by the next run.
@@ -395,4 +400,179 @@ fn remove_empty(folder: &Path) {
     }
     // Refused where something is left.
     let _ = fs::remove_dir(folder);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::evidence::manifest::{ReadFiles, make, outputs};
+
+    const KIND: Kind = Kind {
+        command: "try",
+        is_result: |name| ["a", "b", "c"].contains(&name),
+        folders: &["more"],
+        is_begun: |_| false,
+    };
+
+    /// Writes files and the manifest over all that is in `folder`.
+    fn write(folder: &Path, files: &[(&str, &str)]) {
+        for (name, text) in files {
+            let path = folder.join(name);
+            fs::create_dir_all(path.parent().unwrap()).unwrap();
+            fs::write(path, text).unwrap();
+        }
+        let named = outputs(folder).unwrap();
+        let made = make(folder, folder, "try", vec![], &ReadFiles::default(), named).unwrap();
+        fs::write(folder.join(MANIFEST_FILE), made.to_json().unwrap()).unwrap();
+    }
+
+    fn held(folder: &Path) -> Vec<(String, String)> {
+        let shown = |p: PathBuf| {
+            let name = p.strip_prefix(folder).unwrap().display().to_string();
+            (name, fs::read_to_string(&p).unwrap())
+        };
+        let mut files: Vec<_> = below(folder).into_iter().map(shown).collect();
+        files.retain(|(name, _)| name != MANIFEST_FILE);
+        files
+    }
+
+    fn of(files: &[(&str, &str)]) -> Vec<(String, String)> {
+        let own = |(a, b): &(&str, &str)| ((*a).to_owned(), (*b).to_owned());
+        files.iter().map(own).collect()
+    }
+
+    const OLD: [(&str, &str); 3] = [("a", "old"), ("b", "old"), ("more/x", "old")];
+    const NEW: [(&str, &str); 3] = [("a", "new"), ("c", "new"), ("more/y", "new")];
+
+    #[test]
+    fn old_results_stay_until_the_new_ones_are_whole_and_then_none_is_left() {
+        let home = tempfile::tempdir().unwrap();
+        let home = home.path();
+        write(home, &OLD);
+        fs::write(home.join("notes"), "theirs").unwrap();
+        let folder = RunFolder::claim(home, KIND, [], false).unwrap();
+        write(&folder.new_results(), &NEW);
+        drop(folder);
+        let mut all = of(&OLD);
+        all.push(("notes".into(), "theirs".into()));
+        assert_eq!(held(home), all);
+        let folder = RunFolder::claim(home, KIND, [], false).unwrap();
+        write(&folder.new_results(), &NEW);
+        folder.finish().unwrap();
+        let mut all = of(&NEW);
+        all.push(("notes".into(), "theirs".into()));
+        assert_eq!(held(home), all);
+        assert_eq!(named_by(home, "try").len(), 4);
+    }
+
+    /// Wherever a run was ended while it moved its results in, the next one finds the new ones whole.
+    #[test]
+    fn what_was_moved_in_only_in_part_is_finished_by_the_next_run() {
+        for ended_after in 0..7 {
+            let home = tempfile::tempdir().unwrap();
+            let home = home.path();
+            write(home, &OLD);
+            let ready = home.join(HIDDEN).join(READY);
+            write(&ready, &NEW);
+            let moved = |name: &str| {
+                let to = home.join(name);
+                fs::create_dir_all(to.parent().unwrap()).unwrap();
+                fs::rename(ready.join(name), to).unwrap();
+            };
+            let steps: [&dyn Fn(); 6] = [
+                &|| fs::remove_file(home.join(MANIFEST_FILE)).unwrap(),
+                &|| fs::remove_file(home.join("b")).unwrap(),
+                &|| fs::remove_dir_all(home.join("more")).unwrap(),
+                &|| moved("a"),
+                &|| {
+                    moved("c");
+                    moved("more/y");
+                },
+                &|| moved(MANIFEST_FILE),
+            ];
+            steps.iter().take(ended_after).for_each(|step| step());
+            // Who only reads is told, where no manifest stands.
+            if (1..6).contains(&ended_after) {
+                let error = Manifest::load(home).unwrap_err().to_string();
+                assert!(
+                    error.contains("run the same command there again"),
+                    "{error}"
+                );
+            }
+            let other = Kind {
+                command: "other",
+                ..KIND
+            };
+            if ended_after < 6 {
+                let error = RunFolder::claim(home, other, [], false).unwrap_err();
+                assert!(matches!(error, Error::Interrupted { .. }), "{error}");
+            }
+            drop(RunFolder::claim(home, KIND, [], false).unwrap());
+            assert_eq!(held(home), of(&NEW), "{ended_after}");
+            assert_eq!(named_by(home, "try").len(), 4, "{ended_after}");
+        }
+    }
+
+    #[test]
+    fn one_run_has_the_folder_and_the_next_may_have_it_afterwards() {
+        let home = tempfile::tempdir().unwrap();
+        let new = home.path().join("new");
+        let first = RunFolder::claim(&new, KIND, [], false).unwrap();
+        let second = RunFolder::claim(&new, KIND, [], true).unwrap_err();
+        assert!(matches!(second, Error::InUse(_)), "{second}");
+        drop(first);
+        assert!(!new.exists(), "a folder made for nothing stays");
+        drop(RunFolder::claim(&new, KIND, [], false).unwrap());
+    }
+
+    #[test]
+    fn what_no_manifest_of_ours_names_is_refused_or_replaced_where_the_user_insists() {
+        for name in ["a", "more/z", "more", MANIFEST_FILE] {
+            let home = tempfile::tempdir().unwrap();
+            let home = home.path();
+            fs::create_dir_all(home.join(name).parent().unwrap()).unwrap();
+            fs::write(home.join(name), "theirs").unwrap();
+            let error = RunFolder::claim(home, KIND, [], false).unwrap_err();
+            assert!(matches!(error, Error::Foreign { .. }), "{error}");
+            assert_eq!(fs::read_to_string(home.join(name)).unwrap(), "theirs");
+            let folder = RunFolder::claim(home, KIND, [], true).unwrap();
+            write(&folder.new_results(), &NEW);
+            folder.finish().unwrap();
+            assert_eq!(held(home), of(&NEW), "{name}");
+        }
+        // A folder is never replaced by a file.
+        let home = tempfile::tempdir().unwrap();
+        fs::create_dir(home.path().join("a")).unwrap();
+        let error = RunFolder::claim(home.path(), KIND, [], true).unwrap_err();
+        assert!(matches!(error, Error::Folder(_)), "{error}");
+    }
+
+    #[test]
+    fn a_manifest_that_leads_out_of_its_folder_takes_nothing_with_it() {
+        let outside = tempfile::tempdir().unwrap();
+        let home = outside.path().join("home");
+        write(&home, &OLD);
+        fs::write(outside.path().join("notes"), "theirs").unwrap();
+        let mut manifest = Manifest::load(&home).unwrap();
+        manifest.outputs[0].path = "../notes".into();
+        fs::write(home.join(MANIFEST_FILE), manifest.to_json().unwrap()).unwrap();
+        let error = RunFolder::claim(&home, KIND, [], false).unwrap_err();
+        assert!(matches!(error, Error::Foreign { .. }), "{error}");
+        let folder = RunFolder::claim(&home, KIND, [], true).unwrap();
+        write(&folder.new_results(), &NEW);
+        folder.finish().unwrap();
+        assert!(outside.path().join("notes").exists());
+    }
+
+    #[test]
+    fn withdrawn_results_are_gone_but_those_that_are_kept() {
+        let home = tempfile::tempdir().unwrap();
+        let home = home.path();
+        write(home, &OLD);
+        let folder = RunFolder::claim(home, KIND, [], false).unwrap();
+        folder.withdraw(&|name| name == "b").unwrap();
+        drop(folder);
+        assert_eq!(held(home), of(&[("b", "old")]));
+        assert!(!home.join(MANIFEST_FILE).exists());
+    }
 }

@@ -117,6 +117,21 @@ fn words(text: &str) -> Value {
 }
 
 #[test]
+fn the_digest_is_of_what_was_read_not_of_what_stands_there_now() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let path = folder.path().join("r.csv");
+    let header = definition().channels().iter().map(|(n, _)| n.as_str());
+    let header: Vec<&str> = std::iter::once("t_s").chain(header).collect();
+    let text = format!("{}\n0{}\n", header.join(","), ",".repeat(header.len() - 1));
+    std::fs::write(&path, &text).expect("there is room");
+    let r = Recording::load(&path, definition(), MissingColumns::Allow).expect("a good recording");
+    std::fs::write(&path, "another").expect("there is room");
+    let held = r.content().expect("it was a file");
+    assert_eq!(held.content, crate::files::Content::of(text.as_bytes()));
+    assert_eq!(held.path, path);
+}
+
+#[test]
 fn lines_go_straight_from_row_to_row() {
     let r = of("t_s,line_kt\n1,100\n2,200\n4,0\n");
     for (time_s, expected) in [

@@ -5,6 +5,7 @@
 //! - `detects_faults`: each fault is found as its class in its place, and its harmless twin is not;
 //! - `guards_invalid_data`: a value on invalid data misleads, a flag in its place does not;
 //! - `knows_its_chain`: a chain that changes midway is an error, and raises nothing;
+//! - `owns_its_folder`: results come in whole or not at all, over nobody else's files, with what was read;
 //! - `reads_values_back`: readings are the values that were drawn;
 //! - `repeats_exactly`: same inputs, same bytes;
 //! - `explains_its_verdict`: what the results and the exit status say;
@@ -23,6 +24,7 @@ mod explains_its_verdict;
 mod guards_invalid_data;
 mod knows_its_chain;
 mod leaves_evidence;
+mod owns_its_folder;
 mod reads_values_back;
 mod refuses_bad_input;
 mod repeats_exactly;

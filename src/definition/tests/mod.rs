@@ -6,6 +6,7 @@ mod properties;
 use std::path::Path;
 
 use super::*;
+use crate::files::Content;
 use lint::{Warning, channel_sources, lint, uncovered_px};
 
 /// Every symbol kind in one valid definition, about which there is nothing to advise.
@@ -157,6 +158,11 @@ fn file_is_loaded_with_the_font_beside_it() {
     std::fs::write(&path, text).unwrap();
     let definition = Definition::load(&path).unwrap_or_else(|e| panic!("{e}"));
     assert_eq!(definition.face(definition.font("plain")).weight, 700);
+    // What was read is known, whatever stands there now.
+    let held = [&path, &folder.path().join("bold.ttf")].map(|p| std::fs::read(p).unwrap());
+    std::fs::write(&path, "another").unwrap();
+    let contents: Vec<_> = definition.contents().iter().map(|f| &f.content).collect();
+    assert_eq!(contents, [&Content::of(&held[0]), &Content::of(&held[1])]);
 }
 
 #[test]
