@@ -5,12 +5,19 @@ use std::path::Path;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::files::{self, Content, Limit};
 use crate::picture::{Encoding, Subsampling};
 use crate::reference::canvas::{ColorMap, Geometry, Look, Siting};
 use crate::reference::placement::TextPlacement;
 
 /// Version of the file. Readers refuse files of a later version; files of an earlier one are read.
 pub const PROFILE_VERSION: u32 = 1;
+
+/// Profiles have 1 kB or two.
+const LIMIT: Limit = Limit {
+    kind: "a capture profile",
+    bytes: 1 << 20,
+};
 
 /// What the capture chain does to a good picture.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -54,13 +61,8 @@ pub struct Profile {
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
     /// It cannot be read.
-    #[error("cannot read profile \"{path}\"")]
-    Io {
-        /// The file.
-        path: String,
-        /// The system's words.
-        source: std::io::Error,
-    },
+    #[error(transparent)]
+    File(#[from] files::Error),
     /// It is not a profile.
     #[error(
         "profile \"{path}\", line {line}, column {column}: {what}; write it anew with `framevouch calibrate`"
@@ -91,12 +93,19 @@ impl Profile {
     /// # Errors
     /// When the file cannot be read, is not a profile, or holds values that cannot be.
     pub fn load(path: &Path) -> Result<Self, Error> {
-        let name = path.display().to_string();
-        let text = std::fs::read_to_string(path).map_err(|source| Error::Io {
-            path: name.clone(),
-            source,
-        })?;
-        Self::from_json(&text, &name)
+        Self::read(path).map(|(profile, _)| profile)
+    }
+
+    /// Reads a profile, and tells what the file held.
+    ///
+    /// # Errors
+    /// See [`Profile::load`].
+    pub fn read(path: &Path) -> Result<(Self, Content), Error> {
+        let (text, content) = files::read_text(path, LIMIT)?;
+        Ok((
+            Self::from_json(&text, &path.display().to_string())?,
+            content,
+        ))
     }
 
     /// Reads a profile from its text.
