@@ -217,7 +217,7 @@ impl Prepared {
             .iter()
             .map(|c| {
                 let path = c.profile.as_ref().map(|p| folder.join(p));
-                path.map(|p| Profile::load_with_content(&p)).transpose()
+                path.map(|p| Profile::read(&p)).transpose()
             })
             .collect::<Result<Vec<_>, _>>()?;
         let campaign = digest(&plan, &definition, &recordings);

@@ -128,6 +128,18 @@ pub enum Error {
         /// Its last words.
         said: String,
     },
+    /// It ended without complaint, but before the end that it states.
+    #[error(
+        "{name} is damaged: frames are missing from frame {frame} on: {problem}; it was cut short, or never finished"
+    )]
+    Incomplete {
+        /// File, in quotes.
+        name: String,
+        /// First frame that was not delivered.
+        frame: u64,
+        /// How it is known.
+        problem: String,
+    },
     /// Asked for a frame after an error.
     #[error("{name}: no frames after the error at frame {frame}")]
     Ended {
@@ -148,6 +160,7 @@ impl Error {
             | Self::FrameFile { frame, .. }
             | Self::Size { frame, .. }
             | Self::Ffmpeg { frame, .. }
+            | Self::Incomplete { frame, .. }
             | Self::Ended { frame, .. } => Some(*frame),
             Self::NoFrames { .. } => Some(0),
             Self::Open { .. }

@@ -38,6 +38,7 @@
 //! can measure them. Fields of interlaced video belong to two moments, and are refused.
 
 mod bytes;
+mod ending;
 mod error;
 pub mod ffmpeg;
 mod frame;
@@ -45,6 +46,7 @@ mod half_colour;
 mod info;
 pub mod nut;
 mod open;
+mod patient;
 pub mod png_folder;
 pub mod probe;
 pub mod profile;

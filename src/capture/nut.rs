@@ -35,6 +35,10 @@ const FLAG_INVALID: u64 = 1 << 13;
 /// Largest header packet that is read, bytes. Those of `ffmpeg` have some hundred.
 const PACKET_MAX: u64 = 1 << 20;
 
+/// Most packets before the next frame. There are two headers, and a point of synchronisation and some words now and
+/// then; a stream of nothing but such packets would never end.
+const PACKETS_MAX: u32 = 1000;
+
 /// What a frame code stands for.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct FrameCode {
@@ -68,6 +72,8 @@ pub struct NutReader<R> {
     time_offset_s: i64,
     size: (u64, u64),
     packet: Vec<u8>,
+    /// Since the last frame.
+    packets: u32,
 }
 
 fn damaged(what: &str) -> io::Error {
@@ -95,6 +101,7 @@ impl<R: Read> NutReader<R> {
             time_offset_s,
             size: (0, 0),
             packet: Vec::new(),
+            packets: 0,
         };
         let mut id = [0; FILE_ID.len()];
         nut.reader.read_exact(&mut id)?;
@@ -127,7 +134,10 @@ impl<R: Read> NutReader<R> {
             match self.reader.read(&mut code) {
                 Ok(0) => return Ok(None),
                 Ok(_) if code[0] == b'N' => self.read_packet(code[0])?,
-                Ok(_) => return self.read_frame_header(code[0]).map(Some),
+                Ok(_) => {
+                    self.packets = 0;
+                    return self.read_frame_header(code[0]).map(Some);
+                }
                 Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
                 Err(e) => return Err(e),
             }
@@ -146,6 +156,10 @@ impl<R: Read> NutReader<R> {
     }
 
     fn read_packet(&mut self, first: u8) -> io::Result<()> {
+        self.packets += 1;
+        if self.packets > PACKETS_MAX {
+            return Err(damaged("headers follow headers without end"));
+        }
         let mut code = [first; 8];
         self.reader.read_exact(&mut code[1..])?;
         let length = number(&mut self.reader)?;
@@ -354,6 +368,9 @@ impl<R: Read> NutReader<R> {
         } else {
             code.reserved_count
         };
+        if reserved_count > PACKET_MAX {
+            return Err(damaged("a frame has fields without end"));
+        }
         for _ in 0..reserved_count {
             number(reader)?;
         }
@@ -399,10 +416,13 @@ fn full_pts(coded: u64, last_pts: i64, shift: u32) -> Option<i64> {
     (coded.wrapping_sub(delta) & (span - 1)).checked_add(delta)
 }
 
+/// Most bytes of a number: zeros may stand before the ten that 64 bits need.
+const NUMBER_MAX: usize = 16;
+
 /// A number in groups of seven bits, most significant first, the last without the top bit.
 fn number(reader: &mut impl Read) -> io::Result<u64> {
     let mut value = 0_u64;
-    loop {
+    for _ in 0..NUMBER_MAX {
         let mut byte = [0];
         reader.read_exact(&mut byte)?;
         if value >> 57 != 0 {
@@ -413,6 +433,7 @@ fn number(reader: &mut impl Read) -> io::Result<u64> {
             return Ok(value);
         }
     }
+    Err(damaged("a number has no end"))
 }
 
 /// The sign of a number coded as `s`: 0, 1, -1, 2, -2, ...

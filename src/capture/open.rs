@@ -2,12 +2,14 @@
 
 use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
+use std::time::Duration;
 
 use super::bytes::Bytes;
 use super::error::{Error, quoted};
 use super::frame::CapturedFrame;
 use super::half_colour::halve;
 use super::info::StreamInfo;
+use super::patient::Patient;
 use super::raw::{RawFormat, RawSource};
 use super::yuv4mpeg::{MAGIC, Y4mSource};
 use super::{ffmpeg, png_folder};
@@ -31,6 +33,13 @@ pub struct OpenOptions {
     pub fps: Option<f64>,
     /// Name or path of the `ffmpeg` program.
     pub ffmpeg: String,
+    /// Longest time that `ffmpeg`, or a pipe, may give nothing.
+    pub timeout: Duration,
+}
+
+impl OpenOptions {
+    /// [`OpenOptions::timeout`] when nothing else is wanted.
+    pub const TIMEOUT_DEFAULT: Duration = Duration::from_secs(30);
 }
 
 impl Default for OpenOptions {
@@ -42,6 +51,7 @@ impl Default for OpenOptions {
             raw: None,
             fps: None,
             ffmpeg: "ffmpeg".to_owned(),
+            timeout: Self::TIMEOUT_DEFAULT,
         }
     }
 }
@@ -109,7 +119,7 @@ impl Capture {
     pub fn open(path: &Path, options: &OpenOptions) -> Result<Self, Error> {
         check_rate(path, options)?;
         let source: Box<dyn Source> = if path.as_os_str() == "-" {
-            let bytes = Bytes::of_pipe(Box::new(std::io::stdin()));
+            let bytes = Bytes::of_pipe(standard_input(options)?);
             open_stream(bytes, "standard input".to_owned(), options)?
         } else {
             open_path(path, options)?
@@ -313,6 +323,22 @@ fn open_path(path: &Path, options: &OpenOptions) -> Result<Box<dyn Source>, Erro
         return Ok(Box::new(png_folder::PngFolder::open_one(path, options)?));
     }
     Ok(Box::new(ffmpeg::FfmpegSource::open(path, options)?))
+}
+
+/// Standard input, without the buffer that would hide what waits there.
+fn standard_input(options: &OpenOptions) -> Result<Box<dyn Read + Send>, Error> {
+    #[cfg(unix)]
+    {
+        use std::os::fd::AsFd;
+        let pipe = std::io::stdin().as_fd().try_clone_to_owned();
+        let pipe = std::fs::File::from(pipe.map_err(|source| Error::Open {
+            name: "standard input".to_owned(),
+            source,
+        })?);
+        Ok(Box::new(Patient::new(pipe, options.timeout)))
+    }
+    #[cfg(not(unix))]
+    Ok(Box::new(std::io::stdin()))
 }
 
 /// Small enough that copying it does not matter, large enough that headers are cheap.

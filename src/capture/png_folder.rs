@@ -35,11 +35,15 @@ const PICTURE_LIMIT: Limit = Limit {
     bytes: 100 << 20,
 };
 
-/// More than a million rows.
+/// Some 600,000 rows, five hours of pictures.
 const TABLE_LIMIT: Limit = Limit {
     kind: "a table of times",
-    bytes: 64 << 20,
+    bytes: 16 << 20,
 };
+
+/// Bytes that the decoder may take for what is beside the pixels. A colour profile is packed, and can grow a
+/// thousandfold.
+const BESIDE_PIXELS_MAX: u64 = 16 << 20;
 
 /// Reads a folder of PNG files.
 pub(super) struct PngFolder {
@@ -198,7 +202,9 @@ impl PngFolder {
     }
 
     fn decoder(&self, index: usize) -> Result<PngDecoder<Cursor<&[u8]>>, Error> {
-        PngDecoder::with_limits(Cursor::new(&self.bytes[..]), Limits::default())
+        let mut limits = Limits::no_limits();
+        limits.max_alloc = Some(BESIDE_PIXELS_MAX);
+        PngDecoder::with_limits(Cursor::new(&self.bytes[..]), limits)
             .map_err(|e| self.damage(index, &unreadable(&e)))
     }
 

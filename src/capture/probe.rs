@@ -10,6 +10,8 @@ use crate::picture::{Matrix, Range, Subsampling};
 /// The video stream that is to be judged.
 #[derive(Clone, Debug, PartialEq)]
 pub struct VideoStream {
+    /// Name that `ffmpeg` has for the format of the file: `mov,mp4,m4a,3gp,3g2,mj2`.
+    pub container: String,
     /// Index among all streams of the file.
     pub index: u32,
     /// Name of the codec.
@@ -115,6 +117,19 @@ pub fn parse_version(text: &str) -> Version {
 /// Why there is none, or why it cannot be judged, with the way out.
 pub fn parse_streams(text: &str) -> Result<VideoStream, String> {
     let mut streams = stream_blocks(text);
+    if let Some(format) = foreign_format(text) {
+        return Err(format!(
+            "it is of format {format:?}, which may name other files in place of holding pictures, or is not known; what \
+             it says is not opened; give the video itself, or make one file of it (ffmpeg -i IN -c copy OUT.mkv)"
+        ));
+    }
+    if text.contains("Skipped opening external track") {
+        return Err(
+            "its pictures are in another file, which is not opened; make one file of them (ffmpeg -enable_drefs 1 -i \
+             IN -c copy OUT.mkv)"
+                .to_owned(),
+        );
+    }
     if streams.is_empty() {
         return Err(format!("ffmpeg cannot read it: {}", last_words(text)));
     }
@@ -136,6 +151,17 @@ pub fn parse_streams(text: &str) -> Result<VideoStream, String> {
     };
     let mut stream = parse_video(block)?;
     stream.stated_duration_s = stated_duration_s(text);
+    stream.container = text
+        .lines()
+        .find_map(|l| {
+            Some(
+                l.strip_prefix("Input #0, ")?
+                    .split_once(", from ")?
+                    .0
+                    .to_owned(),
+            )
+        })
+        .unwrap_or_default();
     if streams.len() > 1 {
         let words = format!(
             "the file holds {} video streams; the first one is judged",
@@ -146,8 +172,22 @@ pub fn parse_streams(text: &str) -> Result<VideoStream, String> {
     Ok(stream)
 }
 
+/// The format that was found, when it is none of those allowed:
+/// `[hls @ 0x555cb955c980] Format not on whitelist 'mov,...`.
+fn foreign_format(text: &str) -> Option<String> {
+    let line = text
+        .lines()
+        .find(|l| l.contains("Format not on whitelist"))?;
+    let name = line.strip_prefix('[')?.split([' ', ']', ',']).next()?;
+    Some(clean(name))
+}
+
 /// `  Duration: 00:00:20.00, start: 0.000000, bitrate: 3066 kb/s`; `N/A` where it is not known.
 fn stated_duration_s(text: &str) -> Option<f64> {
+    if text.contains("Estimating duration from bitrate") {
+        // The file states nothing.
+        return None;
+    }
     let line = text
         .lines()
         .find_map(|l| l.trim_start().strip_prefix("Duration: "))?;
@@ -253,6 +293,7 @@ fn parse_video(block: &Block<'_>) -> Result<VideoStream, String> {
     let name = name.trim();
     let delivery = delivery_of(name)?;
     let mut stream = VideoStream {
+        container: String::new(),
         index: block.index,
         codec,
         width,

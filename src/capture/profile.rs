@@ -19,6 +19,7 @@ pub const FILE: files::Kind = files::Kind {
     mark: "\"profile_version\":",
 };
 
+/// Profiles have 1 kB or two.
 const LIMIT: Limit = Limit {
     kind: "a capture profile",
     bytes: 1 << 20,
@@ -66,13 +67,8 @@ pub struct Profile {
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
     /// It cannot be read.
-    #[error("cannot read profile \"{path}\"")]
-    Io {
-        /// The file.
-        path: String,
-        /// The system's words.
-        source: std::io::Error,
-    },
+    #[error(transparent)]
+    File(#[from] files::Error),
     /// It is not a profile.
     #[error(
         "profile \"{path}\", line {line}, column {column}: {what}; write it anew with `framevouch calibrate`"
@@ -103,23 +99,18 @@ impl Profile {
     /// # Errors
     /// When the file cannot be read, is not a profile, or holds values that cannot be.
     pub fn load(path: &Path) -> Result<Self, Error> {
-        Self::load_with_content(path).map(|(profile, _)| profile)
+        Self::read(path).map(|(profile, _)| profile)
     }
 
-    /// Reads a profile, and says what its file held.
+    /// Reads a profile, and tells what the file held.
     ///
     /// # Errors
-    /// As [`Profile::load`].
-    pub fn load_with_content(path: &Path) -> Result<(Self, FileContent), Error> {
-        let name = path.display().to_string();
-        let (text, content) = files::read_text(path, LIMIT).map_err(|e| Error::Io {
-            path: name.clone(),
-            source: e.into_cause(),
-        })?;
+    /// See [`Profile::load`].
+    pub fn read(path: &Path) -> Result<(Self, FileContent), Error> {
+        let (text, content) = files::read_text(path, LIMIT)?;
+        let profile = Self::from_json(&text, &path.display().to_string())?;
         let path = path.to_owned();
-        Ok((
-            Self::from_json(&text, &name)?,
-            FileContent { path, content },
+        Ok((profile, FileContent { path, content }))
         ))
     }
 

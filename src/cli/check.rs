@@ -130,7 +130,7 @@ pub(super) fn carry_out(
     let (definition, recording) = arguments.input.load()?;
     let offset = arguments.offset.unwrap_or(Offset::Usual);
     let path = arguments.profile.as_deref();
-    let (profile, profile_file) = path.map(Profile::load_with_content).transpose()?.unzip();
+    let (profile, profile_file) = path.map(Profile::read).transpose()?.unzip();
     let profile = profile.map(Box::new);
     let is_known = profile.is_some() && matches!(offset, Offset::Given(_));
     let settings = Settings {

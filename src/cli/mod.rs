@@ -20,6 +20,7 @@ mod verify;
 use std::error::Error as StdError;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::time::Duration;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
@@ -142,6 +143,34 @@ struct CaptureArguments {
     /// The ffmpeg program.
     #[arg(long, value_name = "PROGRAM", default_value = "ffmpeg")]
     ffmpeg: String,
+    /// Longest time that ffmpeg, or what writes to standard input, may give nothing; then it is ended, and with it the run.
+    #[arg(long, value_name = "SECONDS", value_parser = parse_timeout, default_value = "30")]
+    ffmpeg_timeout: Duration,
+}
+
+/// Seconds, from a thousandth to a day.
+fn parse_timeout(text: &str) -> Result<Duration, String> {
+    match text.parse::<f64>() {
+        Ok(seconds) if (0.001..=86_400.0).contains(&seconds) => {
+            Ok(Duration::from_secs_f64(seconds))
+        }
+        _ => Err(format!(
+            "\"{text}\" is not a number of seconds from 0.001 to 86400"
+        )),
+    }
+}
+
+/// The file that is run for a program of this name; the name itself where there is none.
+fn program_path(name: &str) -> String {
+    if Path::new(name).components().count() != 1 {
+        return name.to_owned();
+    }
+    let folders = std::env::var_os("PATH").unwrap_or_default();
+    std::env::split_paths(&folders)
+        .map(|folder| folder.join(name))
+        .find(|path| path.is_file())
+        .and_then(|path| path.into_os_string().into_string().ok())
+        .unwrap_or_else(|| name.to_owned())
 }
 
 #[derive(Clone, Copy, ValueEnum)]
@@ -189,6 +218,7 @@ impl CaptureArguments {
             matrix: None,
             range: None,
             ffmpeg: "ffmpeg".into(),
+            ffmpeg_timeout: OpenOptions::TIMEOUT_DEFAULT,
         }
     }
 
@@ -209,6 +239,10 @@ impl CaptureArguments {
         if self.ffmpeg != "ffmpeg" {
             say("--ffmpeg", self.ffmpeg.clone());
         }
+        if self.ffmpeg_timeout != OpenOptions::TIMEOUT_DEFAULT {
+            let seconds = self.ffmpeg_timeout.as_secs_f64();
+            say("--ffmpeg-timeout", seconds.to_string());
+        }
     }
 
     fn open(&self, definition: &Definition) -> Result<Capture, Failure> {
@@ -227,7 +261,9 @@ impl CaptureArguments {
                 .zip(self.fps)
                 .map(|((width, height), fps)| RawFormat { width, height, fps }),
             fps: self.fps,
-            ffmpeg: self.ffmpeg.clone(),
+            // By its path, so that what is run is what is digested.
+            ffmpeg: program_path(&self.ffmpeg),
+            timeout: self.ffmpeg_timeout,
         };
         Ok(Capture::open(&self.capture, &options)?)
     }

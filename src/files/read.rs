@@ -134,18 +134,23 @@ pub fn open(path: &Path) -> Result<File, Error> {
 /// # Errors
 /// As [`open`], and when it holds more than `limit`.
 pub fn read(path: &Path, limit: Limit) -> Result<(Vec<u8>, Content), Error> {
+    let too_large = || Error::TooLarge {
+        path: shown(path),
+        kind: limit.kind,
+        limit: limit.bytes,
+    };
     let file = open(path)?;
-    let expected = file.metadata().map_or(0, |m| m.len()).min(limit.bytes);
+    let expected = file.metadata().map_or(0, |m| m.len());
+    if expected > limit.bytes {
+        return Err(too_large());
+    }
     let mut bytes = Vec::with_capacity(usize::try_from(expected).unwrap_or(0));
+    // It may grow, or tell no length.
     file.take(limit.bytes.saturating_add(1))
         .read_to_end(&mut bytes)
         .map_err(cannot_read(path))?;
     if bytes.len() as u64 > limit.bytes {
-        return Err(Error::TooLarge {
-            path: shown(path),
-            kind: limit.kind,
-            limit: limit.bytes,
-        });
+        return Err(too_large());
     }
     let content = Content::of(&bytes);
     Ok((bytes, content))

@@ -2,11 +2,48 @@
 
 use std::collections::VecDeque;
 use std::io::{BufRead, Read};
-use std::process::{Child, ExitStatus};
+use std::process::{Child, Command, ExitStatus};
 use std::sync::{Arc, Mutex, PoisonError};
+use std::thread::JoinHandle;
 use std::time::Duration;
 
+use crate::capture::patient::silence;
 use crate::capture::probe::clean;
+
+/// Starts a program in a group of its own: what it starts itself can be ended with it, and a break at the terminal
+/// ends this program and not, before it, the one that it reads from.
+pub(super) fn start(command: &mut Command) -> std::io::Result<Child> {
+    #[cfg(unix)]
+    std::os::unix::process::CommandExt::process_group(command, 0);
+    command.spawn()
+}
+
+/// Between two looks whether something has ended.
+const PAUSE: Duration = Duration::from_millis(1);
+
+/// Looks again and again, for `limit` at most.
+fn look<T>(limit: Duration, mut done: impl FnMut() -> Option<T>) -> Option<T> {
+    let looks = limit.as_millis().max(1);
+    (0..looks).find_map(|k| {
+        if k > 0 {
+            std::thread::sleep(PAUSE);
+        }
+        done()
+    })
+}
+
+/// Waits for the thread that keeps the log. It ends with the last program that can write there, which may be one
+/// that nobody can end.
+pub(super) fn join_log(thread: JoinHandle<()>) {
+    let is_done = look(Duration::from_secs(1), || {
+        thread.is_finished().then_some(())
+    });
+    if is_done.is_some() {
+        thread
+            .join()
+            .expect("the thread that keeps the log does not panic");
+    }
+}
 
 /// Lines of the log that are kept for the error text.
 const LOG_LINES: usize = 6;
@@ -20,10 +57,20 @@ impl ChildHandle {
         Self(Arc::new(Mutex::new(child)))
     }
 
-    /// Ends the child, if it still runs.
+    /// Ends the child, if it still runs, and what it started.
     pub(in crate::capture) fn kill(&self) {
+        let mut child = self.lock();
+        // Once it has been waited for, its number may be another's.
+        if !matches!(child.try_wait(), Ok(None)) {
+            return;
+        }
+        #[cfg(unix)]
+        {
+            use rustix::process::{Pid, Signal, kill_process_group};
+            let _ = kill_process_group(Pid::from_child(&child), Signal::KILL);
+        }
         // It fails only when the child has ended already.
-        let _ = self.lock().kill();
+        let _ = child.kill();
     }
 
     pub(super) fn lock(&self) -> std::sync::MutexGuard<'_, Child> {
@@ -31,13 +78,14 @@ impl ChildHandle {
     }
 
     /// Waits for the end, without keeping others from [`ChildHandle::kill`].
-    pub(super) fn wait(&self) -> std::io::Result<ExitStatus> {
-        loop {
-            if let Some(status) = self.lock().try_wait()? {
-                return Ok(status);
-            }
-            std::thread::sleep(Duration::from_millis(1));
-        }
+    pub(super) fn wait(&self, limit: Duration) -> std::io::Result<ExitStatus> {
+        look(limit, || self.lock().try_wait().transpose()).unwrap_or_else(|| Err(silence(limit)))
+    }
+
+    /// Ends the child and takes it off the system's table.
+    pub(super) fn end(&self) {
+        self.kill();
+        let _ = self.wait(Duration::from_secs(1));
     }
 }
 

@@ -20,31 +20,42 @@
 //! most, since the pipe is short).
 
 mod child;
+mod command;
 mod depth;
+mod packets;
 
 use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
-use std::process::{ChildStdout, Command, Stdio};
+use std::process::ChildStdout;
+use std::sync::mpsc::{RecvTimeoutError, sync_channel};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 
 pub(super) use child::ChildHandle;
-use child::{Log, keep_log};
+use child::{Log, join_log, keep_log};
+use command::TIME_OFFSET_S;
 use depth::Reduction;
 
+use super::ending;
 use super::error::{Error, quoted};
 use super::frame::CapturedFrame;
 use super::info::{CONVERTED, Origin, StreamInfo, note_on_unused, settle, usual_matrix};
 use super::nut::NutReader;
 use super::open::{OpenOptions, READ_BUFFER, Source, Stopper, check_size, read_full};
+use super::patient::{Patient, silence};
 use super::probe::{Form, Version, VideoStream, parse_streams, parse_version};
 use super::rgb;
-use crate::files::{Content, FileContent};
+use crate::files::{self, Content, FileContent};
 use crate::picture::{Encoding, Range, Subsampling};
 
-/// See the module.
-const TICKS: &str = "1/720720000";
-const TIME_OFFSET_S: i64 = 86_400;
+/// Most bytes that `ffmpeg` may say of a file. It says some kilobytes.
+const DESCRIPTION_MAX: u64 = 4 << 20;
+
+/// By how much less may come than the container states: so many pictures, and at least so many seconds. Containers
+/// round, and count the delay of coders; whole files of every usual container stay below 0.06 s.
+const TOLERANCE_FRAMES: f64 = 2.0;
+/// See [`TOLERANCE_FRAMES`].
+const TOLERANCE_S: f64 = 0.1;
 
 /// Reads a file through `ffmpeg`.
 pub(super) struct FfmpegSource {
@@ -53,17 +64,22 @@ pub(super) struct FfmpegSource {
     file: FileContent,
     /// The program, where it was given by its path.
     program: Option<FileContent>,
+    options: OpenOptions,
+    stream: VideoStream,
     child: ChildHandle,
-    stdout: Option<BufReader<ChildStdout>>,
-    nut: Option<NutReader<BufReader<ChildStdout>>>,
+    stdout: Option<Pipe>,
+    nut: Option<NutReader<Pipe>>,
     log: Arc<Mutex<Log>>,
     log_thread: Option<JoinHandle<()>>,
     info: StreamInfo,
-    form: Form,
     frame_bytes: usize,
     depth: Option<Reduction>,
     scratch: Vec<u8>,
+    /// Times of the first and of the last picture, s.
+    times_s: Option<(f64, f64)>,
 }
+
+type Pipe = BufReader<Patient<ChildStdout>>;
 
 impl FfmpegSource {
     pub(super) fn open(path: &Path, options: &OpenOptions) -> Result<Self, Error> {
@@ -84,11 +100,11 @@ impl FfmpegSource {
             problem,
         };
         let info = describe(&stream, &version, options).map_err(refuse)?;
-        let mut child = command(path, options, &stream, &version)
-            .spawn()
+        let mut child = child::start(&mut command::decoding(path, options, &stream, &version))
             .map_err(|e| start_failed(&name, options, e))?;
         let piped = "the child was started with its output piped";
-        let stdout = BufReader::with_capacity(READ_BUFFER, child.stdout.take().expect(piped));
+        let stdout = Patient::new(child.stdout.take().expect(piped), options.timeout);
+        let stdout = BufReader::with_capacity(READ_BUFFER, stdout);
         let stderr = child.stderr.take().expect(piped);
         let log = Arc::new(Mutex::new(Log::default()));
         let log_thread = std::thread::spawn({
@@ -116,30 +132,29 @@ impl FfmpegSource {
             name,
             file,
             program,
+            options: options.clone(),
             child: ChildHandle::new(child),
             stdout: Some(stdout),
             nut: None,
             log,
             log_thread: Some(log_thread),
             info,
-            form: stream.delivery.form,
+            stream,
             frame_bytes,
             depth,
             scratch: Vec::new(),
+            times_s: None,
         })
     }
 
     /// What the child's end means: a clean end, or the error.
     fn at_end(&mut self, index: u64) -> Result<bool, Error> {
-        let status = self.child.wait().map_err(|source| Error::Read {
-            name: self.name.clone(),
-            frame: index,
-            source,
-        })?;
+        let status = match self.child.wait(self.options.timeout) {
+            Ok(status) => status,
+            Err(e) => return Err(self.broken(index, e)),
+        };
         if let Some(thread) = self.log_thread.take() {
-            thread
-                .join()
-                .expect("the thread that keeps the log does not panic");
+            join_log(thread);
         }
         let said = self
             .log
@@ -147,7 +162,14 @@ impl FfmpegSource {
             .unwrap_or_else(PoisonError::into_inner)
             .words();
         if status.success() && said.is_empty() {
-            return Ok(false);
+            return match self.missing(index)? {
+                Some(problem) if index > 0 => Err(Error::Incomplete {
+                    name: self.name.clone(),
+                    frame: index,
+                    problem,
+                }),
+                _ => Ok(false),
+            };
         }
         let said = match (said.is_empty(), status.code()) {
             (false, _) => {
@@ -165,8 +187,62 @@ impl FfmpegSource {
         })
     }
 
+    /// After all that came: what tells that frames did not come.
+    fn missing(&self, index: u64) -> Result<Option<String>, Error> {
+        let read_failed = |source| Error::Read {
+            name: self.name.clone(),
+            frame: index,
+            source,
+        };
+        let mut file = files::open(&self.file.path)?;
+        let cut = ending::problem(&mut file, &self.stream.container).map_err(read_failed)?;
+        if let Some(cut) = cut {
+            return Ok(Some(cut.to_owned()));
+        }
+        let (Some(stated_s), Some((first_s, last_s))) = (self.info.stated_duration_s, self.times_s)
+        else {
+            return Ok(None);
+        };
+        let mean_s = (last_s - first_s) / index.saturating_sub(1).max(1) as f64;
+        let usual_s = self.info.rate_hz.map_or(mean_s, |rate| 1.0 / rate);
+        let tolerance_s = (TOLERANCE_FRAMES * usual_s).max(TOLERANCE_S);
+        // Some containers count from 0, some from their first time: what satisfies one of them is whole.
+        let is_short =
+            |start_s: f64, end_s: f64| stated_s - (end_s - start_s.min(0.0)) > tolerance_s;
+        if !is_short(first_s, last_s + usual_s) {
+            return Ok(None);
+        }
+        // Sound may be longer than video, and the last picture may stand for long. All packets together are as long
+        // as the container says.
+        let span = packets::span(&self.file.path, &self.options, self.stream.index)
+            .map_err(read_failed)?;
+        let Some(span) = span else {
+            return Ok(None);
+        };
+        if is_short(span.start_s, span.end_s) {
+            return Ok(Some(format!(
+                "its container states {stated_s:.2} s, but what it holds ends after {:.2} s",
+                span.end_s - span.start_s.min(0.0)
+            )));
+        }
+        Ok((span.last_picture_s - last_s > tolerance_s).then(|| {
+            format!(
+                "its container has pictures up to {:.2} s, but the last that could be decoded is of {last_s:.2} s",
+                span.last_picture_s
+            )
+        }))
+    }
+
     /// Turns an error of the pipe into what the child has to say about it.
     fn broken(&mut self, index: u64, source: std::io::Error) -> Error {
+        if source.kind() == std::io::ErrorKind::TimedOut {
+            self.child.kill();
+            return Error::Ffmpeg {
+                name: self.name.clone(),
+                frame: index,
+                said: format!("{source}, and it was ended"),
+            };
+        }
         if source.kind() == std::io::ErrorKind::UnexpectedEof {
             if let Err(error) = self.at_end(index) {
                 return error;
@@ -220,7 +296,7 @@ impl FfmpegSource {
         let reader = nut.reader();
         let scratch = &mut self.scratch;
         let picture = &mut frame.picture;
-        match self.form {
+        match self.stream.delivery.form {
             Form::Planes(_) => {
                 for (k, plane) in picture.planes_mut().iter_mut().enumerate() {
                     fill(
@@ -322,6 +398,7 @@ impl Source for FfmpegSource {
         );
         self.read_levels(frame).map_err(|e| self.broken(index, e))?;
         frame.time_s = start.time_s;
+        self.times_s = Some((self.times_s.map_or(start.time_s, |t| t.0), start.time_s));
         Ok(true)
     }
 
@@ -330,7 +407,7 @@ impl Source for FfmpegSource {
     }
 
     fn contents(&mut self) -> Result<Vec<FileContent>, Error> {
-        self.child.kill();
+        self.child.end();
         unchanged(&self.file)?;
         Ok(vec![self.file.clone()])
     }
@@ -360,9 +437,7 @@ fn unchanged(before: &FileContent) -> Result<(), Error> {
 
 impl Drop for FfmpegSource {
     fn drop(&mut self) {
-        self.child.kill();
-        // Takes the ended child off the system's table.
-        let _ = self.child.wait();
+        self.child.end();
     }
 }
 
@@ -374,85 +449,46 @@ fn start_failed(name: &str, options: &OpenOptions, source: std::io::Error) -> Er
     }
 }
 
-/// The path such that `ffmpeg` takes it for a file, whatever it looks like.
-fn file_argument(path: &Path) -> std::ffi::OsString {
-    let mut argument = std::ffi::OsString::from("file:");
-    argument.push(path);
-    argument
-}
-
+/// What `ffmpeg` says of the file.
 fn probe(path: &Path, name: &str, options: &OpenOptions) -> Result<(VideoStream, Version), Error> {
-    let output = Command::new(&options.ffmpeg)
-        .args(["-nostdin", "-v", "verbose", "-i"])
-        .arg(file_argument(path))
-        .stdin(Stdio::null())
-        .output()
+    let mut child = child::start(&mut command::description(path, options))
         .map_err(|e| start_failed(name, options, e))?;
-    let text = String::from_utf8_lossy(&output.stderr);
-    let stream = parse_streams(&text).map_err(|problem| Error::Refused {
+    let stderr = child.stderr.take();
+    let stderr = stderr.expect("the child was started with its error output piped");
+    let child = ChildHandle::new(child);
+    // In a thread, so that all of it has one limit: this end is not kept from giving up.
+    let (send, received) = sync_channel(1);
+    std::thread::spawn(move || {
+        let mut said = Vec::new();
+        let result = stderr.take(DESCRIPTION_MAX + 1).read_to_end(&mut said);
+        // Nobody takes it after the limit.
+        let _ = send.send(result.map(|_| said));
+    });
+    let said = match received.recv_timeout(options.timeout) {
+        Ok(said) => said,
+        Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => {
+            Err(silence(options.timeout))
+        }
+    };
+    child.end();
+    let refuse = |problem: String| Error::Refused {
         name: name.to_owned(),
         problem,
+    };
+    let said = said.map_err(|e| {
+        refuse(format!(
+            "\"{}\" does not say what it is: {e}",
+            options.ffmpeg
+        ))
     })?;
-    Ok((stream, parse_version(&text)))
-}
-
-fn command(path: &Path, options: &OpenOptions, stream: &VideoStream, version: &Version) -> Command {
-    let mut command = Command::new(&options.ffmpeg);
-    command.args([
-        "-nostdin",
-        "-v",
-        "error",
-        "-xerror",
-        "-err_detect",
-        "explode",
-        "-copyts",
-        "-i",
-    ]);
-    command.arg(file_argument(path));
-    command.args(["-map", &format!("0:{}", stream.index), "-c:v", "rawvideo"]);
-    if !stream.delivery.is_as_coded {
-        // Left alone, the scaler turns full range into limited range. No dither: it is noise
-        // that the display did not show.
-        let range = if stream.range == Some(Range::Full) {
-            "full"
-        } else {
-            "limited"
-        };
-        let flags = "flags=accurate_rnd+full_chroma_int+full_chroma_inp:sws_dither=none";
-        command.args([
-            "-vf",
-            &format!("scale=in_range={range}:out_range={range}:{flags}"),
-        ]);
+    if said.len() as u64 > DESCRIPTION_MAX {
+        return Err(refuse(format!(
+            "\"{}\" says more than {DESCRIPTION_MAX} bytes of it; is it ffmpeg?",
+            options.ffmpeg
+        )));
     }
-    command.args(["-pix_fmt", &stream.delivery.ask]);
-    if version.is_at_least(5, 1) {
-        command.args(["-fps_mode", "passthrough"]);
-    } else {
-        command.args(["-vsync", "0"]);
-    }
-    if version.is_at_least(4, 4) {
-        command.args(["-autoscale", "0"]);
-    }
-    command.args([
-        "-enc_time_base",
-        TICKS,
-        "-output_ts_offset",
-        &TIME_OFFSET_S.to_string(),
-    ]);
-    command.args([
-        "-avoid_negative_ts",
-        "disabled",
-        "-write_index",
-        "0",
-        "-f",
-        "nut",
-        "pipe:1",
-    ]);
-    command
-        .stdin(Stdio::null())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped());
-    command
+    let text = String::from_utf8_lossy(&said);
+    Ok((parse_streams(&text).map_err(refuse)?, parse_version(&text)))
 }
 
 fn describe(

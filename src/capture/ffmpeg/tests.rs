@@ -1,3 +1,5 @@
+use std::process::Command;
+
 use tempfile::TempDir;
 
 use super::*;
