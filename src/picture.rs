@@ -23,8 +23,17 @@ impl Point {
 }
 
 /// A rectangle of whole pixels, half open: it covers `x..x + width` and `y..y + height`.
+///
+/// Its edges are read as fields ([`Edges`]) and never written, so that none is built wrong: one that covers no
+/// pixel is always [`Rect::EMPTY`], whose rows and columns can be gone through in any picture, wherever the
+/// rectangles stood that do not meet; and none reaches beyond the numbers that it is counted in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
-pub struct Rect {
+pub struct Rect(Edges);
+
+/// What a [`Rect`] is read by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
+#[non_exhaustive]
+pub struct Edges {
     /// Left edge, px.
     pub x: i32,
     /// Top edge, px.
@@ -35,59 +44,83 @@ pub struct Rect {
     pub height: i32,
 }
 
+impl std::ops::Deref for Rect {
+    type Target = Edges;
+
+    fn deref(&self) -> &Edges {
+        &self.0
+    }
+}
+
 impl Rect {
-    /// The rectangle with its top left corner at (`x`, `y`).
+    /// The rectangle that covers no pixel.
+    pub const EMPTY: Self = Self(Edges {
+        x: 0,
+        y: 0,
+        width: 0,
+        height: 0,
+    });
+
+    /// The rectangle with its top left corner at (`x`, `y`); [`Rect::EMPTY`] without a width or a height.
     #[must_use]
     pub const fn new(x: i32, y: i32, width: i32, height: i32) -> Self {
-        Self {
-            x,
-            y,
-            width,
-            height,
+        Self::between(x, y, x.saturating_add(width), y.saturating_add(height))
+    }
+
+    /// The rectangle from (`left`, `top`) up to the column before `right` and the row before `bottom`;
+    /// [`Rect::EMPTY`] where there is no pixel between them.
+    #[must_use]
+    pub const fn between(left: i32, top: i32, right: i32, bottom: i32) -> Self {
+        if right <= left || bottom <= top {
+            return Self::EMPTY;
         }
+        Self(Edges {
+            x: left,
+            y: top,
+            width: right.saturating_sub(left),
+            height: bottom.saturating_sub(top),
+        })
+    }
+
+    /// All pixels of a picture of `width` x `height`.
+    #[must_use]
+    pub const fn of_size(width: usize, height: usize) -> Self {
+        Self::new(0, 0, width as i32, height as i32)
     }
 
     /// One past the last column.
     #[must_use]
     pub const fn right(&self) -> i32 {
-        self.x + self.width
+        self.0.x + self.0.width
     }
 
     /// One past the last row.
     #[must_use]
     pub const fn bottom(&self) -> i32 {
-        self.y + self.height
+        self.0.y + self.0.height
     }
 
     /// True when the rectangle covers no pixel.
     #[must_use]
     pub const fn is_empty(&self) -> bool {
-        self.width <= 0 || self.height <= 0
+        self.0.width == 0
     }
 
     /// Covered pixels.
     #[must_use]
     pub const fn area(&self) -> i64 {
-        if self.is_empty() {
-            0
-        } else {
-            self.width as i64 * self.height as i64
-        }
+        self.0.width as i64 * self.0.height as i64
     }
 
-    /// What both rectangles cover; empty when they do not meet.
+    /// What both rectangles cover; [`Rect::EMPTY`] when they do not meet.
     #[must_use]
     pub fn intersection(&self, other: &Self) -> Self {
-        let x = self.x.max(other.x);
-        let y = self.y.max(other.y);
-        let width = (self.right().min(other.right()) - x).max(0);
-        let height = (self.bottom().min(other.bottom()) - y).max(0);
-        Self {
-            x,
-            y,
-            width,
-            height,
-        }
+        Self::between(
+            self.x.max(other.x),
+            self.y.max(other.y),
+            self.right().min(other.right()),
+            self.bottom().min(other.bottom()),
+        )
     }
 
     /// The smallest rectangle that covers both; an empty one adds nothing.
@@ -99,33 +132,43 @@ impl Rect {
         if other.is_empty() {
             return *self;
         }
-        let x = self.x.min(other.x);
-        let y = self.y.min(other.y);
-        let width = self.right().max(other.right()) - x;
-        let height = self.bottom().max(other.bottom()) - y;
-        Self {
-            x,
-            y,
-            width,
-            height,
-        }
+        Self::between(
+            self.x.min(other.x),
+            self.y.min(other.y),
+            self.right().max(other.right()),
+            self.bottom().max(other.bottom()),
+        )
     }
 
-    /// The rectangle grown by `by` pixels on every side (shrunk when negative).
+    /// The rectangle grown by `by` pixels on every side (shrunk when negative); an empty one stays empty.
     #[must_use]
     pub const fn grown(&self, by: i32) -> Self {
-        Self {
-            x: self.x - by,
-            y: self.y - by,
-            width: self.width + 2 * by,
-            height: self.height + 2 * by,
+        if self.is_empty() {
+            return Self::EMPTY;
         }
+        Self::between(
+            self.0.x.saturating_sub(by),
+            self.0.y.saturating_sub(by),
+            self.right().saturating_add(by),
+            self.bottom().saturating_add(by),
+        )
+    }
+
+    /// The rectangle moved by (`x`, `y`).
+    #[must_use]
+    pub const fn moved(&self, x: i32, y: i32) -> Self {
+        Self::new(
+            self.0.x.saturating_add(x),
+            self.0.y.saturating_add(y),
+            self.0.width,
+            self.0.height,
+        )
     }
 
     /// True when (`x`, `y`) is one of the covered pixels.
     #[must_use]
     pub const fn contains(&self, x: i32, y: i32) -> bool {
-        x >= self.x && y >= self.y && x < self.right() && y < self.bottom()
+        x >= self.0.x && y >= self.0.y && x < self.right() && y < self.bottom()
     }
 }
 
