@@ -165,6 +165,35 @@ impl Rect {
         )
     }
 
+    /// Pixels of it that none of `others` covers.
+    #[must_use]
+    pub fn outside(&self, others: &[Self]) -> i64 {
+        let parts: Vec<Self> = others
+            .iter()
+            .map(|u| u.intersection(self))
+            .filter(|u| !u.is_empty())
+            .collect();
+        // Between two neighbouring edges all rows are covered alike.
+        let mut edges: Vec<i32> = parts.iter().flat_map(|u| [u.y, u.bottom()]).collect();
+        edges.sort_unstable();
+        let mut covered = 0;
+        for rows in edges.windows(2) {
+            let mut spans: Vec<[i32; 2]> = parts
+                .iter()
+                .filter(|u| u.y <= rows[0] && u.bottom() >= rows[1])
+                .map(|u| [u.x, u.right()])
+                .collect();
+            spans.sort_unstable();
+            let (mut reached, mut width) = (i32::MIN, 0);
+            for [from, to] in spans {
+                width += (to - from.max(reached)).max(0);
+                reached = reached.max(to);
+            }
+            covered += i64::from(width) * i64::from(rows[1] - rows[0]);
+        }
+        self.area() - covered
+    }
+
     /// True when (`x`, `y`) is one of the covered pixels.
     #[must_use]
     pub const fn contains(&self, x: i32, y: i32) -> bool {
@@ -470,5 +499,58 @@ impl Picture {
             hasher.update(&plane.levels);
         }
         hasher.finalize()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn rect() -> impl Strategy<Value = Rect> {
+        (-30i32..30, -30i32..30, -5i32..30, -5i32..30)
+            .prop_map(|(x, y, w, h)| Rect::new(x, y, w, h))
+    }
+
+    #[test]
+    fn rectangles_that_do_not_meet_have_one_intersection() {
+        // The edges of both were kept before, x = 300 at width 0 among them, and indexed rows of 200 px.
+        let canvas = Rect::of_size(200, 100);
+        let beside = Rect::new(300, 10, 20, 20).intersection(&canvas);
+        assert_eq!(beside, Rect::EMPTY);
+        assert_eq!(
+            (beside.x, beside.right(), beside.y, beside.bottom()),
+            (0, 0, 0, 0)
+        );
+        assert_eq!(Rect::new(5, 5, -3, 4), Rect::EMPTY);
+        assert_eq!(Rect::new(5, 5, 0, 4).grown(3), Rect::EMPTY);
+    }
+
+    #[test]
+    fn edges_never_leave_the_numbers() {
+        let far = Rect::new(i32::MAX - 2, i32::MIN, i32::MAX, i32::MAX);
+        assert_eq!(far.right(), i32::MAX);
+        assert!(far.grown(9).right() == i32::MAX && far.moved(9, -9).y == i32::MIN);
+    }
+
+    proptest! {
+        #[test]
+        fn operations_are_those_on_sets_of_pixels(a in rect(), b in rect(), c in rect(), x in -40i32..40, y in -40i32..40) {
+            prop_assert_eq!(a.intersection(&b).contains(x, y), a.contains(x, y) && b.contains(x, y));
+            prop_assert!(!a.union(&b).is_empty() || (a.is_empty() && b.is_empty()));
+            prop_assert!(!(a.contains(x, y) || b.contains(x, y)) || a.union(&b).contains(x, y));
+            prop_assert_eq!(a.moved(3, -2).contains(x + 3, y - 2), a.contains(x, y));
+            let counted = (-40..60).flat_map(|y| (-40..60).map(move |x| (x, y)))
+                .filter(|(x, y)| a.contains(*x, *y) && !b.contains(*x, *y) && !c.contains(*x, *y))
+                .count();
+            prop_assert_eq!(a.outside(&[b, c]), counted as i64);
+            // Whatever stood where, an intersection with a picture can be gone through.
+            let picture = Plane::filled(20, 20, 1);
+            let inside = a.intersection(&Rect::of_size(20, 20));
+            let sum: usize = (inside.y..inside.bottom())
+                .map(|y| picture.row(y as usize)[inside.x as usize..inside.right() as usize].len())
+                .sum();
+            prop_assert_eq!(sum as i64, inside.area());
+        }
     }
 }
