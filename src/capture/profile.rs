@@ -111,7 +111,6 @@ impl Profile {
         let profile = Self::from_json(&text, &path.display().to_string())?;
         let path = path.to_owned();
         Ok((profile, FileContent { path, content }))
-        ))
     }
 
     /// Reads a profile from its text.

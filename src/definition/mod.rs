@@ -17,6 +17,7 @@ mod check;
 pub mod error;
 pub mod lint;
 pub mod model;
+mod place;
 mod read;
 pub mod schema;
 mod shape;
@@ -28,6 +29,7 @@ pub use error::{Error, Problem};
 pub use read::LIMIT;
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use crate::files::FileContent;
 use crate::picture::{Rect, Rgb};
@@ -48,6 +50,15 @@ pub struct Definition {
     palette: BTreeMap<String, Rgb>,
     fonts: Vec<(String, Font)>,
     contents: Vec<FileContent>,
+    source: Source,
+}
+
+/// The text that a definition was read from, for places in it.
+#[derive(Clone, Debug, Default)]
+struct Source {
+    /// What messages call the file.
+    origin: Arc<str>,
+    text: Arc<str>,
 }
 
 impl Definition {
@@ -189,6 +200,7 @@ impl Definition {
             palette,
             fonts,
             contents: Vec::new(),
+            source: Source::default(),
         }
     }
 }

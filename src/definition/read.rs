@@ -12,7 +12,7 @@ use toml::de::DeTable;
 use super::check::{Resolved, check};
 use super::error::{Error, Found, Places};
 use super::model::DisplayFile;
-use super::{Definition, shape};
+use super::{Definition, Source, shape};
 use crate::files::{self, FileContent, Limit};
 
 /// Longest definition, bytes. Far beyond any display written by hand.
@@ -107,6 +107,10 @@ impl Definition {
             palette,
             fonts,
             contents,
+            source: Source {
+                origin: origin.into(),
+                text: text.into(),
+            },
         })
     }
 }

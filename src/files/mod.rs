@@ -15,6 +15,7 @@
 
 mod apart;
 mod content;
+pub mod name;
 mod read;
 mod replace;
 

@@ -26,9 +26,9 @@ pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
             p { "Of this run:" }
             ul {
                 li { (s.unchecked_px) " px of the display (" (percent(s.unchecked_px.max(0) as u64, all_px.max(1) as u64))
-                    ") lie in no region." }
-                @if run.display.left_out_px() > 0 {
-                    li { "Left out of the check inside regions: " (run.display.left_out_px()) " px:"
+                    ") are unchecked: they lie in no region, in an unchecked region or in an unchecked area." }
+                @if run.display.regions.iter().any(|r| !r.unchecked.is_empty()) {
+                    li { "Unchecked inside regions:"
                         ul { @for r in &run.display.regions { @for u in &r.unchecked {
                             li { (r.id) ", " (u.rect[2]) " x " (u.rect[3]) " px at " (u.rect[0]) ", " (u.rect[1]) ": " (u.reason) }
                         } } }

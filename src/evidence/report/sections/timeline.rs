@@ -160,7 +160,7 @@ fn shares(run: &CheckRun) -> Markup {
                     @let all: u64 = counts.values().sum();
                     @let fine = of("agrees") + of("blind") + of("not_judged");
                     tr {
-                        th scope="row" { (region.id) @if region.is_unchecked() { " (left out of the check)" } }
+                        th scope="row" { (region.id) @if region.is_unchecked() { " (unchecked)" } }
                         td { (crate::evidence::csv::word(&region.hazard)) }
                         td.n { (percent(of("agrees"), all)) }
                         td.n { (percent(of("blind"), all)) }
