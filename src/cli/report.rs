@@ -1,6 +1,6 @@
 //! `framevouch report`: result folders as one page for the reviewer.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::{EXIT_AGREES, EXIT_FAULTS, Failure, write_file};
 use crate::evidence::junit;
@@ -37,15 +37,14 @@ pub struct Arguments {
 
 /// Runs `report`: exit 0 when the page shows what was written, 1 when it is marked as not verified.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    for path in std::iter::once(&arguments.out).chain(&arguments.junit) {
+        refuse_inside(path, arguments)?;
+    }
     let bundle = Bundle::load(
         &arguments.from,
         arguments.against.as_deref(),
         arguments.issued.clone(),
-        if arguments.unverified {
-            Trust::Unverified
-        } else {
-            Trust::Verified
-        },
+        Trust::asked(arguments.unverified),
     )?;
     let page = page(&bundle);
     write_file(&arguments.out, page.as_bytes())?;
@@ -60,13 +59,6 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             page.len() as f64 / 1e6,
             Content::of(page.as_bytes()).sha256
         );
-        let inside = std::fs::canonicalize(&arguments.out).is_ok_and(|page| {
-            let mut folders = arguments.from.iter().chain(&arguments.against);
-            folders.any(|f| std::fs::canonicalize(f).is_ok_and(|f| page.starts_with(f)))
-        });
-        if inside {
-            say!("note: the page lies in a result folder; verify will name it as extra there");
-        }
     }
     for (folder, changes) in &differing {
         say!("{NOT_VERIFIED}: {folder}");
@@ -77,4 +69,26 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     } else {
         EXIT_FAULTS
     })
+}
+
+/// What lies in a result folder and is none of its results keeps the folder from verifying.
+fn refuse_inside(path: &Path, arguments: &Arguments) -> Result<(), Failure> {
+    let beside = match path.parent() {
+        Some(parent) if parent != Path::new("") => parent,
+        _ => Path::new("."),
+    };
+    let Ok(place) = std::fs::canonicalize(beside) else {
+        return Ok(());
+    };
+    let mut folders = arguments.from.iter().chain(&arguments.against);
+    let is_inside = |f: &&PathBuf| std::fs::canonicalize(f).is_ok_and(|f| place.starts_with(f));
+    match folders.find(is_inside) {
+        Some(folder) => Err(format!(
+            "\"{}\" would lie in the results \"{}\", which then would not verify: write it beside them",
+            path.display(),
+            folder.display()
+        )
+        .into()),
+        None => Ok(()),
+    }
 }

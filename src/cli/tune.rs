@@ -1,5 +1,6 @@
 //! `framevouch tune`: thresholds from stored measurements.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
@@ -113,11 +114,7 @@ pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<(Tuned, bo
     let (text, _) = files::read_text(&arguments.display, DEFINITION)?;
     let base = arguments.display.parent().unwrap_or(Path::new(""));
     let definition = Definition::from_toml(&text, &arguments.display.display().to_string(), base)?;
-    let trust = if arguments.unverified {
-        Trust::Unverified
-    } else {
-        Trust::Verified
-    };
+    let trust = Trust::asked(arguments.unverified);
     let mut gathering = Gathering::default();
     let mut unverified = Vec::new();
     for path in &arguments.from {
@@ -158,18 +155,19 @@ impl Arguments {
     /// Files that go in, each once.
     pub(super) fn inputs(&self) -> Vec<Input> {
         let mut inputs = vec![Input::new("display", &self.display)];
+        let mut known = BTreeSet::new();
         for folder in &self.from {
+            let place = std::fs::canonicalize(folder).unwrap_or_else(|_| folder.clone());
+            if !known.insert(place) {
+                continue;
+            }
             let trials = folder.join(TRIALS_FILE);
             let of_folder = [
                 Some(Input::new("results", folder.join(MANIFEST_FILE))),
                 Some(Input::new("measurements", folder.join(MEASUREMENTS_FILE))),
                 trials.exists().then(|| Input::new("trials", trials)),
             ];
-            for input in of_folder.into_iter().flatten() {
-                if !inputs.contains(&input) {
-                    inputs.push(input);
-                }
-            }
+            inputs.extend(of_folder.into_iter().flatten());
         }
         inputs
     }

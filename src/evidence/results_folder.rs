@@ -45,6 +45,18 @@ pub enum Trust {
     Unverified,
 }
 
+impl Trust {
+    /// What `--unverified` asks for, where it is given.
+    #[must_use]
+    pub const fn asked(unverified: bool) -> Self {
+        if unverified {
+            Self::Unverified
+        } else {
+            Self::Verified
+        }
+    }
+}
+
 /// What keeps results from being read.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {

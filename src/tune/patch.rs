@@ -96,7 +96,7 @@ pub fn diff(before: &str, after: &str, path: &str) -> String {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::campaign::statistics::Confidence;
     use crate::definition::Definition;
@@ -107,7 +107,7 @@ mod tests {
     use std::path::Path;
 
     /// The demo display's own thresholds, as if nothing had to change.
-    fn tuned() -> Tuned {
+    pub fn tuned() -> Tuned {
         let definition = Definition::from_toml(demo::DISPLAY, "d", Path::new("")).unwrap();
         let demand = Demand {
             nuisance_per_hour: 1.0,

@@ -35,3 +35,27 @@ pub fn trade_off_plot(tuned: &Tuned) -> Result<String, Error> {
         choices: &choices,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::tune::patch::tests::tuned;
+    use crate::tune::search::FrontPoint;
+
+    #[test]
+    fn a_plot_of_material_that_changed_says_so() {
+        let mut tuned = tuned();
+        tuned.front = vec![FrontPoint {
+            factor: 1.0,
+            confirm_factor: 1.0,
+            missed: 0.1,
+            nuisance_per_hour: 0.1,
+            nuisance_at_most_per_hour: 1.0,
+            detection_p95_ms: Some(300.0),
+            is_on_front: true,
+        }];
+        assert!(!trade_off_plot(&tuned).unwrap().contains(NOT_VERIFIED));
+        tuned.unverified = vec!["changed  measurements.bin".into()];
+        assert!(trade_off_plot(&tuned).unwrap().contains(NOT_VERIFIED));
+    }
+}
