@@ -67,7 +67,7 @@ pub enum Error {
     OtherCampaign(String),
     /// A capture is not what it was when the campaign was begun.
     #[error(
-        "capture \"{0}\" is not what it was when the campaign was begun: put it back, or begin in another folder"
+        "capture \"{0}\", or the program that decodes it, is not what it was when the campaign was begun: put it back, or begin in another folder"
     )]
     OtherCapture(String),
     /// Results cannot be written or read.
@@ -139,6 +139,7 @@ pub struct Prepared {
 /// What the captures of a campaign held before the first trial.
 pub struct Captures(Vec<Held>);
 
+#[derive(PartialEq)]
 struct Held {
     files: Vec<FileContent>,
     program: Option<FileContent>,
@@ -288,11 +289,7 @@ impl Prepared {
             }
         }
         // One program decodes them all.
-        let mut programs = captures.0.iter().filter_map(|c| c.program.as_ref());
-        if let Some(program) = programs.next() {
-            inputs.add_file("ffmpeg", program)?;
-        }
-        for program in programs {
+        for program in captures.0.iter().filter_map(|c| c.program.as_ref()) {
             inputs.see(std::slice::from_ref(program))?;
         }
         inputs.add_fonts(&self.definition)?;
@@ -492,7 +489,7 @@ impl Prepared {
         source: &CaptureSource,
     ) -> Result<(), Error> {
         match held {
-            Some(held) if Held::of(reader)?.content() != held.content() => {
+            Some(held) if Held::of(reader)? != *held => {
                 Err(Error::OtherCapture(source.file.display().to_string()))
             }
             _ => Ok(()),

@@ -7,11 +7,12 @@ use std::path::{Path, PathBuf};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::{Failure, Force, results, stop};
+use crate::campaign::plan::Plan;
 use crate::campaign::plots;
 use crate::campaign::run::{self, Ended, Prepared};
 use crate::campaign::statistics::Confidence;
 use crate::campaign::summary::{self, Coverage, Summary};
-use crate::evidence::manifest::{self, MANIFEST_FILE, ReadFiles, stored_path};
+use crate::evidence::manifest::{self, Input, MANIFEST_FILE, ReadFiles, stored_path};
 use crate::evidence::run_folder::{Kind, RunFolder};
 
 /// Arguments of `campaign`.
@@ -90,6 +91,41 @@ impl Arguments {
     pub(super) fn begun_in(mut self, folder: &Path) -> Self {
         self.plan = results::from_folder(&self.plan, folder);
         self
+    }
+
+    /// Runs `program` as ffmpeg; manifests do not say which one ran.
+    pub(super) fn with_ffmpeg(mut self, program: &str) -> Self {
+        program.clone_into(&mut self.ffmpeg);
+        self
+    }
+
+    /// The arguments in a fixed order, paths as a manifest at `home` stores them.
+    pub(super) fn normalised(&self, home: &Path) -> Vec<String> {
+        vec!["--plan".into(), stored_path(&self.plan, home)]
+    }
+
+    /// Files that go in: the plan, and those that it names.
+    pub(super) fn inputs(&self) -> Result<Vec<Input>, Failure> {
+        Ok(self.inputs_of(&Plan::load(&self.plan)?))
+    }
+
+    fn inputs_of(&self, plan: &Plan) -> Vec<Input> {
+        let mut inputs = vec![
+            Input::new("plan", &self.plan),
+            Input::new("display", self.beside_plan(&plan.plan.display)),
+        ];
+        for c in &plan.capture {
+            inputs.push(Input::new("capture", self.beside_plan(&c.file)));
+            inputs.push(Input::new("inputs", self.beside_plan(&c.inputs)));
+            let profile = c.profile.iter();
+            inputs.extend(profile.map(|p| Input::new("profile", self.beside_plan(p))));
+        }
+        inputs
+    }
+
+    /// Where a file lies that the plan names.
+    fn beside_plan(&self, path: &Path) -> PathBuf {
+        self.plan.parent().unwrap_or(Path::new("")).join(path)
     }
 }
 
@@ -174,7 +210,7 @@ fn write_manifest(
 ) -> Result<(), Failure> {
     let mut outputs = manifest::outputs(new)?;
     outputs.extend(manifest::outputs_that(out, &run::is_written_on_the_way)?);
-    let words = vec!["--plan".into(), stored_path(&arguments.plan, home)];
+    let words = arguments.normalised(home);
     let manifest = manifest::make(new, home, KIND.command, words, inputs, outputs)?;
     super::write_file(&new.join(MANIFEST_FILE), manifest.to_json()?.as_bytes())
 }

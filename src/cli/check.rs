@@ -13,7 +13,7 @@ use crate::capture::{Capture, CapturedFrame, Error as CaptureError, ReadAhead, S
 use crate::check::{self, FrameSource, Offset, Outcome, Seen, Settings, Sink, Snapshot, Stretch};
 use crate::definition::Definition;
 use crate::evidence::csv::ReadingsWriter;
-use crate::evidence::manifest::{ReadFiles, stored_path};
+use crate::evidence::manifest::{Input, ReadFiles, stored_path};
 use crate::evidence::measurements::{Header, MEASUREMENTS_FILE, Writer as MeasurementsWriter};
 use crate::evidence::pictures;
 use crate::evidence::records::FrameRecord;
@@ -156,7 +156,7 @@ pub(super) fn carry_out(
         open: &|| arguments.capture.open(&definition),
         stop,
     };
-    let (outcome, held) = checked(
+    let (outcome, files) = checked(
         &definition,
         &recording,
         &reading,
@@ -165,11 +165,10 @@ pub(super) fn carry_out(
         &new,
         arguments,
     )?;
-    inputs.add("capture", capture, &held.files)?;
-    let mut add =
-        |role, file: Option<FileContent>| file.map_or(Ok(()), |file| inputs.add_file(role, &file));
-    add("profile", profile_file)?;
-    add("ffmpeg", held.program)?;
+    inputs.add("capture", capture, &files)?;
+    if let Some(file) = &profile_file {
+        inputs.add_file("profile", file)?;
+    }
     inputs.add_fonts(&definition)?;
     let normalised = arguments.normalised(home);
     results::write_manifest(&new, home, results::CHECK.command, normalised, &inputs)?;
@@ -204,8 +203,32 @@ impl Arguments {
         }
     }
 
+    /// Another ffmpeg program than the usual one, where one is named.
+    pub(super) fn recorded_ffmpeg(&self) -> Option<&str> {
+        let ffmpeg = self.capture.ffmpeg.as_str();
+        (ffmpeg != "ffmpeg").then_some(ffmpeg)
+    }
+
+    /// Runs `program` in the place of the ffmpeg that is named, which stays in the manifest.
+    pub(super) fn with_ffmpeg(mut self, program: &str) -> Self {
+        let named = std::mem::replace(&mut self.capture.ffmpeg, program.to_owned());
+        self.capture.recorded_ffmpeg = Some(named);
+        self
+    }
+
+    /// Files that go in.
+    pub(super) fn inputs(&self) -> Vec<Input> {
+        let mut inputs = vec![
+            Input::new("display", &self.input.display),
+            Input::new("inputs", &self.input.inputs),
+            Input::new("capture", &self.capture.capture),
+        ];
+        inputs.extend(self.profile.iter().map(|p| Input::new("profile", p)));
+        inputs
+    }
+
     /// The arguments in a fixed order, paths as a manifest at `home` stores them.
-    fn normalised(&self, home: &Path) -> Vec<String> {
+    pub(super) fn normalised(&self, home: &Path) -> Vec<String> {
         let path = |p: &Path| stored_path(p, home);
         let mut words: Vec<String> = Vec::new();
         let mut say = |name: &str, value: String| words.extend([name.to_owned(), value]);
@@ -255,23 +278,13 @@ impl Reading<'_> {
     }
 }
 
-/// What a capture's files held, and the program that decoded it where it was given by a path.
-struct Held {
-    files: Vec<FileContent>,
-    program: Option<FileContent>,
-}
-
-impl Held {
-    /// Of a capture that was read; an error where it held something else when it was read before.
-    fn of(source: &mut ReadAhead, inputs: &mut ReadFiles) -> Result<Self, Failure> {
-        let held = Self {
-            files: source.contents()?,
-            program: source.program()?,
-        };
-        inputs.see(&held.files)?;
-        inputs.see(held.program.as_slice())?;
-        Ok(held)
-    }
+/// What the files of a capture held that was read; an error where they, or the program that decoded them, held
+/// something else when they were read before.
+fn held(source: &mut ReadAhead, inputs: &mut ReadFiles) -> Result<Vec<FileContent>, Failure> {
+    let files = source.contents()?;
+    inputs.see(&files)?;
+    inputs.see(source.program()?.as_slice())?;
+    Ok(files)
 }
 
 /// Checks a capture and writes all results but the manifest to `out`. Where the chain cannot be measured from the first
@@ -284,7 +297,7 @@ fn checked(
     inputs: &mut ReadFiles,
     out: &Path,
     arguments: &Arguments,
-) -> Result<(Outcome, Held), Failure> {
+) -> Result<(Outcome, Vec<FileContent>), Failure> {
     let drawing = Drawing::new(definition);
     let subject = Subject::new(definition, &drawing);
     let once = |inputs: &mut ReadFiles, settings: &Settings| -> Result<_, Failure> {
@@ -303,21 +316,20 @@ fn checked(
                 "broken off: the rest of the capture is read for its digest, then the results are closed; a second signal ends at once, without results"
             );
         }
-        let held = Held::of(&mut source, inputs)?;
-        Ok((outcome, held))
+        Ok((outcome, held(&mut source, inputs)?))
     };
-    if let (Some(outcome), held) = once(inputs, settings)? {
-        return Ok((outcome, held));
+    if let (Some(outcome), files) = once(inputs, settings)? {
+        return Ok((outcome, files));
     }
     let mut source = reading.start()?;
     let found = check::find_stretch(subject, recording, &mut source, settings.offset);
-    Held::of(&mut source, inputs)?;
+    held(&mut source, inputs)?;
     let settings = Settings {
         stretch: found.map_or(Stretch::First, |f| Stretch::Found(Box::new(f))),
         ..settings.clone()
     };
-    let (outcome, held) = once(inputs, &settings)?;
-    Ok((outcome.ok_or(check::Error::NoAgreement)?, held))
+    let (outcome, files) = once(inputs, &settings)?;
+    Ok((outcome.ok_or(check::Error::NoAgreement)?, files))
 }
 
 /// `None` when the chain cannot be measured from the first stretch.

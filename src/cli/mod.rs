@@ -143,6 +143,9 @@ struct CaptureArguments {
     /// The ffmpeg program.
     #[arg(long, value_name = "PROGRAM", default_value = "ffmpeg")]
     ffmpeg: String,
+    /// The one that the manifest says, where another one runs again.
+    #[arg(skip)]
+    recorded_ffmpeg: Option<String>,
     /// Longest time that ffmpeg, or what writes to standard input, may give nothing; then it is ended, and with it the run.
     #[arg(long, value_name = "SECONDS", value_parser = parse_timeout, default_value = "30")]
     ffmpeg_timeout: Duration,
@@ -219,6 +222,7 @@ impl CaptureArguments {
             range: None,
             ffmpeg: "ffmpeg".into(),
             ffmpeg_timeout: OpenOptions::TIMEOUT_DEFAULT,
+            recorded_ffmpeg: None,
         }
     }
 
@@ -236,8 +240,9 @@ impl CaptureArguments {
         if let Some(range) = self.range {
             say("--range", value_name(range));
         }
-        if self.ffmpeg != "ffmpeg" {
-            say("--ffmpeg", self.ffmpeg.clone());
+        let ffmpeg = self.recorded_ffmpeg.as_ref().unwrap_or(&self.ffmpeg);
+        if ffmpeg != "ffmpeg" {
+            say("--ffmpeg", ffmpeg.clone());
         }
         if self.ffmpeg_timeout != OpenOptions::TIMEOUT_DEFAULT {
             let seconds = self.ffmpeg_timeout.as_secs_f64();

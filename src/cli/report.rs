@@ -1,9 +1,12 @@
 //! `framevouch report`: result folders as one page for the reviewer.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use super::{EXIT_AGREES, Failure, Force, results};
+use super::{EXIT_AGREES, EXIT_FAULTS, Failure, Force, results};
+use crate::evidence::junit;
+use crate::evidence::report::unverified::differences;
 use crate::evidence::report::{Bundle, PAGE, page};
+use crate::evidence::results_folder::{NOT_VERIFIED, Trust};
 use crate::files::{self, Content};
 
 /// Arguments of `report`.
@@ -18,6 +21,12 @@ pub struct Arguments {
     /// Results to compare with: what is new, gone or changed.
     #[arg(long, value_name = "DIR")]
     against: Option<PathBuf>,
+    /// Also what the page says as JUnit XML, for build servers.
+    #[arg(long, value_name = "FILE")]
+    junit: Option<PathBuf>,
+    /// Take results that are not as they were written, and mark the page as not verified (exit 1).
+    #[arg(long)]
+    unverified: bool,
     /// Time or number of issue, as it shall stand on the page; without it the page has none.
     #[arg(long, value_name = "TEXT")]
     issued: Option<String>,
@@ -28,19 +37,36 @@ pub struct Arguments {
     force: Force,
 }
 
-/// Runs `report`.
+/// Runs `report`: exit 0 when the page shows what was written, 1 when it is marked as not verified.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    for path in std::iter::once(&arguments.out).chain(&arguments.junit) {
+        refuse_inside(path, arguments)?;
+    }
     let bundle = Bundle::load(
         &arguments.from,
         arguments.against.as_deref(),
         arguments.issued.clone(),
+        Trust::asked(arguments.unverified),
     )?;
     let page = page(&bundle);
+    let junit = match &arguments.junit {
+        Some(path) => Some((path, junit::report_xml(&bundle)?)),
+        None => None,
+    };
     let folders = arguments.from.iter().chain(&arguments.against);
     let results: Vec<PathBuf> = folders.flat_map(|f| results::files_of(f)).collect();
     let results = results.iter().map(PathBuf::as_path);
-    files::refuse_shared(results, [arguments.out.clone()])?;
-    files::replace(&arguments.out, page.as_bytes(), PAGE, arguments.force.force)?;
+    let force = arguments.force.force;
+    let pages = [&arguments.out].into_iter().chain(&arguments.junit);
+    files::refuse_shared(results, pages.cloned())?;
+    if let Some((path, _)) = &junit {
+        files::refuse_foreign(path, junit::REPORT, force)?;
+    }
+    files::replace(&arguments.out, page.as_bytes(), PAGE, force)?;
+    if let Some((path, bytes)) = junit {
+        files::replace(path, &bytes, junit::REPORT, force)?;
+    }
+    let differing = differences(&bundle);
     if !arguments.quiet {
         say!(
             "{}: {:.1} MB, SHA-256 {}",
@@ -48,13 +74,36 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             page.len() as f64 / 1e6,
             Content::of(page.as_bytes()).sha256
         );
-        let inside = std::fs::canonicalize(&arguments.out).is_ok_and(|page| {
-            let mut folders = arguments.from.iter().chain(&arguments.against);
-            folders.any(|f| std::fs::canonicalize(f).is_ok_and(|f| page.starts_with(f)))
-        });
-        if inside {
-            say!("note: the page lies in a result folder; verify will name it as extra there");
-        }
     }
-    Ok(EXIT_AGREES)
+    for (folder, changes) in &differing {
+        say!("{NOT_VERIFIED}: {folder}");
+        changes.iter().for_each(|change| say!("  {change}"));
+    }
+    Ok(if differing.is_empty() {
+        EXIT_AGREES
+    } else {
+        EXIT_FAULTS
+    })
+}
+
+/// What lies in a result folder and is none of its results keeps the folder from verifying.
+fn refuse_inside(path: &Path, arguments: &Arguments) -> Result<(), Failure> {
+    let beside = match path.parent() {
+        Some(parent) if parent != Path::new("") => parent,
+        _ => Path::new("."),
+    };
+    let Ok(place) = std::fs::canonicalize(beside) else {
+        return Ok(());
+    };
+    let mut folders = arguments.from.iter().chain(&arguments.against);
+    let is_inside = |f: &&PathBuf| std::fs::canonicalize(f).is_ok_and(|f| place.starts_with(f));
+    match folders.find(is_inside) {
+        Some(folder) => Err(format!(
+            "\"{}\" would lie in the results \"{}\", which then would not verify: write it beside them",
+            path.display(),
+            folder.display()
+        )
+        .into()),
+        None => Ok(()),
+    }
 }

@@ -70,7 +70,7 @@ pub(super) fn write_manifest(
 
 /// The files that the manifest in `folder` names, and itself.
 pub(super) fn files_of(folder: &Path) -> Vec<PathBuf> {
-    let outputs = Manifest::load(folder).map_or(Vec::new(), |m| m.outputs);
+    let outputs = Manifest::read(folder).map_or(Vec::new(), |(m, _)| m.outputs);
     let names = outputs.into_iter().map(|f| f.path);
     let names = names.chain([MANIFEST_FILE.to_owned()]);
     names.map(|n| folder.join(n)).collect()

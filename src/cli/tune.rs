@@ -1,5 +1,6 @@
 //! `framevouch tune`: thresholds from stored measurements.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
@@ -9,11 +10,12 @@ use crate::campaign::records::TRIALS_FILE;
 use crate::campaign::statistics::Confidence;
 use crate::definition::model::Hazard;
 use crate::definition::{self, Definition};
-use crate::evidence::manifest::{ReadFiles, stored_path};
+use crate::evidence::manifest::{Input, MANIFEST_FILE, ReadFiles, stored_path};
 use crate::evidence::measurements::MEASUREMENTS_FILE;
+use crate::evidence::results_folder::{NOT_VERIFIED, ResultsFolder, Trust};
 use crate::evidence::run_folder::{Kind, RunFolder};
-use crate::files::{self, Content, FileContent};
-use crate::tune::material::Material;
+use crate::files::{self, FileContent};
+use crate::tune::material::{self, Gathering};
 use crate::tune::patch;
 use crate::tune::plot::trade_off_plot;
 use crate::tune::search::{self, Demand, RegionTuned, Tuned};
@@ -48,6 +50,9 @@ pub struct Arguments {
     /// Wrong values count as faults from this many tolerances on.
     #[arg(long, value_name = "TOLERANCES", default_value_t = 2.0)]
     least_size: f64,
+    /// Take results that are not as they were written, and mark all that comes of them as not verified (exit 1).
+    #[arg(long)]
+    unverified: bool,
     /// No summary.
     #[arg(long)]
     quiet: bool,
@@ -70,13 +75,14 @@ enum HazardName {
     Minor,
 }
 
-/// Runs `tune`: exit 0 when every region concerned has a recommended set, 1 when one has none.
+/// Runs `tune`: exit 0 when every region concerned has a recommended set, 1 when one has none, or when they are from
+/// results that are not as they were written.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let (tuned, is_unchanged) = run_as_at(arguments, &arguments.out)?;
     if !arguments.quiet {
         print(&tuned, &arguments.out, is_unchanged);
     }
-    Ok(if tuned.is_satisfied {
+    Ok(if tuned.is_satisfied && tuned.unverified.is_empty() {
         super::EXIT_AGREES
     } else {
         super::EXIT_FAULTS
@@ -109,29 +115,43 @@ pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<(Tuned, bo
         confidence: Confidence::new(arguments.confidence)?,
     };
     let definition = Definition::load(&arguments.display)?;
-    let mut read: Vec<PathBuf> = vec![arguments.display.clone()];
-    for folder in &arguments.from {
-        read.extend(results::files_of(folder));
-        read.extend([folder.join(MEASUREMENTS_FILE), folder.join(TRIALS_FILE)]);
-    }
-    let read = read.iter().map(PathBuf::as_path);
-    let folder = RunFolder::claim(&arguments.out, KIND, read, arguments.force.force)?;
-    let new = folder.new_results();
+    let (text, content) = files::read_text(&arguments.display, definition::LIMIT)?;
     let mut inputs = ReadFiles::default();
     inputs.add_display(&definition)?;
-    let mut material = Material::default();
-    for from in &arguments.from {
-        // What cannot be digested as it is read is digested before and after.
-        add_results(&mut inputs, from)?;
-        material.add(from, &definition, arguments.least_size)?;
-        add_results(&mut inputs.clone(), from)?;
-    }
-    let tuned = search::tune(&material, &definition, &demand)?;
-    let json = serde_json::to_string_pretty(&tuned)? + "\n";
-    write_file(&new.join("tune.json"), json.as_bytes())?;
-    let (text, content) = files::read_text(&arguments.display, definition::LIMIT)?;
+    // The patch is of the same text.
     let path = arguments.display.clone();
     inputs.see(&[FileContent { path, content }])?;
+    let mut read: Vec<PathBuf> = vec![arguments.display.clone()];
+    read.extend(arguments.from.iter().flat_map(|f| results::files_of(f)));
+    let read = read.iter().map(PathBuf::as_path);
+    let out = RunFolder::claim(&arguments.out, KIND, read, arguments.force.force)?;
+    let new = out.new_results();
+    let trust = Trust::asked(arguments.unverified);
+    let mut gathering = Gathering::default();
+    let mut unverified = Vec::new();
+    let mut known = BTreeSet::new();
+    for path in &arguments.from {
+        let (folder, (), verified) =
+            ResultsFolder::load::<_, material::Error>(path, trust, |folder| {
+                gathering.add(folder, &definition, arguments.least_size)
+            })?;
+        let shown = stored_path(path, home);
+        let changes = verified.contradictions();
+        unverified.extend(changes.iter().map(|change| format!("{shown}: {change}")));
+        let place = std::fs::canonicalize(path).unwrap_or_else(|_| path.clone());
+        let is_new = known.insert(place);
+        for (role, name) in READ_OF_RESULTS {
+            match folder.held(name) {
+                Some(file) if is_new => inputs.add_file(role, &file)?,
+                Some(file) => inputs.see(&[file])?,
+                None => {}
+            }
+        }
+    }
+    let mut tuned = search::tune(&gathering.material(), &definition, &demand)?;
+    tuned.unverified = unverified;
+    let json = serde_json::to_string_pretty(&tuned)? + "\n";
+    write_file(&new.join("tune.json"), json.as_bytes())?;
     let changed = patch::changed(&text, &tuned)?;
     let name = arguments
         .display
@@ -142,46 +162,59 @@ pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<(Tuned, bo
     if let Ok(svg) = trade_off_plot(&tuned) {
         write_file(&new.join("trade_off.svg"), svg.as_bytes())?;
     }
-    let words = normalised(arguments, home);
+    let words = arguments.normalised(home);
     results::write_manifest(&new, home, KIND.command, words, &inputs)?;
-    folder.finish()?;
+    out.finish()?;
     Ok((tuned, patch.is_empty()))
 }
 
-/// Adds what is read of the results in `folder`.
-fn add_results(inputs: &mut ReadFiles, folder: &Path) -> Result<(), Failure> {
-    for (role, name) in [("measurements", MEASUREMENTS_FILE), ("trials", TRIALS_FILE)] {
-        let path = folder.join(name);
-        if path.exists() {
-            let content = Content::of_file(&path)?;
-            inputs.add_file(role, &FileContent { path, content })?;
-        }
-    }
-    Ok(())
-}
+/// What is read of each result folder, by its role.
+const READ_OF_RESULTS: [(&str, &str); 3] = [
+    ("results", MANIFEST_FILE),
+    ("measurements", MEASUREMENTS_FILE),
+    ("trials", TRIALS_FILE),
+];
 
-/// The arguments in a fixed order, paths as a manifest at `home` stores them.
-fn normalised(arguments: &Arguments, home: &Path) -> Vec<String> {
-    let path = |p: &Path| stored_path(p, home);
-    let mut words = vec![
-        "--display".into(),
-        path(&arguments.display),
-        "--from".into(),
-    ];
-    words.extend(arguments.from.iter().map(|folder| path(folder)));
-    let mut say = |name: &str, value: String| words.extend([name.to_owned(), value]);
-    say(
-        "--nuisance-per-hour",
-        arguments.nuisance_per_hour.to_string(),
-    );
-    say("--coverage", arguments.coverage.to_string());
-    say("--detection-ms", arguments.detection_ms.to_string());
-    say("--confidence", arguments.confidence.to_string());
-    say("--least-size", arguments.least_size.to_string());
-    if let Some(hazard) = arguments.hazard.to_possible_value() {
-        say("--hazard", hazard.get_name().to_owned());
+impl Arguments {
+    /// Files that go in, each once.
+    pub(super) fn inputs(&self) -> Vec<Input> {
+        let mut inputs = vec![Input::new("display", &self.display)];
+        let mut known = BTreeSet::new();
+        for folder in &self.from {
+            let place = std::fs::canonicalize(folder).unwrap_or_else(|_| folder.clone());
+            if !known.insert(place) {
+                continue;
+            }
+            let trials = folder.join(TRIALS_FILE);
+            let of_folder = [
+                Some(Input::new("results", folder.join(MANIFEST_FILE))),
+                Some(Input::new("measurements", folder.join(MEASUREMENTS_FILE))),
+                trials.exists().then(|| Input::new("trials", trials)),
+            ];
+            inputs.extend(of_folder.into_iter().flatten());
+        }
+        inputs
     }
-    words
+
+    /// The arguments in a fixed order, paths as a manifest at `home` stores them.
+    pub(super) fn normalised(&self, home: &Path) -> Vec<String> {
+        let path = |p: &Path| stored_path(p, home);
+        let mut words = vec!["--display".into(), path(&self.display), "--from".into()];
+        words.extend(self.from.iter().map(|folder| path(folder)));
+        let mut say = |name: &str, value: String| words.extend([name.to_owned(), value]);
+        say("--nuisance-per-hour", self.nuisance_per_hour.to_string());
+        say("--coverage", self.coverage.to_string());
+        say("--detection-ms", self.detection_ms.to_string());
+        say("--confidence", self.confidence.to_string());
+        say("--least-size", self.least_size.to_string());
+        if let Some(hazard) = self.hazard.to_possible_value() {
+            say("--hazard", hazard.get_name().to_owned());
+        }
+        if self.unverified {
+            words.push("--unverified".into());
+        }
+        words
+    }
 }
 
 fn positive(name: &str, value: f64) -> Result<f64, Failure> {
@@ -202,6 +235,9 @@ fn print(tuned: &Tuned, out: &Path, is_unchanged: bool) {
     );
     for r in &tuned.regions {
         print_region(r);
+    }
+    for line in &tuned.unverified {
+        say!("  {NOT_VERIFIED}  {line}");
     }
     for note in &tuned.notes {
         say!("  note        {note}");

@@ -27,10 +27,10 @@ pub const MANIFEST_VERSION: u32 = 1;
 pub const MANIFEST_FILE: &str = "manifest.json";
 /// The list of a captured folder's pictures.
 pub const CAPTURE_LIST: &str = "capture.sha256";
-/// Room for a million files.
+/// The most that a manifest holds.
 const MANIFEST_LIMIT: Limit = Limit {
     kind: "a manifest",
-    bytes: 512 << 20,
+    bytes: 64 << 20,
 };
 /// Stands for standard input.
 pub const PIPE: &str = "-";
@@ -104,6 +104,9 @@ pub enum Error {
     /// A file cannot be digested.
     #[error(transparent)]
     File(#[from] files::Error),
+    /// The folder itself is not there.
+    #[error("there is no folder \"{0}\"")]
+    NoFolder(String),
     /// A folder holds no manifest.
     #[error(
         "\"{0}\" holds no {MANIFEST_FILE}: it is no result folder, or was made by a version before there were manifests; run the check again"
@@ -151,15 +154,34 @@ pub struct ChangedFile(pub String);
 /// What a run has read, as it was read.
 #[derive(Clone, Debug, Default)]
 pub struct ReadFiles {
-    list: Vec<Input>,
+    list: Vec<ReadInput>,
     seen: BTreeMap<PathBuf, Content>,
 }
 
 #[derive(Clone, Debug)]
-struct Input {
-    role: &'static str,
-    path: PathBuf,
+struct ReadInput {
+    input: Input,
     held: Vec<FileContent>,
+}
+
+/// What goes in, before it is read.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Input {
+    /// `display`, `font`, ...
+    pub role: &'static str,
+    /// Where it lies; `-` for standard input.
+    pub path: PathBuf,
+}
+
+impl Input {
+    /// The file at `path` as `role`.
+    #[must_use]
+    pub fn new(role: &'static str, path: impl Into<PathBuf>) -> Self {
+        Self {
+            role,
+            path: path.into(),
+        }
+    }
 }
 
 impl ReadFiles {
@@ -175,9 +197,8 @@ impl ReadFiles {
         held: &[FileContent],
     ) -> Result<(), ChangedFile> {
         self.see(held)?;
-        self.list.push(Input {
-            role,
-            path: path.to_owned(),
+        self.list.push(ReadInput {
+            input: Input::new(role, path),
             held: held.to_vec(),
         });
         Ok(())
@@ -253,7 +274,7 @@ pub fn make(
     let inputs = inputs
         .list
         .iter()
-        .map(|input| input_record(input, home, &mut pictures))
+        .map(|read| input_record(read, home, &mut pictures))
         .collect();
     if !pictures.is_empty() {
         let list = folder.join(CAPTURE_LIST);
@@ -281,10 +302,11 @@ pub fn make(
 }
 
 /// Adds the pictures of an input that is a folder to the list `pictures`.
-fn input_record(input: &Input, home: &Path, pictures: &mut String) -> InputRecord {
+fn input_record(read: &ReadInput, home: &Path, pictures: &mut String) -> InputRecord {
+    let ReadInput { input, held } = read;
     let role = input.role.to_owned();
     let path = stored_path(&input.path, home);
-    match input.held.as_slice() {
+    match held.as_slice() {
         [] => InputRecord {
             role,
             path,
@@ -384,8 +406,8 @@ fn hashed(folder: &Path, names: Vec<String>) -> Result<Vec<FileRecord>, Error> {
         .collect()
 }
 
-/// Names of the files in `folder`, in order, `/` between parts. A folder below that has a manifest of its own holds the
-/// results of another run; what a run that was killed left in [`HIDDEN`] is nobody's result.
+/// Names of the files in `folder`, in order, `/` between parts. What a run that was
+/// killed left in [`HIDDEN`] is nobody's result.
 fn files_below(folder: &Path, is_deep: bool) -> Result<Vec<String>, Error> {
     let mut names = Vec::new();
     let mut todo = vec![(folder.to_path_buf(), String::new())];
@@ -396,7 +418,7 @@ fn files_below(folder: &Path, is_deep: bool) -> Result<Vec<String>, Error> {
             let path = entry.path();
             if !path.is_dir() {
                 names.push(name);
-            } else if is_deep && name != HIDDEN && !path.join(MANIFEST_FILE).exists() {
+            } else if is_deep && name != HIDDEN {
                 todo.push((entry.path(), name + "/"));
             }
         }
@@ -445,12 +467,15 @@ pub fn resolved(stored: &str, folder: &Path) -> PathBuf {
 }
 
 impl Manifest {
-    /// Reads the manifest of `folder`.
+    /// Reads the manifest of `folder`, and digests what was read.
     ///
     /// # Errors
     /// When there is none, it is damaged or of a later version.
-    pub fn load(folder: &Path) -> Result<Self, Error> {
+    pub fn read(folder: &Path) -> Result<(Self, Content), Error> {
         let path = folder.join(MANIFEST_FILE);
+        if !folder.is_dir() {
+            return Err(Error::NoFolder(folder.display().to_string()));
+        }
         if !path.is_file() {
             let folder_name = folder.display().to_string();
             return Err(if is_moved_in_part(folder) {
@@ -459,7 +484,7 @@ impl Manifest {
                 Error::Absent(folder_name)
             });
         }
-        let (bytes, _) = files::read(&path, MANIFEST_LIMIT)?;
+        let (bytes, content) = files::read(&path, MANIFEST_LIMIT)?;
         let shown = path.display().to_string();
         // The version first: a later one may differ in everything else.
         #[derive(Deserialize)]
@@ -477,7 +502,7 @@ impl Manifest {
                 found: version.manifest_version,
             });
         }
-        serde_json::from_slice(&bytes).map_err(form)
+        Ok((serde_json::from_slice(&bytes).map_err(form)?, content))
     }
 
     /// As it stands in the file.
@@ -581,10 +606,10 @@ mod tests {
             std::fs::write(folder.path().join(MANIFEST_FILE), text).unwrap();
         };
         write(&m, "{\"new_field\": 1,");
-        assert_eq!(Manifest::load(folder.path()).unwrap(), m);
+        assert_eq!(Manifest::read(folder.path()).unwrap().0, m);
         m.manifest_version = MANIFEST_VERSION + 1;
         write(&m, "{");
-        let error = Manifest::load(folder.path()).unwrap_err();
+        let error = Manifest::read(folder.path()).unwrap_err();
         assert!(error.to_string().contains("use a later"), "{error}");
     }
 }

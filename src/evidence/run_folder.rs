@@ -183,8 +183,8 @@ impl RunFolder {
         if !ready.exists() {
             return Ok(());
         }
-        let command = match Manifest::load(&ready) {
-            Ok(manifest) => manifest.command,
+        let command = match Manifest::read(&ready) {
+            Ok((manifest, _)) => manifest.command,
             // Its manifest, which comes last, was moved in: nothing else is left.
             Err(_) if !ready.join(MANIFEST_FILE).exists() => return remove_all(&ready),
             Err(_) => "an unknown command".into(),
@@ -313,8 +313,8 @@ fn is_same(_: &File, _: &Path) -> bool {
 
 /// Names of what the manifest in `folder` calls results of `command`, itself among them; none when there is no such manifest.
 fn named_by(folder: &Path, command: &str) -> BTreeSet<String> {
-    match Manifest::load(folder) {
-        Ok(m) if m.command == command => {
+    match Manifest::read(folder) {
+        Ok((m, _)) if m.command == command => {
             let names = m.outputs.into_iter().map(|f| f.path);
             names.chain([MANIFEST_FILE.to_owned()]).collect()
         }
@@ -493,7 +493,7 @@ mod tests {
             steps.iter().take(ended_after).for_each(|step| step());
             // Who only reads is told, where no manifest stands.
             if (1..6).contains(&ended_after) {
-                let error = Manifest::load(home).unwrap_err().to_string();
+                let error = Manifest::read(home).unwrap_err().to_string();
                 assert!(
                     error.contains("run the same command there again"),
                     "{error}"
@@ -553,7 +553,7 @@ mod tests {
         let home = outside.path().join("home");
         write(&home, &OLD);
         fs::write(outside.path().join("notes"), "theirs").unwrap();
-        let mut manifest = Manifest::load(&home).unwrap();
+        let (mut manifest, _) = Manifest::read(&home).unwrap();
         manifest.outputs[0].path = "../notes".into();
         fs::write(home.join(MANIFEST_FILE), manifest.to_json().unwrap()).unwrap();
         let error = RunFolder::claim(&home, KIND, [], false).unwrap_err();

@@ -2,6 +2,7 @@
 
 use super::search::Tuned;
 use crate::evidence::plots::{Choice, Error, TradeOff, trade_off};
+use crate::evidence::results_folder::NOT_VERIFIED;
 
 /// Misses against nuisance trips, by detection time.
 ///
@@ -21,10 +22,40 @@ pub fn trade_off_plot(tuned: &Tuned) -> Result<String, Error> {
             })
         })
         .collect();
+    let title = "All tolerances and confirmation times changed together; marked: as they are";
+    let marked = format!("{NOT_VERIFIED}: {title}");
     trade_off(&TradeOff {
-        title: "All tolerances and confirmation times changed together; marked: as they are",
+        title: if tuned.unverified.is_empty() {
+            title
+        } else {
+            &marked
+        },
         misses_name: "share of faults missed",
         nuisance_name: "nuisance trips, upper bound, 1/h",
         choices: &choices,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::tune::patch::tests::tuned;
+    use crate::tune::search::FrontPoint;
+
+    #[test]
+    fn a_plot_of_material_that_changed_says_so() {
+        let mut tuned = tuned();
+        tuned.front = vec![FrontPoint {
+            factor: 1.0,
+            confirm_factor: 1.0,
+            missed: 0.1,
+            nuisance_per_hour: 0.1,
+            nuisance_at_most_per_hour: 1.0,
+            detection_p95_ms: Some(300.0),
+            is_on_front: true,
+        }];
+        assert!(!trade_off_plot(&tuned).unwrap().contains(NOT_VERIFIED));
+        tuned.unverified = vec!["changed  measurements.bin".into()];
+        assert!(trade_off_plot(&tuned).unwrap().contains(NOT_VERIFIED));
+    }
 }

@@ -13,7 +13,8 @@
 //! - `spares_files`: files of others stay where they are;
 //! - `stays_small`: memory does not grow with the length of the video;
 //! - `tells_age_and_blindness`: staleness, and time in which a freeze would not be seen;
-//! - `leaves_evidence`: the page, tables and manifest, and that nobody changed them since.
+//! - `leaves_evidence`: the page, tables and manifest, and that nobody changed them since;
+//! - `vouches_for_nothing_else`: changed results are refused or marked, and run, show and count nothing else.
 //!
 //! Captures come from the demo's stand-in unit, which has another rasteriser and another text engine than
 //! the reference renderer, unless a test says otherwise.
@@ -33,3 +34,4 @@ mod stays_small;
 mod tells_age_and_blindness;
 mod tolerates_benign_change;
 mod tries_faults;
+mod vouches_for_nothing_else;

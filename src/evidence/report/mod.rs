@@ -16,10 +16,12 @@ pub mod embed;
 mod labels;
 pub mod run;
 mod sections;
+pub mod unverified;
 
 use crate::files::Kind;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
+use super::results_folder::NOT_VERIFIED;
 pub use bundle::{Bundle, Error};
 use sections::{
     answer, campaign, cautions, compare, events, manifest, readings, reproduce, requirements,
@@ -66,7 +68,12 @@ pub const PAGE: Kind = Kind {
 #[must_use]
 pub fn page(bundle: &Bundle) -> String {
     let sections: Vec<Section> = SECTIONS.iter().filter_map(|make| make(bundle)).collect();
-    let title = title(bundle);
+    let mark = unverified::mark(bundle);
+    let gone = unverified::gone(bundle);
+    let title = match &mark {
+        Some(_) => format!("{}: {}", NOT_VERIFIED, title(bundle)),
+        None => title(bundle),
+    };
     let markup = html! {
         (DOCTYPE)
         html lang="en" {
@@ -87,6 +94,7 @@ pub fn page(bundle: &Bundle) -> String {
                     p.caution-line {
                         "Prototype of a monitor's logic and a bench evidence tool; not airborne software, not a qualified tool."
                     }
+                    @if let Some(m) = mark.as_ref().filter(|_| sections.iter().all(|s| s.id != "answer")) { (m) }
                     nav aria-label="Sections" {
                         ul {
                             @for s in &sections { li { a href={ "#" (s.id) } { (s.title) } } }
@@ -97,6 +105,7 @@ pub fn page(bundle: &Bundle) -> String {
                     @for s in &sections {
                         section id=(s.id) aria-labelledby={ (s.id) "-title" } {
                             h2 id={ (s.id) "-title" } { (s.title) }
+                                @if s.id == "answer" { @if let Some(m) = &mark { (m) } @if let Some(g) = &gone { (g) } }
                             (s.body)
                         }
                     }
