@@ -85,9 +85,20 @@ const FORMATS: [&str; 60] = [
     "bmp_pipe",
 ];
 
+/// The program, by itself: an interrupt at the terminal is for us to answer, who then close the results and end it.
+fn program(options: &OpenOptions) -> Command {
+    let mut command = Command::new(&options.ffmpeg);
+    #[cfg(unix)]
+    {
+        use std::os::unix::process::CommandExt;
+        command.process_group(0);
+    }
+    command
+}
+
 /// `ffmpeg`, made to read the file at `path` with the times that it holds.
 pub(super) fn input(path: &Path, options: &OpenOptions) -> Command {
-    let mut command = Command::new(&options.ffmpeg);
+    let mut command = program(options);
     command.args(["-nostdin", "-v", "error", "-copyts"]);
     add_file(&mut command, path);
     command.stdin(Stdio::null());
@@ -96,7 +107,7 @@ pub(super) fn input(path: &Path, options: &OpenOptions) -> Command {
 
 /// `ffmpeg`, made to describe the file at `path` on its error output.
 pub(super) fn description(path: &Path, options: &OpenOptions) -> Command {
-    let mut command = Command::new(&options.ffmpeg);
+    let mut command = program(options);
     command.args(["-nostdin", "-v", "verbose"]);
     add_file(&mut command, path);
     command
@@ -113,7 +124,7 @@ pub(super) fn decoding(
     stream: &VideoStream,
     version: &Version,
 ) -> Command {
-    let mut command = Command::new(&options.ffmpeg);
+    let mut command = program(options);
     command.args([
         "-nostdin",
         "-v",
