@@ -13,7 +13,9 @@
 
 pub mod bundle;
 pub mod embed;
+mod inline;
 mod labels;
+mod pictures;
 pub mod run;
 mod sections;
 
@@ -60,6 +62,7 @@ const JS: &str = include_str!("page.js");
 pub fn page(bundle: &Bundle) -> String {
     let sections: Vec<Section> = SECTIONS.iter().filter_map(|make| make(bundle)).collect();
     let title = title(bundle);
+    let style = format!("{CSS}{}", page_header(&title));
     let markup = html! {
         (DOCTYPE)
         html lang="en" {
@@ -68,9 +71,9 @@ pub fn page(bundle: &Bundle) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
                 meta http-equiv="Content-Security-Policy"
-                    content="default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'";
+                    content=(inline::policy(JS, &style));
                 title { (title) }
-                style { (PreEscaped(CSS)) (PreEscaped(page_header(&title))) }
+                style { (PreEscaped(&style)) }
             }
             body {
                 a.skip href="#main" { "To the content" }

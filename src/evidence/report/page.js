@@ -279,30 +279,12 @@
     frame(n) {
       if (!this.cache.has(n)) {
         const s = this.data.stills[n];
-        this.cache.set(n, Promise.all([load(s.captured), load(s.reference)])
+        // The best frame stands on the page already.
+        const uri = (kind) => s[kind] ?? this.root.querySelector(`img[data-kind=${kind}]`).src;
+        this.cache.set(n, Promise.all([load(uri("captured")), load(uri("reference"))])
           .then(([captured, reference]) => ({ captured, reference, difference: differ(captured, reference) })));
       }
       return this.cache.get(n);
-    }
-    async panels() {
-      if (this.hasPanels) return;
-      this.hasPanels = true;
-      const shown = await this.frame(this.best);
-      const [ax, ay] = this.data.area, [fx, fy, fw, fh] = this.data.focus;
-      for (const canvas of this.root.querySelectorAll("canvas.panel")) {
-        const from = shown[canvas.dataset.kind].canvas;
-        canvas.width = from.width; canvas.height = from.height;
-        const c = canvas.getContext("2d");
-        c.drawImage(from, 0, 0);
-        c.strokeStyle = "#ffffff"; c.lineWidth = 3; c.strokeRect(fx - ax, fy - ay, fw, fh);
-        c.strokeStyle = "#000000"; c.lineWidth = 1; c.strokeRect(fx - ax, fy - ay, fw, fh);
-      }
-      for (const canvas of this.root.querySelectorAll("canvas.lens")) {
-        canvas.width = fw * 6; canvas.height = fh * 6;
-        const c = canvas.getContext("2d");
-        c.imageSmoothingEnabled = false;
-        c.drawImage(shown[canvas.dataset.kind].canvas, fx - ax, fy - ay, fw, fh, 0, 0, canvas.width, canvas.height);
-      }
     }
     open() {
       if (this.stage) return;
@@ -379,16 +361,17 @@
 
   drawSwatches();
   const timelines = Array.from(document.querySelectorAll(".timeline"), (root) => new Timeline(root));
-  const pictures = Array.from(document.querySelectorAll(".pictures"), (root) => new Pictures(root));
-  const byRoot = new Map(pictures.map((p) => [p.root, p]));
-  const watch = new IntersectionObserver((seen) => {
-    for (const s of seen) if (s.isIntersecting) { byRoot.get(s.target).panels(); watch.unobserve(s.target); }
-  }, { rootMargin: "600px" });
-  for (const p of pictures) watch.observe(p.root);
-  // Once the page stands, the rest is drawn piece by piece, so that a print holds every picture.
-  const rest = [...pictures];
-  const later = () => { const p = rest.shift(); if (p) p.panels().then(() => setTimeout(later, 10)); else document.documentElement.dataset.ready = ""; };
-  setTimeout(later, 50);
+  for (const root of document.querySelectorAll(".pictures")) new Pictures(root);
+  // A box that is wider than the page says so, and can be moved by keyboard.
+  const boxes = document.querySelectorAll(".wide");
+  const wide = new ResizeObserver((seen) => { for (const s of seen) tell(s.target); });
+  const tell = (box) => {
+    const room = box.scrollWidth - box.clientWidth;
+    box.toggleAttribute("data-more", room > 2 && box.scrollLeft < room - 2);
+    for (const [name, value] of [["tabindex", "0"], ["role", "group"], ["aria-label", "Wider than the page: scrolls sideways"]])
+      if (room > 2) box.setAttribute(name, value); else box.removeAttribute(name);
+  };
+  for (const box of boxes) { wide.observe(box); box.addEventListener("scroll", () => tell(box), { passive: true }); }
   const redraw = () => { drawSwatches(); for (const t of timelines) t.draw(); };
   addEventListener("resize", redraw);
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
@@ -403,4 +386,5 @@
     for (const t of timelines) if (t.kept) [t.from, t.to] = t.kept;
     redraw();
   });
+  document.documentElement.dataset.ready = "";
 })();

@@ -98,7 +98,7 @@ fn answer(folder: &Folder, run: &CheckRun) -> Markup {
             }
             div {
                 h3 { "Frames" }
-                table.small {
+                div.wide { table.small {
                     thead { tr { th { "Verdict" } th.n { "Frames" } th.n { "Share" } } }
                     tbody {
                         @for v in VERDICTS {
@@ -106,7 +106,7 @@ fn answer(folder: &Folder, run: &CheckRun) -> Markup {
                             @if n > 0 { tr { td { (badge(v)) } td.n { (n) } td.n { (percent(n, s.frames)) } } }
                         }
                     }
-                }
+                } }
             }
         }
     }

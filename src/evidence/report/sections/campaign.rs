@@ -82,13 +82,13 @@ fn of(p: &Proportion) -> String {
 }
 
 fn figure_of(plot: &Plot) -> Markup {
-    html! { figure.plot { (PreEscaped(&plot.svg)) } }
+    html! { figure.plot.white { div.wide { (PreEscaped(&plot.svg)) } } }
 }
 
 fn coverage_table(head: &str, rows: &[Coverage], name: impl Fn(&Coverage) -> &str) -> Markup {
     let ms = |v: Option<f64>| v.map_or("-".into(), |v| figure(v, 3));
     html! {
-        table.small {
+        div.wide { table.small {
             thead { tr {
                 th { (head) } th.n { "In place" } th.n { "As class" } th.n { "At least" } th.n { "Median ms" }
                 th.n { "95th ms" } th.n { "Worst ms" } th.n { "Limit ms" } th.n { "Within limit" }
@@ -105,7 +105,7 @@ fn coverage_table(head: &str, rows: &[Coverage], name: impl Fn(&Coverage) -> &st
                     }
                 }
             }
-        }
+        } }
     }
 }
 
@@ -113,7 +113,7 @@ fn sizes(s: &Summary) -> Markup {
     html! {
         p { "a90 is found with 90 % probability; a90/95 is its upper bound with 95 % confidence (hit/miss logistic "
             "regression after MIL-HDBK-1823A). Where no curve can be fitted the reason stands instead." }
-        table.small {
+        div.wide { table.small {
             thead { tr { th { "Kind" } th { "Region" } th { "Channel" } th.n { "Trials" } th.n { "a90" } th.n { "a90/95" }
                 th { "Unit" } th.n { "Tolerance" } } }
             tbody {
@@ -133,7 +133,7 @@ fn sizes(s: &Summary) -> Markup {
                     }
                 }
             }
-        }
+        } }
     }
 }
 
@@ -147,7 +147,7 @@ fn nuisance(s: &Summary) -> Markup {
         @if s.nuisance.tails.iter().any(|t| matches!(t.fit, extremes::Outcome::Fitted(_))) {
             p.loud { (extremes::CAUTION) }
         }
-        table.small {
+        div.wide { table.small {
             thead { tr { th { "Region" } th.n { "Peaks" } th.n { "An hour above the tolerance" } th { "Band" } } }
             tbody {
                 @for t in &s.nuisance.tails {
@@ -165,14 +165,14 @@ fn nuisance(s: &Summary) -> Markup {
                     }
                 }
             }
-        }
+        } }
     }
 }
 
 fn verifiability(s: &Summary) -> Markup {
     let number = |v: Option<f64>| v.map_or("-".into(), |v| figure(v, 3));
     html! {
-        table.small {
+        div.wide { table.small {
             thead { tr { th { "Region" } th { "Channel" } th.n { "px a unit" } th.n { "RMS px" } th.n { "RMS" }
                 th.n { "Tolerance" } th.n { "in px" } th.n { "Found from" } th { "Unit" } th.n { "Blind" } th { "Advice" } } }
             tbody {
@@ -185,7 +185,7 @@ fn verifiability(s: &Summary) -> Markup {
                     }
                 }
             }
-        }
+        } }
     }
 }
 
@@ -196,7 +196,7 @@ fn misses(s: &Summary) -> Markup {
             @if s.misses.len() > SHOWN_MISSES {
                 p { "The first " (SHOWN_MISSES) " of " (s.misses.len()) "; all are in campaign.json." }
             }
-            table.small {
+            div.wide { table.small {
                 thead { tr { th.n { "Trial" } th { "Kind" } th { "Region" } th { "Channel" } th.n { "Size" } th { "Result" }
                     th { "Given" } th { "Why" } th { "How near" } th { "Picture" } } }
                 tbody {
@@ -212,7 +212,7 @@ fn misses(s: &Summary) -> Markup {
                         }
                     }
                 }
-            }
+            } }
         }
     }
 }

@@ -51,7 +51,7 @@ fn campaigns(bundle: &Bundle, other: &Folder, then: &CampaignSummary) -> Option<
             (inputs(folder, other))
             p { "All faults: " (of(&then.coverage.as_class)) " then, " (of(&now.coverage.as_class)) " now. "
                 "Raised in clean video: " (then.nuisance.rate.events) " then, " (now.nuisance.rate.events) " now." }
-            table.small {
+            div.wide { table.small {
                 thead { tr { th { "Kind" } th.n { "As class then" } th.n { "As class now" } th.n { "Median ms then" }
                     th.n { "Median ms now" } } }
                 tbody {
@@ -67,7 +67,7 @@ fn campaigns(bundle: &Bundle, other: &Folder, then: &CampaignSummary) -> Option<
                         }
                     }
                 }
-            }
+            } }
         }
     };
     Some(Section {
@@ -178,14 +178,14 @@ fn readings(now: &CheckRun, then: &CheckRun) -> Markup {
     html! {
         h4 { "Readings whose RMS error changed by more than " (figure(RMS_PART * 100.0, 0)) " %: " (changed.len()) }
         @if !changed.is_empty() {
-            table {
+            div.wide { table {
                 thead { tr { th { "Region" } th { "Channel" } th { "Shown by" } th.n { "Before" } th.n { "Now" } th { "Unit" } } }
                 tbody { @for key in changed { tr {
                     th scope="row" { (key.0) } td { (key.1) } td { (key.2) }
                     td.n { (show(b.get(key))) } td.n { (show(a.get(key))) }
                     td { (a.get(key).or(b.get(key)).map_or("", |r| r.unit.as_str())) }
                 } } }
-            }
+            } }
         }
     }
 }
@@ -227,12 +227,12 @@ fn coverage(now: &CheckRun, then: &CheckRun) -> Markup {
     html! {
         h4 { "Coverage that changed by at least " (figure(SHARE_PERCENT, 1)) " % of the frames: " (rows.len()) }
         @if !rows.is_empty() {
-            table {
+            div.wide { table {
                 thead { tr { th { "Region" } th { "Verdict" } th.n { "Before" } th.n { "Now" } } }
                 tbody { @for (region, verdict, (before, after)) in rows { tr {
                     th scope="row" { (region) } td { (verdict) } td.n { (show(before)) } td.n { (show(after)) }
                 } } }
-            }
+            } }
         }
     }
 }

@@ -40,7 +40,7 @@ fn table(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
         .filter(|r| r.requirements.is_empty())
         .collect();
     html! {
-        table.requirements {
+        div.wide { table.requirements {
             thead { tr { th { "Requirement" } th { "Regions" } th { "Checks" } th { "Result" } th { "Evidence" } } }
             tbody {
                 @for r in &all {
@@ -53,7 +53,7 @@ fn table(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
                     }
                 }
             }
-        }
+        } }
         @if all.is_empty() { p.loud { "The definition names no requirements." } }
         @if !without.is_empty() {
             p { "Regions that verify no requirement: "

@@ -146,8 +146,8 @@ fn encoded(stretches: &[Stretch]) -> String {
 fn shares(run: &CheckRun) -> Markup {
     let s = &run.summary;
     html! {
-        table {
-            caption { "Shares of the run by region. Blind: it agreed, but a freeze could not have been seen." }
+        p.caption { "Shares of the run by region. Blind: it agreed, but a freeze could not have been seen." }
+        div.wide { table {
             thead { tr {
                 th { "Region" } th { "Hazard" } th.n { "Agrees" } th.n { "Blind" } th.n { "Blind time" }
                 th.n { "Not judged" } th.n { "Faulty frames" }
@@ -170,7 +170,7 @@ fn shares(run: &CheckRun) -> Markup {
                     }
                 }
             }
-        }
+        } }
     }
 }
 

@@ -30,12 +30,12 @@ fn tuning(t: &Tuned) -> Markup {
         p { @if t.is_satisfied { "Every region concerned has a set that meets the demand." }
             @else { b { "Not every region concerned has a set that meets the demand." } } }
         ul { @for note in &t.notes { li { (note) } } }
-        @if let Ok(svg) = trade_off_plot(t) { figure.plot { (PreEscaped(svg)) } }
-        table.small {
+        @if let Ok(svg) = trade_off_plot(t) { figure.plot.white { div.wide { (PreEscaped(svg)) } } }
+        div.wide { table.small {
             thead { tr { th { "Region" } th.n { "Factor" } th { "good" } th.n { "Confirmed ms" } th { "good" }
                 th { "Coverage" } th.n { "At least %" } th.n { "Worst ms" } th.n { "Trips" } th { "On the other half" } } }
             tbody { @for r in &t.regions { (row(r)) } }
-        }
+        } }
     }
 }
 
