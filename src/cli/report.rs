@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::{EXIT_AGREES, Failure, write_file};
-use crate::evidence::report::{Bundle, page};
+use crate::evidence::report::{Bundle, answer, page};
 use crate::files::Content;
 
 /// Arguments of `report`.
@@ -36,6 +36,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let page = page(&bundle);
     write_file(&arguments.out, page.as_bytes())?;
     if !arguments.quiet {
+        for part in answer::parts(&bundle) {
+            say!("{}: {}", part.name, part.lines.join("; "));
+        }
         say!(
             "{}: {:.1} MB, SHA-256 {}",
             arguments.out.display(),

@@ -65,7 +65,7 @@ pub fn junit_xml(
     Ok(bytes)
 }
 
-type Out = Writer<Cursor<Vec<u8>>>;
+pub(super) type Out = Writer<Cursor<Vec<u8>>>;
 
 fn write_suite(
     writer: &mut Out,
@@ -110,7 +110,7 @@ fn is_skipped(finding: Finding) -> bool {
     matches!(finding, Finding::NotExercised | Finding::PartlyExercised)
 }
 
-fn case_start(suite: &str, case: &str, span_s: f64) -> BytesStart<'static> {
+pub(super) fn case_start(suite: &str, case: &str, span_s: f64) -> BytesStart<'static> {
     let mut start = BytesStart::new("testcase");
     start.push_attribute(("classname", suite));
     start.push_attribute(("name", clean(case).as_str()));
@@ -178,7 +178,7 @@ fn reasons(by_region: &std::collections::BTreeMap<String, String>) -> String {
 }
 
 /// XML 1.0 has no place for most control characters, escaped or not.
-fn clean(text: &str) -> String {
+pub(super) fn clean(text: &str) -> String {
     text.chars()
         .map(|c| match c {
             '\t' | '\n' | '\r' => c,

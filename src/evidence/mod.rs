@@ -10,6 +10,7 @@
 //!
 //! Nothing here depends on the clock, the number of threads or the machine: same inputs, same bytes.
 
+pub mod campaign_junit;
 pub mod csv;
 pub mod display;
 pub mod junit;
@@ -21,5 +22,6 @@ pub mod records;
 pub mod report;
 pub mod requirements;
 pub mod schema;
+pub mod standing;
 pub mod stills;
 pub mod verify;

@@ -11,6 +11,7 @@
 //! Option<Section>`, and name it in `SECTIONS`. For results of another command add a variant to
 //! [`bundle::Results`] as well.
 
+pub mod answer;
 pub mod bundle;
 pub mod embed;
 mod inline;
@@ -23,8 +24,8 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 pub use bundle::{Bundle, Error};
 use sections::{
-    answer, campaign, cautions, compare, events, manifest, readings, reproduce, requirements,
-    timeline, tuning,
+    answer as answer_section, campaign, cautions, compare, events, manifest, readings, reproduce,
+    requirements, timeline, tuning,
 };
 
 /// A part of the page.
@@ -41,7 +42,7 @@ type MakeSection = fn(&Bundle) -> Option<Section>;
 
 /// The sections in a reviewer's reading order.
 const SECTIONS: [MakeSection; 11] = [
-    answer::section,
+    answer_section::section,
     cautions::section,
     timeline::section,
     events::section,

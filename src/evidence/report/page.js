@@ -10,6 +10,7 @@
     B: (c) => { for (let k = -8; k < 16; k += 4) line(c, k, 8, k + 8, 0, 1); },
     N: (c) => { for (const [x, y] of [[1, 1], [5, 5]]) c.fillRect(x, y, 2, 2); },
     K: () => {},
+    U: (c) => { for (let k = 0; k < 8; k += 4) { line(c, k, 0, k, 8, .6); line(c, 0, k, 8, k, .6); } },
     G: (c) => { c.fillRect(0, 0, 4, 4); c.fillRect(4, 4, 4, 4); },
     L: (c) => { c.fillRect(0, 1, 8, 1.5); c.fillRect(0, 5, 8, 1.5); },
     F: (c) => { c.fillRect(1, 0, 1.5, 8); c.fillRect(5, 0, 1.5, 8); },
@@ -192,7 +193,7 @@
           const letter = row.letters[k];
           const x0 = Math.max(x(row.starts[k]), this.label), x1 = Math.min(x(row.starts[k + 1]), width);
           const at = Math.floor(x0);
-          if (x1 - x0 < 1 && at === column && "ABNKGLFM".indexOf(letter) <= "ABNKGLFM".indexOf(gravest)) continue;
+          if (x1 - x0 < 1 && at === column && "AUBNKGLFM".indexOf(letter) <= "AUBNKGLFM".indexOf(gravest)) continue;
           c.fillStyle = fill[letter];
           c.fillRect(x0, y + 1, Math.max(x1 - x0, 1), this.height - 3);
           if (x1 - x0 < 1) { column = at; gravest = letter; } else { column = Math.floor(x1); gravest = letter; }

@@ -5,7 +5,7 @@ use std::io::Cursor;
 
 use image::codecs::png::{CompressionType, FilterType, PngEncoder};
 use image::{
-    ExtendedColorType, ImageEncoder, ImageError, ImageFormat, ImageReader, Limits, RgbImage,
+    DynamicImage, GrayImage, ImageEncoder, ImageError, ImageFormat, ImageReader, Limits, RgbImage,
 };
 
 use super::embed::Embedded;
@@ -48,22 +48,27 @@ impl Pictures {
         let captured = decoded(&still.captured)?;
         let reference = decoded(&still.reference)?;
         let size = captured.dimensions();
-        let difference = RgbImage::from_fn(size.0, size.1, |x, y| {
+        let difference = GrayImage::from_fn(size.0, size.1, |x, y| {
             let a = captured.get_pixel(x, y);
             let b = reference.get_pixel_checked(x, y).unwrap_or(a);
             let d = (0..3).map(|k| a.0[k].abs_diff(b.0[k])).max().unwrap_or(0);
-            image::Rgb([d.saturating_mul(2); 3])
+            image::Luma([d.saturating_mul(2)])
         });
         let part = part_of(size, area, focus);
-        let cut = |picture: &RgbImage| {
-            let [x, y, width, height] = part;
-            encoded(&image::imageops::crop_imm(picture, x, y, width, height).to_image())
-        };
-        let parts = [cut(&captured)?, cut(&reference)?, cut(&difference)?];
+        let difference = DynamicImage::from(difference);
         let wholes = [
             still.captured.clone(),
             still.reference.clone(),
             encoded(&difference)?,
+        ];
+        let cut = |picture: &DynamicImage| {
+            let [x, y, width, height] = part;
+            encoded(&picture.crop_imm(x, y, width, height))
+        };
+        let parts = [
+            cut(&captured.into())?,
+            cut(&reference.into())?,
+            cut(&difference)?,
         ];
         let names = [
             ("captured", "Captured"),
@@ -107,14 +112,14 @@ fn decoded(png: &Png) -> Result<RgbImage, ImageError> {
 }
 
 /// Small: it stands in the page.
-fn encoded(picture: &RgbImage) -> Result<Png, ImageError> {
+fn encoded(picture: &DynamicImage) -> Result<Png, ImageError> {
     let mut bytes = Vec::new();
     PngEncoder::new_with_quality(&mut bytes, CompressionType::Best, FilterType::Adaptive)
         .write_image(
-            picture.as_raw(),
+            picture.as_bytes(),
             picture.width(),
             picture.height(),
-            ExtendedColorType::Rgb8,
+            picture.color().into(),
         )?;
     Ok(Png(bytes))
 }
@@ -129,8 +134,8 @@ mod tests {
             time_s: 0.28,
             roles: "shows it best".into(),
             is_best: true,
-            captured: encoded(captured).unwrap(),
-            reference: encoded(reference).unwrap(),
+            captured: encoded(&captured.clone().into()).unwrap(),
+            reference: encoded(&reference.clone().into()).unwrap(),
         }
     }
 
