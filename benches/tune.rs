@@ -51,6 +51,7 @@ fn material(region: usize) -> Material {
         faults,
         harmless: Vec::new(),
         clean_hours: CLEAN_FRAMES as f64 / RATE_HZ / 3600.0,
+        ..Material::default()
     }
 }
 

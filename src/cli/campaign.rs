@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::{Failure, results};
+use crate::campaign::plan::Plan;
 use crate::campaign::plots;
 use crate::campaign::run::{Ended, Prepared};
 use crate::campaign::statistics::Confidence;
@@ -77,6 +78,41 @@ impl Arguments {
         self.plan = results::from_folder(&self.plan, folder);
         self
     }
+
+    /// Runs `program` as ffmpeg; manifests do not say which one ran.
+    pub(super) fn with_ffmpeg(mut self, program: &str) -> Self {
+        program.clone_into(&mut self.ffmpeg);
+        self
+    }
+
+    /// The arguments in a fixed order, paths as a manifest at `home` stores them.
+    pub(super) fn normalised(&self, home: &Path) -> Vec<String> {
+        vec!["--plan".into(), stored_path(&self.plan, home)]
+    }
+
+    /// Files that go in: the plan, and those that it names.
+    pub(super) fn inputs(&self) -> Result<Vec<Input>, Failure> {
+        Ok(self.inputs_of(&Plan::load(&self.plan)?))
+    }
+
+    fn inputs_of(&self, plan: &Plan) -> Vec<Input> {
+        let mut inputs = vec![
+            Input::new("plan", &self.plan),
+            Input::new("display", self.beside_plan(&plan.plan.display)),
+        ];
+        for c in &plan.capture {
+            inputs.push(Input::new("capture", self.beside_plan(&c.file)));
+            inputs.push(Input::new("inputs", self.beside_plan(&c.inputs)));
+            let profile = c.profile.iter();
+            inputs.extend(profile.map(|p| Input::new("profile", self.beside_plan(p))));
+        }
+        inputs
+    }
+
+    /// Where a file lies that the plan names.
+    fn beside_plan(&self, path: &Path) -> PathBuf {
+        self.plan.parent().unwrap_or(Path::new("")).join(path)
+    }
 }
 
 /// Goes on with a campaign in `out`; `None` when its time budget was spent before its end.
@@ -135,22 +171,10 @@ fn write_manifest(
     out: &Path,
     home: &Path,
 ) -> Result<(), Failure> {
-    let folder = arguments.plan.parent().unwrap_or(Path::new(""));
-    let plan = prepared.plan();
-    let display = folder.join(&plan.plan.display);
-    let mut inputs = vec![
-        Input::new("plan", &arguments.plan),
-        Input::new("display", &display),
-    ];
-    for c in &plan.capture {
-        inputs.push(Input::new("capture", folder.join(&c.file)));
-        inputs.push(Input::new("inputs", folder.join(&c.inputs)));
-        let profile = c.profile.iter();
-        inputs.extend(profile.map(|p| Input::new("profile", folder.join(p))));
-    }
+    let display = arguments.beside_plan(&prepared.plan().plan.display);
+    let mut inputs = arguments.inputs_of(prepared.plan());
     inputs.extend(results::named_files(prepared.definition(), &display));
-    let words = vec!["--plan".into(), stored_path(&arguments.plan, home)];
-    results::write_manifest_of(out, home, "campaign", words, &inputs)
+    results::write_manifest_of(out, home, "campaign", arguments.normalised(home), &inputs)
 }
 
 fn print_summary(s: &Summary, out: &Path) {

@@ -155,8 +155,21 @@ impl Arguments {
         }
     }
 
+    /// Another ffmpeg program than the usual one, where one is named.
+    pub(super) fn recorded_ffmpeg(&self) -> Option<&str> {
+        let ffmpeg = self.capture.ffmpeg.as_str();
+        (ffmpeg != "ffmpeg").then_some(ffmpeg)
+    }
+
+    /// Runs `program` in the place of the ffmpeg that is named, which stays in the manifest.
+    pub(super) fn with_ffmpeg(mut self, program: &str) -> Self {
+        let named = std::mem::replace(&mut self.capture.ffmpeg, program.to_owned());
+        self.capture.recorded_ffmpeg = Some(named);
+        self
+    }
+
     /// Files that go in.
-    fn inputs(&self) -> Vec<Input> {
+    pub(super) fn inputs(&self) -> Vec<Input> {
         let mut inputs = vec![
             Input::new("display", &self.input.display),
             Input::new("inputs", &self.input.inputs),
@@ -167,7 +180,7 @@ impl Arguments {
     }
 
     /// The arguments in a fixed order, paths as a manifest at `home` stores them.
-    fn normalised(&self, home: &Path) -> Vec<String> {
+    pub(super) fn normalised(&self, home: &Path) -> Vec<String> {
         let path = |p: &Path| stored_path(p, home);
         let mut words: Vec<String> = Vec::new();
         let mut say = |name: &str, value: String| words.extend([name.to_owned(), value]);

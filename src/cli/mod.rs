@@ -146,6 +146,9 @@ struct CaptureArguments {
     /// The ffmpeg program.
     #[arg(long, value_name = "PROGRAM", default_value = "ffmpeg")]
     ffmpeg: String,
+    /// The one that the manifest says, where another one runs again.
+    #[arg(skip)]
+    recorded_ffmpeg: Option<String>,
 }
 
 #[derive(Clone, Copy, ValueEnum)]
@@ -193,6 +196,7 @@ impl CaptureArguments {
             matrix: None,
             range: None,
             ffmpeg: "ffmpeg".into(),
+            recorded_ffmpeg: None,
         }
     }
 
@@ -210,8 +214,9 @@ impl CaptureArguments {
         if let Some(range) = self.range {
             say("--range", value_name(range));
         }
-        if self.ffmpeg != "ffmpeg" {
-            say("--ffmpeg", self.ffmpeg.clone());
+        let ffmpeg = self.recorded_ffmpeg.as_ref().unwrap_or(&self.ffmpeg);
+        if ffmpeg != "ffmpeg" {
+            say("--ffmpeg", ffmpeg.clone());
         }
     }
 

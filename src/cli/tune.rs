@@ -9,9 +9,12 @@ use crate::campaign::records::TRIALS_FILE;
 use crate::campaign::statistics::Confidence;
 use crate::definition::Definition;
 use crate::definition::model::Hazard;
+use crate::evidence::manifest::MANIFEST_FILE;
 use crate::evidence::manifest::{Input, stored_path};
 use crate::evidence::measurements::MEASUREMENTS_FILE;
-use crate::tune::material::Material;
+use crate::evidence::results_folder::{NOT_VERIFIED, ResultsFolder, Trust};
+use crate::files;
+use crate::tune::material::{self, Gathering};
 use crate::tune::patch;
 use crate::tune::plot::trade_off_plot;
 use crate::tune::search::{self, Demand, RegionTuned, Tuned};
@@ -46,10 +49,19 @@ pub struct Arguments {
     /// Wrong values count as faults from this many tolerances on.
     #[arg(long, value_name = "TOLERANCES", default_value_t = 2.0)]
     least_size: f64,
+    /// Take results that are not as they were written, and mark all that comes of them as not verified (exit 1).
+    #[arg(long)]
+    unverified: bool,
     /// No summary.
     #[arg(long)]
     quiet: bool,
 }
+
+/// The most that a display definition holds.
+const DEFINITION: files::Limit = files::Limit {
+    kind: "a display definition",
+    bytes: 16 << 20,
+};
 
 #[derive(Clone, Copy, ValueEnum)]
 enum HazardName {
@@ -59,13 +71,14 @@ enum HazardName {
     Minor,
 }
 
-/// Runs `tune`: exit 0 when every region concerned has a recommended set, 1 when one has none.
+/// Runs `tune`: exit 0 when every region concerned has a recommended set, 1 when one has none, or when they are from
+/// results that are not as they were written.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let (tuned, is_unchanged) = run_as_at(arguments, &arguments.out)?;
     if !arguments.quiet {
         print(&tuned, &arguments.out, is_unchanged);
     }
-    Ok(if tuned.is_satisfied {
+    Ok(if tuned.is_satisfied && tuned.unverified.is_empty() {
         super::EXIT_AGREES
     } else {
         super::EXIT_FAULTS
@@ -97,17 +110,30 @@ pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<(Tuned, bo
         },
         confidence: Confidence::new(arguments.confidence)?,
     };
-    let definition = Definition::load(&arguments.display)?;
-    let mut material = Material::default();
-    for folder in &arguments.from {
-        material.add(folder, &definition, arguments.least_size)?;
+    let (text, _) = files::read_text(&arguments.display, DEFINITION)?;
+    let base = arguments.display.parent().unwrap_or(Path::new(""));
+    let definition = Definition::from_toml(&text, &arguments.display.display().to_string(), base)?;
+    let trust = if arguments.unverified {
+        Trust::Unverified
+    } else {
+        Trust::Verified
+    };
+    let mut gathering = Gathering::default();
+    let mut unverified = Vec::new();
+    for path in &arguments.from {
+        let (_, (), verified) = ResultsFolder::load::<_, material::Error>(path, trust, |folder| {
+            gathering.add(folder, &definition, arguments.least_size)
+        })?;
+        let shown = stored_path(path, home);
+        let changes = verified.contradictions();
+        unverified.extend(changes.iter().map(|change| format!("{shown}: {change}")));
     }
-    let tuned = search::tune(&material, &definition, &demand)?;
+    let mut tuned = search::tune(&gathering.material(), &definition, &demand)?;
+    tuned.unverified = unverified;
     make_folder(&arguments.out)?;
     results::begin(&arguments.out)?;
     let json = serde_json::to_string_pretty(&tuned)? + "\n";
     write_file(&arguments.out.join("tune.json"), json.as_bytes())?;
-    let text = std::fs::read_to_string(&arguments.display)?;
     let changed = patch::changed(&text, &tuned)?;
     let name = arguments
         .display
@@ -118,39 +144,55 @@ pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<(Tuned, bo
     if let Ok(svg) = trade_off_plot(&tuned) {
         write_file(&arguments.out.join("trade_off.svg"), svg.as_bytes())?;
     }
-    write_manifest(arguments, home)?;
+    results::write_manifest_of(
+        &arguments.out,
+        home,
+        "tune",
+        arguments.normalised(home),
+        &arguments.inputs(),
+    )?;
     Ok((tuned, patch.is_empty()))
 }
 
-fn write_manifest(arguments: &Arguments, home: &Path) -> Result<(), Failure> {
-    let path = |p: &Path| stored_path(p, home);
-    let mut inputs = vec![Input::new("display", &arguments.display)];
-    let mut words = vec![
-        "--display".into(),
-        path(&arguments.display),
-        "--from".into(),
-    ];
-    for folder in &arguments.from {
-        words.push(path(folder));
-        inputs.push(Input::new("measurements", folder.join(MEASUREMENTS_FILE)));
-        let trials = folder.join(TRIALS_FILE);
-        if trials.exists() {
-            inputs.push(Input::new("trials", trials));
+impl Arguments {
+    /// Files that go in, each once.
+    pub(super) fn inputs(&self) -> Vec<Input> {
+        let mut inputs = vec![Input::new("display", &self.display)];
+        for folder in &self.from {
+            let trials = folder.join(TRIALS_FILE);
+            let of_folder = [
+                Some(Input::new("results", folder.join(MANIFEST_FILE))),
+                Some(Input::new("measurements", folder.join(MEASUREMENTS_FILE))),
+                trials.exists().then(|| Input::new("trials", trials)),
+            ];
+            for input in of_folder.into_iter().flatten() {
+                if !inputs.contains(&input) {
+                    inputs.push(input);
+                }
+            }
         }
+        inputs
     }
-    let mut say = |name: &str, value: String| words.extend([name.to_owned(), value]);
-    say(
-        "--nuisance-per-hour",
-        arguments.nuisance_per_hour.to_string(),
-    );
-    say("--coverage", arguments.coverage.to_string());
-    say("--detection-ms", arguments.detection_ms.to_string());
-    say("--confidence", arguments.confidence.to_string());
-    say("--least-size", arguments.least_size.to_string());
-    if let Some(hazard) = arguments.hazard.to_possible_value() {
-        say("--hazard", hazard.get_name().to_owned());
+
+    /// The arguments in a fixed order, paths as a manifest at `home` stores them.
+    pub(super) fn normalised(&self, home: &Path) -> Vec<String> {
+        let path = |p: &Path| stored_path(p, home);
+        let mut words = vec!["--display".into(), path(&self.display), "--from".into()];
+        words.extend(self.from.iter().map(|folder| path(folder)));
+        let mut say = |name: &str, value: String| words.extend([name.to_owned(), value]);
+        say("--nuisance-per-hour", self.nuisance_per_hour.to_string());
+        say("--coverage", self.coverage.to_string());
+        say("--detection-ms", self.detection_ms.to_string());
+        say("--confidence", self.confidence.to_string());
+        say("--least-size", self.least_size.to_string());
+        if let Some(hazard) = self.hazard.to_possible_value() {
+            say("--hazard", hazard.get_name().to_owned());
+        }
+        if self.unverified {
+            words.push("--unverified".into());
+        }
+        words
     }
-    results::write_manifest_of(&arguments.out, home, "tune", words, &inputs)
 }
 
 fn positive(name: &str, value: f64) -> Result<f64, Failure> {
@@ -185,6 +227,9 @@ fn print(tuned: &Tuned, out: &Path, is_unchanged: bool) {
         say!("    {}", way.words);
         let all: Vec<&str> = way.concerned.iter().chain(&way.others).copied().collect();
         say!("      holds for {}", all.join(", "));
+    }
+    for line in &tuned.unverified {
+        say!("  {NOT_VERIFIED}  {line}");
     }
     for note in &tuned.notes {
         say!("  note        {note}");

@@ -1,12 +1,14 @@
 //! `framevouch verify`: are results and inputs still what the manifest says, and does the command give them again?
 
+use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
 use clap::Parser;
 
 use super::{EXIT_AGREES, EXIT_FAULTS, Failure, campaign, check, tune};
-use crate::evidence::manifest::Manifest;
-use crate::evidence::verify::{Change, differences, verify};
+use crate::evidence::manifest::{Input, Manifest, stored_path};
+use crate::evidence::results_folder::{ResultsFolder, Trust};
+use crate::evidence::verify::{Change, differences};
 
 /// Arguments of `verify`.
 #[derive(clap::Args)]
@@ -17,6 +19,14 @@ pub struct Arguments {
     /// Also run the command anew, and compare its results byte by byte.
     #[arg(long)]
     again: bool,
+    /// The ffmpeg program that runs again; one that the manifest names is never run.
+    #[arg(
+        long,
+        value_name = "PROGRAM",
+        default_value = "ffmpeg",
+        requires = "again"
+    )]
+    ffmpeg: String,
 }
 
 /// A command on its own, to read a manifest's arguments with.
@@ -29,7 +39,8 @@ struct Alone<A: clap::Args> {
 /// Runs `verify`: exit 0 when all is as it was, 1 when something is not, 2 when that cannot be said.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let folder = &arguments.folder;
-    let found = verify(folder)?;
+    let results = ResultsFolder::open(folder, Trust::Verified)?;
+    let found = results.verify()?;
     for line in &found.without_digest {
         say!("note: {line}");
     }
@@ -47,7 +58,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         return Ok(EXIT_FAULTS);
     }
     if arguments.again {
-        return again(folder);
+        return again(results.manifest(), folder, &arguments.ffmpeg);
     }
     Ok(EXIT_AGREES)
 }
@@ -58,13 +69,38 @@ fn tell(changes: &[Change]) {
     }
 }
 
-fn again(folder: &Path) -> Result<u8, Failure> {
-    let manifest = Manifest::load(folder)?;
+/// What a manifest's arguments mean, as far as this program would write them itself.
+enum Written {
+    Check(check::Arguments),
+    Campaign(campaign::Arguments),
+    Tune(tune::Arguments),
+}
+
+/// Runs the command of the results in `folder`, which verified, again. A manifest may come from anywhere: it decides
+/// which of this program's commands run on the inputs whose digests it lists, and nothing else.
+fn again(manifest: &Manifest, folder: &Path, ffmpeg: &str) -> Result<u8, Failure> {
     if !manifest.is_repeatable() {
         return Err("the capture came through standard input and cannot be run again; record it to a file and check that".into());
     }
     let new = tempfile::tempdir()?;
-    run_again(&manifest, folder, new.path())?;
+    let written = written(manifest, folder, new.path())?;
+    for input in written.inputs()? {
+        let path = stored_path(&input.path, folder);
+        let is_listed =
+            |i: &&crate::evidence::manifest::InputRecord| i.role == input.role && i.path == path;
+        if !manifest.inputs.iter().any(|i| is_listed(&i)) {
+            return Err(format!(
+                "not run again: it would read \"{}\" as {}, which the manifest does not list among its inputs",
+                input.path.display(),
+                input.role
+            )
+            .into());
+        }
+    }
+    if let Some(program) = written.recorded_ffmpeg().filter(|p| *p != ffmpeg) {
+        say!("note: the manifest records --ffmpeg {program}; run again with {ffmpeg}");
+    }
+    written.run(folder, ffmpeg)?;
     let changes = differences(folder, new.path())?;
     tell(&changes);
     if changes.is_empty() {
@@ -81,34 +117,93 @@ fn again(folder: &Path) -> Result<u8, Failure> {
     }
 }
 
-/// Runs the command of a manifest in `folder` again, with results in `new`.
-fn run_again(manifest: &Manifest, folder: &Path, new: &Path) -> Result<(), Failure> {
+/// Reads the arguments of a manifest, with results in `new`.
+fn written(manifest: &Manifest, folder: &Path, new: &Path) -> Result<Written, Failure> {
+    let shown = folder.display();
+    let not_ours = |why: String| -> Failure {
+        format!(
+            "\"{shown}\" is not run again: its manifest has arguments that framevouch {} does not write ({why})",
+            manifest.command
+        )
+        .into()
+    };
     let words = [manifest.command.clone()]
         .into_iter()
         .chain(manifest.arguments.clone())
         .chain(["--quiet".into(), "--out".into()])
-        .map(std::ffi::OsString::from)
+        .map(OsString::from)
         .chain([new.as_os_str().to_owned()]);
-    match manifest.command.as_str() {
+    let (written, normalised) = match manifest.command.as_str() {
         "check" => {
-            let alone = Alone::<check::Arguments>::try_parse_from(words)?;
-            check::run_as_at(&alone.arguments.begun_in(folder), folder)?;
+            let a = parsed::<check::Arguments>(words).map_err(not_ours)?;
+            let a = a.begun_in(folder);
+            let words = a.normalised(folder);
+            (Written::Check(a), words)
         }
         "campaign" => {
-            let alone = Alone::<campaign::Arguments>::try_parse_from(words)?;
-            campaign::run_as_at(&alone.arguments.begun_in(folder), folder)?;
+            let a = parsed::<campaign::Arguments>(words).map_err(not_ours)?;
+            let a = a.begun_in(folder);
+            let words = a.normalised(folder);
+            (Written::Campaign(a), words)
         }
         "tune" => {
-            let alone = Alone::<tune::Arguments>::try_parse_from(words)?;
-            tune::run_as_at(&alone.arguments.begun_in(folder), folder)?;
+            let a = parsed::<tune::Arguments>(words).map_err(not_ours)?;
+            let a = a.begun_in(folder);
+            let words = a.normalised(folder);
+            (Written::Tune(a), words)
         }
         other => {
             return Err(format!(
-                "\"{}\" holds results of \"{other}\", which this program does not know; was it a later one?",
-                folder.display(),
+                "\"{shown}\" holds results of \"{other}\", which this program does not know; was it a later one?"
             )
             .into());
         }
+    };
+    if normalised == manifest.arguments {
+        Ok(written)
+    } else {
+        Err(not_ours(format!(
+            "it would write: {}",
+            normalised.join(" ")
+        )))
     }
-    Ok(())
+}
+
+fn parsed<A: clap::Args>(words: impl Iterator<Item = OsString>) -> Result<A, String> {
+    match Alone::<A>::try_parse_from(words) {
+        Ok(alone) => Ok(alone.arguments),
+        Err(e) => {
+            let text = e.to_string();
+            let first = text.lines().next().unwrap_or_default();
+            Err(first.trim_start_matches("error: ").to_owned())
+        }
+    }
+}
+
+impl Written {
+    /// What would be read.
+    fn inputs(&self) -> Result<Vec<Input>, Failure> {
+        match self {
+            Self::Check(a) => Ok(a.inputs()),
+            Self::Campaign(a) => a.inputs(),
+            Self::Tune(a) => Ok(a.inputs()),
+        }
+    }
+
+    /// Another ffmpeg program than the usual one, where the arguments name one.
+    fn recorded_ffmpeg(&self) -> Option<&str> {
+        match self {
+            Self::Check(a) => a.recorded_ffmpeg(),
+            Self::Campaign(_) | Self::Tune(_) => None,
+        }
+    }
+
+    /// Runs it with `ffmpeg`, results as if they stood in `folder`.
+    fn run(self, folder: &Path, ffmpeg: &str) -> Result<(), Failure> {
+        match self {
+            Self::Check(a) => check::run_as_at(&a.with_ffmpeg(ffmpeg), folder).map(drop),
+            Self::Campaign(a) => campaign::run_as_at(&a.with_ffmpeg(ffmpeg), folder),
+            Self::Tune(a) => tune::run_as_at(&a, folder).map(drop),
+        }
+    }
 }

@@ -3,21 +3,9 @@
 //! A limit that was not kept is a failure; where no fault was tried it is skipped with the reason. Times are the
 //! longest detection times, s.
 
-use std::io::Cursor;
-
-use quick_xml::Writer;
-use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event as Xml};
-
-use super::junit::{Out, case_start, clean};
-use super::standing::{Standing, of_limits};
+use super::junit::{JudgedCase, document, write_judged};
+use super::standing::of_limits;
 use crate::campaign::summary::{Limit, Summary};
-
-struct Case {
-    name: String,
-    standing: Standing,
-    words: String,
-    time_s: f64,
-}
 
 /// The campaign as JUnit XML.
 ///
@@ -28,7 +16,7 @@ pub fn campaign_junit_xml(summary: &Summary) -> std::io::Result<Vec<u8>> {
 }
 
 fn cases_xml(display: &str, limits: &[Limit]) -> std::io::Result<Vec<u8>> {
-    let by_limit = limits.iter().map(|l| Case {
+    let by_limit = limits.iter().map(|l| JudgedCase {
         name: l.name(),
         standing: l.kept().into(),
         words: l.words(),
@@ -36,64 +24,22 @@ fn cases_xml(display: &str, limits: &[Limit]) -> std::io::Result<Vec<u8>> {
     });
     let by_requirement = of_limits(limits)
         .into_iter()
-        .map(|(id, (standing, words))| Case {
+        .map(|(id, (standing, words))| JudgedCase {
             name: id,
             standing,
             words: words.join("; "),
             time_s: 0.0,
         });
-    let suites: [(&str, Vec<Case>); 2] = [
+    let suites: [(&str, Vec<JudgedCase>); 2] = [
         ("limits", by_limit.collect()),
         ("requirements", by_requirement.collect()),
     ];
-    let mut writer = Writer::new_with_indent(Cursor::new(Vec::new()), b' ', 2);
-    writer.write_event(Xml::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)))?;
-    let mut root = BytesStart::new("testsuites");
-    root.push_attribute(("name", clean(display).as_str()));
-    writer.write_event(Xml::Start(root))?;
-    for (suite, cases) in &suites {
-        write_suite(&mut writer, suite, cases)?;
-    }
-    writer.write_event(Xml::End(BytesEnd::new("testsuites")))?;
-    let mut bytes = writer.into_inner().into_inner();
-    bytes.push(b'\n');
-    Ok(bytes)
-}
-
-fn write_suite(writer: &mut Out, suite: &str, cases: &[Case]) -> std::io::Result<()> {
-    let count = |s: Standing| cases.iter().filter(|c| c.standing == s).count().to_string();
-    let mut start = BytesStart::new("testsuite");
-    start.push_attribute(("name", suite));
-    start.push_attribute(("tests", cases.len().to_string().as_str()));
-    start.push_attribute(("failures", count(Standing::Fails).as_str()));
-    start.push_attribute(("errors", "0"));
-    start.push_attribute(("skipped", count(Standing::Open).as_str()));
-    writer.write_event(Xml::Start(start))?;
-    for case in cases {
-        let start = case_start(suite, &case.name, case.time_s);
-        let words = clean(&case.words);
-        match case.standing {
-            Standing::Holds => writer.write_event(Xml::Empty(start))?,
-            Standing::Open => {
-                writer.write_event(Xml::Start(start))?;
-                let mut skipped = BytesStart::new("skipped");
-                skipped.push_attribute(("message", format!("NOT EXERCISED: {words}").as_str()));
-                writer.write_event(Xml::Empty(skipped))?;
-                writer.write_event(Xml::End(BytesEnd::new("testcase")))?;
-            }
-            Standing::Fails => {
-                writer.write_event(Xml::Start(start))?;
-                let mut failure = BytesStart::new("failure");
-                failure.push_attribute(("type", "limit not kept"));
-                failure.push_attribute(("message", words.as_str()));
-                writer.write_event(Xml::Start(failure))?;
-                writer.write_event(Xml::Text(BytesText::new(&words)))?;
-                writer.write_event(Xml::End(BytesEnd::new("failure")))?;
-                writer.write_event(Xml::End(BytesEnd::new("testcase")))?;
-            }
+    document(display, |writer| {
+        for (suite, cases) in &suites {
+            write_judged(writer, suite, "limit not kept", cases)?;
         }
-    }
-    writer.write_event(Xml::End(BytesEnd::new("testsuite")))
+        Ok(())
+    })
 }
 
 #[cfg(test)]

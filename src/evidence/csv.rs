@@ -1,6 +1,12 @@
 //! `events.csv` and `readings.csv`: the same figures as in the JSON records, for spreadsheets.
+//!
+//! A spreadsheet takes text that begins like a formula for one, and names in a definition are anybody's text. All rows
+//! go through [`row`], where such text gets an apostrophe in front; numbers stay numbers.
 
+use std::borrow::Cow;
 use std::io::Write;
+
+use serde::{Serialize, Serializer};
 
 use super::records::FrameRecord;
 use crate::judge::events::{Event, name};
@@ -44,6 +50,46 @@ pub const READING_COLUMNS: [&str; 10] = [
     "unit",
 ];
 
+/// A field of a row.
+#[derive(Clone, Debug, PartialEq)]
+enum Cell<'a> {
+    Text(Cow<'a, str>),
+    Count(u64),
+    Real(f64),
+}
+
+impl<'a> Cell<'a> {
+    /// Text as it stands, but for what a spreadsheet would take for a formula: that begins with an apostrophe.
+    fn text(text: impl Into<Cow<'a, str>>) -> Self {
+        let text = text.into();
+        let is_formula = text.starts_with(['=', '+', '-', '@', '\t', '\r']);
+        Self::Text(if is_formula {
+            format!("'{text}").into()
+        } else {
+            text
+        })
+    }
+
+    fn seconds(v: f64) -> Self {
+        Self::Real(super::records::rounded(v))
+    }
+}
+
+impl Serialize for Cell<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        match self {
+            Self::Text(text) => serializer.serialize_str(text),
+            Self::Count(n) => serializer.serialize_u64(*n),
+            Self::Real(v) => serializer.serialize_f64(*v),
+        }
+    }
+}
+
+/// Writes a row; every table goes through here.
+fn row<W: Write>(writer: &mut csv::Writer<W>, cells: &[Cell]) -> Result<(), csv::Error> {
+    writer.serialize(cells)
+}
+
 /// Events as a table; the number of an event is its place in `events.json`, from 0.
 ///
 /// # Errors
@@ -52,40 +98,38 @@ pub fn events_csv(events: &[Event]) -> Result<Vec<u8>, csv::Error> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(EVENT_COLUMNS)?;
     for (k, e) in events.iter().enumerate() {
-        let worst = |f: fn(&crate::judge::events::WorstError) -> String| {
-            e.worst_error.as_ref().map_or(String::new(), f)
-        };
-        writer.write_record([
-            k.to_string(),
-            name(e.class).to_owned(),
-            e.regions.join(" "),
-            seconds(e.onset_s),
-            seconds(e.detected_s),
-            seconds(e.end_s),
-            e.first_frame.to_string(),
-            e.last_frame.to_string(),
-            e.best_frame.to_string(),
-            word(&e.hazard),
-            word(&e.action),
-            worst(|w| w.channel.clone()),
-            worst(|w| w.displayed.to_string()),
-            worst(|w| w.expected.to_string()),
-            worst(|w| w.unit.clone()),
-            e.requirement.clone(),
-            e.remarks.join("; "),
-            seconds(e.detected_s - e.onset_s),
-            e.picture_error.missing_px.to_string(),
-            e.picture_error.foreign_px.to_string(),
-            e.picture_error.color_samples.to_string(),
-        ])?;
+        let worst = e.worst_error.as_ref();
+        let nothing = || Cell::text("");
+        row(
+            &mut writer,
+            &[
+                Cell::Count(k as u64),
+                Cell::text(name(e.class)),
+                Cell::text(e.regions.join(" ")),
+                Cell::seconds(e.onset_s),
+                Cell::seconds(e.detected_s),
+                Cell::seconds(e.end_s),
+                Cell::Count(e.first_frame),
+                Cell::Count(e.last_frame),
+                Cell::Count(e.best_frame),
+                Cell::text(word(&e.hazard)),
+                Cell::text(word(&e.action)),
+                worst.map_or_else(nothing, |w| Cell::text(&w.channel)),
+                worst.map_or_else(nothing, |w| Cell::Real(w.displayed)),
+                worst.map_or_else(nothing, |w| Cell::Real(w.expected)),
+                worst.map_or_else(nothing, |w| Cell::text(&w.unit)),
+                Cell::text(&e.requirement),
+                Cell::text(e.remarks.join("; ")),
+                Cell::seconds(e.detected_s - e.onset_s),
+                Cell::Count(e.picture_error.missing_px.into()),
+                Cell::Count(e.picture_error.foreign_px.into()),
+                Cell::Count(e.picture_error.color_samples.into()),
+            ],
+        )?;
     }
     writer
         .into_inner()
         .map_err(|e| csv::Error::from(e.into_error()))
-}
-
-fn seconds(v: f64) -> String {
-    super::records::rounded(v).to_string()
 }
 
 /// An enum's word in the JSON records.
@@ -119,18 +163,21 @@ impl<W: Write> ReadingsWriter<W> {
     pub fn frame(&mut self, record: &FrameRecord) -> Result<(), csv::Error> {
         for (region, r) in &record.regions {
             for reading in &r.readings {
-                self.writer.serialize((
-                    record.frame,
-                    record.time_s,
-                    region,
-                    &reading.channel,
-                    &reading.what,
-                    reading.displayed,
-                    reading.expected,
-                    reading.error,
-                    reading.standard_error,
-                    &reading.unit,
-                ))?;
+                row(
+                    &mut self.writer,
+                    &[
+                        Cell::Count(record.frame),
+                        Cell::Real(record.time_s),
+                        Cell::text(region),
+                        Cell::text(&reading.channel),
+                        Cell::text(&reading.what),
+                        Cell::Real(reading.displayed),
+                        Cell::Real(reading.expected),
+                        Cell::Real(reading.error),
+                        Cell::Real(reading.standard_error),
+                        Cell::text(&reading.unit),
+                    ],
+                )?;
             }
         }
         Ok(())
@@ -160,6 +207,36 @@ mod tests {
         assert_eq!(&row[1], "misleading");
         assert_eq!(&row[16], "a \"quoted\", remark");
         assert_eq!(&row[17], "0.32");
+    }
+
+    #[test]
+    fn no_text_is_a_formula_and_numbers_stay_numbers() {
+        let mut e = event("misleading", "=speed", -1.5);
+        e.requirement = "+R".into();
+        e.remarks = vec!["@a".into()];
+        e.worst_error = Some(crate::judge::events::WorstError {
+            channel: "-c".into(),
+            displayed: -3.25,
+            expected: 0.0,
+            unit: "\tkt".into(),
+            frame: None,
+        });
+        let text = String::from_utf8(events_csv(&[e]).unwrap()).unwrap();
+        let mut reader = csv::Reader::from_reader(text.as_bytes());
+        let cells = reader.records().next().unwrap().unwrap();
+        for (k, shown) in [
+            (2, "'=speed"),
+            (3, "-1.5"),
+            (11, "'-c"),
+            (12, "-3.25"),
+            (14, "'\tkt"),
+            (15, "'+R"),
+            (16, "'@a"),
+        ] {
+            assert_eq!(&cells[k], shown, "{}", EVENT_COLUMNS[k]);
+        }
+        assert_eq!(Cell::text("\rx"), Cell::Text("'\rx".into()));
+        assert_eq!(Cell::text("a=b"), Cell::Text("a=b".into()));
     }
 
     #[test]

@@ -1,7 +1,8 @@
 //! `junit.xml`: each requirement and each region a test case, for build servers.
 //!
 //! A fault is a failure, what was not exercised is skipped with its reason, and a check that ended early is
-//! an error. Times are seconds of capture.
+//! an error. Times are seconds of capture. Of several result folders ([`report_xml`]) each has its suites, and a case
+//! says whether it is as it was written.
 
 use std::io::Cursor;
 
@@ -10,7 +11,13 @@ use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event as Xml
 
 use super::display::DisplayRecord;
 use super::records::Summary;
+use super::report::Bundle;
+use super::report::bundle::CheckRun;
+use super::report::answer::{Part, parts};
+use super::report::unverified::differences;
 use super::requirements::{Finding, events_of, not_exercised, region_finding, requirements};
+use super::results_folder::NOT_VERIFIED;
+use super::standing::Standing;
 use crate::judge::events::{Event, name};
 
 struct Case {
@@ -29,6 +36,57 @@ pub fn junit_xml(
     summary: &Summary,
     events: &[Event],
 ) -> std::io::Result<Vec<u8>> {
+    document(&summary.display, |writer| {
+        write_check(writer, "", display, summary, events)
+    })
+}
+
+/// All checks of a report as JUnit XML, and whether its result folders are as they were written.
+///
+/// # Errors
+/// When memory takes no more.
+pub fn report_xml(bundle: &Bundle) -> std::io::Result<Vec<u8>> {
+    document("report", |writer| {
+        write_evidence(writer, bundle)?;
+        write_answer(writer, &parts(bundle))?;
+        for (folder, run) in bundle.checks() {
+            let CheckRun {
+                display,
+                summary,
+                events,
+                ..
+            } = run;
+            let prefix = format!("{}: ", folder.name);
+            write_check(writer, &prefix, display, summary, events)?;
+        }
+        Ok(())
+    })
+}
+
+pub(super) fn document(
+    name: &str,
+    write: impl FnOnce(&mut Out) -> std::io::Result<()>,
+) -> std::io::Result<Vec<u8>> {
+    let mut writer = Writer::new_with_indent(Cursor::new(Vec::new()), b' ', 2);
+    writer.write_event(Xml::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)))?;
+    let mut root = BytesStart::new("testsuites");
+    root.push_attribute(("name", clean(name).as_str()));
+    writer.write_event(Xml::Start(root))?;
+    write(&mut writer)?;
+    writer.write_event(Xml::End(BytesEnd::new("testsuites")))?;
+    let mut bytes = writer.into_inner().into_inner();
+    bytes.push(b'\n');
+    Ok(bytes)
+}
+
+/// The suites of a check, `prefix` before their names.
+fn write_check(
+    writer: &mut Out,
+    prefix: &str,
+    display: &DisplayRecord,
+    summary: &Summary,
+    events: &[Event],
+) -> std::io::Result<()> {
     let by_requirement = requirements(display, summary, events)
         .into_iter()
         .map(|r| Case {
@@ -49,20 +107,106 @@ pub fn junit_xml(
         })
         .collect();
     let suites: [(&str, Vec<Case>); 2] = [("requirements", by_requirement), ("regions", by_region)];
-    let mut writer = Writer::new_with_indent(Cursor::new(Vec::new()), b' ', 2);
-    writer.write_event(Xml::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)))?;
-    let mut root = BytesStart::new("testsuites");
-    root.push_attribute(("name", clean(&summary.display).as_str()));
-    writer.write_event(Xml::Start(root))?;
     let span_s = summary.span_s.map_or(0.0, |[from, to]| to - from);
     for (suite, cases) in &suites {
-        write_suite(&mut writer, suite, cases, span_s, events)?;
+        write_suite(writer, &format!("{prefix}{suite}"), cases, span_s, events)?;
     }
-    write_run(&mut writer, summary, span_s)?;
-    writer.write_event(Xml::End(BytesEnd::new("testsuites")))?;
-    let mut bytes = writer.into_inner().into_inner();
-    bytes.push(b'\n');
-    Ok(bytes)
+    write_run(writer, &format!("{prefix}run"), summary, span_s)
+}
+
+/// Is every result folder as it was written? A case each, an error where it is not.
+fn write_evidence(writer: &mut Out, bundle: &Bundle) -> std::io::Result<()> {
+    let differing = differences(bundle);
+    let count = |n: usize| n.to_string();
+    let mut start = BytesStart::new("testsuite");
+    start.push_attribute(("name", "evidence"));
+    start.push_attribute(("tests", count(bundle.all().count()).as_str()));
+    start.push_attribute(("failures", "0"));
+    start.push_attribute(("errors", count(differing.len()).as_str()));
+    start.push_attribute(("skipped", "0"));
+    writer.write_event(Xml::Start(start))?;
+    for folder in bundle.all() {
+        let case = case_start("evidence", &folder.name, 0.0);
+        let Some((_, changes)) = differing.iter().find(|(name, _)| *name == folder.name) else {
+            writer.write_event(Xml::Empty(case))?;
+            continue;
+        };
+        writer.write_event(Xml::Start(case))?;
+        let mut error = BytesStart::new("error");
+        error.push_attribute(("type", NOT_VERIFIED));
+        let message = format!("{NOT_VERIFIED}: results are not as they were written");
+        error.push_attribute(("message", message.as_str()));
+        writer.write_event(Xml::Start(error))?;
+        writer.write_event(Xml::Text(BytesText::new(&clean(&changes.join("\n")))))?;
+        writer.write_event(Xml::End(BytesEnd::new("error")))?;
+        writer.write_event(Xml::End(BytesEnd::new("testcase")))?;
+    }
+    writer.write_event(Xml::End(BytesEnd::new("testsuite")))
+}
+
+/// What each result says as a whole: checks, campaigns against their limits, tunings against their demand, comparisons.
+fn write_answer(writer: &mut Out, parts: &[Part]) -> std::io::Result<()> {
+    let cases: Vec<JudgedCase> = parts
+        .iter()
+        .map(|p| JudgedCase {
+            name: p.name.clone(),
+            standing: p.standing,
+            words: p.lines.join("; "),
+            time_s: 0.0,
+        })
+        .collect();
+    write_judged(writer, "answer", "does not hold", &cases)
+}
+
+/// A test case by how good its answer is.
+pub(super) struct JudgedCase {
+    pub(super) name: String,
+    pub(super) standing: Standing,
+    /// Why it does not hold, or is open.
+    pub(super) words: String,
+    pub(super) time_s: f64,
+}
+
+/// A suite of such cases: what does not hold is a failure of that `kind`, what is open is skipped with its reason.
+pub(super) fn write_judged(
+    writer: &mut Out,
+    suite: &str,
+    kind: &str,
+    cases: &[JudgedCase],
+) -> std::io::Result<()> {
+    let count = |s: Standing| cases.iter().filter(|c| c.standing == s).count().to_string();
+    let mut start = BytesStart::new("testsuite");
+    start.push_attribute(("name", suite));
+    start.push_attribute(("tests", cases.len().to_string().as_str()));
+    start.push_attribute(("failures", count(Standing::Fails).as_str()));
+    start.push_attribute(("errors", "0"));
+    start.push_attribute(("skipped", count(Standing::Open).as_str()));
+    writer.write_event(Xml::Start(start))?;
+    for case in cases {
+        let start = case_start(suite, &case.name, case.time_s);
+        let words = clean(&case.words);
+        match case.standing {
+            Standing::Holds => writer.write_event(Xml::Empty(start))?,
+            Standing::Open => {
+                writer.write_event(Xml::Start(start))?;
+                let mut skipped = BytesStart::new("skipped");
+                skipped.push_attribute(("message", format!("NOT EXERCISED: {words}").as_str()));
+                writer.write_event(Xml::Empty(skipped))?;
+                writer.write_event(Xml::End(BytesEnd::new("testcase")))?;
+            }
+            Standing::Fails => {
+                writer.write_event(Xml::Start(start))?;
+                let mut failure = BytesStart::new("failure");
+                failure.push_attribute(("type", kind));
+                failure.push_attribute(("message", words.as_str()));
+                writer.write_event(Xml::Start(failure))?;
+                writer.write_event(Xml::Text(BytesText::new(&words)))?;
+                writer.write_event(Xml::End(BytesEnd::new("failure")))?;
+                writer.write_event(Xml::End(BytesEnd::new("testcase")))?;
+            }
+        }
+    }
+    writer.write_event(Xml::End(BytesEnd::new("testsuite")))
 }
 
 pub(super) type Out = Writer<Cursor<Vec<u8>>>;
@@ -76,7 +220,7 @@ fn write_suite(
 ) -> std::io::Result<()> {
     let count = |f: fn(Finding) -> bool| cases.iter().filter(|c| f(c.finding)).count().to_string();
     let mut start = BytesStart::new("testsuite");
-    start.push_attribute(("name", suite));
+    start.push_attribute(("name", clean(suite).as_str()));
     start.push_attribute(("tests", cases.len().to_string().as_str()));
     start.push_attribute(("failures", count(|f| f == Finding::Fault).as_str()));
     start.push_attribute(("errors", "0"));
@@ -112,7 +256,7 @@ fn is_skipped(finding: Finding) -> bool {
 
 pub(super) fn case_start(suite: &str, case: &str, span_s: f64) -> BytesStart<'static> {
     let mut start = BytesStart::new("testcase");
-    start.push_attribute(("classname", suite));
+    start.push_attribute(("classname", clean(suite).as_str()));
     start.push_attribute(("name", clean(case).as_str()));
     start.push_attribute(("time", format!("{span_s:.3}").as_str()));
     start
@@ -150,15 +294,15 @@ fn write_failure(writer: &mut Out, index: usize, event: &Event) -> std::io::Resu
 }
 
 /// The run itself: was everything judged to its end?
-fn write_run(writer: &mut Out, summary: &Summary, span_s: f64) -> std::io::Result<()> {
+fn write_run(writer: &mut Out, suite: &str, summary: &Summary, span_s: f64) -> std::io::Result<()> {
     let mut start = BytesStart::new("testsuite");
-    start.push_attribute(("name", "run"));
+    start.push_attribute(("name", clean(suite).as_str()));
     start.push_attribute(("tests", "1"));
     start.push_attribute(("failures", "0"));
     start.push_attribute(("errors", if summary.error.is_some() { "1" } else { "0" }));
     start.push_attribute(("skipped", "0"));
     writer.write_event(Xml::Start(start))?;
-    let case = case_start("run", "judged to its end", span_s);
+    let case = case_start(suite, "judged to its end", span_s);
     match &summary.error {
         None => writer.write_event(Xml::Empty(case))?,
         Some(e) => {

@@ -24,6 +24,11 @@ pub const MANIFEST_VERSION: u32 = 1;
 pub const MANIFEST_FILE: &str = "manifest.json";
 /// The list of a captured folder's pictures.
 pub const CAPTURE_LIST: &str = "capture.sha256";
+/// The most that a manifest holds.
+const LIMIT: files::Limit = files::Limit {
+    kind: "a manifest",
+    bytes: 64 << 20,
+};
 /// Stands for standard input.
 pub const PIPE: &str = "-";
 
@@ -88,6 +93,9 @@ pub enum Error {
     /// A file cannot be digested.
     #[error(transparent)]
     File(#[from] files::Error),
+    /// The folder itself is not there.
+    #[error("there is no folder \"{0}\"")]
+    NoFolder(String),
     /// A folder holds no manifest.
     #[error(
         "\"{0}\" holds no {MANIFEST_FILE}: it is no result folder, or was made by a version before there were manifests; run the check again"
@@ -239,19 +247,6 @@ pub fn folder_list(folder: &Path, path: &str) -> Result<(String, u64), Error> {
     Ok((lines.concat(), names.len() as u64))
 }
 
-/// All files of a result folder but its manifest, hashed, by path.
-///
-/// # Errors
-/// When one cannot be read.
-pub fn outputs(folder: &Path) -> Result<Vec<FileRecord>, Error> {
-    hashed(
-        folder,
-        files_below(folder, true)?
-            .into_iter()
-            .filter(|n| n != MANIFEST_FILE),
-    )
-}
-
 fn hashed(folder: &Path, names: impl Iterator<Item = String>) -> Result<Vec<FileRecord>, Error> {
     names
         .collect::<Vec<_>>()
@@ -322,16 +317,19 @@ pub fn resolved(stored: &str, folder: &Path) -> PathBuf {
 }
 
 impl Manifest {
-    /// Reads the manifest of `folder`.
+    /// Reads the manifest of `folder`, and digests what was read.
     ///
     /// # Errors
     /// When there is none, it is damaged or of a later version.
-    pub fn load(folder: &Path) -> Result<Self, Error> {
+    pub fn read(folder: &Path) -> Result<(Self, Content), Error> {
         let path = folder.join(MANIFEST_FILE);
+        if !folder.is_dir() {
+            return Err(Error::NoFolder(folder.display().to_string()));
+        }
         if !path.is_file() {
             return Err(Error::Absent(folder.display().to_string()));
         }
-        let bytes = std::fs::read(&path).map_err(cannot_read(&path))?;
+        let (bytes, content) = files::read(&path, LIMIT)?;
         let shown = path.display().to_string();
         // The version first: a later one may differ in everything else.
         #[derive(Deserialize)]
@@ -349,7 +347,7 @@ impl Manifest {
                 found: version.manifest_version,
             });
         }
-        serde_json::from_slice(&bytes).map_err(form)
+        Ok((serde_json::from_slice(&bytes).map_err(form)?, content))
     }
 
     /// As it stands in the file.
@@ -424,10 +422,10 @@ mod tests {
             std::fs::write(folder.path().join(MANIFEST_FILE), text).unwrap();
         };
         write(&m, "{\"new_field\": 1,");
-        assert_eq!(Manifest::load(folder.path()).unwrap(), m);
+        assert_eq!(Manifest::read(folder.path()).unwrap().0, m);
         m.manifest_version = MANIFEST_VERSION + 1;
         write(&m, "{");
-        let error = Manifest::load(folder.path()).unwrap_err();
+        let error = Manifest::read(folder.path()).unwrap_err();
         assert!(error.to_string().contains("use a later"), "{error}");
     }
 }

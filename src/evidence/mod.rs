@@ -5,7 +5,8 @@
 //! with what, what came of it, and get the same again? *The method*: a check leaves a folder of plain files
 //! ([`records`], [`display`], [`stills`], [`csv`], [`junit`]) and a [`manifest`] that holds the SHA-256 of each
 //! of them and of each input; [`report`] reads such folders, never the library's memory, so that a page can
-//! be made of any result at any time, on another machine. *What it cannot see*: whether the manifest itself
+//! be made of any result at any time, on another machine, and [`results_folder`] lets nobody read what is not as
+//! it was written. *What it cannot see*: whether the manifest itself
 //! was exchanged together with the files; note its own SHA-256 (the report prints it) where that matters.
 //!
 //! Nothing here depends on the clock, the number of threads or the machine: same inputs, same bytes.
@@ -21,6 +22,8 @@ pub mod plots;
 pub mod records;
 pub mod report;
 pub mod requirements;
+pub mod result_name;
+pub mod results_folder;
 pub mod schema;
 pub mod standing;
 pub mod stills;

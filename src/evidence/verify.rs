@@ -2,11 +2,19 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
+use std::io::Read;
 use std::path::Path;
 
-use super::manifest::{
-    CAPTURE_LIST, Content, Error, InputRecord, MANIFEST_FILE, Manifest, folder_list, outputs,
-    resolved,
+use rayon::prelude::*;
+
+use super::manifest::{CAPTURE_LIST, InputRecord, PIPE, folder_list, resolved};
+use super::results_folder::{Error, ResultsFolder, Trust};
+use crate::files::{self, Content, Limit};
+
+/// The most that a list of a captured folder's pictures holds.
+const LIST: Limit = Limit {
+    kind: "a list of captured pictures",
+    bytes: 128 << 20,
 };
 
 /// A file that is not as it was.
@@ -18,16 +26,58 @@ pub enum Change {
     Missing(String),
     /// It is there and the manifest does not name it.
     Extra(String),
+    /// What is there in its place is not read, and why.
+    Refused(String, String),
+    /// An input that is no longer where it was. Nothing in the results is contradicted by that.
+    Gone(String),
+}
+
+impl Change {
+    /// The file, as the manifest names it.
+    #[must_use]
+    pub fn path(&self) -> &str {
+        match self {
+            Self::Changed(path)
+            | Self::Missing(path)
+            | Self::Extra(path)
+            | Self::Refused(path, _)
+            | Self::Gone(path) => path,
+        }
+    }
 }
 
 impl fmt::Display for Change {
     fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
         match self {
             Self::Changed(path) => write!(f, "changed  {path}"),
-            Self::Missing(path) => write!(f, "missing  {path}"),
+            Self::Missing(path) | Self::Gone(path) => write!(f, "missing  {path}"),
             Self::Extra(path) => write!(f, "extra    {path}"),
+            Self::Refused(path, why) => write!(f, "refused  {path}: {why}"),
         }
     }
+}
+
+/// Changes that stand in one message.
+const MOST_SHOWN: usize = 5;
+
+/// The first of some changes, and how many more there are.
+#[must_use]
+pub fn shown(changes: &[Change]) -> String {
+    let first: Vec<String> = changes
+        .iter()
+        .take(MOST_SHOWN)
+        .map(|c| {
+            c.to_string()
+                .split_whitespace()
+                .collect::<Vec<_>>()
+                .join(" ")
+        })
+        .collect();
+    let more = match changes.len().saturating_sub(MOST_SHOWN) {
+        0 => String::new(),
+        n => format!(", and {n} more"),
+    };
+    first.join(", ") + &more
 }
 
 /// What verifying found.
@@ -43,68 +93,142 @@ pub struct Verified {
     pub manifest_sha256: String,
 }
 
-/// Hashes everything that the manifest of `folder` names, and names what is not as it was.
+/// Digests everything that the manifest of `folder` names, and names what is not as it was.
 ///
 /// # Errors
-/// When there is no readable manifest, or a file is there and cannot be read.
+/// When there is no readable manifest, or it vouches for nothing.
 pub fn verify(folder: &Path) -> Result<Verified, Error> {
-    let manifest = Manifest::load(folder)?;
-    let mut found = Verified {
-        changes: Vec::new(),
-        without_digest: Vec::new(),
-        good: 0,
-        manifest_sha256: Content::of_file(&folder.join(MANIFEST_FILE))?.sha256,
-    };
-    let by_path = |files: Vec<super::manifest::FileRecord>| -> BTreeMap<String, Content> {
-        files.into_iter().map(|f| (f.path, f.content)).collect()
-    };
-    let now = by_path(outputs(folder)?);
-    found.compare(&by_path(manifest.outputs.clone()), &now);
-    for input in &manifest.inputs {
-        found.input(input, folder)?;
-    }
-    Ok(found)
+    ResultsFolder::open(folder, Trust::Verified)?.verify()
 }
 
 impl Verified {
-    fn compare<T: PartialEq>(&mut self, then: &BTreeMap<String, T>, now: &BTreeMap<String, T>) {
-        let all: BTreeSet<&String> = then.keys().chain(now.keys()).collect();
-        for path in all {
-            match (then.get(path), now.get(path)) {
-                (Some(a), Some(b)) if a == b => self.good += 1,
-                (Some(_), Some(_)) => self.changes.push(Change::Changed(path.clone())),
-                (Some(_), None) => self.changes.push(Change::Missing(path.clone())),
-                (None, _) => self.changes.push(Change::Extra(path.clone())),
-            }
+    /// Nothing was looked at yet but the manifest.
+    pub(super) fn of_manifest(sha256: &str) -> Self {
+        Self {
+            changes: Vec::new(),
+            without_digest: Vec::new(),
+            good: 0,
+            manifest_sha256: sha256.to_owned(),
         }
     }
 
-    fn input(&mut self, input: &InputRecord, folder: &Path) -> Result<(), Error> {
-        let Some(content) = &input.content else {
-            self.without_digest.push(format!(
-                "{} came through standard input: nothing is left to hash but the CRC-32 of each frame in frames.jsonl",
-                input.role
-            ));
-            return Ok(());
-        };
-        let path = resolved(&input.path, folder);
-        if !path.exists() {
-            self.changes.push(Change::Missing(input.path.clone()));
-        } else if input.files.is_some() {
-            // Which picture of the folder changed stands in the list, which is itself an output.
-            let then = std::fs::read_to_string(folder.join(CAPTURE_LIST)).unwrap_or_default();
-            let (now, _) = folder_list(&path, &input.path)?;
-            let mut then = parsed(&then);
-            // The list has the pictures of all folders.
-            let is_of_it = |name: &str| name.rsplit_once('/').is_some_and(|(f, _)| f == input.path);
-            then.retain(|name, _| is_of_it(name));
-            self.compare(&then, &parsed(&now));
-        } else if Content::of_file(&path)? == *content {
-            self.good += 1;
-        } else {
-            self.changes.push(Change::Changed(input.path.clone()));
+    /// Takes in what became of one file.
+    pub(super) fn count(&mut self, change: Option<Change>) {
+        match change {
+            None => self.good += 1,
+            Some(change) => self.changes.push(change),
         }
-        Ok(())
+    }
+
+    /// Brings the changes so far into the order of their paths.
+    pub(super) fn sort(&mut self) {
+        self.changes.sort_by(|a, b| a.path().cmp(b.path()));
+    }
+
+    /// Changes after which the results are no longer what was made of the inputs: all but inputs that are gone.
+    #[must_use]
+    pub fn contradictions(&self) -> Vec<Change> {
+        let all = self.changes.iter();
+        all.filter(|c| !matches!(c, Change::Gone(_)))
+            .cloned()
+            .collect()
+    }
+
+    /// Inputs that are no longer where they were.
+    #[must_use]
+    pub fn gone(&self) -> Vec<String> {
+        let all = self.changes.iter();
+        all.filter(|c| matches!(c, Change::Gone(_)))
+            .map(|c| c.path().to_owned())
+            .collect()
+    }
+
+    fn compare<T: PartialEq>(&mut self, then: &BTreeMap<String, T>, now: &BTreeMap<String, T>) {
+        let all: BTreeSet<&String> = then.keys().chain(now.keys()).collect();
+        for path in all {
+            self.count(match (then.get(path), now.get(path)) {
+                (Some(a), Some(b)) if a == b => None,
+                (Some(_), Some(_)) => Some(Change::Changed(path.clone())),
+                (Some(_), None) => Some(Change::Missing(path.clone())),
+                (None, _) => Some(Change::Extra(path.clone())),
+            });
+        }
+    }
+}
+
+/// Whether anything is at `path`; what may not be looked at is taken to be there, so that opening it says why not.
+fn is_there(path: &Path) -> bool {
+    use std::io::ErrorKind::{NotADirectory, NotFound};
+    match std::fs::metadata(path) {
+        Ok(_) => true,
+        Err(e) => ![NotFound, NotADirectory].contains(&e.kind()),
+    }
+}
+
+/// How the file at `path`, which the manifest names `name`, differs from what it says.
+pub(super) fn difference(path: &Path, name: &str, listed: &Content) -> Option<Change> {
+    if !is_there(path) {
+        return Some(Change::Missing(name.to_owned()));
+    }
+    let refused = |why: String| Some(Change::Refused(name.to_owned(), why));
+    let file = match files::open(path) {
+        Ok(file) => file,
+        Err(e) => return refused(e.to_string()),
+    };
+    if file.metadata().is_ok_and(|m| m.len() != listed.bytes) {
+        return Some(Change::Changed(name.to_owned()));
+    }
+    // It may grow meanwhile, without end.
+    match files::Reader::new(file.take(listed.bytes.saturating_add(1))).content() {
+        Ok(now) if now == *listed => None,
+        Ok(_) => Some(Change::Changed(name.to_owned())),
+        Err(e) => refused(e.to_string()),
+    }
+}
+
+/// How an input of the results in `folder` differs from what the manifest says.
+pub(super) fn input_changes(input: &InputRecord, folder: &Path, found: &mut Verified) {
+    let name = &input.path;
+    let Some(content) = &input.content else {
+        found.without_digest.push(format!(
+            "{} came through standard input: nothing is left to hash but the CRC-32 of each frame in frames.jsonl",
+            input.role
+        ));
+        return;
+    };
+    let path = resolved(name, folder);
+    if name == PIPE {
+        let why = "standard input has no digest".to_owned();
+        found.count(Some(Change::Refused(name.clone(), why)));
+    } else if !is_there(&path) {
+        found.count(Some(Change::Gone(name.clone())));
+    } else if input.files.is_some() {
+        folder_changes(input, content, folder, found);
+    } else {
+        found.count(difference(&path, name, content));
+    }
+}
+
+/// How an input that is a folder of pictures differs.
+fn folder_changes(input: &InputRecord, content: &Content, folder: &Path, found: &mut Verified) {
+    let now = match folder_list(&resolved(&input.path, folder), &input.path) {
+        Ok((now, _)) => now,
+        Err(e) => {
+            let change = Change::Refused(input.path.clone(), e.to_string());
+            return found.count(Some(change));
+        }
+    };
+    // Which picture of the folder changed stands in the list, which is itself an output.
+    let then = files::read_text(&folder.join(CAPTURE_LIST), LIST).map_or(String::new(), |t| t.0);
+    let mut then = parsed(&then);
+    // The list has the pictures of all folders.
+    let is_of_it = |name: &str| name.rsplit_once('/').is_some_and(|(f, _)| f == input.path);
+    then.retain(|name, _| is_of_it(name));
+    let before = found.changes.len();
+    found.compare(&then, &parsed(&now));
+    // The list alone vouches for nothing: its digest must be the one that the manifest has of the folder.
+    if found.changes.len() == before && Content::of(now.as_bytes()) != *content {
+        found.count(Some(Change::Changed(input.path.clone())));
     }
 }
 
@@ -116,35 +240,50 @@ fn parsed(list: &str) -> BTreeMap<String, &str> {
         .collect()
 }
 
+/// Names of everything in `folder` that is not a folder, in order, `/` between parts. Links are not followed.
+pub(super) fn names_below(folder: &Path) -> std::io::Result<Vec<String>> {
+    let mut names = Vec::new();
+    let mut todo = vec![(folder.to_path_buf(), String::new())];
+    while let Some((next, prefix)) = todo.pop() {
+        for entry in std::fs::read_dir(&next)? {
+            let entry = entry?;
+            let name = format!("{prefix}{}", entry.file_name().to_string_lossy());
+            if entry.file_type()?.is_dir() {
+                todo.push((entry.path(), name + "/"));
+            } else {
+                names.push(name);
+            }
+        }
+    }
+    names.sort_unstable();
+    Ok(names)
+}
+
 /// Names what differs between two result folders, manifests included: nothing when they are byte for byte
 /// the same.
 ///
 /// # Errors
 /// When a file cannot be read.
 pub fn differences(then: &Path, now: &Path) -> Result<Vec<Change>, Error> {
-    let listed = |folder: &Path| -> Result<BTreeMap<String, Content>, Error> {
-        let mut all: BTreeMap<String, Content> = outputs(folder)?
-            .into_iter()
-            .map(|f| (f.path, f.content))
-            .collect();
-        let manifest = Content::of_file(&folder.join(MANIFEST_FILE))?;
-        all.insert(MANIFEST_FILE.into(), manifest);
-        Ok(all)
+    let digests = |folder: &Path| -> Result<BTreeMap<String, Content>, Error> {
+        let names = names_below(folder).map_err(|source| Error::Read {
+            path: folder.display().to_string(),
+            source,
+        })?;
+        names
+            .into_par_iter()
+            .map(|name| Ok((name.clone(), Content::of_file(&folder.join(name))?)))
+            .collect()
     };
-    let mut found = Verified {
-        changes: Vec::new(),
-        without_digest: Vec::new(),
-        good: 0,
-        manifest_sha256: String::new(),
-    };
-    found.compare(&listed(then)?, &listed(now)?);
+    let mut found = Verified::of_manifest("");
+    found.compare(&digests(then)?, &digests(now)?);
     Ok(found.changes)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::evidence::manifest::{Input, make};
+    use crate::evidence::manifest::{self, Input, MANIFEST_FILE, make};
     use std::fs;
 
     fn results() -> tempfile::TempDir {
@@ -210,8 +349,39 @@ mod tests {
     }
 
     #[test]
+    fn a_list_of_pictures_that_was_changed_with_them_is_noticed() {
+        let folder = results();
+        let at = |name: &str| folder.path().join(name);
+        let old = Content::of(b"b").sha256;
+        fs::write(at("frames/b.PNG"), "c").unwrap();
+        let list = fs::read_to_string(at("out/capture.sha256")).unwrap();
+        let list = list.replace(&old, &Content::of(b"c").sha256);
+        fs::write(at("out/capture.sha256"), list).unwrap();
+        let changes = verify(&at("out")).unwrap().changes;
+        let told: Vec<String> = changes.iter().map(ToString::to_string).collect();
+        assert_eq!(told, ["changed  capture.sha256", "changed  ../frames"]);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn an_input_that_never_ends_is_refused_without_being_read() {
+        let folder = results();
+        let path = folder.path().join("out").join(MANIFEST_FILE);
+        let text = fs::read_to_string(&path).unwrap();
+        fs::write(&path, text.replace("../in.csv", "/dev/zero")).unwrap();
+        let changes = verify(&folder.path().join("out")).unwrap().changes;
+        let told = changes[0].to_string();
+        assert!(told.starts_with("refused  /dev/zero: "), "{told}");
+        assert!(told.contains("is a device"), "{told}");
+    }
+
+    #[test]
     fn a_folder_without_manifest_is_an_error() {
         let folder = tempfile::tempdir().unwrap();
-        assert!(matches!(verify(folder.path()), Err(Error::Absent(_))));
+        let error = verify(folder.path()).unwrap_err();
+        let is_absent = matches!(error, Error::Manifest(manifest::Error::Absent(_)));
+        assert!(is_absent, "{error}");
+        let none = verify(&folder.path().join("none")).unwrap_err();
+        assert!(none.to_string().contains("there is no folder"), "{none}");
     }
 }

@@ -1,16 +1,19 @@
 //! What thresholds are tuned on: measurements of clean video and of trials, with the truth of the trials.
+//!
+//! Bounds count hours and trials, so none may count twice: a stretch of clean video is known by the digest of its
+//! capture and its times, a trial by the digest of its capture and all that was done to it. Results that are named
+//! twice, copies of them, and the same capture checked again add nothing ([`Gathering`]).
 
-use std::collections::BTreeMap;
-use std::fs::File;
-use std::io::BufReader;
-use std::path::Path;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::strength::of_frames;
 use crate::campaign::records::{TRIALS_FILE, TrialRecord, Why};
-use crate::campaign::summary::{self, read_lines};
 use crate::campaign::trials::seed_of;
 use crate::definition::Definition;
-use crate::evidence::measurements::{self, MEASUREMENTS_FILE, Measured, Reader};
+use crate::evidence::measurements::{self, Header, MEASUREMENTS_FILE, Measured, Reader};
+use crate::evidence::result_name::{BadName, ResultName};
+use crate::evidence::results_folder::{self, ResultsFolder};
+use crate::files::Content;
 use crate::inject::TOLERANCES;
 
 /// Strengths of one region in one clip.
@@ -39,6 +42,27 @@ pub struct Material {
     pub harmless: Vec<Clip>,
     /// Hours of clean video.
     pub clean_hours: f64,
+    /// What was given more than once, and counted once.
+    pub repeated: Repeated,
+}
+
+/// Material that was given more than once.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Repeated {
+    /// Trials that were left out.
+    pub trials: u64,
+    /// Hours of clean video that were left out.
+    pub clean_hours: f64,
+}
+
+/// Material as it is read, result folder by result folder.
+#[derive(Debug, Default)]
+pub struct Gathering {
+    material: Material,
+    /// By digest of the capture: stretches of it that count, s.
+    clean: BTreeMap<String, Vec<[f64; 2]>>,
+    /// Digests of trials that count.
+    trials: BTreeSet<String>,
 }
 
 /// What keeps material from being read.
@@ -47,9 +71,12 @@ pub enum Error {
     /// Measurements.
     #[error(transparent)]
     Measurements(#[from] measurements::Error),
-    /// Trials.
+    /// The results.
     #[error(transparent)]
-    Trials(#[from] summary::Error),
+    Results(#[from] results_folder::Error),
+    /// A name.
+    #[error(transparent)]
+    Name(#[from] BadName),
     /// Something else.
     #[error("\"{path}\": {what}")]
     Other {
@@ -60,77 +87,83 @@ pub enum Error {
     },
 }
 
-impl Material {
-    /// Reads the results in `folder`: measurements, and the trials where there are some. Faults whose size counts in
+impl Gathering {
+    /// Adds the results in `folder`: measurements, and the trials where there are some. Faults whose size counts in
     /// tolerances are taken from `least_size` on: smaller ones need not be raised.
     ///
     /// # Errors
     /// When files are missing, damaged, or of another display.
     pub fn add(
         &mut self,
-        folder: &Path,
+        folder: &ResultsFolder,
         definition: &Definition,
         least_size: f64,
     ) -> Result<(), Error> {
-        let path = folder.join(MEASUREMENTS_FILE);
-        let name = path.display().to_string();
-        let other = |what: String| Error::Other {
-            path: name.clone(),
-            what,
+        let name = ResultName::new(MEASUREMENTS_FILE)?;
+        let shown = folder.path().join(MEASUREMENTS_FILE).display().to_string();
+        let Some(content) = folder.listed(&name) else {
+            return Err(Error::Other {
+                path: shown,
+                what: "there is none; write it with check --measurements or campaign".into(),
+            });
         };
-        let file = File::open(&path).map_err(|e| {
-            other(format!(
-                "cannot be read ({e}); write it with check --measurements or campaign"
-            ))
-        })?;
-        let mut reader = Reader::new(BufReader::new(file), &name)?;
+        let captures = folder.captures()?;
+        // What came through a pipe is known by what was measured.
+        let source = |capture: usize| {
+            let known = captures.get(capture).cloned().flatten();
+            known.unwrap_or_else(|| content.sha256.clone())
+        };
+        let trials = trials(folder)?;
         let ids: Vec<&str> = definition.regions().iter().map(|r| r.id.as_str()).collect();
-        let written: Vec<&str> = reader
-            .header()
-            .regions
-            .iter()
-            .map(|r| r.id.as_str())
-            .collect();
-        if ids != written {
-            return Err(other(
-                "it was measured with another display definition; measure anew".into(),
-            ));
-        }
-        for (region, header) in definition.regions().iter().zip(&reader.header().regions) {
-            for r in header.readings.iter().filter(|r| r.tolerance > 0.0) {
-                let now = region.tolerance.get(&r.channel).copied().unwrap_or(0.0);
-                if now != r.tolerance {
-                    return Err(other(format!(
-                        "tolerance of {} in {} was {} and is {now} now; measure anew with this definition",
-                        r.channel, region.id, r.tolerance
-                    )));
-                }
-            }
-        }
-        let trials = trials(&folder.join(TRIALS_FILE))?;
-        let begun = self.clean.len() as u64;
-        while let Some(clip) = reader.clip()? {
-            match clip.trial {
-                None => self.add_clean(&clip, begun),
-                Some(number) => {
-                    if let Some(trial) = trials.get(&number) {
-                        let region = ids.iter().position(|id| *id == trial.region);
-                        self.add_trial(&clip, region, trial, least_size);
+        folder.stream(&name, |bytes| {
+            let mut reader = Reader::new(bytes, &shown)?;
+            check_header(reader.header(), definition).map_err(|what| Error::Other {
+                path: shown.clone(),
+                what,
+            })?;
+            while let Some(clip) = reader.clip()? {
+                let source = source(clip.capture);
+                match clip.trial {
+                    None => self.add_clean(&clip, source),
+                    Some(number) => {
+                        let Some(trial) = trials.get(&number) else {
+                            continue;
+                        };
+                        if self.trials.insert(trial_digest(trial, &source)) {
+                            let region = ids.iter().position(|id| *id == trial.region);
+                            self.material.add_trial(&clip, region, trial, least_size);
+                        } else {
+                            self.material.repeated.trials += 1;
+                        }
                     }
                 }
             }
-        }
-        Ok(())
+            Ok(())
+        })
     }
 
-    fn add_clean(&mut self, clip: &Measured, begun: u64) {
+    /// All that was added.
+    #[must_use]
+    pub fn material(self) -> Material {
+        self.material
+    }
+
+    /// Adds clean video of the capture `source`, unless that stretch of it counts already.
+    fn add_clean(&mut self, clip: &Measured, source: String) {
         let (Some(first), Some(last)) = (clip.times_s.first(), clip.times_s.last()) else {
             return;
         };
-        self.clean_hours += (last - first) / 3600.0;
-        let number = begun + self.clean.len() as u64 / clip.regions.len().max(1) as u64;
+        let hours = (last - first) / 3600.0;
+        let counted = self.clean.entry(source).or_default();
+        if counted.iter().any(|[a, b]| first <= b && a <= last) {
+            self.material.repeated.clean_hours += hours;
+            return;
+        }
+        counted.push([*first, *last]);
+        self.material.clean_hours += hours;
+        let number = (self.material.clean.len() / clip.regions.len().max(1)) as u64;
         for r in &clip.regions {
-            self.clean.push(Clip {
+            self.material.clean.push(Clip {
                 region: r.region,
                 number,
                 times_s: clip.times_s.clone(),
@@ -139,7 +172,40 @@ impl Material {
             });
         }
     }
+}
 
+/// Says how a file of measurements does not belong to `definition`.
+fn check_header(header: &Header, definition: &Definition) -> Result<(), String> {
+    let ids = definition.regions().iter().map(|r| r.id.as_str());
+    if !ids.eq(header.regions.iter().map(|r| r.id.as_str())) {
+        return Err("it was measured with another display definition; measure anew".into());
+    }
+    for (region, header) in definition.regions().iter().zip(&header.regions) {
+        for r in header.readings.iter().filter(|r| r.tolerance > 0.0) {
+            let now = region.tolerance.get(&r.channel).copied().unwrap_or(0.0);
+            if now != r.tolerance {
+                return Err(format!(
+                    "tolerance of {} in {} was {} and is {now} now; measure anew with this definition",
+                    r.channel, region.id, r.tolerance
+                ));
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Names a trial by what was done to the capture `source`: its number in a plan, and what came of it, may differ.
+fn trial_digest(trial: &TrialRecord, source: &str) -> String {
+    let done = (
+        (source, trial.onset_frame, trial.duration_s, trial.seed),
+        (&trial.kind, trial.is_twin, &trial.region, &trial.symbol),
+        (&trial.channel, trial.size, &trial.unit, &trial.look),
+        trial.method,
+    );
+    Content::of(format!("{done:?}").as_bytes()).sha256
+}
+
+impl Material {
     fn add_trial(
         &mut self,
         clip: &Measured,
@@ -188,17 +254,20 @@ impl Material {
             faults: part(&self.faults),
             harmless: part(&self.harmless),
             clean_hours: self.clean_hours * share,
+            repeated: Repeated::default(),
         }
     }
 }
 
 /// Trials by number; none where there is no file of them.
-fn trials(path: &Path) -> Result<BTreeMap<u64, TrialRecord>, Error> {
-    if !path.exists() {
-        return Ok(BTreeMap::new());
+fn trials(folder: &ResultsFolder) -> Result<BTreeMap<u64, TrialRecord>, Error> {
+    let mut trials = BTreeMap::new();
+    if folder.lists(&ResultName::new(TRIALS_FILE)?) {
+        folder.lines(TRIALS_FILE, |t: TrialRecord| {
+            trials.insert(t.trial, t);
+        })?;
     }
-    let records: Vec<TrialRecord> = read_lines(path)?;
-    Ok(records.into_iter().map(|t| (t.trial, t)).collect())
+    Ok(trials)
 }
 
 #[cfg(test)]

@@ -4,13 +4,15 @@ use similar::TextDiff;
 use toml_edit::{DocumentMut, Formatted, Item, Value};
 
 use super::search::Tuned;
+use crate::evidence::results_folder::NOT_VERIFIED;
 
 /// What keeps a change from being written.
 #[derive(Debug, thiserror::Error)]
 #[error("the definition cannot be changed: {0}")]
 pub struct Error(String);
 
-/// `text`, a definition, with the recommended thresholds; everything else, comments too, stays as it is.
+/// `text`, a definition, with the recommended thresholds; everything else, comments too, stays as it is. Thresholds
+/// from material that is not as it was written get a comment that says so, on top, which stays with them.
 ///
 /// # Errors
 /// When it is not a definition.
@@ -48,7 +50,14 @@ pub fn changed(text: &str, tuned: &Tuned) -> Result<String, Error> {
             }
         }
     }
-    Ok(document.to_string())
+    let changed = document.to_string();
+    Ok(if tuned.unverified.is_empty() || changed == text {
+        changed
+    } else {
+        format!(
+            "# {NOT_VERIFIED}: thresholds below were tuned on results that are not as they were written.\n{changed}"
+        )
+    })
 }
 
 fn tuned_present(tuned: &Tuned, id: &str) -> f64 {
@@ -146,5 +155,10 @@ mod tests {
             "{patch}"
         );
         Definition::from_toml(&after, "d", Path::new("")).unwrap();
+        tuned.unverified = vec!["changed  measurements.bin".into()];
+        let marked = changed(demo::DISPLAY, &tuned).unwrap();
+        let patch = diff(demo::DISPLAY, &marked, "d.toml");
+        assert!(patch.contains("\n+# NOT VERIFIED: "), "{patch}");
+        Definition::from_toml(&marked, "d", Path::new("")).unwrap();
     }
 }

@@ -2,6 +2,7 @@
 
 use super::search::Tuned;
 use crate::evidence::plots::{Choice, Error, TradeOff, trade_off};
+use crate::evidence::results_folder::NOT_VERIFIED;
 
 /// Misses against nuisance trips, by detection time.
 ///
@@ -21,8 +22,14 @@ pub fn trade_off_plot(tuned: &Tuned) -> Result<String, Error> {
             })
         })
         .collect();
+    let title = "All tolerances and confirmation times changed together; marked: as they are";
+    let marked = format!("{NOT_VERIFIED}: {title}");
     trade_off(&TradeOff {
-        title: "All tolerances and confirmation times changed together; marked: as they are",
+        title: if tuned.unverified.is_empty() {
+            title
+        } else {
+            &marked
+        },
         misses_name: "share of faults missed",
         nuisance_name: "nuisance trips, upper bound",
         choices: &choices,

@@ -162,6 +162,10 @@ pub struct Tuned {
     pub is_satisfied: bool,
     /// What the reader should know.
     pub notes: Vec<String>,
+    /// What of the material is not as it was written: then nothing here is evidence. There is something only where
+    /// that was asked for.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unverified: Vec<String>,
 }
 
 /// The clips of one region at one confirmation time, ready for look-ups.
@@ -410,6 +414,13 @@ pub fn tune(material: &Material, definition: &Definition, demand: &Demand) -> Re
         "sets are judged from stored measurements; check the recommended set with check and campaign before anyone relies on it".to_owned(),
         "a tolerance also says what error is acceptable: whether it may be widened is for the safety assessment to say".to_owned(),
     ];
+    let repeated = material.repeated;
+    if repeated.trials > 0 || repeated.clean_hours > 0.0 {
+        notes.push(format!(
+            "counted once: {} trials and {:.4} h of clean video were given more than once",
+            repeated.trials, repeated.clean_hours
+        ));
+    }
     if regions
         .iter()
         .any(|r| r.present.nuisance.events == 0 && r.present.tail_per_hour.is_some())
@@ -428,6 +439,7 @@ pub fn tune(material: &Material, definition: &Definition, demand: &Demand) -> Re
         front,
         is_satisfied,
         notes,
+        unverified: Vec::new(),
     })
 }
 
@@ -446,16 +458,13 @@ fn unmet(score: &Score, demand: &Demand, share_per_hour: f64, is_concerned: bool
     unmet
 }
 
-/// The upper bound from what was counted, or, where nothing was and a tail could be fitted, from the tail.
+/// The upper bound from what was counted. A fitted tail is shown beside it and meets no demand: an extrapolation from
+/// a few hours shows nothing of a hundred.
 fn nuisance_at_most(score: &Score) -> f64 {
-    let counted = score
+    score
         .nuisance
         .one_sided_per_hour
-        .map_or(f64::INFINITY, |b| b.upper);
-    match score.tail_per_hour {
-        Some([_, upper]) if score.nuisance.events == 0 => upper.min(counted),
-        _ => counted,
-    }
+        .map_or(f64::INFINITY, |b| b.upper)
 }
 
 /// The set to be recommended: index of the confirmation time and range of factors that meet the demand there. The
@@ -498,7 +507,7 @@ fn tune_region(
     demand: &Demand,
     share_per_hour: f64,
 ) -> Result<RegionTuned, Error> {
-    let is_concerned = region.hazard <= demand.hazard && !ready.ready[0].stairs.is_empty();
+    let is_concerned = region.hazard <= demand.hazard;
     let present_at = ready
         .confirms_ms()
         .position(|c| c == region.confirm_ms)
@@ -630,7 +639,7 @@ fn advice(
     if !meets(Unmet::Nuisance) {
         let needed = -libm::log(1.0 - confidence.share()) / share_per_hour;
         advice.push(format!(
-            "nuisance: no set is shown to trip less than {} times an hour (this region's part of {}): with {:.2} h of clean video without a trip only {} can be claimed, and no tail could be extrapolated that far; {needed:.0} h without a trip would show it, or a longer confirmation time, or more pixels for a unit",
+            "nuisance: no set is shown to trip less than {} times an hour (this region's part of {}): with {:.2} h of clean video without a trip only {} can be claimed; {needed:.0} h without a trip would show it",
             rate(share_per_hour),
             demand.nuisance_per_hour,
             ready.clean_hours,
@@ -644,7 +653,12 @@ fn advice(
         let needed = trials_without_miss(demand.coverage, confidence)?;
         if let Some(best) = best {
             let missed = best.coverage.n - best.coverage.k;
-            if missed == 0 {
+            if best.coverage.n == 0 {
+                advice.push(format!(
+                    "coverage: not shown, since no fault was tried here; {needed} without a miss would show {:.2} %: try faults",
+                    demand.coverage * 100.0
+                ));
+            } else if missed == 0 {
                 advice.push(format!(
                     "coverage: all {} faults are raised, which shows {:.2} %; {needed} without a miss would show {:.2} %: try more faults",
                     best.coverage.n,

@@ -8,8 +8,10 @@ use std::collections::BTreeMap;
 use super::bundle::{Bundle, CheckRun, Folder, Results};
 use super::labels::{count_of, run_name};
 use super::sections::compare::{new_events, newly_broken};
+use super::unverified::differences;
 use crate::campaign::summary::{Summary as CampaignSummary, by_class};
 use crate::evidence::requirements::{Finding, requirements};
+use crate::evidence::results_folder::NOT_VERIFIED;
 use crate::evidence::standing::{ByRequirement, Standing, add, of_limits};
 use crate::tune::search::Tuned;
 
@@ -44,6 +46,17 @@ pub fn parts(bundle: &Bundle) -> Vec<Part> {
             .as_ref()
             .and_then(|other| of_comparison(folder, other));
         parts.extend(compared);
+    }
+    let changed = differences(bundle);
+    if !changed.is_empty() {
+        let names: Vec<&str> = changed.iter().map(|(name, _)| *name).collect();
+        parts.push(Part {
+            name: "evidence".into(),
+            section: "answer",
+            standing: Standing::Fails,
+            lines: vec![format!("{NOT_VERIFIED}: not as it was written: {}", names.join(", "))],
+            by_requirement: ByRequirement::new(),
+        });
     }
     parts
 }

@@ -1,45 +1,24 @@
 //! Result folders as a report holds them: records whole, frames summarised.
 
-use std::fs::File;
-use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
-
-use serde::de::DeserializeOwned;
 
 use super::run::FrameSummary;
 use crate::campaign::summary::Summary as CampaignSummary;
 use crate::evidence::display::DisplayRecord;
-use crate::evidence::manifest::{self, Content, MANIFEST_FILE, Manifest};
-use crate::evidence::records::{FrameRecord, RECORDS_VERSION, Summary};
+use crate::evidence::manifest::Manifest;
+use crate::evidence::records::{RECORDS_VERSION, Summary};
+use crate::evidence::results_folder::{self, ResultsFolder, Trust};
 use crate::evidence::stills::StillsRecord;
+use crate::evidence::verify::Change;
 use crate::judge::events::Event;
 use crate::tune::search::Tuned;
 
 /// What is wrong with a result folder.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
-    /// Its manifest.
+    /// It cannot be read, or is not as it was written.
     #[error(transparent)]
-    Manifest(#[from] manifest::Error),
-    /// A file cannot be digested.
-    #[error(transparent)]
-    File(#[from] crate::files::Error),
-    /// A file cannot be read.
-    #[error("cannot read \"{path}\"")]
-    Read {
-        /// The file.
-        path: String,
-        /// The system's words.
-        source: std::io::Error,
-    },
-    /// A file is not what it should be.
-    #[error("\"{path}\": {what}; `framevouch verify` says what else changed")]
-    Form {
-        /// The file.
-        path: String,
-        /// What is wrong.
-        what: String,
-    },
+    Folder(#[from] results_folder::Error),
     /// Results of another kind cannot be compared.
     #[error(
         "--against \"{path}\" holds results of \"{command}\", and no --from does; results are compared with results of the same command: two checks, or two campaigns"
@@ -76,8 +55,6 @@ pub struct Bundle {
 /// A result folder.
 #[derive(Debug)]
 pub struct Folder {
-    /// Where it lies.
-    pub path: PathBuf,
     /// As it was given.
     pub name: String,
     /// Its manifest.
@@ -86,6 +63,13 @@ pub struct Folder {
     pub manifest_sha256: String,
     /// What it holds.
     pub results: Results,
+    /// Its files, held against the manifest as they are read.
+    pub files: ResultsFolder,
+    /// What is not as it was written; there is something only where [`Trust::Unverified`] was asked for, and then
+    /// whatever shows these results says so ([`super::unverified`]).
+    pub unverified: Vec<Change>,
+    /// Inputs that are no longer where they were.
+    pub gone: Vec<String>,
 }
 
 /// What a result folder holds, by the command that made it. Results of other commands get a variant here and
@@ -119,19 +103,21 @@ impl Bundle {
     /// Loads result folders.
     ///
     /// # Errors
-    /// When one is no result folder, is damaged, or of a kind that is not known.
+    /// When one is no result folder, is damaged, of a kind that is not known, or, with [`Trust::Verified`], not as it
+    /// was written.
     pub fn load(
         folders: &[PathBuf],
         against: Option<&Path>,
         issued: Option<String>,
+        trust: Trust,
     ) -> Result<Self, Error> {
         let mut folders: Vec<Folder> = folders
             .iter()
-            .map(|f| Folder::load(f))
+            .map(|f| Folder::load(f, trust))
             .collect::<Result<_, _>>()?;
         // Checks first: runs are numbered among them.
         folders.sort_by_key(|f| !matches!(f.results, Results::Check(_)));
-        let against = against.map(Folder::load).transpose()?;
+        let against = against.map(|f| Folder::load(f, trust)).transpose()?;
         if let Some(other) = &against {
             let is_same = |f: &Folder| f.manifest.command == other.manifest.command;
             if !folders.iter().any(is_same) || matches!(other.results, Results::Tune(_)) {
@@ -146,6 +132,11 @@ impl Bundle {
             against,
             issued,
         })
+    }
+
+    /// All folders, those that the others are compared with too.
+    pub fn all(&self) -> impl Iterator<Item = &Folder> {
+        self.folders.iter().chain(&self.against)
     }
 
     /// The results of checks, with their folders.
@@ -178,111 +169,58 @@ impl Folder {
     ///
     /// # Errors
     /// See [`Bundle::load`].
-    pub fn load(path: &Path) -> Result<Self, Error> {
-        let manifest = Manifest::load(path)?;
-        let results = match manifest.command.as_str() {
-            "check" => Results::Check(Box::new(CheckRun::load(path)?)),
-            "campaign" => Results::Campaign(Box::new(record(&path.join("campaign.json"))?)),
-            "tune" => Results::Tune(Box::new(record(&path.join("tune.json"))?)),
+    pub fn load(path: &Path, trust: Trust) -> Result<Self, Error> {
+        let (files, results, verified) = ResultsFolder::load(path, trust, Results::of)?;
+        Ok(Self {
+            name: path.display().to_string(),
+            manifest: files.manifest().clone(),
+            manifest_sha256: files.manifest_sha256().to_owned(),
+            results,
+            unverified: verified.contradictions(),
+            gone: verified.gone(),
+            files,
+        })
+    }
+}
+
+impl Results {
+    fn of(folder: &ResultsFolder) -> Result<Self, Error> {
+        Ok(match folder.manifest().command.as_str() {
+            "check" => Self::Check(Box::new(CheckRun::of(folder)?)),
+            "campaign" => Self::Campaign(Box::new(folder.record("campaign.json")?)),
+            "tune" => Self::Tune(Box::new(folder.record("tune.json")?)),
             other => {
                 return Err(Error::Kind {
-                    path: path.display().to_string(),
+                    path: folder.path().display().to_string(),
                     command: other.to_owned(),
                 });
             }
-        };
-        Ok(Self {
-            path: path.to_path_buf(),
-            name: path.display().to_string(),
-            manifest,
-            manifest_sha256: Content::of_file(&path.join(MANIFEST_FILE))?.sha256,
-            results,
         })
     }
 }
 
 impl CheckRun {
-    fn load(folder: &Path) -> Result<Self, Error> {
-        let summary: Summary = record(&folder.join("summary.json"))?;
+    fn of(folder: &ResultsFolder) -> Result<Self, results_folder::Error> {
+        let summary: Summary = folder.record("summary.json")?;
         if summary.records_version > RECORDS_VERSION {
-            return Err(Error::Form {
-                path: folder.join("summary.json").display().to_string(),
+            return Err(results_folder::Error::Form {
+                path: folder.path().join("summary.json").display().to_string(),
                 what: format!(
                     "records have version {}, this program reads up to {RECORDS_VERSION}; use a later framevouch",
                     summary.records_version
                 ),
             });
         }
-        let display: DisplayRecord = record(&folder.join("display.json"))?;
-        let events: Vec<Event> = record(&folder.join("events.json"))?;
-        let frames = summarise(&folder.join("frames.jsonl"), &display, &events)?;
+        let display: DisplayRecord = folder.record("display.json")?;
+        let events: Vec<Event> = folder.record("events.json")?;
+        let mut frames = FrameSummary::new(&display, &events);
+        folder.lines("frames.jsonl", |record| frames.push(&record))?;
         Ok(Self {
             summary,
             display,
             events,
-            stills: record(&folder.join("stills.json"))?,
+            stills: folder.record("stills.json")?,
             frames,
         })
-    }
-}
-
-fn cannot_read(path: &Path) -> impl FnOnce(std::io::Error) -> Error + '_ {
-    move |source| Error::Read {
-        path: path.display().to_string(),
-        source,
-    }
-}
-
-fn record<T: DeserializeOwned>(path: &Path) -> Result<T, Error> {
-    let bytes = std::fs::read(path).map_err(cannot_read(path))?;
-    serde_json::from_slice(&bytes).map_err(|e| Error::Form {
-        path: path.display().to_string(),
-        what: e.to_string(),
-    })
-}
-
-/// Lines that are parsed side by side.
-const BATCH_LINES: usize = 512;
-
-/// Reads `frames.jsonl` once, line by line: it may be larger than memory.
-fn summarise(
-    path: &Path,
-    display: &DisplayRecord,
-    events: &[Event],
-) -> Result<FrameSummary, Error> {
-    use rayon::prelude::*;
-    let file = File::open(path).map_err(cannot_read(path))?;
-    let mut reader = BufReader::with_capacity(1 << 20, file);
-    let mut summary = FrameSummary::new(display, events);
-    let mut lines: Vec<Vec<u8>> = Vec::new();
-    let mut number = 0;
-    loop {
-        lines.clear();
-        while lines.len() < BATCH_LINES {
-            let mut line = Vec::new();
-            if reader
-                .read_until(b'\n', &mut line)
-                .map_err(cannot_read(path))?
-                == 0
-            {
-                break;
-            }
-            lines.push(line);
-        }
-        if lines.is_empty() {
-            return Ok(summary);
-        }
-        let parsed: Vec<serde_json::Result<FrameRecord>> = lines
-            .par_iter()
-            .map(|l| serde_json::from_slice(l))
-            .collect();
-        for record in parsed {
-            number += 1;
-            let record = record.map_err(|e| Error::Form {
-                path: path.display().to_string(),
-                what: format!("line {number}: {e}"),
-            })?;
-            summary.push(&record);
-        }
     }
 }

@@ -3,18 +3,26 @@
 //! what matters. The page says what was left out.
 
 use std::collections::BTreeMap;
-use std::path::Path;
 
 use serde::Serialize;
 
 use super::bundle::Bundle;
 use super::inline::Png;
 use super::run::MOST_CARDS;
+use crate::evidence::result_name::ResultName;
+use crate::evidence::results_folder::{Error, ResultsFolder};
 use crate::evidence::stills::{EventStills, Role, Still, by_importance};
+use crate::files::Limit;
 
 /// Bytes of stored PNGs in the page; base64 makes a third more of them, and the difference of each event's best frame is about
 /// as large again as that frame.
 const BUDGET_BYTES: u64 = 9_000_000;
+
+/// The most that a stored frame holds.
+const PICTURE: Limit = Limit {
+    kind: "a stored frame",
+    bytes: BUDGET_BYTES,
+};
 
 /// A stored frame in the page.
 #[derive(Clone, Debug, Serialize)]
@@ -65,7 +73,7 @@ pub fn choose(bundle: &Bundle) -> Chosen {
                     continue;
                 };
                 for still in of_round(stills, round) {
-                    match embedded(&folder.path, still, &mut left) {
+                    match embedded(&folder.files, still, &mut left) {
                         Ok(Some(e)) => chosen.stills.entry((run, event)).or_default().push(e),
                         Ok(None) => chosen.left_out += 1,
                         Err(e) => chosen.unreadable.push(format!("{}: {e}", still.captured)),
@@ -91,10 +99,15 @@ fn of_round(stills: &EventStills, round: usize) -> impl Iterator<Item = &Still> 
 }
 
 /// `None` when it does not fit into what is `left`.
-fn embedded(folder: &Path, still: &Still, left: &mut u64) -> std::io::Result<Option<Embedded>> {
-    let captured = folder.join(&still.captured);
-    let reference = folder.join(&still.reference);
-    let bytes = captured.metadata()?.len() + reference.metadata()?.len();
+fn embedded(
+    folder: &ResultsFolder,
+    still: &Still,
+    left: &mut u64,
+) -> Result<Option<Embedded>, Error> {
+    let captured = ResultName::new(&still.captured)?;
+    let reference = ResultName::new(&still.reference)?;
+    let size = |name: &ResultName| folder.listed(name).map_or(0, |c| c.bytes);
+    let bytes = size(&captured).saturating_add(size(&reference));
     if bytes > *left {
         return Ok(None);
     }
@@ -105,8 +118,8 @@ fn embedded(folder: &Path, still: &Still, left: &mut u64) -> std::io::Result<Opt
         time_s: still.time_s,
         roles: words.join(", "),
         is_best: still.roles.contains(&Role::Best),
-        captured: Png(std::fs::read(captured)?),
-        reference: Png(std::fs::read(reference)?),
+        captured: Png(folder.bytes(&captured, PICTURE)?),
+        reference: Png(folder.bytes(&reference, PICTURE)?),
     }))
 }
 

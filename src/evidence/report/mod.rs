@@ -19,9 +19,11 @@ mod labels;
 mod pictures;
 pub mod run;
 mod sections;
+pub mod unverified;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
+use super::results_folder::NOT_VERIFIED;
 pub use bundle::{Bundle, Error};
 use sections::{
     answer as answer_section, campaign, cautions, compare, events, manifest, readings, reproduce,
@@ -62,7 +64,12 @@ const JS: &str = include_str!("page.js");
 #[must_use]
 pub fn page(bundle: &Bundle) -> String {
     let sections: Vec<Section> = SECTIONS.iter().filter_map(|make| make(bundle)).collect();
-    let title = title(bundle);
+    let mark = unverified::mark(bundle);
+    let gone = unverified::gone(bundle);
+    let title = match &mark {
+        Some(_) => format!("{}: {}", NOT_VERIFIED, title(bundle)),
+        None => title(bundle),
+    };
     let style = format!("{CSS}{}", page_header(&title));
     let markup = html! {
         (DOCTYPE)
@@ -83,6 +90,7 @@ pub fn page(bundle: &Bundle) -> String {
                     p.caution-line {
                         "Prototype of a monitor's logic and a bench evidence tool; not airborne software, not a qualified tool."
                     }
+                    @if let Some(m) = mark.as_ref().filter(|_| sections.iter().all(|s| s.id != "answer")) { (m) }
                     nav aria-label="Sections" {
                         ul {
                             @for s in &sections { li { a href={ "#" (s.id) } { (s.title) } } }
@@ -93,6 +101,7 @@ pub fn page(bundle: &Bundle) -> String {
                     @for s in &sections {
                         section id=(s.id) aria-labelledby={ (s.id) "-title" } {
                             h2 id={ (s.id) "-title" } { (s.title) }
+                                @if s.id == "answer" { @if let Some(m) = &mark { (m) } @if let Some(g) = &gone { (g) } }
                             (s.body)
                         }
                     }
