@@ -23,8 +23,17 @@ impl Point {
 }
 
 /// A rectangle of whole pixels, half open: it covers `x..x + width` and `y..y + height`.
+///
+/// Its edges are read as fields ([`Edges`]) and never written, so that none is built wrong: one that covers no
+/// pixel is always [`Rect::EMPTY`], whose rows and columns can be gone through in any picture, wherever the
+/// rectangles stood that do not meet; and none reaches beyond the numbers that it is counted in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
-pub struct Rect {
+pub struct Rect(Edges);
+
+/// What a [`Rect`] is read by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
+#[non_exhaustive]
+pub struct Edges {
     /// Left edge, px.
     pub x: i32,
     /// Top edge, px.
@@ -35,59 +44,83 @@ pub struct Rect {
     pub height: i32,
 }
 
+impl std::ops::Deref for Rect {
+    type Target = Edges;
+
+    fn deref(&self) -> &Edges {
+        &self.0
+    }
+}
+
 impl Rect {
-    /// The rectangle with its top left corner at (`x`, `y`).
+    /// The rectangle that covers no pixel.
+    pub const EMPTY: Self = Self(Edges {
+        x: 0,
+        y: 0,
+        width: 0,
+        height: 0,
+    });
+
+    /// The rectangle with its top left corner at (`x`, `y`); [`Rect::EMPTY`] without a width or a height.
     #[must_use]
     pub const fn new(x: i32, y: i32, width: i32, height: i32) -> Self {
-        Self {
-            x,
-            y,
-            width,
-            height,
+        Self::between(x, y, x.saturating_add(width), y.saturating_add(height))
+    }
+
+    /// The rectangle from (`left`, `top`) up to the column before `right` and the row before `bottom`;
+    /// [`Rect::EMPTY`] where there is no pixel between them.
+    #[must_use]
+    pub const fn between(left: i32, top: i32, right: i32, bottom: i32) -> Self {
+        if right <= left || bottom <= top {
+            return Self::EMPTY;
         }
+        Self(Edges {
+            x: left,
+            y: top,
+            width: right.saturating_sub(left),
+            height: bottom.saturating_sub(top),
+        })
+    }
+
+    /// All pixels of a picture of `width` x `height`.
+    #[must_use]
+    pub const fn of_size(width: usize, height: usize) -> Self {
+        Self::new(0, 0, width as i32, height as i32)
     }
 
     /// One past the last column.
     #[must_use]
     pub const fn right(&self) -> i32 {
-        self.x + self.width
+        self.0.x + self.0.width
     }
 
     /// One past the last row.
     #[must_use]
     pub const fn bottom(&self) -> i32 {
-        self.y + self.height
+        self.0.y + self.0.height
     }
 
     /// True when the rectangle covers no pixel.
     #[must_use]
     pub const fn is_empty(&self) -> bool {
-        self.width <= 0 || self.height <= 0
+        self.0.width == 0
     }
 
     /// Covered pixels.
     #[must_use]
     pub const fn area(&self) -> i64 {
-        if self.is_empty() {
-            0
-        } else {
-            self.width as i64 * self.height as i64
-        }
+        self.0.width as i64 * self.0.height as i64
     }
 
-    /// What both rectangles cover; empty when they do not meet.
+    /// What both rectangles cover; [`Rect::EMPTY`] when they do not meet.
     #[must_use]
     pub fn intersection(&self, other: &Self) -> Self {
-        let x = self.x.max(other.x);
-        let y = self.y.max(other.y);
-        let width = (self.right().min(other.right()) - x).max(0);
-        let height = (self.bottom().min(other.bottom()) - y).max(0);
-        Self {
-            x,
-            y,
-            width,
-            height,
-        }
+        Self::between(
+            self.x.max(other.x),
+            self.y.max(other.y),
+            self.right().min(other.right()),
+            self.bottom().min(other.bottom()),
+        )
     }
 
     /// The smallest rectangle that covers both; an empty one adds nothing.
@@ -99,33 +132,72 @@ impl Rect {
         if other.is_empty() {
             return *self;
         }
-        let x = self.x.min(other.x);
-        let y = self.y.min(other.y);
-        let width = self.right().max(other.right()) - x;
-        let height = self.bottom().max(other.bottom()) - y;
-        Self {
-            x,
-            y,
-            width,
-            height,
-        }
+        Self::between(
+            self.x.min(other.x),
+            self.y.min(other.y),
+            self.right().max(other.right()),
+            self.bottom().max(other.bottom()),
+        )
     }
 
-    /// The rectangle grown by `by` pixels on every side (shrunk when negative).
+    /// The rectangle grown by `by` pixels on every side (shrunk when negative); an empty one stays empty.
     #[must_use]
     pub const fn grown(&self, by: i32) -> Self {
-        Self {
-            x: self.x - by,
-            y: self.y - by,
-            width: self.width + 2 * by,
-            height: self.height + 2 * by,
+        if self.is_empty() {
+            return Self::EMPTY;
         }
+        Self::between(
+            self.0.x.saturating_sub(by),
+            self.0.y.saturating_sub(by),
+            self.right().saturating_add(by),
+            self.bottom().saturating_add(by),
+        )
+    }
+
+    /// The rectangle moved by (`x`, `y`).
+    #[must_use]
+    pub const fn moved(&self, x: i32, y: i32) -> Self {
+        Self::new(
+            self.0.x.saturating_add(x),
+            self.0.y.saturating_add(y),
+            self.0.width,
+            self.0.height,
+        )
+    }
+
+    /// Pixels of it that none of `others` covers.
+    #[must_use]
+    pub fn outside(&self, others: &[Self]) -> i64 {
+        let parts: Vec<Self> = others
+            .iter()
+            .map(|u| u.intersection(self))
+            .filter(|u| !u.is_empty())
+            .collect();
+        // Between two neighbouring edges all rows are covered alike.
+        let mut edges: Vec<i32> = parts.iter().flat_map(|u| [u.y, u.bottom()]).collect();
+        edges.sort_unstable();
+        let mut covered = 0;
+        for rows in edges.windows(2) {
+            let mut spans: Vec<[i32; 2]> = parts
+                .iter()
+                .filter(|u| u.y <= rows[0] && u.bottom() >= rows[1])
+                .map(|u| [u.x, u.right()])
+                .collect();
+            spans.sort_unstable();
+            let (mut reached, mut width) = (i32::MIN, 0);
+            for [from, to] in spans {
+                width += (to - from.max(reached)).max(0);
+                reached = reached.max(to);
+            }
+            covered += i64::from(width) * i64::from(rows[1] - rows[0]);
+        }
+        self.area() - covered
     }
 
     /// True when (`x`, `y`) is one of the covered pixels.
     #[must_use]
     pub const fn contains(&self, x: i32, y: i32) -> bool {
-        x >= self.x && y >= self.y && x < self.right() && y < self.bottom()
+        x >= self.0.x && y >= self.0.y && x < self.right() && y < self.bottom()
     }
 }
 
@@ -427,5 +499,58 @@ impl Picture {
             hasher.update(&plane.levels);
         }
         hasher.finalize()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn rect() -> impl Strategy<Value = Rect> {
+        (-30i32..30, -30i32..30, -5i32..30, -5i32..30)
+            .prop_map(|(x, y, w, h)| Rect::new(x, y, w, h))
+    }
+
+    #[test]
+    fn rectangles_that_do_not_meet_have_one_intersection() {
+        // The edges of both were kept before, x = 300 at width 0 among them, and indexed rows of 200 px.
+        let canvas = Rect::of_size(200, 100);
+        let beside = Rect::new(300, 10, 20, 20).intersection(&canvas);
+        assert_eq!(beside, Rect::EMPTY);
+        assert_eq!(
+            (beside.x, beside.right(), beside.y, beside.bottom()),
+            (0, 0, 0, 0)
+        );
+        assert_eq!(Rect::new(5, 5, -3, 4), Rect::EMPTY);
+        assert_eq!(Rect::new(5, 5, 0, 4).grown(3), Rect::EMPTY);
+    }
+
+    #[test]
+    fn edges_never_leave_the_numbers() {
+        let far = Rect::new(i32::MAX - 2, i32::MIN, i32::MAX, i32::MAX);
+        assert_eq!(far.right(), i32::MAX);
+        assert!(far.grown(9).right() == i32::MAX && far.moved(9, -9).y == i32::MIN);
+    }
+
+    proptest! {
+        #[test]
+        fn operations_are_those_on_sets_of_pixels(a in rect(), b in rect(), c in rect(), x in -40i32..40, y in -40i32..40) {
+            prop_assert_eq!(a.intersection(&b).contains(x, y), a.contains(x, y) && b.contains(x, y));
+            prop_assert!(!a.union(&b).is_empty() || (a.is_empty() && b.is_empty()));
+            prop_assert!(!(a.contains(x, y) || b.contains(x, y)) || a.union(&b).contains(x, y));
+            prop_assert_eq!(a.moved(3, -2).contains(x + 3, y - 2), a.contains(x, y));
+            let counted = (-40..60).flat_map(|y| (-40..60).map(move |x| (x, y)))
+                .filter(|(x, y)| a.contains(*x, *y) && !b.contains(*x, *y) && !c.contains(*x, *y))
+                .count();
+            prop_assert_eq!(a.outside(&[b, c]), counted as i64);
+            // Whatever stood where, an intersection with a picture can be gone through.
+            let picture = Plane::filled(20, 20, 1);
+            let inside = a.intersection(&Rect::of_size(20, 20));
+            let sum: usize = (inside.y..inside.bottom())
+                .map(|y| picture.row(y as usize)[inside.x as usize..inside.right() as usize].len())
+                .sum();
+            prop_assert_eq!(sum as i64, inside.area());
+        }
     }
 }

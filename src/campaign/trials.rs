@@ -41,7 +41,8 @@ pub fn judged_regions(definition: &Definition, recording: &Recording) -> Vec<boo
     regions
         .map(|r| {
             let mut channels = r.channels_used().into_iter();
-            channels.all(|n| *inputs.value(definition.channel(n)) != Value::Missing)
+            !r.is_unchecked()
+                && channels.all(|n| *inputs.value(definition.channel(n)) != Value::Missing)
         })
         .collect()
 }

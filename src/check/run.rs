@@ -31,6 +31,8 @@ use super::chain_watch::{ChainWatch, Sight, Told};
 use super::gaps::Gaps;
 use super::{Error, Outcome, RegionState, Seen, Sink, Snapshot};
 
+/// Why a region that unchecked areas cover is not judged.
+const UNCHECKED: &str = "unchecked";
 /// Regions that must show a picture that nothing explains before the whole frame is looked at.
 const BROKEN_REGIONS: usize = 2;
 /// Frames between such looks.
@@ -635,6 +637,9 @@ impl<'d> Run<'d> {
         let not_judged: BTreeMap<String, String> = regions
             .iter()
             .filter_map(|r| {
+                if r.is_unchecked() {
+                    return Some((r.id.clone(), UNCHECKED.to_owned()));
+                }
                 let lacks: Vec<&str> = r
                     .channels_used()
                     .into_iter()
@@ -696,7 +701,7 @@ impl<'d> Run<'d> {
                 .map(|(r, s)| (r.id.clone(), rounded(*s)))
                 .collect(),
             not_judged,
-            unchecked_px: crate::definition::lint::uncovered_px(self.definition),
+            unchecked_px: self.definition.unchecked_px() as i64,
             offset_s: rounded(offset_s),
             offset_from,
             profile,
@@ -714,7 +719,11 @@ impl<'d> Run<'d> {
     }
 }
 
+/// Whether there is anything to examine the region by.
 fn has_data(examiner: &RegionExaminer, inputs: &Inputs) -> bool {
+    if examiner.is_unchecked() {
+        return false;
+    }
     let mut channels = examiner.channels().iter();
     channels.all(|c| *inputs.value(*c) != Value::Missing)
 }

@@ -424,18 +424,13 @@ fn event_area(definition: &Definition, event: &Event) -> Rect {
         .regions()
         .iter()
         .filter(|r| event.regions.contains(&r.id))
-        .fold(Rect::default(), |sum, r| sum.union(&r.area()))
+        .fold(Rect::EMPTY, |sum, r| sum.union(&r.area()))
         .grown(MARGIN_PX)
         .intersection(&whole)
         .union(if event.regions == ["*"] {
             &whole
         } else {
-            &Rect {
-                x: 0,
-                y: 0,
-                width: 0,
-                height: 0,
-            }
+            &Rect::EMPTY
         })
 }
 

@@ -50,14 +50,16 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             source.regions.join(", ")
         );
     }
-    let uncovered = lint::uncovered_px(&definition);
-    if uncovered > 0 {
-        say!("unchecked: {uncovered} px of the display lie in no region or in unchecked areas");
+    let unchecked = definition.unchecked_px();
+    if unchecked > 0 {
+        say!(
+            "unchecked: {unchecked} of {} px of the display lie in no region, in unchecked regions or in unchecked areas",
+            width * height
+        );
     }
     let warnings = lint::lint(&definition);
     for w in &warnings {
         say!("warning: {w}");
-        say!("  advice: {}", w.advice());
     }
     match warnings.len() {
         1 => say!("1 warning"),

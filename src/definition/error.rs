@@ -152,7 +152,7 @@ impl<'t> Places<'t> {
             .unwrap_or(0)
     }
 
-    fn problem(&self, found: Found) -> Problem {
+    pub fn problem(&self, found: Found) -> Problem {
         let start = self.boundary(found.span.start);
         let end = self.boundary(found.span.end).max(start);
         let line = self.line_starts.partition_point(|&s| s <= start) - 1;

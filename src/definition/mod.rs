@@ -17,6 +17,7 @@ mod check;
 pub mod error;
 pub mod lint;
 pub mod model;
+mod place;
 mod read;
 pub mod schema;
 mod shape;
@@ -27,6 +28,7 @@ pub mod uses;
 pub use error::{Error, Problem};
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use crate::picture::{Rect, Rgb};
 use crate::recording::inputs::ChannelId;
@@ -45,6 +47,15 @@ pub struct Definition {
     channels: Vec<(String, Channel)>,
     palette: BTreeMap<String, Rgb>,
     fonts: Vec<(String, Font)>,
+    source: Source,
+}
+
+/// The text that a definition was read from, for places in it.
+#[derive(Clone, Debug, Default)]
+struct Source {
+    /// What messages call the file.
+    origin: Arc<str>,
+    text: Arc<str>,
 }
 
 impl Definition {
@@ -178,6 +189,7 @@ impl Definition {
             channels,
             palette,
             fonts,
+            source: Source::default(),
         }
     }
 }

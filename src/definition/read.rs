@@ -13,7 +13,7 @@ use toml::de::DeTable;
 use super::check::{Resolved, check};
 use super::error::{Error, Found, Places};
 use super::model::DisplayFile;
-use super::{Definition, shape};
+use super::{Definition, Source, shape};
 
 /// Longest definition, bytes. Far beyond any display written by hand.
 const FILE_BYTES: usize = 16 << 20;
@@ -99,6 +99,10 @@ impl Definition {
             channels,
             palette,
             fonts,
+            source: Source {
+                origin: origin.into(),
+                text: text.into(),
+            },
         })
     }
 }

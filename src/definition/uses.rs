@@ -7,8 +7,8 @@ use std::collections::BTreeSet;
 
 use super::Definition;
 use super::model::{
-    Alert, Alerts, Attitude, Bar, Bug, ColorRule, Condition, Dial, Direction, FailureFlag, Flag,
-    NumberFormat, Readout, Region, Rose, Symbol, Tape, Ticks,
+    Alert, Alerts, Attitude, Bar, Bug, ColorRule, Condition, Dial, FailureFlag, Flag, NumberFormat,
+    Readout, Region, Rose, Symbol, Tape, Ticks,
 };
 use crate::picture::Rect;
 
@@ -28,8 +28,8 @@ pub(super) enum Role {
     Chooses,
     /// Written as digits or words.
     Written,
-    /// Shown by the position or length of a mark; px for a unit where the scale is coarsest.
-    Moves { px_per_unit: f64 },
+    /// Shown by the position or length of a mark.
+    Moves,
 }
 
 /// What a place of the file names.
@@ -84,14 +84,6 @@ pub(super) fn written(format: &NumberFormat, low: Option<f64>) -> String {
     words
 }
 
-/// Smallest change per unit between neighbouring breakpoints (value, place).
-fn least_slope(breakpoints: &[[f64; 2]]) -> f64 {
-    breakpoints
-        .windows(2)
-        .map(|w| ((w[1][1] - w[0][1]) / (w[1][0] - w[0][0])).abs())
-        .fold(f64::INFINITY, f64::min)
-}
-
 struct Walk<'v, 'f> {
     path: Vec<Step>,
     visit: Visit<'v, 'f>,
@@ -126,8 +118,8 @@ impl<'f> Walk<'_, 'f> {
         }
     }
 
-    fn moves(&mut self, key: &'static str, name: &'f str, px_per_unit: f64) {
-        let role = Role::Moves { px_per_unit };
+    fn moves(&mut self, key: &'static str, name: &'f str) {
+        let role = Role::Moves;
         self.say(key, Use::Channel { name, role });
     }
 
@@ -173,12 +165,8 @@ impl<'f> Walk<'_, 'f> {
     }
 
     fn attitude(&mut self, a: &'f Attitude) {
-        self.moves("pitch", &a.pitch, a.px_per_deg);
-        // The horizon's ends and the bank pointer move by radius times angle; the larger shows it.
-        let [_, _, width, _] = a.rect.map(f64::from);
-        let bank_radius = a.bank.as_ref().map_or(0.0, |b| b.radius);
-        let radius = (width / 2.0).max(bank_radius);
-        self.moves("roll", &a.roll, radius * 1f64.to_radians());
+        self.moves("pitch", &a.pitch);
+        self.moves("roll", &a.roll);
         self.color("sky", &a.sky);
         self.color("ground", &a.ground);
         self.color("line", &a.line);
@@ -191,7 +179,7 @@ impl<'f> Walk<'_, 'f> {
         }
         if let Some(slip) = &a.slip {
             self.key("slip", |w| {
-                w.moves("channel", &slip.channel, slip.px_per_unit);
+                w.moves("channel", &slip.channel);
                 w.color("color", &slip.color);
             });
         }
@@ -244,9 +232,8 @@ impl<'f> Walk<'_, 'f> {
         self.ticks(&d.ticks, low);
         self.each("bands", &d.bands, |w, b| w.color("color", &b.color));
         self.each("limits", &d.limits, |w, l| w.color("color", &l.color));
-        let slope = least_slope(&d.breakpoints).to_radians();
         self.each("pointers", &d.pointers, |w, p| {
-            w.moves("channel", &p.channel, slope * p.tip_radius);
+            w.moves("channel", &p.channel);
             w.color("color", &p.color);
             w.rules(&p.color_rules);
         });
@@ -254,15 +241,15 @@ impl<'f> Walk<'_, 'f> {
         self.failure(&d.failure);
     }
 
-    fn bugs(&mut self, bugs: &'f [Bug], px_per_unit: f64) {
+    fn bugs(&mut self, bugs: &'f [Bug]) {
         self.each("bugs", bugs, |w, b| {
-            w.moves("channel", &b.channel, px_per_unit);
+            w.moves("channel", &b.channel);
             w.color("color", &b.color);
         });
     }
 
     fn tape(&mut self, t: &'f Tape) {
-        self.moves("channel", &t.channel, t.px_per_unit);
+        self.moves("channel", &t.channel);
         self.color_if("background", t.background.as_ref());
         let low = if t.period.is_some() {
             t.min.max(0.0)
@@ -271,7 +258,7 @@ impl<'f> Walk<'_, 'f> {
         };
         self.ticks(&t.ticks, low);
         self.each("bands", &t.bands, |w, b| w.color("color", &b.color));
-        self.bugs(&t.bugs, t.px_per_unit);
+        self.bugs(&t.bugs);
         if let Some(window) = &t.window {
             self.key("window", |w| {
                 w.color("background", &window.background);
@@ -283,20 +270,15 @@ impl<'f> Walk<'_, 'f> {
     }
 
     fn rose(&mut self, r: &'f Rose) {
-        let px_per_deg = r.radius * 1f64.to_radians();
-        self.moves("channel", &r.channel, px_per_deg);
+        self.moves("channel", &r.channel);
         self.color("color", &r.color);
         self.font(&r.font, r.size);
         self.words("font", &r.font, "NESW0123456789".into());
         self.color("lubber", &r.lubber);
-        self.bugs(&r.bugs, px_per_deg);
+        self.bugs(&r.bugs);
         if let Some(wind) = &r.wind {
             self.key("wind", |w| {
-                w.moves(
-                    "direction",
-                    &wind.direction,
-                    wind.length / 2.0 * 1f64.to_radians(),
-                );
+                w.moves("direction", &wind.direction);
                 let role = Role::Compared;
                 w.say(
                     "speed",
@@ -315,12 +297,7 @@ impl<'f> Walk<'_, 'f> {
     }
 
     fn bar(&mut self, b: &'f Bar) {
-        let [_, _, width, height] = b.rect.map(f64::from);
-        let length = match b.direction {
-            Direction::Up | Direction::Down => height,
-            Direction::Left | Direction::Right => width,
-        };
-        self.moves("channel", &b.channel, least_slope(&b.breakpoints) * length);
+        self.moves("channel", &b.channel);
         self.color("color", &b.color);
         self.rules(&b.color_rules);
         self.color_if("frame", b.frame.as_ref());
@@ -416,18 +393,6 @@ impl<'f> Walk<'_, 'f> {
     }
 }
 
-/// A channel that a symbol shows by the position or length of a mark.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Shown<'f> {
-    /// Index of the symbol in its region.
-    pub symbol: usize,
-    /// The channel.
-    pub channel: &'f str,
-    /// Pixels that the mark moves for a unit of the channel, where the scale is coarsest. For
-    /// turning marks, at the end of the longest radius.
-    pub px_per_unit: f64,
-}
-
 /// An alert and where it stands.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct AlertPlace<'f> {
@@ -474,6 +439,21 @@ impl Symbol {
 }
 
 impl Region {
+    /// Whether nothing in it is checked: unchecked areas cover all of it.
+    #[must_use]
+    pub fn is_unchecked(&self) -> bool {
+        self.area().outside(&self.unchecked_areas()) == 0
+    }
+
+    /// Areas of it that are left out of all checks, in the order of the file.
+    fn unchecked_areas(&self) -> Vec<Rect> {
+        let areas = self.symbol.iter().filter_map(|s| match s {
+            Symbol::Unchecked(u) => Some(u.rect),
+            _ => None,
+        });
+        areas.map(|[x, y, w, h]| Rect::new(x, y, w, h)).collect()
+    }
+
     /// The colours that the region's symbols name.
     #[must_use]
     pub fn colors_used(&self) -> BTreeSet<&str> {
@@ -493,29 +473,6 @@ impl Region {
     #[must_use]
     pub fn channels_used(&self) -> BTreeSet<&str> {
         self.symbol.iter().flat_map(Symbol::channels_used).collect()
-    }
-
-    /// What the region shows by positions or lengths, in the order of the file. Each of these
-    /// channels has a tolerance in a checked definition.
-    #[must_use]
-    pub fn shown(&self) -> Vec<Shown<'_>> {
-        let mut all = Vec::new();
-        for (index, symbol) in self.symbol.iter().enumerate() {
-            of_symbol(symbol, &mut |_, what| {
-                if let Use::Channel {
-                    name,
-                    role: Role::Moves { px_per_unit },
-                } = what
-                {
-                    all.push(Shown {
-                        symbol: index,
-                        channel: name,
-                        px_per_unit,
-                    });
-                }
-            });
-        }
-        all
     }
 }
 
@@ -552,11 +509,20 @@ impl Definition {
     /// Areas that are left out of all checks, in the order of the file.
     #[must_use]
     pub fn unchecked(&self) -> Vec<Rect> {
-        let symbols = self.regions().iter().flat_map(|r| &r.symbol);
-        let areas = symbols.filter_map(|s| match s {
-            Symbol::Unchecked(u) => Some(u.rect),
-            _ => None,
-        });
-        areas.map(|[x, y, w, h]| Rect::new(x, y, w, h)).collect()
+        let regions = self.regions().iter();
+        regions.flat_map(Region::unchecked_areas).collect()
+    }
+
+    /// Pixels of the display that nobody checks: outside all regions, and in unchecked areas, each counted once.
+    #[must_use]
+    pub fn unchecked_px(&self) -> u64 {
+        let (width, height) = self.size();
+        // Regions lie on the canvas and do not overlap; unchecked areas may.
+        let checked: i64 = self
+            .regions()
+            .iter()
+            .map(|r| r.area().outside(&r.unchecked_areas()))
+            .sum();
+        (Rect::of_size(width, height).area() - checked) as u64
     }
 }

@@ -455,12 +455,7 @@ fn paint(picture: &mut Picture, area: Rect, Rgb(levels): Rgb) {
 
 /// Copies `area` of `from`, moved by `by`; what would leave the area is lost.
 fn copy(from: &Picture, to: &mut Picture, area: Rect, [dx, dy]: [i32; 2]) {
-    let target = Rect {
-        x: area.x + dx,
-        y: area.y + dy,
-        ..area
-    }
-    .intersection(&area);
+    let target = area.moved(dx, dy).intersection(&area);
     if target.is_empty() {
         return;
     }

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::records::RECORDS_VERSION;
 use crate::definition::Definition;
 use crate::definition::model::{Hazard, Symbol};
+use crate::picture::Rect;
 
 /// `display.json`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -124,15 +125,6 @@ impl DisplayRecord {
         }
     }
 
-    /// Area of all that is left out of the check inside regions, px.
-    #[must_use]
-    pub fn left_out_px(&self) -> i64 {
-        let areas = self.regions.iter().flat_map(|r| &r.unchecked);
-        areas
-            .map(|u| i64::from(u.rect[2]) * i64::from(u.rect[3]))
-            .sum()
-    }
-
     /// The region called `id`.
     #[must_use]
     pub fn region(&self, id: &str) -> Option<&RegionInfo> {
@@ -141,10 +133,12 @@ impl DisplayRecord {
 }
 
 impl RegionInfo {
-    /// Whether there is nothing in it but what is left out of the check.
+    /// Whether nothing in it is checked: unchecked areas cover all of it.
     #[must_use]
     pub fn is_unchecked(&self) -> bool {
-        !self.symbols.is_empty() && self.symbols.iter().all(|s| s == "unchecked")
+        let rect = |[x, y, w, h]: [i32; 4]| Rect::new(x, y, w, h);
+        let areas: Vec<Rect> = self.unchecked.iter().map(|u| rect(u.rect)).collect();
+        rect(self.rect).outside(&areas) == 0
     }
 }
 

@@ -12,8 +12,8 @@ use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event as Xml
 use super::display::DisplayRecord;
 use super::records::Summary;
 use super::report::Bundle;
-use super::report::bundle::CheckRun;
 use super::report::answer::{Part, parts};
+use super::report::bundle::CheckRun;
 use super::report::unverified::differences;
 use super::requirements::{Finding, events_of, not_exercised, region_finding, requirements};
 use super::results_folder::NOT_VERIFIED;

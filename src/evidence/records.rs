@@ -90,7 +90,7 @@ pub struct Summary {
     pub blind_s: BTreeMap<String, f64>,
     /// Regions that were not judged, and why.
     pub not_judged: BTreeMap<String, String>,
-    /// Pixels of the display that no region checks.
+    /// Pixels of the display that nobody checks: outside all regions, in unchecked regions and areas.
     pub unchecked_px: i64,
     /// Recording time = capture time + offset, s.
     pub offset_s: f64,

@@ -54,7 +54,7 @@ pub struct Requirement {
 #[must_use]
 pub fn not_exercised(region: &RegionInfo, summary: &Summary) -> Option<String> {
     if region.is_unchecked() {
-        return Some("all of it is unchecked".into());
+        return Some("unchecked".into());
     }
     if let Some(why) = summary.not_judged.get(&region.id) {
         return Some(format!("not judged: {why}"));

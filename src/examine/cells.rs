@@ -25,12 +25,9 @@ pub const LEAST_MATCH: f32 = 0.72;
 #[must_use]
 pub fn correlation(captured: View, reference: View, rect: Rect, dx: i32, dy: i32) -> f32 {
     let whole = Rect::new(0, 0, reference.width() as i32, reference.height() as i32);
-    let moved = Rect {
-        x: whole.x - dx,
-        y: whole.y - dy,
-        ..whole
-    };
-    let r = rect.intersection(&whole).intersection(&moved);
+    let r = rect
+        .intersection(&whole)
+        .intersection(&whole.moved(-dx, -dy));
     if r.is_empty() {
         return 0.0;
     }

@@ -236,14 +236,7 @@ impl<'d> Comparison<'d> {
             self.canvas
                 .update(painter, fonts, &self.scene)
                 .iter()
-                .map(|r| {
-                    let local = Rect {
-                        x: r.x - area.x,
-                        y: r.y - area.y,
-                        ..*r
-                    };
-                    local.intersection(&whole)
-                }),
+                .map(|r| r.moved(-area.x, -area.y).intersection(&whole)),
         );
         if std::mem::take(&mut self.is_fresh) {
             dirty.clear();
@@ -375,17 +368,13 @@ fn leave_out(rect: Rect, chain: &ChainLook, area: Rect, unchecked: &mut [Vec<Rec
     if r.is_empty() {
         return;
     }
-    let local = Rect {
-        x: r.x - area.x,
-        y: r.y - area.y,
-        ..r
-    };
+    let local = r.moved(-area.x, -area.y);
     unchecked[0].push(local);
     unchecked[1].push(samples_about(local, chain.subsampling));
 }
 
 /// The colour samples of the pixels in `rect`, and the next one where it may have taken some of their colour.
-const fn samples_about(rect: Rect, subsampling: Subsampling) -> Rect {
+fn samples_about(rect: Rect, subsampling: Subsampling) -> Rect {
     let (columns, rows) = (rect.width / 2 + 1, rect.height / 2 + 1);
     match subsampling {
         Subsampling::None => rect,

@@ -195,6 +195,12 @@ impl<'d> RegionExaminer<'d> {
         self.reader.freedoms()
     }
 
+    /// Whether unchecked areas cover all of the region.
+    #[must_use]
+    pub fn is_unchecked(&self) -> bool {
+        self.subject.definition().regions()[self.region].is_unchecked()
+    }
+
     /// Channels that the region shows.
     #[must_use]
     pub fn channels(&self) -> &[ChannelId] {

@@ -109,7 +109,7 @@ impl<'d> WordChecker<'d> {
                 let seen = item.clip.map_or(whole, |b| {
                     whole.intersection(&local(b, &self.chain, self.area))
                 });
-                if rect.intersection(&seen) == rect {
+                if !rect.is_empty() && rect.intersection(&seen) == rect {
                     self.cells.push(Cell {
                         due,
                         rect,
@@ -194,11 +194,7 @@ impl<'d> WordChecker<'d> {
         }
         let (mut shown, mut best) = (cell.due, as_due);
         let area = cell.rect.grown(1);
-        let absolute = Rect {
-            x: area.x + self.area.x,
-            y: area.y + self.area.y,
-            ..area
-        };
+        let absolute = area.moved(self.area.x, self.area.y);
         let mut canvas = Canvas::new(absolute, 1, self.chain.look.levels(Rgb([0, 0, 0])));
         let window = captured.crop(area);
         if (window.width() as i32, window.height() as i32) != (area.width, area.height) {

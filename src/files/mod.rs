@@ -10,6 +10,7 @@
 //! before and after, see [`crate::capture`].
 
 mod content;
+pub mod name;
 mod read;
 
 pub use content::{Content, Digest, FileContent};

@@ -51,7 +51,7 @@ pub fn copy(from: &Picture, to: &mut Picture, area: Rect) {
 /// Copies `source` of `from` to `to`, its top left corner to (`x`, `y`). Corners must lie on whole samples of
 /// the colour planes, and both areas within their pictures.
 pub fn transplant(from: &Picture, source: Rect, to: &mut Picture, [x, y]: [i32; 2]) {
-    let target = Rect { x, y, ..source };
+    let target = Rect::new(x, y, source.width, source.height);
     for plane in 0..3 {
         let (part, place) = (
             plane_area(from, plane, source),

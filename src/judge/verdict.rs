@@ -12,7 +12,7 @@ use crate::definition::model::Hazard;
 )]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
-    /// Nothing can be said: the recording lacks a channel that the region needs.
+    /// Nothing can be said: the recording lacks a channel that the region needs, or nothing in it is checked.
     NotJudged,
     /// The picture agrees, and a freeze would have been seen.
     Agrees,

@@ -164,12 +164,7 @@ impl Canvas {
             planes == 1 || planes == 3,
             "a canvas has one plane or three"
         );
-        let (width, height) = (area.width.max(0) as usize, area.height.max(0) as usize);
-        let area = Rect {
-            width: width as i32,
-            height: height as i32,
-            ..area
-        };
+        let (width, height) = (area.width as usize, area.height as usize);
         Self {
             area,
             planes: levels[..planes]
@@ -367,12 +362,13 @@ pub fn subsample(
     );
     let rect = rect.intersection(&area);
     if rect.is_empty() {
-        return Rect::new(samples.x, samples.y, 0, 0);
+        return Rect::EMPTY;
     }
     let mut changed = chroma_area(rect, subsampling);
     if subsampling != Subsampling::None && siting == Siting::Left {
         // A sample at column 2c reaches one column to either side.
-        changed.width = (rect.right().div_euclid(2) + 1).min(samples.right()) - changed.x;
+        let right = (rect.right().div_euclid(2) + 1).min(samples.right());
+        changed = Rect::between(changed.x, changed.y, right, changed.bottom());
     }
     let left = |sample: i32| 2 * sample - area.x;
     let column = |x: i32| x.clamp(0, area.width - 1) as usize;

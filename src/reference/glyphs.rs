@@ -199,11 +199,7 @@ impl GlyphCache {
         if is_kept {
             let key = (place.font, letter, wide, high, phases.0, phases.1);
             let mask = self.mask(raster, key, glyph, &placement);
-            let area = Rect {
-                x: mask.area.x + x,
-                y: mask.area.y + y,
-                ..mask.area
-            };
+            let area = mask.area.moved(x, y);
             if area.intersection(&place.window).is_empty() {
                 return;
             }

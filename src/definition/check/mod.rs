@@ -5,14 +5,13 @@
 //! the spanned tree along the same keys as the model.
 
 mod limits;
-mod place;
 mod symbols;
 
 use std::collections::BTreeMap;
 use std::path::Path;
 
+use super::place::At;
 use limits::*;
-use place::At;
 use toml::de::DeTable;
 
 use super::error::{Found, suggestion};
@@ -29,6 +28,8 @@ const REGIONS: usize = 256;
 const SYMBOLS: usize = 1024;
 /// More marks than this on one scale are a slip in the step, and would only fill memory.
 const TICKS: f64 = 2000.0;
+/// Longest name of a region or channel, characters.
+const NAME_CHARS: usize = 64;
 const FONT_FILE_BYTES: u64 = 32 << 20;
 
 /// What checking makes of the names in a file.
@@ -208,9 +209,7 @@ impl<'f> Check<'f> {
 
     fn channels(&mut self, at: &At<'_>) {
         for (name, channel) in &self.file.channels {
-            if name.is_empty() {
-                self.say(&at.name(name), "a channel has an empty name");
-            }
+            self.name(&at.name(name), "channel name", name);
             let at = at.key(name);
             if channel.column.is_empty() {
                 self.say(
@@ -279,17 +278,30 @@ impl<'f> Check<'f> {
     }
 
     fn region_id(&mut self, at: &At<'_>, id: &str, before: &[Region]) {
-        // Ids become parts of file names and of lines in reports.
-        let is_awkward = |c: char| c.is_control() || matches!(c, '/' | '\\' | '"');
-        if id.is_empty() {
-            self.say(at, "region id is empty");
-        } else if id == "*" {
+        if id == "*" {
             self.say(at, "region id \"*\" is kept for the whole frame");
-        } else if id.starts_with('.') || id.contains(is_awkward) {
-            self.say(at, format!("region id {id:?} must not begin with a dot or hold slashes, quotes or control characters"));
+        } else {
+            self.name(at, "region id", id);
         }
         if before.iter().any(|r| r.id == id) {
             self.say(at, format!("region id \"{id}\" is given twice"));
+        }
+    }
+
+    /// What a region or channel may be called: names stand in lines of results and reports, in axes of
+    /// plots, and in file names.
+    fn name(&mut self, at: &At<'_>, what: &str, name: &str) {
+        let is_awkward = |c: char| c.is_control() || matches!(c, '/' | '\\' | '"');
+        let length = name.chars().count();
+        if name.is_empty() {
+            self.say(at, format!("{what} is empty"));
+        } else if length > NAME_CHARS {
+            self.say(
+                at,
+                format!("{what} has {length} characters; at most {NAME_CHARS} are allowed"),
+            );
+        } else if name.starts_with('.') || name.contains(is_awkward) {
+            self.say(at, format!("{what} {name:?} must not begin with a dot or hold slashes, quotes or control characters"));
         }
     }
 
@@ -374,7 +386,7 @@ impl<'f> Check<'f> {
             match what {
                 Use::Channel { name, role } => {
                     let is_known = self.channel(&at, name, role);
-                    let is_shown = matches!(role, Role::Moves { .. });
+                    let is_shown = matches!(role, Role::Moves);
                     if is_known && is_shown && !region.tolerance.contains_key(name) {
                         let message = format!(
                             "region \"{}\" shows \"{name}\" by a {} but gives no tolerance for it",
@@ -424,7 +436,7 @@ impl<'f> Check<'f> {
             Role::Written => return true,
             Role::Compared => "a number is needed here",
             Role::Chooses => "a flag chooses by a number",
-            Role::Moves { .. } => "only a readout can show text",
+            Role::Moves => "only a readout can show text",
         };
         if is_text {
             self.say(at, format!("\"{name}\" is a text channel; {needs}"));

@@ -1,12 +1,12 @@
 //! The tables of symbols: scales rise, marks fit, what they say can be shown.
 
 use super::limits::*;
-use super::place::At;
 use super::{Check, TICKS};
 use crate::definition::model::{
     Alerts, Attitude, Band, Bar, Bug, ColorRule, Condition, Dial, Direction, Edge, FailureFlag,
     Flag, Liveness, NumberFormat, Readout, Rose, Symbol, Tape, Ticks,
 };
+use crate::definition::place::At;
 
 impl Check<'_> {
     pub(super) fn symbol(&mut self, at: &At<'_>, symbol: &Symbol) {

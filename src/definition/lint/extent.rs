@@ -91,6 +91,16 @@ impl Extent<'_> {
     fn attitude(&mut self, a: &Attitude) {
         self.rect(a.rect);
         self.rect(a.failure.rect);
+        if let Some(s) = &a.slip {
+            let [x, y] = s.center;
+            let [half_width, half_height] = [s.travel.abs() + s.size[0] / 2.0, s.size[1] / 2.0];
+            self.add(Bounds {
+                left: x - half_width,
+                top: y - half_height,
+                right: x + half_width,
+                bottom: y + half_height,
+            });
+        }
     }
 
     fn rose(&mut self, r: &Rose) {

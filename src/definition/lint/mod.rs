@@ -14,16 +14,24 @@
 mod extent;
 mod warning;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
+
+use std::fmt;
 
 use extent::Extent;
+use toml::de::DeTable;
 pub use warning::Warning;
 
 use super::Definition;
-use super::model::{Alerts, Band, Hazard, Interpolation, NumberFormat, Readout, Region, Symbol};
+use super::error::{Found, Places, Problem};
+use super::model::{
+    Alerts, Band, Hazard, Interpolation, LimitMark, NumberFormat, Readout, Region, Symbol,
+};
+use super::place::At;
 use super::uses::{self, Role, Use};
-use crate::picture::{Rect, Rgb};
+use crate::picture::Rgb;
 use crate::reference::scene::Bounds;
+use crate::reference::symbols::freedom;
 
 /// Least travel that a tolerance should have, px.
 pub const LEAST_TRAVEL_PX: f64 = 0.5;
@@ -79,112 +87,160 @@ pub fn channel_sources(definition: &Definition) -> Vec<ChannelSource<'_>> {
     sources.collect()
 }
 
-/// Advice on `definition`, in the order of the file; names that nothing uses come last.
+/// A warning with its place in the file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Advice {
+    /// What is unwise.
+    pub warning: Warning,
+    /// The same in words, with its line, and the way out as its help.
+    pub problem: Problem,
+}
+
+impl fmt::Display for Advice {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.problem.fmt(f)
+    }
+}
+
+/// Advice on `definition`, in the order of its regions; names that nothing uses come last.
 #[must_use]
-pub fn lint(definition: &Definition) -> Vec<Warning> {
+pub fn lint(definition: &Definition) -> Vec<Advice> {
+    let source = &definition.source;
+    // Read once before, when the definition was made; here only for the places.
+    let (root, _) = DeTable::parse_recoverable(&source.text);
+    let root = root.get_ref();
     let mut lint = Lint {
         definition,
-        warnings: Vec::new(),
+        places: Places::new(&source.text, &source.origin),
+        advice: Vec::new(),
     };
-    for region in definition.regions() {
-        lint.region(region);
+    let regions = At::root(root, "region");
+    for k in 0..definition.regions().len() {
+        lint.region(k, &regions.index(k));
     }
-    lint.unused();
-    lint.warnings
+    lint.unused(root);
+    lint.advice
 }
 
 struct Lint<'d> {
     definition: &'d Definition,
-    warnings: Vec<Warning>,
+    places: Places<'d>,
+    advice: Vec<Advice>,
 }
 
 impl Lint<'_> {
-    fn say(&mut self, warning: Warning) {
-        if !self.warnings.contains(&warning) {
-            self.warnings.push(warning);
-        }
-    }
-
-    fn region(&mut self, r: &Region) {
-        let region = r.id.clone();
-        let is_left_out = |s: &Symbol| matches!(s, Symbol::Unchecked(_));
-        if r.symbol.is_empty() {
-            self.say(Warning::NothingToCheck { region });
+    fn say(&mut self, at: &At<'_>, warning: Warning) {
+        if self.advice.iter().any(|a| a.warning == warning) {
             return;
         }
-        if r.symbol.iter().all(is_left_out) {
+        let problem = self.places.problem(Found {
+            span: at.span.clone(),
+            message: warning.to_string(),
+            help: Some(warning.advice()),
+        });
+        self.advice.push(Advice { warning, problem });
+    }
+
+    fn region(&mut self, k: usize, at: &At<'_>) {
+        let definition = self.definition;
+        let r = &definition.regions()[k];
+        let region = r.id.clone();
+        let symbols = at.key("symbol");
+        if r.symbol.is_empty() {
+            self.say(&at.key("id"), Warning::NothingToCheck { region });
+            return;
+        }
+        for (index, symbol) in r.symbol.iter().enumerate() {
+            self.extent(r, index, symbol, &symbols.index(index));
+        }
+        if r.symbol.iter().all(|s| matches!(s, Symbol::Unchecked(_))) {
             // Said in the file, with a reason: nothing to trace, nothing to resolve.
-            for (index, symbol) in r.symbol.iter().enumerate() {
-                self.extent(r, index, symbol);
-            }
             return;
         }
         if r.requirements.is_empty() {
             let region = region.clone();
-            self.say(Warning::RegionWithoutRequirement { region });
+            self.say(&at.key("id"), Warning::RegionWithoutRequirement { region });
         } else if r.hazard == Hazard::None {
             let region = region.clone();
-            self.say(Warning::HazardNoneWithRequirements { region });
+            self.say(
+                &at.key("hazard"),
+                Warning::HazardNoneWithRequirements { region },
+            );
         }
         let latency_ms = r
             .max_latency_ms
-            .unwrap_or(self.definition.file().display.max_latency_ms);
+            .unwrap_or(definition.file().display.max_latency_ms);
         let after_ms = latency_ms + r.confirm_ms;
         // Recovery from an unusual attitude is to begin within 1 s (AMC 25-11, appendix 1); a
         // picture that misleads for as long as that has been acted on.
         if r.hazard <= Hazard::Hazardous && after_ms > 1000.0 {
-            self.say(Warning::SlowConfirmation {
-                region,
-                hazard: r.hazard,
-                after_ms,
-            });
+            self.say(
+                &at.key("confirm_ms"),
+                Warning::SlowConfirmation {
+                    region,
+                    hazard: r.hazard,
+                    after_ms,
+                },
+            );
         }
-        self.tolerances(r);
-        self.text_sizes(r);
+        self.tolerances(k, at);
+        self.text_sizes(r, &symbols);
         for (index, symbol) in r.symbol.iter().enumerate() {
-            self.extent(r, index, symbol);
-            self.lines(r, symbol);
-            self.symbol(r, symbol);
+            let at = symbols.index(index);
+            self.lines(r, symbol, &at);
+            self.symbol(r, symbol, &at);
         }
     }
 
-    fn tolerances(&mut self, r: &Region) {
-        for shown in r.shown() {
-            let Some(&tolerance) = r.tolerance.get(shown.channel) else {
+    fn tolerances(&mut self, k: usize, at: &At<'_>) {
+        let definition = self.definition;
+        let r = &definition.regions()[k];
+        let at = at.key("tolerance");
+        for shown in freedom::freedoms(definition, k) {
+            let channel = &definition.channels()[shown.channel.0].0;
+            let Some(&tolerance) = r.tolerance.get(channel) else {
                 continue;
             };
-            let travel_px = tolerance * shown.px_per_unit;
+            let travel_px = tolerance * freedom::least_px_per_unit(definition, k, &shown);
             if travel_px < LEAST_TRAVEL_PX {
-                self.say(Warning::ToleranceBelowPixels {
-                    region: r.id.clone(),
-                    symbol: r.symbol[shown.symbol].kind(),
-                    channel: shown.channel.to_owned(),
-                    tolerance,
-                    unit: self.unit(shown.channel),
-                    travel_px,
-                });
+                self.say(
+                    &at.key(channel),
+                    Warning::ToleranceBelowPixels {
+                        region: r.id.clone(),
+                        symbol: r.symbol[shown.symbol].kind(),
+                        channel: channel.clone(),
+                        tolerance,
+                        unit: self.unit(channel),
+                        travel_px,
+                    },
+                );
             }
         }
         let used = r.channels_used();
         for (channel, &tolerance) in &r.tolerance {
             if !used.contains(channel.as_str()) {
-                self.say(Warning::ToleranceUnused {
-                    region: r.id.clone(),
-                    channel: channel.clone(),
-                });
+                self.say(
+                    &at.name(channel),
+                    Warning::ToleranceUnused {
+                        region: r.id.clone(),
+                        channel: channel.clone(),
+                    },
+                );
             }
-            let range = self.definition.file().channels[channel].range;
+            let range = definition.file().channels[channel].range;
             if let Some(range) = range
                 .map(|[low, high]| high - low)
                 .filter(|&w| tolerance >= w)
             {
-                let (region, channel) = (r.id.clone(), channel.clone());
-                self.say(Warning::ToleranceCoversRange {
-                    region,
-                    channel,
-                    tolerance,
-                    range,
-                });
+                self.say(
+                    &at.key(channel),
+                    Warning::ToleranceCoversRange {
+                        region: r.id.clone(),
+                        channel: channel.clone(),
+                        tolerance,
+                        range,
+                    },
+                );
             }
         }
     }
@@ -193,31 +249,37 @@ impl Lint<'_> {
         self.definition.file().channels[channel].unit.clone()
     }
 
-    fn text_sizes(&mut self, r: &Region) {
-        let mut sizes = BTreeSet::new();
-        for symbol in &r.symbol {
-            uses::of_symbol(symbol, &mut |_, what| {
+    fn text_sizes(&mut self, r: &Region, symbols: &At<'_>) {
+        // Sizes are positive, so their bits sort as they do.
+        let mut sizes: BTreeMap<(String, u64), At<'_>> = BTreeMap::new();
+        for (index, symbol) in r.symbol.iter().enumerate() {
+            let at = symbols.index(index);
+            uses::of_symbol(symbol, &mut |path, what| {
                 if let Use::Font { name, size } = what {
-                    // Sizes are positive, so their bits sort as they do.
-                    sizes.insert((name.to_owned(), size.to_bits()));
+                    sizes
+                        .entry((name.to_owned(), size.to_bits()))
+                        .or_insert_with(|| at.along(path));
                 }
             });
         }
-        for (font, bits) in sizes {
+        for ((font, bits), at) in sizes {
             let size = f64::from_bits(bits);
             let cap_height_px = size * self.definition.face(self.definition.font(&font)).cap_height;
             if cap_height_px < COMPRESSED_CAP_HEIGHT_PX {
-                self.say(Warning::TextTooSmall {
-                    region: r.id.clone(),
-                    font,
-                    size,
-                    cap_height_px,
-                });
+                self.say(
+                    &at,
+                    Warning::TextTooSmall {
+                        region: r.id.clone(),
+                        font,
+                        size,
+                        cap_height_px,
+                    },
+                );
             }
         }
     }
 
-    fn extent(&mut self, r: &Region, index: usize, symbol: &Symbol) {
+    fn extent(&mut self, r: &Region, index: usize, symbol: &Symbol, at: &At<'_>) {
         let ink = Extent {
             definition: self.definition,
             ink: Bounds::EMPTY,
@@ -226,23 +288,35 @@ impl Lint<'_> {
         if ink.is_empty() {
             return;
         }
+        let over = |area: &Bounds| {
+            (area.left - ink.left)
+                .max(area.top - ink.top)
+                .max(ink.right - area.right)
+                .max(ink.bottom - area.bottom)
+        };
         let area = Bounds::from_rect(r.rect);
-        let by_px = (area.left - ink.left)
-            .max(area.top - ink.top)
-            .max(ink.right - area.right)
-            .max(ink.bottom - area.bottom);
-        if by_px > OUTSIDE_PX {
-            let (region, symbol) = (r.id.clone(), symbol.kind());
-            self.say(Warning::SymbolOutsideRegion {
-                region,
-                index,
-                symbol,
-                by_px,
-            });
+        let by_px = over(&area);
+        if by_px <= OUTSIDE_PX {
+            return;
         }
+        let (width, height) = self.definition.size();
+        let canvas = Bounds::from_rect([0, 0, width as i32, height as i32]);
+        let place = ["rect", "center", "position"].map(|key| at.key(key));
+        let place = place.iter().find(|p| p.value.is_some()).unwrap_or(at);
+        self.say(
+            place,
+            Warning::SymbolOutsideRegion {
+                region: r.id.clone(),
+                index,
+                symbol: symbol.kind(),
+                by_px,
+                is_wholly: ink.intersection(&area).is_empty(),
+                is_off_canvas: over(&canvas) > OUTSIDE_PX,
+            },
+        );
     }
 
-    fn lines(&mut self, r: &Region, symbol: &Symbol) {
+    fn lines(&mut self, r: &Region, symbol: &Symbol, at: &At<'_>) {
         let widths: Vec<f64> = match symbol {
             Symbol::Attitude(a) => vec![a.line_width],
             Symbol::Dial(d) => d.pointers.iter().map(|p| p.width).collect(),
@@ -254,15 +328,18 @@ impl Lint<'_> {
             _ => Vec::new(),
         };
         for width_px in widths.into_iter().filter(|w| *w < LEAST_LINE_PX) {
-            self.say(Warning::LineTooThin {
-                region: r.id.clone(),
-                symbol: symbol.kind(),
-                width_px,
-            });
+            self.say(
+                at,
+                Warning::LineTooThin {
+                    region: r.id.clone(),
+                    symbol: symbol.kind(),
+                    width_px,
+                },
+            );
         }
     }
 
-    fn symbol(&mut self, r: &Region, symbol: &Symbol) {
+    fn symbol(&mut self, r: &Region, symbol: &Symbol, at: &At<'_>) {
         let kind = symbol.kind();
         match symbol {
             Symbol::Attitude(_)
@@ -271,50 +348,49 @@ impl Lint<'_> {
             | Symbol::Liveness(_)
             | Symbol::Unchecked(_) => {}
             Symbol::Dial(d) => {
-                self.marks(
-                    r,
-                    kind,
-                    ends(&d.breakpoints),
-                    &d.bands,
-                    d.limits.iter().map(|l| l.at),
-                );
-                self.readouts(r, d.readout.iter());
+                self.marks(r, kind, at, ends(&d.breakpoints), &d.bands, &d.limits);
+                self.readout(r, d.readout.as_ref(), &at.key("readout"));
             }
             Symbol::Tape(t) => {
                 match t.period {
-                    None => self.marks(r, kind, [t.min, t.max], &t.bands, std::iter::empty()),
+                    None => self.marks(r, kind, at, [t.min, t.max], &t.bands, &[]),
                     Some(period) => {
                         let steps = [Some(t.ticks.major_step), t.ticks.minor_step];
                         for step in steps.into_iter().flatten() {
                             let turns = period / step;
                             if (turns - turns.round()).abs() > 1e-9 * turns {
-                                self.say(Warning::SeamInScale {
-                                    region: r.id.clone(),
-                                    period,
-                                    step,
-                                });
+                                self.say(
+                                    &at.key("period"),
+                                    Warning::SeamInScale {
+                                        region: r.id.clone(),
+                                        period,
+                                        step,
+                                    },
+                                );
                             }
                         }
                     }
                 }
-                self.readouts(r, t.window.iter().map(|w| &w.readout));
+                let readout = t.window.as_ref().map(|w| &w.readout);
+                self.readout(r, readout, &at.key("window").key("readout"));
             }
             Symbol::Rose(rose) => {
-                let wind = rose.wind.iter();
-                let wind = wind.flat_map(|w| w.direction_readout.iter().chain(&w.speed_readout));
-                self.readouts(r, wind.chain(&rose.readout));
+                if let Some(w) = &rose.wind {
+                    let at = at.key("wind");
+                    self.readout(
+                        r,
+                        w.direction_readout.as_ref(),
+                        &at.key("direction_readout"),
+                    );
+                    self.readout(r, w.speed_readout.as_ref(), &at.key("speed_readout"));
+                }
+                self.readout(r, rose.readout.as_ref(), &at.key("readout"));
             }
             Symbol::Bar(b) => {
-                self.marks(
-                    r,
-                    kind,
-                    ends(&b.breakpoints),
-                    &b.bands,
-                    b.limits.iter().map(|l| l.at),
-                );
+                self.marks(r, kind, at, ends(&b.breakpoints), &b.bands, &b.limits);
             }
-            Symbol::Readout(readout) => self.readouts(r, std::iter::once(readout)),
-            Symbol::Alerts(a) => self.alerts(r, a),
+            Symbol::Readout(readout) => self.readout(r, Some(readout), at),
+            Symbol::Alerts(a) => self.alerts(r, a, at),
         }
     }
 
@@ -322,81 +398,107 @@ impl Lint<'_> {
         &mut self,
         r: &Region,
         symbol: &'static str,
+        at: &At<'_>,
         scale: [f64; 2],
         bands: &[Band],
-        limits: impl Iterator<Item = f64>,
+        limits: &[LimitMark],
     ) {
-        for value in bands.iter().flat_map(|b| [b.from, b.to]).chain(limits) {
+        let bands = bands.iter().enumerate().flat_map(|(k, b)| {
+            let at = at.key("bands").index(k);
+            [(b.from, at.key("from")), (b.to, at.key("to"))]
+        });
+        let limits = limits
+            .iter()
+            .enumerate()
+            .map(|(k, l)| (l.at, at.key("limits").index(k).key("at")));
+        for (value, at) in bands.chain(limits) {
             if value < scale[0] || value > scale[1] {
-                self.say(Warning::MarkOutsideScale {
-                    region: r.id.clone(),
-                    symbol,
-                    value,
-                    scale,
-                });
+                self.say(
+                    &at,
+                    Warning::MarkOutsideScale {
+                        region: r.id.clone(),
+                        symbol,
+                        value,
+                        scale,
+                    },
+                );
             }
         }
     }
 
-    fn readouts<'r>(&mut self, r: &Region, readouts: impl Iterator<Item = &'r Readout>) {
-        for readout in readouts {
-            let (region, channel) = (r.id.clone(), readout.channel.clone());
-            let format = &readout.format;
-            if self.definition.file().channels[&channel].interpolation == Interpolation::Text {
-                if *format != NumberFormat::default() {
-                    self.say(Warning::FormatUnused { region, channel });
-                }
-                continue;
+    fn readout(&mut self, r: &Region, readout: Option<&Readout>, at: &At<'_>) {
+        let Some(readout) = readout else { return };
+        let (region, channel) = (r.id.clone(), readout.channel.clone());
+        let format = &readout.format;
+        if self.definition.file().channels[&channel].interpolation == Interpolation::Text {
+            if *format != NumberFormat::default() {
+                self.say(&at.key("format"), Warning::FormatUnused { region, channel });
             }
-            let digit = 10f64.powi(-i32::from(format.decimals));
-            let quantum = format.quantum.unwrap_or(digit);
-            let in_digits = quantum / digit;
-            if in_digits < 1.0 - 1e-9 || (in_digits - in_digits.round()).abs() > 1e-9 * in_digits {
-                let decimals = format.decimals;
-                let (region, channel) = (region.clone(), channel.clone());
-                self.say(Warning::QuantumFinerThanDigits {
+            return;
+        }
+        let digit = 10f64.powi(-i32::from(format.decimals));
+        let quantum = format.quantum.unwrap_or(digit);
+        let in_digits = quantum / digit;
+        if in_digits < 1.0 - 1e-9 || (in_digits - in_digits.round()).abs() > 1e-9 * in_digits {
+            let decimals = format.decimals;
+            let (region, channel) = (region.clone(), channel.clone());
+            self.say(
+                &at.key("format"),
+                Warning::QuantumFinerThanDigits {
                     region,
                     channel,
                     quantum,
                     decimals,
-                });
-            }
-            let step = quantum.max(digit) / format.scale.abs();
-            if let Some(&tolerance) = r
-                .tolerance
-                .get(&channel)
-                .filter(|&&t| step > t * (1.0 + 1e-9))
-            {
-                self.say(Warning::ReadoutCoarserThanTolerance {
+                },
+            );
+        }
+        let step = quantum.max(digit) / format.scale.abs();
+        if let Some(&tolerance) = r
+            .tolerance
+            .get(&channel)
+            .filter(|&&t| step > t * (1.0 + 1e-9))
+        {
+            self.say(
+                &at.key("channel"),
+                Warning::ReadoutCoarserThanTolerance {
                     region,
                     channel,
                     step,
                     tolerance,
-                });
-            }
+                },
+            );
         }
     }
 
-    fn alerts(&mut self, r: &Region, a: &Alerts) {
+    fn alerts(&mut self, r: &Region, a: &Alerts, at: &At<'_>) {
         let region = || r.id.clone();
         if a.advice_position.is_none()
-            && let Some(silent) = a.alert.iter().find(|x| !x.advice.is_empty())
+            && let Some(k) = a.alert.iter().position(|x| !x.advice.is_empty())
         {
-            let (region, alert) = (region(), silent.text.clone());
-            self.say(Warning::AdviceNeverShown { region, alert });
+            let (region, alert) = (region(), a.alert[k].text.clone());
+            self.say(
+                &at.key("alert").index(k).key("advice"),
+                Warning::AdviceNeverShown { region, alert },
+            );
         }
         if a.failure.is_none() {
-            self.say(Warning::AlertsWithoutFlag { region: region() });
+            self.say(
+                &at.key("kind"),
+                Warning::AlertsWithoutFlag { region: region() },
+            );
         }
         for (k, alert) in a.alert.iter().enumerate() {
             if a.alert[..k]
                 .iter()
                 .any(|x| x.text == alert.text && x.class == alert.class)
             {
-                self.say(Warning::AlertsAlike {
-                    region: region(),
-                    alert: alert.text.clone(),
-                });
+                self.say(
+                    &at.key("alert").index(k).key("text"),
+                    Warning::AlertsAlike {
+                        region: region(),
+                        alert: alert.text.clone(),
+                    },
+                );
             }
         }
         let colors = &a.colors;
@@ -406,16 +508,19 @@ impl Lint<'_> {
             ("advisory", &colors.advisory, |c| !is_red(c) && !is_amber(c)),
         ] {
             if !suits(self.definition.color(color)) {
-                self.say(Warning::AlertColor {
-                    region: region(),
-                    class,
-                    color: color.clone(),
-                });
+                self.say(
+                    &at.key("colors").key(class),
+                    Warning::AlertColor {
+                        region: region(),
+                        class,
+                        color: color.clone(),
+                    },
+                );
             }
         }
     }
 
-    fn unused(&mut self) {
+    fn unused(&mut self, root: &DeTable<'_>) {
         let definition = self.definition;
         let (mut colors, mut fonts, mut channels) =
             (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
@@ -424,8 +529,7 @@ impl Lint<'_> {
             uses::of_symbol(symbol, &mut |_, what| {
                 match what {
                     Use::Channel { name, role } => {
-                        let (Role::Compared | Role::Chooses | Role::Written | Role::Moves { .. }) =
-                            role;
+                        let (Role::Compared | Role::Chooses | Role::Written | Role::Moves) = role;
                         channels.insert(name)
                     }
                     Use::Color(name) => colors.insert(name),
@@ -436,14 +540,20 @@ impl Lint<'_> {
         }
         let file = definition.file();
         let is_left = |names: &BTreeSet<&str>, name: &str| !names.contains(name);
+        let at = At::root(root, "channels");
         for name in file.channels.keys().filter(|n| is_left(&channels, n)) {
-            self.say(Warning::UnusedChannel { name: name.clone() });
+            self.say(
+                &at.name(name),
+                Warning::UnusedChannel { name: name.clone() },
+            );
         }
+        let at = At::root(root, "colors");
         for name in file.colors.keys().filter(|n| is_left(&colors, n)) {
-            self.say(Warning::UnusedColor { name: name.clone() });
+            self.say(&at.name(name), Warning::UnusedColor { name: name.clone() });
         }
+        let at = At::root(root, "fonts");
         for name in file.fonts.keys().filter(|n| is_left(&fonts, n)) {
-            self.say(Warning::UnusedFont { name: name.clone() });
+            self.say(&at.name(name), Warning::UnusedFont { name: name.clone() });
         }
     }
 }
@@ -482,13 +592,4 @@ fn is_red(color: Rgb) -> bool {
 fn is_amber(color: Rgb) -> bool {
     let (hue, saturation) = hue(color);
     saturation > 0.5 && (25.0..=62.0).contains(&hue)
-}
-
-/// Pixels of the canvas that no region covers.
-#[must_use]
-pub fn uncovered_px(definition: &Definition) -> i64 {
-    let (width, height) = definition.size();
-    let regions = definition.regions().iter().map(|r| r.area().area());
-    // Regions lie on the canvas and do not overlap.
-    Rect::new(0, 0, width as i32, height as i32).area() - regions.sum::<i64>()
 }

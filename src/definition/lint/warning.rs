@@ -73,6 +73,10 @@ pub enum Warning {
         symbol: &'static str,
         /// How far, px.
         by_px: f64,
+        /// None of it lies inside.
+        is_wholly: bool,
+        /// It leaves the display as well.
+        is_off_canvas: bool,
     },
     /// Words whose capitals are too low.
     TextTooSmall {
@@ -249,10 +253,22 @@ impl fmt::Display for Warning {
                 index,
                 symbol,
                 by_px,
+                is_wholly,
+                is_off_canvas,
             } => {
+                let how = if *is_wholly {
+                    format!("lies wholly outside it, {by_px:.1} px over its border")
+                } else {
+                    format!("reaches {by_px:.1} px over its border")
+                };
+                let off = if *is_off_canvas {
+                    ", and off the display"
+                } else {
+                    ""
+                };
                 write!(
                     f,
-                    "region \"{region}\": symbol {index} ({symbol}) reaches {by_px:.1} px over its border"
+                    "region \"{region}\": symbol {index} ({symbol}) {how}{off}"
                 )
             }
             Self::TextTooSmall {

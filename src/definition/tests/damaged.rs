@@ -56,6 +56,8 @@ const DAMAGES: &[Damage] = &[
     ("id = \"speed\"", "id = \"attitude\"", "61:6", "region id \"attitude\" is given twice", ""),
     ("id = \"speed\"", "id = \"\"", "61:6", "region id is empty", ""),
     ("id = \"speed\"", "id = \"*\"", "61:6", "region id \"*\" is kept for the whole frame", ""),
+    ("id = \"speed\"", "id = \"xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx\"", "61:6", "region id has 65 characters; at most 64 are allowed", ""),
+    ("[channels]\n", "[channels]\n\"air/speed\" = { column = \"a\" }\n", "24:1", "channel name \"air/speed\" must not begin with a dot or hold slashes, quotes or control characters", ""),
     ("id = \"speed\"", "id = \"../speed\"", "61:6", "region id \"../speed\" must not begin with a dot or hold slashes, quotes or control characters", ""),
     ("rect = [240, 0, 100, 240]", "rect = [240, 0, 0, 240]", "62:17", "size 0 px: must be above 0 and at most 16384 px", ""),
     ("rect = [240, 0, 100, 240]", "rect = [240, 0, 100, -240]", "62:22", "size -240 px: must be above 0 and at most 16384 px", ""),

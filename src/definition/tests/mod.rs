@@ -6,7 +6,8 @@ mod properties;
 use std::path::Path;
 
 use super::*;
-use lint::{Warning, channel_sources, lint, uncovered_px};
+use crate::reference::symbols::freedom;
+use lint::{Warning, channel_sources, lint};
 
 /// Every symbol kind in one valid definition, about which there is nothing to advise.
 const EVERY_KIND: &str = include_str!("every_kind.toml");
@@ -26,13 +27,18 @@ fn changed(from: &str, to: &str) -> String {
 }
 
 fn advice_on(from: &str, to: &str) -> Vec<Warning> {
-    lint(&read(&changed(from, to)).unwrap_or_else(|e| panic!("{e}")))
+    warnings(&read(&changed(from, to)).unwrap_or_else(|e| panic!("{e}")))
+}
+
+fn warnings(definition: &Definition) -> Vec<Warning> {
+    let advice = lint(definition).into_iter();
+    advice.map(|a| a.warning).collect()
 }
 
 #[test]
 fn every_kind_loads_without_advice() {
     let definition = read(EVERY_KIND).unwrap_or_else(|e| panic!("{e}"));
-    assert_eq!(lint(&definition), []);
+    assert_eq!(warnings(&definition), []);
     let kinds: std::collections::BTreeSet<_> = definition
         .regions()
         .iter()
@@ -42,7 +48,8 @@ fn every_kind_loads_without_advice() {
     assert_eq!(kinds.len(), 11, "the file shows every kind: {kinds:?}");
     assert_eq!(definition.size(), (640, 480));
     assert_eq!(definition.color("amber"), Rgb([0xff, 0xb0, 0x00]));
-    assert_eq!(uncovered_px(&definition), 0);
+    // The moving map alone.
+    assert_eq!(definition.unchecked_px(), 200 * 40);
 }
 
 #[test]
@@ -80,14 +87,19 @@ fn channels_of_a_region_include_rules_bugs_winds_and_alerts() {
 fn travel_per_unit_is_that_of_the_geometry() {
     let definition = read(EVERY_KIND).unwrap();
     let shown = |k: usize| {
-        let all = definition.regions()[k].shown().into_iter();
-        all.map(|s| (s.symbol, s.channel, (s.px_per_unit * 1e3).round() / 1e3))
-            .collect::<Vec<_>>()
+        let all = freedom::freedoms(&definition, k).into_iter();
+        all.map(|f| {
+            let px_per_unit = freedom::least_px_per_unit(&definition, k, &f);
+            let channel = definition.channels()[f.channel.0].0.as_str();
+            (f.symbol, channel, (px_per_unit * 1e3).round() / 1e3)
+        })
+        .collect::<Vec<_>>()
     };
-    // Horizon: half of 240 px turned by a degree, 120 x pi / 180.
+    // Bank pointer under marks that reach to 110 px, turned by a degree: 110 x pi / 180. Before, the
+    // larger of half the width and the marks' inner radius was taken (120 px, 2.094).
     assert_eq!(
         shown(0),
-        [(0, "pitch", 4.0), (0, "roll", 2.094), (0, "slip", 100.0)]
+        [(0, "pitch", 4.0), (0, "roll", 1.92), (0, "slip", 100.0)]
     );
     assert_eq!(shown(1), [(0, "airspeed", 3.0), (0, "target_speed", 3.0)]);
     // Card of radius 90 px: 90 x pi / 180; arrow of 40 px about its middle: 20 x pi / 180.
@@ -243,12 +255,15 @@ fn advice_is_given_once_and_only_where_due() {
 fn region_that_is_left_out_on_purpose_draws_no_advice() {
     let rest = "\n[[region]]\nid = \"map\"\nrect = [0, 480, 640, 20]\nhazard = \"none\"\n";
     let taller = changed("height = 480", "height = 500") + rest;
-    let empty = lint(&read(&taller).unwrap());
+    let empty = warnings(&read(&taller).unwrap());
     let region = "map".to_owned();
     assert_eq!(empty, [Warning::NothingToCheck { region }]);
     let map =
         "[[region.symbol]]\nkind = \"unchecked\"\nrect = [0, 480, 640, 20]\nreason = \"map\"\n";
-    assert_eq!(lint(&read(&(taller + map)).unwrap()), []);
+    let left_out = read(&(taller + map)).unwrap();
+    assert_eq!(warnings(&left_out), []);
+    assert!(left_out.regions()[5].is_unchecked());
+    assert_eq!(left_out.unchecked_px(), 200 * 40 + 640 * 20);
 }
 
 #[test]
@@ -260,16 +275,59 @@ fn dial_reaches_only_where_its_scale_runs() {
     )
     .replace("center = [100, 360]", "center = [100, 470]");
     let is_outside = |w: &Warning| matches!(w, Warning::SymbolOutsideRegion { .. });
-    assert!(!lint(&read(&half).unwrap()).iter().any(is_outside));
+    assert!(!warnings(&read(&half).unwrap()).iter().any(is_outside));
     let whole = changed("center = [100, 360]", "center = [100, 470]");
-    let texts: Vec<_> = lint(&read(&whole).unwrap())
+    let texts: Vec<_> = warnings(&read(&whole).unwrap())
         .iter()
         .map(ToString::to_string)
         .collect();
     // The lower end, at 130 deg: 91 px x -cos(130 deg) = 58.5 px below the middle.
     assert_eq!(
         texts,
-        ["region \"engine\": symbol 0 (dial) reaches 48.5 px over its border"]
+        ["region \"engine\": symbol 0 (dial) reaches 48.5 px over its border, and off the display"]
+    );
+}
+
+#[test]
+fn advice_stands_at_its_place_in_the_file() {
+    // No place was given before.
+    let place = |from: &str, to: &str| {
+        let advice = lint(&read(&changed(from, to)).unwrap_or_else(|e| panic!("{e}")));
+        let a = &advice[0];
+        assert!(a.to_string().starts_with(&format!(
+            "panel.toml:{}:{}: {}",
+            a.problem.line, a.problem.column, a.warning
+        )));
+        (a.problem.line, a.problem.column)
+    };
+    assert_eq!(place("airspeed = 2.0", "airspeed = 0.1"), (65, 26));
+    assert_eq!(
+        place("rect = [620, 460, 12, 8]", "rect = [630, 460, 12, 8]"),
+        (229, 8)
+    );
+    assert_eq!(place("at = 110,", "at = 130,"), (150, 18));
+    assert_eq!(place("max = 200\n", "max = 200\nperiod = 210\n"), (76, 10));
+    assert_eq!(
+        place("[colors]\n", "[colors]\nviolet = \"#8000ff\"\n"),
+        (14, 1)
+    );
+}
+
+#[test]
+fn symbols_outside_are_told_by_how_far_and_from_what() {
+    let told = |from: &str, to: &str| advice_on(from, to)[0].to_string();
+    assert_eq!(
+        told("rect = [620, 460, 12, 8]", "rect = [700, 460, 12, 8]"),
+        "region \"messages\": symbol 4 (liveness) lies wholly outside it, 72.0 px over its border, and off the display"
+    );
+    assert_eq!(
+        told("rect = [620, 460, 12, 8]", "rect = [300, 460, 12, 8]"),
+        "region \"messages\": symbol 4 (liveness) lies wholly outside it, 20.0 px over its border"
+    );
+    // Nothing was said of a slip indicator beside the display.
+    assert_eq!(
+        told("center = [120, 30]", "center = [-90, 30]"),
+        "region \"attitude\": symbol 0 (attitude) reaches 120.0 px over its border, and off the display"
     );
 }
 

@@ -54,7 +54,10 @@ pub fn parts(bundle: &Bundle) -> Vec<Part> {
             name: "evidence".into(),
             section: "answer",
             standing: Standing::Fails,
-            lines: vec![format!("{NOT_VERIFIED}: not as it was written: {}", names.join(", "))],
+            lines: vec![format!(
+                "{NOT_VERIFIED}: not as it was written: {}",
+                names.join(", ")
+            )],
             by_requirement: ByRequirement::new(),
         });
     }

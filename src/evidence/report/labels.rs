@@ -80,9 +80,9 @@ pub fn capitalised(text: &str) -> String {
         .map_or(String::new(), |c| c.to_uppercase().chain(chars).collect())
 }
 
-/// What nobody checks of a display, px: outside all regions, or left out in one.
+/// What nobody checks of a display, px: outside all regions, in unchecked regions and areas.
 pub fn unchecked_px(run: &CheckRun) -> i64 {
-    run.summary.unchecked_px + run.display.left_out_px()
+    run.summary.unchecked_px
 }
 
 /// The same as a share of the display.

@@ -365,7 +365,7 @@ impl<'d> Reader<'d> {
         }
         let fonts = self.subject.definition().fonts();
         let (x, y) = (self.area.x, self.area.y);
-        let bounds = displaced(bounds, x, y);
+        let bounds = bounds.moved(x, y);
         let mut moved = std::mem::take(&mut self.moved);
         moved.clear();
         moved.extend(
@@ -378,7 +378,7 @@ impl<'d> Reader<'d> {
                     bounds,
                 )
                 .iter()
-                .map(|r| displaced(*r, -x, -y)),
+                .map(|r| r.moved(-x, -y)),
         );
         moved
     }
@@ -397,7 +397,7 @@ impl<'d> Reader<'d> {
         self.altered.values[channel.0] = Value::Number(value);
         self.build(|r| &mut r.scene);
         let fonts = self.subject.definition().fonts();
-        let bounds = displaced(bounds, self.area.x, self.area.y);
+        let bounds = bounds.moved(self.area.x, self.area.y);
         self.pictures.draw(painter, fonts, &self.scene, bounds);
     }
 
@@ -496,14 +496,6 @@ pub fn worst_misfit<'a>(readings: impl IntoIterator<Item = &'a Option<Fitted>>) 
         .map(|f| f.misfit)
         .reduce(f64::max)
         .unwrap_or(f64::INFINITY)
-}
-
-fn displaced(r: Rect, x: i32, y: i32) -> Rect {
-    Rect {
-        x: r.x + x,
-        y: r.y + y,
-        ..r
-    }
 }
 
 fn is_zero(slopes: &[i16]) -> bool {

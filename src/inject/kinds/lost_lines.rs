@@ -73,11 +73,7 @@ impl Injector for Losing {
         let chain = clip.chain();
         let mut rng = random(seed, index);
         for y in area.y..area.bottom() {
-            let line = Rect {
-                y,
-                height: 1,
-                ..area
-            };
+            let line = Rect::new(area.x, y, area.width, 1);
             let is_lost = f64::from(rng.next_u32()) < size / 100.0 * f64::from(u32::MAX);
             if is_lost {
                 let color = if look == NOISE {

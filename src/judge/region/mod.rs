@@ -93,6 +93,7 @@ const SAMPLES: usize = 8;
 #[derive(Clone)]
 pub struct RegionJudge {
     region: usize,
+    is_unchecked: bool,
     channels: Vec<ChannelId>,
     freedoms: Vec<Freedom>,
     tolerances: Vec<f64>,
@@ -144,6 +145,7 @@ impl RegionJudge {
         });
         Self {
             region,
+            is_unchecked: model.is_unchecked(),
             channels: channels.to_vec(),
             tolerances: freedoms.iter().map(tolerance).collect(),
             turns_from: freedoms.iter().map(|f| turn_from(definition, f)).collect(),
@@ -174,10 +176,11 @@ impl RegionJudge {
         inputs: &Inputs,
         company: &Company,
     ) -> RegionVerdict {
-        if self
-            .channels
-            .iter()
-            .any(|c| *inputs.value(*c) == Value::Missing)
+        if self.is_unchecked
+            || self
+                .channels
+                .iter()
+                .any(|c| *inputs.value(*c) == Value::Missing)
         {
             return RegionVerdict::not_judged();
         }

@@ -263,21 +263,60 @@ pub fn px_per_unit(d: &Definition, region_index: usize, freedom: &Freedom, input
         return 0.0;
     };
     let is_within = freedom.period.is_some() || (freedom.low..=freedom.high).contains(&v);
-    let per_degree = |radius: f64| radius.to_radians();
-    let speed = match part(d, region_index, freedom) {
-        Part::Pitch(a) => return libm::fabs(a.px_per_deg),
-        Part::Roll(a) => per_degree(roll_radius(a)),
-        Part::Slip(s) if is_within => s.px_per_unit,
-        Part::Pointer(m, p) => per_degree(reach(p)) * scale::slope(&m.breakpoints, v),
-        Part::Scale(m) if is_within => m.px_per_unit,
-        Part::TapeBug(m, _) if is_within => {
-            match tape::View::new(m, d, inputs).map(|view| view.bug_along(v)) {
-                Some((_, false)) => m.px_per_unit,
-                Some((_, true)) | None => 0.0,
-            }
+    let part = part(d, region_index, freedom);
+    let stands = match &part {
+        // Beyond 90 degrees of pitch another attitude is drawn, which moves as well.
+        Part::Pitch(_) => false,
+        Part::TapeBug(m, _) => {
+            let along = tape::View::new(m, d, inputs).map(|view| view.bug_along(v));
+            !is_within || !matches!(along, Some((_, false)))
         }
-        Part::Card(m) | Part::RoseBug(m, _) => per_degree(m.radius),
-        Part::Wind(_, w) => per_degree(w.length / 2.0),
+        _ => !is_within,
+    };
+    if stands {
+        return 0.0;
+    }
+    match travel(&part) {
+        Travel::Even(px_per_unit) => px_per_unit,
+        Travel::Bent(px_per_place, breakpoints) => {
+            libm::fabs(px_per_place * scale::slope(breakpoints, v))
+        }
+    }
+}
+
+/// Pixels that the ink moves for a unit of the channel where its scale is coarsest, without sign: what an
+/// error is surely shown by. Above 0 in a checked definition.
+///
+/// # Panics
+/// When `freedom` is not of this region.
+#[must_use]
+pub fn least_px_per_unit(d: &Definition, region_index: usize, freedom: &Freedom) -> f64 {
+    match travel(&part(d, region_index, freedom)) {
+        Travel::Even(px_per_unit) => px_per_unit,
+        Travel::Bent(px_per_place, breakpoints) => {
+            libm::fabs(px_per_place) * scale::least_slope(breakpoints)
+        }
+    }
+}
+
+/// How far ink goes, px, without sign.
+enum Travel<'a> {
+    /// So far for a unit, anywhere.
+    Even(f64),
+    /// So far for a unit of place on a scale that breakpoints bend.
+    Bent(f64, &'a [[f64; 2]]),
+}
+
+/// The one place that says how far each kind of ink goes.
+fn travel<'a>(part: &Part<'a>) -> Travel<'a> {
+    match part {
+        Part::Pitch(a) => Travel::Even(libm::fabs(a.px_per_deg)),
+        Part::Roll(a) => Travel::Even(roll_radius(a).to_radians()),
+        Part::Slip(s) => Travel::Even(libm::fabs(s.px_per_unit)),
+        Part::Pointer(m, p) => Travel::Bent(reach(p).to_radians(), &m.breakpoints),
+        Part::Scale(m) | Part::TapeBug(m, _) => Travel::Even(libm::fabs(m.px_per_unit)),
+        Part::Card(m) | Part::RoseBug(m, _) => Travel::Even(m.radius.to_radians()),
+        Part::Wind(_, w) => Travel::Even((w.length / 2.0).to_radians()),
         Part::Length(m) => {
             let b = Bounds::from_rect(m.rect);
             let length = if is_vertical(m) {
@@ -285,11 +324,9 @@ pub fn px_per_unit(d: &Definition, region_index: usize, freedom: &Freedom, input
             } else {
                 b.right - b.left
             };
-            length * scale::slope(&m.breakpoints, v)
+            Travel::Bent(length, &m.breakpoints)
         }
-        Part::Slip(_) | Part::Scale(_) | Part::TapeBug(..) => 0.0,
-    };
-    libm::fabs(speed)
+    }
 }
 
 fn is_vertical(bar: &Bar) -> bool {

@@ -41,6 +41,15 @@ pub fn slope(breakpoints: &[[f64; 2]], v: f64) -> f64 {
     (p1 - p0) / (v1 - v0)
 }
 
+/// Smallest change of place for a unit of value, without sign: of the stretch that is coarsest.
+#[must_use]
+pub fn least_slope(breakpoints: &[[f64; 2]]) -> f64 {
+    breakpoints
+        .windows(2)
+        .map(|w| libm::fabs((w[1][1] - w[0][1]) / (w[1][0] - w[0][0])))
+        .fold(f64::INFINITY, f64::min)
+}
+
 /// Lowest and highest value of a scale; `None` when it has no breakpoints.
 #[must_use]
 pub fn span(breakpoints: &[[f64; 2]]) -> Option<[f64; 2]> {

@@ -24,10 +24,10 @@ pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
             (run_heading(bundle, k))
             p { "Of this run:" }
             ul {
-                li { b { "Unchecked: " (unchecked_px(run)) " px of the display" } " (" (unchecked_share(run)) "). "
-                    (s.unchecked_px) " px of them lie in no region." }
-                @if run.display.left_out_px() > 0 {
-                    li { "Unchecked inside regions: " (run.display.left_out_px()) " px:"
+                li { b { "Unchecked: " (unchecked_px(run)) " px of the display" } " (" (unchecked_share(run))
+                    "). They lie in no region, in an unchecked region or in an unchecked area." }
+                @if run.display.regions.iter().any(|r| !r.unchecked.is_empty()) {
+                    li { "Unchecked inside regions:"
                         ul { @for r in &run.display.regions { @for u in &r.unchecked {
                             li { (r.id) ", " (u.rect[2]) " x " (u.rect[3]) " px at " (u.rect[0]) ", " (u.rect[1]) ": " (u.reason) }
                         } } }

@@ -5,11 +5,11 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use crate::definition::uses::Step;
+use super::uses::Step;
 
 /// A place in the tree; the nearest table round it where the file leaves the key out.
 #[derive(Clone)]
-pub(super) struct At<'t> {
+pub(in crate::definition) struct At<'t> {
     pub span: Range<usize>,
     pub value: Option<&'t DeValue<'t>>,
 }
@@ -22,7 +22,7 @@ impl<'t> At<'t> {
         }
     }
 
-    pub(super) fn root(root: &'t DeTable<'t>, key: &str) -> Self {
+    pub(in crate::definition) fn root(root: &'t DeTable<'t>, key: &str) -> Self {
         root.get(key).map_or(
             At {
                 span: 0..0,
@@ -32,7 +32,7 @@ impl<'t> At<'t> {
         )
     }
 
-    pub(super) fn key(&self, key: &str) -> Self {
+    pub(in crate::definition) fn key(&self, key: &str) -> Self {
         match self.value.and_then(|v| v.get(key)) {
             Some(node) => At::of(node),
             None => At {
@@ -43,7 +43,7 @@ impl<'t> At<'t> {
     }
 
     /// The name `key` itself, where it stands in the file.
-    pub(super) fn name(&self, key: &str) -> Self {
+    pub(in crate::definition) fn name(&self, key: &str) -> Self {
         let entry = self
             .value
             .and_then(DeValue::as_table)
@@ -54,7 +54,7 @@ impl<'t> At<'t> {
         }
     }
 
-    pub(super) fn index(&self, index: usize) -> Self {
+    pub(in crate::definition) fn index(&self, index: usize) -> Self {
         match self.value.and_then(|v| v.get(index)) {
             Some(node) => At::of(node),
             None => At {
@@ -64,7 +64,7 @@ impl<'t> At<'t> {
         }
     }
 
-    pub(super) fn along(&self, path: &[Step]) -> Self {
+    pub(in crate::definition) fn along(&self, path: &[Step]) -> Self {
         path.iter().fold(self.clone(), |at, step| match step {
             Step::Key(key) => at.key(key),
             Step::Index(index) => at.index(*index),
