@@ -258,7 +258,7 @@ pub fn check(
     if info.is_grey && has_color(definition) {
         return Err(Error::chain(
             None,
-            "the capture is grey, and the display has colors, which could not be judged; capture in color",
+            "the capture is grey, and the display has colours, which could not be judged; capture in colour",
         ));
     }
     let settled = match &settings.stretch {

@@ -11,7 +11,8 @@ use crate::campaign::plan::Plan;
 use crate::campaign::plots;
 use crate::campaign::run::{self, Ended, Prepared};
 use crate::campaign::statistics::Confidence;
-use crate::campaign::summary::{self, Coverage, Summary};
+use crate::campaign::summary::{self, Coverage, Kept, Summary, by_class};
+use crate::evidence::campaign_junit::campaign_junit_xml;
 use crate::evidence::manifest::{self, Input, MANIFEST_FILE, ReadFiles, stored_path};
 use crate::evidence::run_folder::{Kind, RunFolder};
 
@@ -47,7 +48,8 @@ const KIND: Kind = Kind {
     is_begun: run::is_begun,
 };
 
-/// Runs `campaign`: exit 0 when it is complete, 2 when it was not carried out to its end.
+/// Runs `campaign`: exit 0 when it is complete, 1 when a limit of its plan is not kept, 2 when it was not carried out to its
+/// end.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let prepared = Prepared::load(&arguments.plan, &arguments.ffmpeg)?;
     let Some(out) = arguments.out.as_ref().filter(|_| !arguments.dry_run) else {
@@ -74,7 +76,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     if !arguments.quiet {
         print_summary(&summary, out);
     }
-    Ok(super::EXIT_AGREES)
+    let is_broken = summary.limits.iter().any(|l| l.kept() == Kept::No);
+    Ok(if is_broken {
+        super::EXIT_FAULTS
+    } else {
+        super::EXIT_AGREES
+    })
 }
 
 /// Carries a campaign out to its end, whatever its time budget, and writes results whose manifest is the one
@@ -183,6 +190,7 @@ fn carry_out(
     )?;
     let json = serde_json::to_string_pretty(&summary)? + "\n";
     super::write_file(&new.join("campaign.json"), json.as_bytes())?;
+    super::write_file(&new.join("junit.xml"), &campaign_junit_xml(&summary)?)?;
     write_plots(&summary, &new)?;
     let inputs = prepared.inputs(&captures)?;
     write_manifest(arguments, &inputs, out, &new, home)?;
@@ -256,6 +264,12 @@ fn print_summary(s: &Summary, out: &Path) {
         s.nuisance.rate.events,
         s.nuisance.rate.hours
     );
+    for class in by_class(&s.limits) {
+        say!("  {}", class.words());
+    }
+    if s.limits.is_empty() {
+        say!("  the plan sets no limit_ms: nothing says how soon faults must be raised");
+    }
     for (kind, count) in &s.not_begun {
         say!("  found no moment: {count} of {kind}");
     }

@@ -64,10 +64,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         if let Some(axis) = model.about().axis {
             let [low, high] = axis.range;
             say!(
-                "{:<17}   size: {} {}, {low} to {high}, usually {}",
+                "{:<17}   size: {}, {low} to {high}, usually {}",
                 "",
-                axis.what,
-                axis.unit,
+                axis.named(),
                 axis.usual
             );
         }
@@ -182,8 +181,9 @@ fn size_of(model: &dyn Model) -> String {
     model.about().axis.map_or_else(String::new, |axis| {
         let [low, high] = axis.range;
         format!(
-            "{}: {} {} ({low} to {high})",
-            axis.what, axis.usual, axis.unit
+            "{}: {} ({low} to {high})",
+            axis.what,
+            axis.with_unit(axis.usual)
         )
     })
 }

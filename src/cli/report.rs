@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use super::{EXIT_AGREES, EXIT_FAULTS, Failure, Force, results};
 use crate::evidence::junit;
 use crate::evidence::report::unverified::differences;
-use crate::evidence::report::{Bundle, PAGE, page};
+use crate::evidence::report::{Bundle, PAGE, answer, page};
 use crate::evidence::results_folder::{NOT_VERIFIED, Trust};
 use crate::files::{self, Content};
 
@@ -68,6 +68,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     }
     let differing = differences(&bundle);
     if !arguments.quiet {
+        for part in answer::parts(&bundle) {
+            say!("{}: {}", part.name, part.lines.join("; "));
+        }
         say!(
             "{}: {:.1} MB, SHA-256 {}",
             arguments.out.display(),

@@ -236,6 +236,20 @@ fn print(tuned: &Tuned, out: &Path, is_unchanged: bool) {
     for r in &tuned.regions {
         print_region(r);
     }
+    let [concerned, others] = tuned.without_set();
+    for (regions, which) in [(concerned, "regions concerned"), (others, "other regions")] {
+        if !regions.is_empty() {
+            say!(
+                "  no set meets the demand in {which}: {}",
+                regions.join(", ")
+            );
+        }
+    }
+    for way in tuned.in_the_way() {
+        say!("    {}", way.words);
+        let all: Vec<&str> = way.concerned.iter().chain(&way.others).copied().collect();
+        say!("      holds for {}", all.join(", "));
+    }
     for line in &tuned.unverified {
         say!("  {NOT_VERIFIED}  {line}");
     }
@@ -253,10 +267,6 @@ fn print(tuned: &Tuned, out: &Path, is_unchanged: bool) {
 
 fn print_region(r: &RegionTuned) {
     let Some(s) = &r.recommended else {
-        say!("  {:<16} no set meets the demand", r.region);
-        for line in &r.advice {
-            say!("    {line}");
-        }
         return;
     };
     let range = |v: Option<[f64; 2]>| v.map_or(String::new(), |[a, b]| format!("{a} to {b}"));

@@ -12,10 +12,12 @@ use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event as Xml
 use super::display::DisplayRecord;
 use super::records::Summary;
 use super::report::Bundle;
+use super::report::answer::{Part, parts};
 use super::report::bundle::CheckRun;
 use super::report::unverified::differences;
 use super::requirements::{Finding, events_of, not_exercised, region_finding, requirements};
 use super::results_folder::NOT_VERIFIED;
+use super::standing::Standing;
 use crate::files::Kind;
 use crate::judge::events::{Event, name};
 
@@ -53,6 +55,7 @@ pub const REPORT: Kind = Kind {
 pub fn report_xml(bundle: &Bundle) -> std::io::Result<Vec<u8>> {
     document("report", |writer| {
         write_evidence(writer, bundle)?;
+        write_answer(writer, &parts(bundle))?;
         for (folder, run) in bundle.checks() {
             let CheckRun {
                 display,
@@ -67,7 +70,7 @@ pub fn report_xml(bundle: &Bundle) -> std::io::Result<Vec<u8>> {
     })
 }
 
-fn document(
+pub(super) fn document(
     name: &str,
     write: impl FnOnce(&mut Out) -> std::io::Result<()>,
 ) -> std::io::Result<Vec<u8>> {
@@ -148,7 +151,72 @@ fn write_evidence(writer: &mut Out, bundle: &Bundle) -> std::io::Result<()> {
     writer.write_event(Xml::End(BytesEnd::new("testsuite")))
 }
 
-type Out = Writer<Cursor<Vec<u8>>>;
+/// What each result says as a whole: checks, campaigns against their limits, tunings against their demand, comparisons.
+fn write_answer(writer: &mut Out, parts: &[Part]) -> std::io::Result<()> {
+    let cases: Vec<JudgedCase> = parts
+        .iter()
+        .map(|p| JudgedCase {
+            name: p.name.clone(),
+            standing: p.standing,
+            words: p.lines.join("; "),
+            time_s: 0.0,
+        })
+        .collect();
+    write_judged(writer, "answer", "does not hold", &cases)
+}
+
+/// A test case by how good its answer is.
+pub(super) struct JudgedCase {
+    pub(super) name: String,
+    pub(super) standing: Standing,
+    /// Why it does not hold, or is open.
+    pub(super) words: String,
+    pub(super) time_s: f64,
+}
+
+/// A suite of such cases: what does not hold is a failure of that `kind`, what is open is skipped with its reason.
+pub(super) fn write_judged(
+    writer: &mut Out,
+    suite: &str,
+    kind: &str,
+    cases: &[JudgedCase],
+) -> std::io::Result<()> {
+    let count = |s: Standing| cases.iter().filter(|c| c.standing == s).count().to_string();
+    let mut start = BytesStart::new("testsuite");
+    start.push_attribute(("name", suite));
+    start.push_attribute(("tests", cases.len().to_string().as_str()));
+    start.push_attribute(("failures", count(Standing::Fails).as_str()));
+    start.push_attribute(("errors", "0"));
+    start.push_attribute(("skipped", count(Standing::Open).as_str()));
+    writer.write_event(Xml::Start(start))?;
+    for case in cases {
+        let start = case_start(suite, &case.name, case.time_s);
+        let words = clean(&case.words);
+        match case.standing {
+            Standing::Holds => writer.write_event(Xml::Empty(start))?,
+            Standing::Open => {
+                writer.write_event(Xml::Start(start))?;
+                let mut skipped = BytesStart::new("skipped");
+                skipped.push_attribute(("message", format!("NOT EXERCISED: {words}").as_str()));
+                writer.write_event(Xml::Empty(skipped))?;
+                writer.write_event(Xml::End(BytesEnd::new("testcase")))?;
+            }
+            Standing::Fails => {
+                writer.write_event(Xml::Start(start))?;
+                let mut failure = BytesStart::new("failure");
+                failure.push_attribute(("type", kind));
+                failure.push_attribute(("message", words.as_str()));
+                writer.write_event(Xml::Start(failure))?;
+                writer.write_event(Xml::Text(BytesText::new(&words)))?;
+                writer.write_event(Xml::End(BytesEnd::new("failure")))?;
+                writer.write_event(Xml::End(BytesEnd::new("testcase")))?;
+            }
+        }
+    }
+    writer.write_event(Xml::End(BytesEnd::new("testsuite")))
+}
+
+pub(super) type Out = Writer<Cursor<Vec<u8>>>;
 
 fn write_suite(
     writer: &mut Out,
@@ -193,7 +261,7 @@ fn is_skipped(finding: Finding) -> bool {
     matches!(finding, Finding::NotExercised | Finding::PartlyExercised)
 }
 
-fn case_start(suite: &str, case: &str, span_s: f64) -> BytesStart<'static> {
+pub(super) fn case_start(suite: &str, case: &str, span_s: f64) -> BytesStart<'static> {
     let mut start = BytesStart::new("testcase");
     start.push_attribute(("classname", clean(suite).as_str()));
     start.push_attribute(("name", clean(case).as_str()));
@@ -261,7 +329,7 @@ fn reasons(by_region: &std::collections::BTreeMap<String, String>) -> String {
 }
 
 /// XML 1.0 has no place for most control characters, escaped or not.
-fn clean(text: &str) -> String {
+pub(super) fn clean(text: &str) -> String {
     text.chars()
         .map(|c| match c {
             '\t' | '\n' | '\r' => c,

@@ -11,6 +11,7 @@
 //!
 //! Nothing here depends on the clock, the number of threads or the machine: same inputs, same bytes.
 
+pub mod campaign_junit;
 pub mod csv;
 pub mod display;
 pub mod junit;
@@ -25,5 +26,6 @@ pub mod result_name;
 pub mod results_folder;
 pub mod run_folder;
 pub mod schema;
+pub mod standing;
 pub mod stills;
 pub mod verify;

@@ -58,6 +58,26 @@ pub struct Axis {
     pub range: [f64; 2],
 }
 
+impl Axis {
+    /// A size with its unit, where it has one.
+    #[must_use]
+    pub fn with_unit(&self, size: f64) -> String {
+        match self.unit {
+            "" => size.to_string(),
+            unit => format!("{size} {unit}"),
+        }
+    }
+
+    /// What a size is, with its unit, where it has one.
+    #[must_use]
+    pub fn named(&self) -> String {
+        match self.unit {
+            "" => self.what.to_owned(),
+            unit => format!("{} ({unit})", self.what),
+        }
+    }
+}
+
 /// Where a fault may strike. Without a region it is the whole frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub struct Target {

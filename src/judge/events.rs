@@ -77,7 +77,7 @@ impl std::fmt::Display for PictureError {
         } = self;
         write!(
             f,
-            "{missing_px} px missing, {foreign_px} px foreign, {color_samples} color samples"
+            "{missing_px} px missing, {foreign_px} px foreign, {color_samples} colour samples"
         )
     }
 }

@@ -14,6 +14,7 @@
 //! endless strength, and the class that a fault would be given is not judged again. The set that is
 //! recommended is to be checked with `check` and `campaign` before anyone relies on it.
 
+pub mod in_the_way;
 pub mod material;
 pub mod patch;
 pub mod plot;

@@ -18,7 +18,7 @@ pub fn trade_off_plot(tuned: &Tuned) -> Result<String, Error> {
                 missed_share: p.missed,
                 detection_time_s: p.detection_p95_ms? / 1000.0,
                 is_on_front: p.is_on_front,
-                is_recommended: p.factor == 1.0 && p.confirm_factor == 1.0,
+                is_present: p.factor == 1.0 && p.confirm_factor == 1.0,
             })
         })
         .collect();
@@ -31,7 +31,7 @@ pub fn trade_off_plot(tuned: &Tuned) -> Result<String, Error> {
             &marked
         },
         misses_name: "share of faults missed",
-        nuisance_name: "nuisance trips, upper bound, 1/h",
+        nuisance_name: "nuisance trips, upper bound",
         choices: &choices,
     })
 }

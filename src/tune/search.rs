@@ -84,6 +84,9 @@ pub struct RegionTuned {
     pub region: String,
     /// Its hazard class.
     pub hazard: Hazard,
+    /// Requirement ids that it verifies.
+    #[serde(default)]
+    pub requirements: Vec<String>,
     /// Whether the demand is made of it.
     pub is_concerned: bool,
     /// The thresholds as they are.
@@ -554,6 +557,7 @@ fn tune_region(
     Ok(RegionTuned {
         region: region.id.clone(),
         hazard: region.hazard,
+        requirements: region.requirements.clone(),
         is_concerned,
         present_unmet: unmet(&present, demand, share_per_hour, is_concerned),
         present,

@@ -97,6 +97,12 @@ pub fn is_counted(t: &TrialRecord) -> bool {
     !t.is_twin && !t.outcome.expected.is_empty() && !is_small && !is_below_usual
 }
 
+/// Whether a fault was raised in its place within the limit of its hazard class.
+pub(super) fn is_within_limit(t: &TrialRecord) -> bool {
+    let times = t.outcome.detection_ms.zip(t.outcome.limit_ms);
+    is_in_place(t) && times.is_some_and(|(ms, limit)| ms <= limit + 1e-3)
+}
+
 pub(super) fn coverage(list: &[&TrialRecord], confidence: Confidence) -> Result<Coverage, Error> {
     let n = list.len() as u64;
     let count = |is: &dyn Fn(&TrialRecord) -> bool| list.iter().filter(|t| is(t)).count() as u64;
@@ -113,16 +119,7 @@ pub(super) fn coverage(list: &[&TrialRecord], confidence: Confidence) -> Result<
         .iter()
         .filter(|t| t.outcome.limit_ms.is_some())
         .collect();
-    let in_time = limited
-        .iter()
-        .filter(|t| {
-            is_in_place(t)
-                && t.outcome
-                    .detection_ms
-                    .zip(t.outcome.limit_ms)
-                    .is_some_and(|(ms, limit)| ms <= limit + 1e-3)
-        })
-        .count() as u64;
+    let in_time = limited.iter().filter(|t| is_within_limit(t)).count() as u64;
     Ok(Coverage {
         kind: None,
         region: None,

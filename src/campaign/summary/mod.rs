@@ -1,11 +1,13 @@
 //! What a campaign shows: coverage, detection times, smallest sizes, nuisance, verifiability. All from its files.
 
 mod coverage;
+pub(crate) mod limits;
 mod nuisance;
 mod sizes;
 mod verifiability;
 
 pub use self::coverage::{Coverage, DetectionTimes, is_counted};
+pub use self::limits::{ClassLimit, Kept, Limit, by_class};
 pub use self::nuisance::{Nuisance, RegionTail};
 pub use self::sizes::SizeCurve;
 pub use self::verifiability::Verifiability;
@@ -71,7 +73,10 @@ pub struct Summary {
     pub by_kind_and_region: Vec<Coverage>,
     /// Detection times by hazard class, for their plot.
     pub detection_times: Vec<DetectionTimes>,
-    /// Classes due and given.
+    /// The limits of the plan, by hazard class and region; records of earlier versions do not hold them.
+    #[serde(default)]
+    pub limits: Vec<Limit>,
+    /// Classes due and given, of faults and of harmless changes.
     pub confusion: Confusion,
     /// Harmless changes that were raised, by kind.
     pub harmless: Vec<Harmless>,
@@ -269,14 +274,19 @@ pub fn summarise(
             c.region = Some(t.region.clone());
         })?,
         detection_times: detection_times(&counted),
+        limits: limits::limits(plan, definition, &counted, confidence)?,
         confusion: Confusion::new(
-            counted.iter().map(|t| {
-                let due = t.outcome.expected.first().map(String::as_str);
-                let given = t.outcome.class.as_deref();
-                // Where several classes are right, the one that was given is the one that was due.
-                let is_right = given.is_some_and(|g| t.outcome.expected.iter().any(|e| e == g));
-                (if is_right { given } else { due }, given)
-            }),
+            counted
+                .iter()
+                .copied()
+                .chain(harmless_trials(&records))
+                .map(|t| {
+                    let due = t.outcome.expected.first().map(String::as_str);
+                    let given = t.outcome.class.as_deref();
+                    // Where several classes are right, the one that was given is the one that was due.
+                    let is_right = given.is_some_and(|g| t.outcome.expected.iter().any(|e| e == g));
+                    (if is_right { given } else { due }, given)
+                }),
             confidence,
         ),
         harmless: harmless(&records, confidence)?,
@@ -312,9 +322,14 @@ fn is_in_place(t: &TrialRecord) -> bool {
     matches!(t.outcome.result, Outcomes::Detected | Outcomes::WrongClass)
 }
 
+/// Trials of changes that must not be raised: no class is due.
+fn harmless_trials(records: &[TrialRecord]) -> impl Iterator<Item = &TrialRecord> {
+    records.iter().filter(|t| t.outcome.expected.is_empty())
+}
+
 fn harmless(records: &[TrialRecord], confidence: Confidence) -> Result<Vec<Harmless>, Error> {
     let mut groups: BTreeMap<(String, String), (u64, u64)> = BTreeMap::new();
-    for t in records.iter().filter(|t| t.outcome.expected.is_empty()) {
+    for t in harmless_trials(records) {
         let change = t.change.clone().unwrap_or_default();
         let counts = groups.entry((t.kind.clone(), change)).or_default();
         counts.0 += u64::from(t.outcome.result == Outcomes::Nuisance);

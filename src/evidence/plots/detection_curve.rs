@@ -58,7 +58,10 @@ pub fn detection_curve(plot: &DetectionCurve<'_>) -> Result<String, Error> {
     page((WIDTH_PX, HEIGHT_PX), plot.title, &words, |area| {
         let area = legend(area, &entries(plot, curve))?;
         let area = notes(&area, &remarks(plot.detection))?;
-        let size_name = format!("{} ({})", plot.size_name, plot.unit);
+        let size_name = match plot.unit {
+            "" => plot.size_name.to_owned(),
+            unit => format!("{} ({unit})", plot.size_name),
+        };
         let mut chart = Chart::on(&area, (&x, &size_name), (&y, "probability of detection"))?;
         if let Some(curve) = curve {
             let upper = curve.band.iter().map(|point| (point.size, point.upper));
@@ -160,7 +163,7 @@ fn size_axis(plot: &DetectionCurve<'_>, curve: Option<&Curve>) -> Axis {
 }
 
 fn entries(plot: &DetectionCurve<'_>, curve: Option<&Curve>) -> Vec<Entry> {
-    let with_unit = |value: f64| format!("{} {}", number(value), plot.unit);
+    let with_unit = |value: f64| with_unit(value, plot.unit);
     let mut entries = Vec::new();
     if let Some(curve) = curve {
         let percent = number(100.0 * curve.confidence.share());
@@ -237,20 +240,31 @@ fn repeated(trials: &[Trial]) -> Vec<(f64, f64, f64, f64)> {
     groups.iter().filter_map(point).collect()
 }
 
+/// A size with its unit, where it has one.
+fn with_unit(value: f64, unit: &str) -> String {
+    match unit {
+        "" => number(value),
+        unit => format!("{} {unit}", number(value)),
+    }
+}
+
 fn description(plot: &DetectionCurve<'_>) -> String {
-    let unit = plot.unit;
     let found = match plot.detection {
         Detection::Fitted(curve) => format!(
-            "a90 is {} {unit}, a90/{} is {} {unit}",
-            number(curve.a90),
+            "a90 is {}, a90/{} is {}",
+            with_unit(curve.a90, plot.unit),
             number(100.0 * curve.confidence.share()),
-            number(curve.a90_95)
+            with_unit(curve.a90_95, plot.unit)
         ),
         Detection::Refused(refusal) => format!("no curve was fitted: {refusal}"),
     };
     format!(
-        "Probability of detection against {} in {unit}, {} trials; {found}.",
+        "Probability of detection against {}{}, {} trials; {found}.",
         plot.size_name,
+        match plot.unit {
+            "" => String::new(),
+            unit => format!(" in {unit}"),
+        },
         plot.trials.len()
     )
 }

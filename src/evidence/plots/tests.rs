@@ -233,7 +233,7 @@ fn a_trade_off_is_drawn() {
                 missed_share: 0.01 + 0.2 * strict * strict + 0.04 * off,
                 detection_time_s: 0.3 + 1.5 * strict,
                 is_on_front: off == 0.0,
-                is_recommended: k == 12,
+                is_present: k == 12,
             }
         })
         .collect();
@@ -246,7 +246,7 @@ fn a_trade_off_is_drawn() {
     let words = [
         "faults missed",
         "nuisance trips (1/h)",
-        "recommended: missed",
+        "as they are: missed",
         "none",
         "detection time up to",
     ];

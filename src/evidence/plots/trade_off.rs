@@ -29,8 +29,8 @@ pub struct Choice {
     pub detection_time_s: f64,
     /// Whether no other choice is better in all respects.
     pub is_on_front: bool,
-    /// Whether it is the one recommended.
-    pub is_recommended: bool,
+    /// Whether it is the one that stands in the definition now.
+    pub is_present: bool,
 }
 
 /// Looks of detection times, from short to long.
@@ -42,7 +42,7 @@ const LOOKS: [(Shape, usize); 4] = [
 ];
 
 /// Draws misses against nuisance rate; shape and colour say the detection time. The front is joined by a line, what
-/// is not on it is faint, and the recommended choice has a ring.
+/// is not on it is faint, and the present choice has a ring.
 ///
 /// Choices without a nuisance trip have a place of their own on the logarithmic axis, at its left end.
 ///
@@ -103,7 +103,7 @@ pub fn trade_off(plot: &TradeOff<'_>) -> Result<String, Error> {
             let (shape, colour) = look(choice);
             chart.draw(mark(at(choice), shape, 5.0, colour))?;
         }
-        for choice in plot.choices.iter().filter(|choice| choice.is_recommended) {
+        for choice in plot.choices.iter().filter(|choice| choice.is_present) {
             chart.draw(mark(at(choice), Shape::Ring, 10.0, INK))?;
         }
         Ok(())
@@ -164,11 +164,11 @@ fn entries(plot: &TradeOff<'_>, ends_s: &[f64]) -> Vec<Entry> {
             "not on the front",
         ));
     }
-    for choice in plot.choices.iter().filter(|choice| choice.is_recommended) {
+    for choice in plot.choices.iter().filter(|choice| choice.is_present) {
         entries.push(Entry::new(
             Sign::Mark(Shape::Ring),
             INK,
-            format!("recommended: {}", figures(choice)),
+            format!("as they are: {}", figures(choice)),
         ));
     }
     entries
@@ -184,10 +184,10 @@ fn figures(choice: &Choice) -> String {
 }
 
 fn description(plot: &TradeOff<'_>) -> String {
-    let recommended: Vec<String> = plot
+    let present: Vec<String> = plot
         .choices
         .iter()
-        .filter(|choice| choice.is_recommended)
+        .filter(|choice| choice.is_present)
         .map(figures)
         .collect();
     let front = plot
@@ -195,13 +195,13 @@ fn description(plot: &TradeOff<'_>) -> String {
         .iter()
         .filter(|choice| choice.is_on_front)
         .count();
-    let recommended = if recommended.is_empty() {
-        "none".to_owned()
+    let present = if present.is_empty() {
+        "not among them".to_owned()
     } else {
-        recommended.join("; ")
+        present.join("; ")
     };
     format!(
-        "{} against {} per hour for {} sets of thresholds, {front} of them on the trade-off front. Recommended: {recommended}.",
+        "{} against {} per hour for {} sets of thresholds, {front} of them on the trade-off front. As they are: {present}.",
         plot.misses_name,
         plot.nuisance_name,
         plot.choices.len(),

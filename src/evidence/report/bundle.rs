@@ -19,6 +19,16 @@ pub enum Error {
     /// It cannot be read, or is not as it was written.
     #[error(transparent)]
     Folder(#[from] results_folder::Error),
+    /// Results of another kind cannot be compared.
+    #[error(
+        "--against \"{path}\" holds results of \"{command}\", and no --from does; results are compared with results of the same command: two checks, or two campaigns"
+    )]
+    Against {
+        /// The folder.
+        path: String,
+        /// What its manifest says.
+        command: String,
+    },
     /// Nothing is known of results of this command.
     #[error(
         "\"{path}\" holds results of \"{command}\"; a report can be made of results of check, campaign and tune"
@@ -107,9 +117,19 @@ impl Bundle {
             .collect::<Result<_, _>>()?;
         // Checks first: runs are numbered among them.
         folders.sort_by_key(|f| !matches!(f.results, Results::Check(_)));
+        let against = against.map(|f| Folder::load(f, trust)).transpose()?;
+        if let Some(other) = &against {
+            let is_same = |f: &Folder| f.manifest.command == other.manifest.command;
+            if !folders.iter().any(is_same) || matches!(other.results, Results::Tune(_)) {
+                return Err(Error::Against {
+                    path: other.name.clone(),
+                    command: other.manifest.command.clone(),
+                });
+            }
+        }
         Ok(Self {
             folders,
-            against: against.map(|f| Folder::load(f, trust)).transpose()?,
+            against,
             issued,
         })
     }

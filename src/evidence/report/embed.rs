@@ -7,13 +7,15 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::bundle::Bundle;
+use super::inline::Png;
 use super::run::MOST_CARDS;
 use crate::evidence::result_name::ResultName;
 use crate::evidence::results_folder::{Error, ResultsFolder};
 use crate::evidence::stills::{EventStills, Role, Still, by_importance};
 use crate::files::Limit;
 
-/// Bytes of PNG in the page; base64 makes a third more of them.
+/// Bytes of stored PNGs in the page; base64 makes a third more of them, and the difference of each event's best frame is about
+/// as large again as that frame.
 const BUDGET_BYTES: u64 = 9_000_000;
 
 /// The most that a stored frame holds.
@@ -33,10 +35,10 @@ pub struct Embedded {
     pub roles: String,
     /// Whether it is the one that shows the event best.
     pub is_best: bool,
-    /// The captured picture, as a data URI.
-    pub captured: String,
-    /// The reference, the same way.
-    pub reference: String,
+    /// The captured picture.
+    pub captured: Png,
+    /// The reference.
+    pub reference: Png,
 }
 
 /// What was chosen.
@@ -116,8 +118,8 @@ fn embedded(
         time_s: still.time_s,
         roles: words.join(", "),
         is_best: still.roles.contains(&Role::Best),
-        captured: data_uri(&folder.bytes(&captured, PICTURE)?),
-        reference: data_uri(&folder.bytes(&reference, PICTURE)?),
+        captured: Png(folder.bytes(&captured, PICTURE)?),
+        reference: Png(folder.bytes(&reference, PICTURE)?),
     }))
 }
 
@@ -129,36 +131,5 @@ const fn role_name(role: Role) -> &'static str {
         Role::Best => "shows it best",
         Role::Last => "last",
         Role::After => "after",
-    }
-}
-
-fn data_uri(png: &[u8]) -> String {
-    let mut uri = String::from("data:image/png;base64,");
-    const DIGITS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    for three in png.chunks(3) {
-        let bits =
-            three.iter().fold(0u32, |sum, b| sum << 8 | u32::from(*b)) << (8 * (3 - three.len()));
-        for k in 0..4 {
-            uri.push(if k <= three.len() {
-                DIGITS[(bits >> (18 - 6 * k) & 63) as usize] as char
-            } else {
-                '='
-            });
-        }
-    }
-    uri
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn base64_is_that_of_rfc_4648() {
-        let of = |text: &str| data_uri(text.as_bytes()).split_off(22);
-        assert_eq!(of(""), "");
-        assert_eq!(of("f"), "Zg==");
-        assert_eq!(of("fo"), "Zm8=");
-        assert_eq!(of("foobar"), "Zm9vYmFy");
     }
 }

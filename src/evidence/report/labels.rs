@@ -2,7 +2,8 @@
 
 use maud::{Markup, html};
 
-use super::bundle::Bundle;
+use super::bundle::{Bundle, CheckRun};
+use crate::evidence::standing::Standing;
 use crate::judge::events::name;
 use crate::judge::verdict::Verdict;
 
@@ -54,6 +55,49 @@ pub fn event_label(bundle: &Bundle, run: usize, event: usize) -> String {
 /// The anchor of an event.
 pub fn event_anchor(run: usize, event: usize) -> String {
     format!("r{}-e{event}", run + 1)
+}
+
+/// A number of things: 1 event, 2 events.
+pub fn count_of(n: usize, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+}
+
+/// What a result is called: by its command, and by its number and folder where there are several.
+pub fn run_name(bundle: &Bundle, k: usize) -> String {
+    let folder = &bundle.folders[k];
+    if bundle.folders.len() > 1 {
+        format!("run {}, {} {}", k + 1, folder.manifest.command, folder.name)
+    } else {
+        folder.manifest.command.clone()
+    }
+}
+
+/// With a capital at its beginning.
+pub fn capitalised(text: &str) -> String {
+    let mut chars = text.chars();
+    chars
+        .next()
+        .map_or(String::new(), |c| c.to_uppercase().chain(chars).collect())
+}
+
+/// What nobody checks of a display, px: outside all regions, in unchecked regions and areas.
+pub fn unchecked_px(run: &CheckRun) -> i64 {
+    run.summary.unchecked_px
+}
+
+/// The same as a share of the display.
+pub fn unchecked_share(run: &CheckRun) -> String {
+    let all = u64::from(run.display.width) * u64::from(run.display.height);
+    percent(unchecked_px(run).max(0).unsigned_abs(), all)
+}
+
+/// The mark of a standing, and the name of its look.
+pub const fn mark_of(standing: Standing) -> (&'static str, &'static str) {
+    match standing {
+        Standing::Holds => ("✓", "good"),
+        Standing::Open => ("?", "open"),
+        Standing::Fails => ("✗", "bad"),
+    }
 }
 
 /// The heading of a run, where there are several.

@@ -11,9 +11,12 @@
 //! Option<Section>`, and name it in `SECTIONS`. For results of another command add a variant to
 //! [`bundle::Results`] as well.
 
+pub mod answer;
 pub mod bundle;
 pub mod embed;
+mod inline;
 mod labels;
+mod pictures;
 pub mod run;
 mod sections;
 pub mod unverified;
@@ -24,8 +27,8 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use super::results_folder::NOT_VERIFIED;
 pub use bundle::{Bundle, Error};
 use sections::{
-    answer, campaign, cautions, compare, events, manifest, readings, reproduce, requirements,
-    timeline, tuning,
+    answer as answer_section, campaign, cautions, compare, events, manifest, readings, reproduce,
+    requirements, timeline, tuning,
 };
 
 /// A part of the page.
@@ -42,7 +45,7 @@ type MakeSection = fn(&Bundle) -> Option<Section>;
 
 /// The sections in a reviewer's reading order.
 const SECTIONS: [MakeSection; 11] = [
-    answer::section,
+    answer_section::section,
     cautions::section,
     timeline::section,
     events::section,
@@ -74,6 +77,7 @@ pub fn page(bundle: &Bundle) -> String {
         Some(_) => format!("{}: {}", NOT_VERIFIED, title(bundle)),
         None => title(bundle),
     };
+    let style = format!("{CSS}{}", page_header(&title));
     let markup = html! {
         (DOCTYPE)
         html lang="en" {
@@ -83,9 +87,9 @@ pub fn page(bundle: &Bundle) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
                 meta http-equiv="Content-Security-Policy"
-                    content="default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'";
+                    content=(inline::policy(JS, &style));
                 title { (title) }
-                style { (PreEscaped(CSS)) (PreEscaped(page_header(&title))) }
+                style { (PreEscaped(&style)) }
             }
             body {
                 a.skip href="#main" { "To the content" }

@@ -10,6 +10,7 @@
     B: (c) => { for (let k = -8; k < 16; k += 4) line(c, k, 8, k + 8, 0, 1); },
     N: (c) => { for (const [x, y] of [[1, 1], [5, 5]]) c.fillRect(x, y, 2, 2); },
     K: () => {},
+    U: (c) => { for (let k = 0; k < 8; k += 4) { line(c, k, 0, k, 8, .6); line(c, 0, k, 8, k, .6); } },
     G: (c) => { c.fillRect(0, 0, 4, 4); c.fillRect(4, 4, 4, 4); },
     L: (c) => { c.fillRect(0, 1, 8, 1.5); c.fillRect(0, 5, 8, 1.5); },
     F: (c) => { c.fillRect(1, 0, 1.5, 8); c.fillRect(5, 0, 1.5, 8); },
@@ -192,7 +193,7 @@
           const letter = row.letters[k];
           const x0 = Math.max(x(row.starts[k]), this.label), x1 = Math.min(x(row.starts[k + 1]), width);
           const at = Math.floor(x0);
-          if (x1 - x0 < 1 && at === column && "ABNKGLFM".indexOf(letter) <= "ABNKGLFM".indexOf(gravest)) continue;
+          if (x1 - x0 < 1 && at === column && "AUBNKGLFM".indexOf(letter) <= "AUBNKGLFM".indexOf(gravest)) continue;
           c.fillStyle = fill[letter];
           c.fillRect(x0, y + 1, Math.max(x1 - x0, 1), this.height - 3);
           if (x1 - x0 < 1) { column = at; gravest = letter; } else { column = Math.floor(x1); gravest = letter; }
@@ -279,30 +280,12 @@
     frame(n) {
       if (!this.cache.has(n)) {
         const s = this.data.stills[n];
-        this.cache.set(n, Promise.all([load(s.captured), load(s.reference)])
+        // The best frame stands on the page already.
+        const uri = (kind) => s[kind] ?? this.root.querySelector(`img[data-kind=${kind}]`).src;
+        this.cache.set(n, Promise.all([load(uri("captured")), load(uri("reference"))])
           .then(([captured, reference]) => ({ captured, reference, difference: differ(captured, reference) })));
       }
       return this.cache.get(n);
-    }
-    async panels() {
-      if (this.hasPanels) return;
-      this.hasPanels = true;
-      const shown = await this.frame(this.best);
-      const [ax, ay] = this.data.area, [fx, fy, fw, fh] = this.data.focus;
-      for (const canvas of this.root.querySelectorAll("canvas.panel")) {
-        const from = shown[canvas.dataset.kind].canvas;
-        canvas.width = from.width; canvas.height = from.height;
-        const c = canvas.getContext("2d");
-        c.drawImage(from, 0, 0);
-        c.strokeStyle = "#ffffff"; c.lineWidth = 3; c.strokeRect(fx - ax, fy - ay, fw, fh);
-        c.strokeStyle = "#000000"; c.lineWidth = 1; c.strokeRect(fx - ax, fy - ay, fw, fh);
-      }
-      for (const canvas of this.root.querySelectorAll("canvas.lens")) {
-        canvas.width = fw * 6; canvas.height = fh * 6;
-        const c = canvas.getContext("2d");
-        c.imageSmoothingEnabled = false;
-        c.drawImage(shown[canvas.dataset.kind].canvas, fx - ax, fy - ay, fw, fh, 0, 0, canvas.width, canvas.height);
-      }
     }
     open() {
       if (this.stage) return;
@@ -379,16 +362,17 @@
 
   drawSwatches();
   const timelines = Array.from(document.querySelectorAll(".timeline"), (root) => new Timeline(root));
-  const pictures = Array.from(document.querySelectorAll(".pictures"), (root) => new Pictures(root));
-  const byRoot = new Map(pictures.map((p) => [p.root, p]));
-  const watch = new IntersectionObserver((seen) => {
-    for (const s of seen) if (s.isIntersecting) { byRoot.get(s.target).panels(); watch.unobserve(s.target); }
-  }, { rootMargin: "600px" });
-  for (const p of pictures) watch.observe(p.root);
-  // Once the page stands, the rest is drawn piece by piece, so that a print holds every picture.
-  const rest = [...pictures];
-  const later = () => { const p = rest.shift(); if (p) p.panels().then(() => setTimeout(later, 10)); else document.documentElement.dataset.ready = ""; };
-  setTimeout(later, 50);
+  for (const root of document.querySelectorAll(".pictures")) new Pictures(root);
+  // A box that is wider than the page says so, and can be moved by keyboard.
+  const boxes = document.querySelectorAll(".wide");
+  const wide = new ResizeObserver((seen) => { for (const s of seen) tell(s.target); });
+  const tell = (box) => {
+    const room = box.scrollWidth - box.clientWidth;
+    box.toggleAttribute("data-more", room > 2 && box.scrollLeft < room - 2);
+    for (const [name, value] of [["tabindex", "0"], ["role", "group"], ["aria-label", "Wider than the page: scrolls sideways"]])
+      if (room > 2) box.setAttribute(name, value); else box.removeAttribute(name);
+  };
+  for (const box of boxes) { wide.observe(box); box.addEventListener("scroll", () => tell(box), { passive: true }); }
   const redraw = () => { drawSwatches(); for (const t of timelines) t.draw(); };
   addEventListener("resize", redraw);
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
@@ -403,4 +387,5 @@
     for (const t of timelines) if (t.kept) [t.from, t.to] = t.kept;
     redraw();
   });
+  document.documentElement.dataset.ready = "";
 })();

@@ -97,6 +97,8 @@ pub struct RegionJudge {
     channels: Vec<ChannelId>,
     freedoms: Vec<Freedom>,
     tolerances: Vec<f64>,
+    /// By freedom: where a turn begins, for those that turn.
+    turns_from: Vec<f64>,
     max_latency_s: f64,
     liveness_hold_s: Option<f64>,
     liveness: Option<(bool, f64)>,
@@ -110,6 +112,17 @@ pub struct RegionJudge {
     /// The frame before showed a value whose data were invalid, and whether it was faulty before that began.
     showed_invalid: bool,
     was_faulty: bool,
+}
+
+/// Where the turn begins that the channel of a freedom counts in: the middle of its range is the middle of the turn.
+/// Without a range that lies within a turn it begins at 0, or half a turn below for a freedom that goes below 0.
+fn turn_from(definition: &Definition, f: &Freedom) -> f64 {
+    let period = f.period.unwrap_or(0.0);
+    match definition.channels()[f.channel.0].1.range {
+        Some([low, high]) if high - low <= period => (low + high - period) / 2.0,
+        _ if f.low < 0.0 => -period / 2.0,
+        _ => 0.0,
+    }
 }
 
 impl RegionJudge {
@@ -135,6 +148,7 @@ impl RegionJudge {
             is_unchecked: model.is_unchecked(),
             channels: channels.to_vec(),
             tolerances: freedoms.iter().map(tolerance).collect(),
+            turns_from: freedoms.iter().map(|f| turn_from(definition, f)).collect(),
             freedoms: freedoms.to_vec(),
             max_latency_s: model
                 .max_latency_ms

@@ -62,7 +62,9 @@ impl RegionJudge {
             let excess = outside - measuring;
             out.push(Reading {
                 freedom: k,
-                displayed: displayed_in_range(f, fitted.value),
+                displayed: f.period.map_or(fitted.value, |p| {
+                    displayed_in_turn(fitted.value, p, self.turns_from[k])
+                }),
                 expected: due,
                 error,
                 standard_error: fitted.standard_error,
@@ -107,10 +109,26 @@ impl RegionJudge {
     }
 }
 
-/// `value` of a periodic freedom in the range that its channel counts in (-180..180 or 0..360).
-fn displayed_in_range(f: &Freedom, value: f64) -> f64 {
-    f.period.map_or(value, |p| {
-        let low = if f.low < 0.0 { -p / 2.0 } else { 0.0 };
-        low + (value - low).rem_euclid(p)
-    })
+/// `value` in the turn of `period` that begins at `from`, both of its ends in it: a channel that counts to 180 shows 180.
+fn displayed_in_turn(value: f64, period: f64, from: f64) -> f64 {
+    if (from..=from + period).contains(&value) {
+        value
+    } else {
+        from + (value - from).rem_euclid(period)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Before (c5def52) a needle whose freedom begins at 0 was told as 343.94 where its channel counts from -180 to
+    /// 180 and was due at -16.06.
+    #[test]
+    fn an_angle_is_told_in_the_range_of_its_channel() {
+        assert!((displayed_in_turn(343.94, 360.0, -180.0) + 16.06).abs() < 1e-9);
+        assert!((displayed_in_turn(-16.06, 360.0, 0.0) - 343.94).abs() < 1e-9);
+        assert_eq!(displayed_in_turn(180.0, 360.0, -180.0), 180.0);
+        assert_eq!(displayed_in_turn(725.0, 360.0, 0.0), 5.0);
+    }
 }

@@ -107,7 +107,7 @@ pub(super) fn cases() -> Vec<Case> {
             &["YUV4MPEG2", "--raw"],
         ),
         case(
-            "grey where the display has colors",
+            "grey where the display has colours",
             |f| {
                 let mut clip = b"YUV4MPEG2 W480 H272 F25:1 Cmono\nFRAME\n".to_vec();
                 clip.resize(clip.len() + 480 * 272, 16);

@@ -10,10 +10,10 @@ use crate::campaign::records::Why;
 use crate::campaign::statistics::binomial::Proportion;
 use crate::campaign::statistics::detection::Detection;
 use crate::campaign::statistics::extremes;
-use crate::campaign::summary::{Coverage, Summary, place_name, word};
+use crate::campaign::summary::{Coverage, Kept, Summary, by_class, place_name, word};
 use crate::evidence::report::Section;
 use crate::evidence::report::bundle::Bundle;
-use crate::evidence::report::labels::figure;
+use crate::evidence::report::labels::{capitalised, figure};
 
 /// Rows of misses that are shown; the rest stands in campaign.json.
 const SHOWN_MISSES: usize = 200;
@@ -45,6 +45,8 @@ fn campaign(s: &Summary) -> Markup {
             " were raised in their place as their class: at least " b { (percent(s.coverage.as_class.at_least())) }
             " with " (percent(s.coverage.as_class.confidence.share())) " confidence." }
         ul { @for note in &s.notes { li { (note) } } }
+        h4 { "Limits of the plan" }
+        (limits(s))
         h4 { "Coverage" }
         (coverage_table("Kind", &s.by_kind, |c| c.kind.as_deref().unwrap_or("")))
         (coverage_table("Region", &s.by_region, |c| place_name(c.region.as_deref().unwrap_or(""))))
@@ -73,6 +75,47 @@ fn campaign(s: &Summary) -> Markup {
     }
 }
 
+/// The detection times that the plan asks for, by hazard class and region.
+fn limits(s: &Summary) -> Markup {
+    if s.limits.is_empty() {
+        return html! { p.loud { "The plan sets no " code { "limit_ms" } ": nothing says how soon faults must be raised." } };
+    }
+    html! {
+        ul { @for class in by_class(&s.limits) { li { (capitalised(&class.words())) "." } } }
+        div.wide { table.small {
+            thead { tr { th { "Region" } th { "Hazard" } th.n { "Limit ms" } th { "Result" } th.n { "Within it" }
+                th.n { "Not raised" } th.n { "Worst ms" } th.words { "Requirements" } } }
+            tbody {
+                @for l in &s.limits {
+                    @let (mark, kind, word) = match l.kept() {
+                        Kept::Yes => ("✓", "fine", "kept"),
+                        Kept::NotTried => ("!", "open", "NOT TRIED"),
+                        Kept::No => ("✗", "fault", "not kept"),
+                    };
+                    tr.loud-row[l.kept() == Kept::NotTried] {
+                        th scope="row" { (place_name(&l.region)) } td { (l.hazard) } td.n { (figure(l.limit_ms, 3)) }
+                        td { span.badge.(kind) { b aria-hidden="true" { (mark) } (word) } }
+                        td.n { (of(&l.within)) } td.n { (l.missed) }
+                        td.n { (l.worst_ms.map_or("-".into(), |v| figure(v, 0))) }
+                        td.words { (named(&l.requirements)) }
+                    }
+                }
+            }
+        } }
+    }
+}
+
+/// Requirement ids named in one row.
+const MOST_IDS: usize = 8;
+
+fn named(ids: &[String]) -> String {
+    let shown = ids[..ids.len().min(MOST_IDS)].join(", ");
+    match ids.len().saturating_sub(MOST_IDS) {
+        0 => shown,
+        more => format!("{shown} and {more} more"),
+    }
+}
+
 fn percent(share: f64) -> String {
     format!("{:.2} %", share * 100.0)
 }
@@ -82,16 +125,16 @@ fn of(p: &Proportion) -> String {
 }
 
 fn figure_of(plot: &Plot) -> Markup {
-    html! { figure.plot { (PreEscaped(&plot.svg)) } }
+    html! { figure.plot.white { div.wide { (PreEscaped(&plot.svg)) } } }
 }
 
 fn coverage_table(head: &str, rows: &[Coverage], name: impl Fn(&Coverage) -> &str) -> Markup {
     let ms = |v: Option<f64>| v.map_or("-".into(), |v| figure(v, 3));
     html! {
-        table.small {
+        div.wide { table.small {
             thead { tr {
                 th { (head) } th.n { "In place" } th.n { "As class" } th.n { "At least" } th.n { "Median ms" }
-                th.n { "95th ms" } th.n { "Worst ms" } th.n { "Limit ms" } th.n { "Within limit" }
+                th.n { "95th ms" } th.n { "Worst ms" } th.n { "Limit of the plan ms" } th.n { "Within it" }
             } }
             tbody {
                 @for c in rows {
@@ -105,7 +148,7 @@ fn coverage_table(head: &str, rows: &[Coverage], name: impl Fn(&Coverage) -> &st
                     }
                 }
             }
-        }
+        } }
     }
 }
 
@@ -113,7 +156,7 @@ fn sizes(s: &Summary) -> Markup {
     html! {
         p { "a90 is found with 90 % probability; a90/95 is its upper bound with 95 % confidence (hit/miss logistic "
             "regression after MIL-HDBK-1823A). Where no curve can be fitted the reason stands instead." }
-        table.small {
+        div.wide { table.small {
             thead { tr { th { "Kind" } th { "Region" } th { "Channel" } th.n { "Trials" } th.n { "a90" } th.n { "a90/95" }
                 th { "Unit" } th.n { "Tolerance" } } }
             tbody {
@@ -133,7 +176,7 @@ fn sizes(s: &Summary) -> Markup {
                     }
                 }
             }
-        }
+        } }
     }
 }
 
@@ -147,7 +190,7 @@ fn nuisance(s: &Summary) -> Markup {
         @if s.nuisance.tails.iter().any(|t| matches!(t.fit, extremes::Outcome::Fitted(_))) {
             p.loud { (extremes::CAUTION) }
         }
-        table.small {
+        div.wide { table.small {
             thead { tr { th { "Region" } th.n { "Peaks" } th.n { "An hour above the tolerance" } th { "Band" } } }
             tbody {
                 @for t in &s.nuisance.tails {
@@ -165,26 +208,41 @@ fn nuisance(s: &Summary) -> Markup {
                     }
                 }
             }
-        }
+        } }
     }
 }
 
 fn verifiability(s: &Summary) -> Markup {
     let number = |v: Option<f64>| v.map_or("-".into(), |v| figure(v, 3));
+    // What is advised of many is said once.
+    let mut advice: Vec<(&str, Vec<String>)> = Vec::new();
+    for v in &s.verifiability {
+        for line in &v.advice {
+            let place = format!("{} ({}, {})", v.region, v.channel, v.what);
+            match advice.iter_mut().find(|(l, _)| l == line) {
+                Some((_, places)) => places.push(place),
+                None => advice.push((line, vec![place])),
+            }
+        }
+    }
     html! {
-        table.small {
+        div.wide { table.small {
             thead { tr { th { "Region" } th { "Channel" } th.n { "px a unit" } th.n { "RMS px" } th.n { "RMS" }
-                th.n { "Tolerance" } th.n { "in px" } th.n { "Found from" } th { "Unit" } th.n { "Blind" } th { "Advice" } } }
+                th.n { "Tolerance" } th.n { "in px" } th.n { "Found from" } th { "Unit" } th.n { "Blind" } } }
             tbody {
                 @for v in &s.verifiability {
                     tr {
                         th scope="row" { (v.region) } td { (v.channel) ", " (v.what) }
                         td.n { (number(v.px_per_unit)) } td.n { (number(v.rms_px)) } td.n { (number(v.rms)) }
                         td.n { (number(v.tolerance)) } td.n { (number(v.tolerance_px)) } td.n { (number(v.smallest_error)) }
-                        td { (v.unit) } td.n { (percent(v.blind_share)) } td { (v.advice.join("; ")) }
+                        td { (v.unit) } td.n { (percent(v.blind_share)) }
                     }
                 }
             }
+        } }
+        @if !advice.is_empty() {
+            p { "Advice:" }
+            ul { @for (line, places) in &advice { li { (capitalised(line)) ": " (places.join(", ")) "." } } }
         }
     }
 }
@@ -196,7 +254,7 @@ fn misses(s: &Summary) -> Markup {
             @if s.misses.len() > SHOWN_MISSES {
                 p { "The first " (SHOWN_MISSES) " of " (s.misses.len()) "; all are in campaign.json." }
             }
-            table.small {
+            div.wide { table.small {
                 thead { tr { th.n { "Trial" } th { "Kind" } th { "Region" } th { "Channel" } th.n { "Size" } th { "Result" }
                     th { "Given" } th { "Why" } th { "How near" } th { "Picture" } } }
                 tbody {
@@ -212,7 +270,7 @@ fn misses(s: &Summary) -> Markup {
                         }
                     }
                 }
-            }
+            } }
         }
     }
 }

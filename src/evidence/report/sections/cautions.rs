@@ -5,7 +5,7 @@ use maud::html;
 use crate::evidence::records::CAUTION;
 use crate::evidence::report::Section;
 use crate::evidence::report::bundle::Bundle;
-use crate::evidence::report::labels::{percent, run_heading};
+use crate::evidence::report::labels::{run_heading, unchecked_px, unchecked_share};
 
 pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
     let body = html! {
@@ -14,19 +14,18 @@ pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
         ul {
             li { "a freeze while nothing that is shown moves: that time is blind, and is counted by region below;" }
             li { "a wrong value within its tolerance, or below what the pixels show;" }
-            li { "anything outside all regions, in an unchecked area, or on a channel that the recording lacks;" }
+            li { "anything that is unchecked: outside all regions, in an area that the definition leaves out, or on a channel that the recording lacks;" }
             li { "ink with less contrast than noise and compression of the capture chain;" }
             li { "a mistake that stands in the definition as well as in the display;" }
             li { "without a capture profile: a fault that lasts from the first frame to the last, which can pass for the chain." }
         }
         @for (k, (_, run)) in bundle.checks().enumerate() {
             @let s = &run.summary;
-            @let all_px = i64::from(run.display.width) * i64::from(run.display.height);
             (run_heading(bundle, k))
             p { "Of this run:" }
             ul {
-                li { (s.unchecked_px) " px of the display (" (percent(s.unchecked_px.max(0) as u64, all_px.max(1) as u64))
-                    ") are unchecked: they lie in no region, in an unchecked region or in an unchecked area." }
+                li { b { "Unchecked: " (unchecked_px(run)) " px of the display" } " (" (unchecked_share(run))
+                    "). They lie in no region, in an unchecked region or in an unchecked area." }
                 @if run.display.regions.iter().any(|r| !r.unchecked.is_empty()) {
                     li { "Unchecked inside regions:"
                         ul { @for r in &run.display.regions { @for u in &r.unchecked {

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use maud::{Markup, html};
 
 use crate::campaign::statistics::binomial::Proportion;
-use crate::campaign::summary::{Coverage, Summary as CampaignSummary};
+use crate::campaign::summary::{Coverage, Kept, Limit, Summary as CampaignSummary};
 use crate::evidence::report::Section;
 use crate::evidence::report::bundle::{Bundle, CheckRun, Folder, Results};
 use crate::evidence::report::labels::{badge, event_anchor, event_label, figure};
@@ -51,7 +51,10 @@ fn campaigns(bundle: &Bundle, other: &Folder, then: &CampaignSummary) -> Option<
             (inputs(folder, other))
             p { "All faults: " (of(&then.coverage.as_class)) " then, " (of(&now.coverage.as_class)) " now. "
                 "Raised in clean video: " (then.nuisance.rate.events) " then, " (now.nuisance.rate.events) " now." }
-            table.small {
+            @let broken = newly_broken(now, then);
+            h4 { "Limits kept then and not now: " (broken.len()) }
+            @if !broken.is_empty() { ul { @for l in broken { li { (l.name()) ": " (l.words()) } } } }
+            div.wide { table.small {
                 thead { tr { th { "Kind" } th.n { "As class then" } th.n { "As class now" } th.n { "Median ms then" }
                     th.n { "Median ms now" } } }
                 tbody {
@@ -67,7 +70,7 @@ fn campaigns(bundle: &Bundle, other: &Folder, then: &CampaignSummary) -> Option<
                         }
                     }
                 }
-            }
+            } }
         }
     };
     Some(Section {
@@ -133,8 +136,28 @@ fn unmatched(a: &[Event], b: &[Event]) -> Vec<usize> {
 /// Events listed on either side.
 const MOST_LISTED: usize = 200;
 
+/// Events of a run that the other run does not have, by their place.
+pub(in crate::evidence::report) fn new_events(now: &CheckRun, then: &CheckRun) -> Vec<usize> {
+    unmatched(&now.events, &then.events)
+}
+
+/// Limits that another campaign kept and this one does not.
+pub(in crate::evidence::report) fn newly_broken<'a>(
+    now: &'a CampaignSummary,
+    then: &CampaignSummary,
+) -> Vec<&'a Limit> {
+    let was_kept = |l: &Limit| {
+        let mut before = then.limits.iter();
+        before.any(|b| b.hazard == l.hazard && b.region == l.region && b.kept() == Kept::Yes)
+    };
+    let limits = now.limits.iter();
+    limits
+        .filter(|l| l.kept() == Kept::No && was_kept(l))
+        .collect()
+}
+
 fn events(bundle: &Bundle, k: usize, now: &CheckRun, then: &CheckRun) -> Markup {
-    let new = unmatched(&now.events, &then.events);
+    let new = new_events(now, then);
     let gone = unmatched(&then.events, &now.events);
     let line = |e: &Event| {
         html! { (badge(e.class)) " in " (e.regions.join(", ")) " from " (format!("{:.3}", e.onset_s)) " s to "
@@ -178,14 +201,14 @@ fn readings(now: &CheckRun, then: &CheckRun) -> Markup {
     html! {
         h4 { "Readings whose RMS error changed by more than " (figure(RMS_PART * 100.0, 0)) " %: " (changed.len()) }
         @if !changed.is_empty() {
-            table {
+            div.wide { table {
                 thead { tr { th { "Region" } th { "Channel" } th { "Shown by" } th.n { "Before" } th.n { "Now" } th { "Unit" } } }
                 tbody { @for key in changed { tr {
                     th scope="row" { (key.0) } td { (key.1) } td { (key.2) }
                     td.n { (show(b.get(key))) } td.n { (show(a.get(key))) }
                     td { (a.get(key).or(b.get(key)).map_or("", |r| r.unit.as_str())) }
                 } } }
-            }
+            } }
         }
     }
 }
@@ -227,12 +250,12 @@ fn coverage(now: &CheckRun, then: &CheckRun) -> Markup {
     html! {
         h4 { "Coverage that changed by at least " (figure(SHARE_PERCENT, 1)) " % of the frames: " (rows.len()) }
         @if !rows.is_empty() {
-            table {
+            div.wide { table {
                 thead { tr { th { "Region" } th { "Verdict" } th.n { "Before" } th.n { "Now" } } }
                 tbody { @for (region, verdict, (before, after)) in rows { tr {
                     th scope="row" { (region) } td { (verdict) } td.n { (show(before)) } td.n { (show(after)) }
                 } } }
-            }
+            } }
         }
     }
 }

@@ -8,7 +8,9 @@ use crate::evidence::csv::word;
 use crate::evidence::plots::readings::{Limits, plot};
 use crate::evidence::report::bundle::{Bundle, CheckRun};
 use crate::evidence::report::embed::{Chosen, Embedded, choose};
+use crate::evidence::report::inline::Png;
 use crate::evidence::report::labels::{badge, event_anchor, event_label, figure, run_heading};
+use crate::evidence::report::pictures::Pictures;
 use crate::evidence::report::run::{MOST_CARDS, ReadingKey, Series, Window};
 use crate::evidence::report::{Section, script_json};
 use crate::evidence::stills::by_importance;
@@ -49,11 +51,13 @@ fn table(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
     rows.sort_unstable();
     let cards = cards_of(run, bundle.folders.len());
     html! {
-        table {
-            caption { "Events in order of onset. Delay is from the first faulty frame to confirmation; the limit is the confirmation time that the definition asks for, which delays round up to a frame. 'Over': it took longer, as a freeze or delay does that shows only once data move." }
+        p.caption { "Events in order of onset. Delay is from the first faulty frame to confirmation. It is due within the confirmation time \
+            that the definition asks for, rounded up to a frame. 'Over': it took longer, as a freeze or delay does that shows only \
+            once data move." }
+        div.wide { table {
             thead { tr {
-                th { "Event" } th { "Class" } th { "Where" } th.n { "Onset s" } th.n { "Delay ms" } th.n { "Limit ms" }
-                th.n { "Lasted s" } th { "Worst error" } th { "Hazard" } th { "Action" }
+                th { "Event" } th { "Class" } th { "Where" } th.n { "Onset s" } th.n { "Delay ms" } th.n { "Due within ms" }
+                th.n { "Lasted s" } th.words { "Worst error" } th { "Hazard" } th { "Action" }
             } }
             tbody {
                 @for e in &rows {
@@ -67,15 +71,15 @@ fn table(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
                         td { (place(event)) }
                         td.n { (format!("{:.3}", event.onset_s)) }
                         td.n { (delay(event)) }
-                        td.n { (limit(run, event)) }
+                        td.n { (due_within(run, event)) }
                         td.n { (format!("{:.2}", event.end_s - event.onset_s)) }
-                        td { (worst(event.worst_error.as_ref())) }
+                        td { (event.worst_error.as_ref().map_or("-".into(), worst)) }
                         td { (word(&event.hazard)) }
                         td { (action(event)) }
                     }
                 }
             }
-        }
+        } }
         @if run.events.len() > rows.len() {
             p.loud { "Of " (run.events.len()) " events the " (rows.len()) " most important are listed; events.csv has all." }
         }
@@ -98,41 +102,39 @@ fn delay(event: &Event) -> String {
     format!("{:.0}", (event.detected_s - event.onset_s) * 1000.0)
 }
 
-/// The shortest confirmation time of the regions, ms: the event may take no longer than that, rounded up to a
-/// frame.
-fn limit_ms(run: &CheckRun, event: &Event) -> Option<f64> {
-    run.display
-        .regions
-        .iter()
-        .filter(|r| event.regions.iter().any(|id| id == "*" || *id == r.id))
-        .map(|r| r.confirm_ms)
-        .min_by(f64::total_cmp)
+/// Time within which an event is due to be confirmed, ms: the shortest confirmation time of its regions, rounded up
+/// to a frame, as nobody can tell between two frames.
+fn due_within_ms(run: &CheckRun, event: &Event) -> Option<f64> {
+    let concerned = |id: &str| event.regions.iter().any(|r| r == "*" || r == id);
+    let regions = run.display.regions.iter().filter(|r| concerned(&r.id));
+    let confirm_ms = regions.map(|r| r.confirm_ms).min_by(f64::total_cmp)?;
+    let frames = run.frames.frames.max(2) as f64;
+    let span_s = run.summary.span_s.map_or(0.0, |[from, to]| to - from);
+    let frame_ms = span_s * 1000.0 / (frames - 1.0);
+    if frame_ms <= 0.0 {
+        return Some(confirm_ms);
+    }
+    Some(libm::ceil(confirm_ms / frame_ms - 1e-3) * frame_ms)
 }
 
-fn limit(run: &CheckRun, event: &Event) -> Markup {
-    let Some(limit_ms) = limit_ms(run, event) else {
+/// The time within which an event is due, and whether it took longer.
+fn due_within(run: &CheckRun, event: &Event) -> Markup {
+    let Some(due_ms) = due_within_ms(run, event) else {
         return html! { "-" };
     };
-    // A frame's time, at the rate of the run.
-    let frames = run.frames.frames.max(2) as f64;
-    let frame_ms = run
-        .summary
-        .span_s
-        .map_or(0.0, |[a, b]| (b - a) / (frames - 1.0) * 1000.0);
-    let is_over = (event.detected_s - event.onset_s) * 1000.0 > limit_ms + frame_ms + 1.0;
-    html! { (format!("{limit_ms:.0}")) @if is_over { " " b { "over" } } }
+    // Times in records are rounded.
+    let is_over = (event.detected_s - event.onset_s) * 1000.0 > due_ms + 1.0;
+    html! { (format!("{due_ms:.0}")) @if is_over { " " b { "over" } } }
 }
 
-fn worst(error: Option<&WorstError>) -> String {
-    error.map_or("no value read beyond its tolerance".into(), |w| {
-        format!(
-            "{}: {} {unit}, due {} {unit}",
-            w.channel,
-            figure(w.displayed, 2),
-            figure(w.expected, 2),
-            unit = w.unit
-        )
-    })
+fn worst(w: &WorstError) -> String {
+    format!(
+        "{}: {} {unit}, due {} {unit}",
+        w.channel,
+        figure(w.displayed, 2),
+        figure(w.expected, 2),
+        unit = w.unit
+    )
 }
 
 /// Events of a run that get a card.
@@ -166,13 +168,16 @@ fn card(bundle: &Bundle, k: usize, run: &CheckRun, e: usize, stills: &[Embedded]
             h3 { (label) ": " (badge(event.class)) " in " (place(event)) }
             dl.columns {
                 div { dt { "Onset" } dd { (format!("{:.3}", event.onset_s)) " s, frame " (event.first_frame) } }
-                div { dt { "Confirmed" } dd { (format!("{:.3}", event.detected_s)) " s: after " (delay(event))
-                    " ms; confirmation time, ms: " (limit(run, event)) } }
+                div { dt { "Confirmed" } dd { (format!("{:.3}", event.detected_s)) " s, after " (delay(event))
+                    " ms; due within ms: " (due_within(run, event)) } }
                 div { dt { "End" } dd { (format!("{:.3}", event.end_s)) " s, last faulty frame " (event.last_frame) } }
-                div { dt { "Worst error" } dd { (worst(event.worst_error.as_ref())) (tolerance(run, event)) } }
+                div { dt { "Worst error" } dd {
+                    @if let Some(w) = &event.worst_error { (worst(w)) (tolerance(run, w)) }
+                    @else { "no value read beyond its tolerance" }
+                } }
                 div { dt { "Picture" } dd { (event.picture_error) ", frame " (event.best_frame) } }
                 div { dt { "Hazard, action" } dd { (word(&event.hazard)) ", " (action(event)) } }
-                div { dt { "Requirements" } dd { (named(event)) } }
+                div.long { dt { "Requirements" } dd { (named(event)) } }
             }
             @if !event.remarks.is_empty() {
                 p.remarks { "Meanwhile: " (event.remarks.join("; ")) "." }
@@ -200,10 +205,7 @@ fn named(event: &Event) -> String {
 }
 
 /// How the worst error compares with what is permitted.
-fn tolerance(run: &CheckRun, event: &Event) -> String {
-    let Some(w) = &event.worst_error else {
-        return String::new();
-    };
+fn tolerance(run: &CheckRun, w: &WorstError) -> String {
     let permitted = run
         .display
         .regions
@@ -221,23 +223,26 @@ fn pictures(run: &CheckRun, e: usize, label: &str, stills: &[Embedded]) -> Marku
     if stills.is_empty() {
         return html! { p { "Its stored frames were left out of this page." } };
     }
-    let data = serde_json::json!({"area": stored.area, "focus": stored.focus, "stills": stills});
-    let best = stills.iter().find(|s| s.is_best).unwrap_or(&stills[0]);
+    let best = stills.iter().position(|s| s.is_best).unwrap_or(0);
+    let shown = match Pictures::of(&stills[best], stored.area, stored.focus) {
+        Ok(shown) => shown,
+        Err(e) => {
+            return html! { p.loud { "The stored frames of this event cannot be shown: " (e) "." } };
+        }
+    };
+    let frames: Vec<_> = stills
+        .iter()
+        .enumerate()
+        .map(|(n, s)| frame(s, n == best))
+        .collect();
+    let data = serde_json::json!({"area": stored.area, "focus": stored.focus, "stills": frames});
+    let best = &stills[best];
     html! {
         div.pictures {
-            script type="application/json" { (script_json(&data)) }
-            noscript { p { "Pictures need scripts; the same ones lie in the result folder." } }
-            div.panels {
-                @for (kind, text) in [("captured", "Captured"), ("reference", "Reference"), ("difference", "Difference, twice as strong")] {
-                    figure {
-                        canvas.panel data-kind=(kind) role="img" aria-label={ (text) ", frame " (best.frame) ", event " (label) } {}
-                        canvas.lens data-kind=(kind) role="img" aria-label={ (text) ", the part that disagrees most, magnified" } {}
-                        figcaption { (text) }
-                    }
-                }
-            }
+            (panels(&shown, best.frame, label))
             p.note { "Frame " (best.frame) " at " (format!("{:.3}", best.time_s))
-                " s. Below each picture, magnified, the part that disagrees most (framed above)." }
+                " s, and magnified the part of it that disagrees most (framed)." }
+            script type="application/json" { (script_json(&data)) }
             details.stepper {
                 summary { "Step through " (stills.len()) " stored frames of " (label) }
                 div.controls {
@@ -261,6 +266,39 @@ fn pictures(run: &CheckRun, e: usize, label: &str, stills: &[Embedded]) -> Marku
                 }
                 output aria-live="polite" { "Move over the picture to see pixel values." }
                 p.help { "Keys on the picture: arrows move the cursor (with Shift by 10 px), comma and full stop step through the frames, c, r and d show captured, reference and difference." }
+            }
+        }
+    }
+}
+
+/// A stored frame for the script, which takes the pictures of the best one from the page itself.
+fn frame(still: &Embedded, is_best: bool) -> serde_json::Value {
+    let picture = |p: &Png| (!is_best).then(|| p.uri());
+    serde_json::json!({"frame": still.frame, "time_s": still.time_s, "is_best": is_best,
+        "captured": picture(&still.captured), "reference": picture(&still.reference)})
+}
+
+/// The three pictures of the best frame, each with its magnified part.
+fn panels(pictures: &Pictures, frame: u64, label: &str) -> Markup {
+    let (width, height) = pictures.size;
+    let [x, y, part_width, part_height] = pictures.part;
+    html! {
+        div.panels {
+            @for p in &pictures.shown {
+                figure {
+                    div.panel {
+                        img data-kind=(p.kind) width=(width) height=(height) src=(p.whole.uri())
+                            alt={ (p.title) ", frame " (frame) ", event " (label) };
+                        // Over the picture, so that the picture itself stays as it is.
+                        svg viewBox={ "0 0 " (width) " " (height) } aria-hidden="true" {
+                            rect.outer x=(x) y=(y) width=(part_width) height=(part_height) {}
+                            rect.inner x=(x) y=(y) width=(part_width) height=(part_height) {}
+                        }
+                    }
+                    img.part width=(part_width) height=(part_height) src=(p.part.uri())
+                        alt={ (p.title) ", the part that disagrees most, magnified" };
+                    figcaption { (p.title) }
+                }
             }
         }
     }
@@ -300,8 +338,8 @@ fn readings(run: &CheckRun, event: &Event, window: &Window) -> Option<Markup> {
     )
     .ok()?;
     Some(html! {
-        figure.plot {
-            (PreEscaped(svg))
+        figure.plot.readings {
+            div.wide { (PreEscaped(svg)) }
             figcaption {
                 "Readings of " (key.1) " (" (key.2) ", region " (key.0) ") against its inputs round the " (name(event.class))
                 " event: dots are values shown, the line is what was due"

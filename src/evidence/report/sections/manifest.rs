@@ -42,7 +42,7 @@ fn table(folder: &Folder) -> Markup {
         }
     }
     html! {
-        table.manifest {
+        div.wide { table.manifest {
             thead { tr { th { "Role" } th { "File" } th.n { "Bytes" } th { "SHA-256" } th { "CRC-32" } } }
             tbody {
                 @for i in &folder.manifest.inputs {
@@ -54,7 +54,7 @@ fn table(folder: &Folder) -> Markup {
                     tr { td { "result" } th scope="row" { (below) "/ (" (n) " files)" } td.n { (bytes) } td { "each in manifest.json" } td {} }
                 }
             }
-        }
+        } }
     }
 }
 

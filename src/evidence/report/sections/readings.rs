@@ -21,7 +21,7 @@ pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
 
 fn table(run: &CheckRun) -> Markup {
     html! {
-        table {
+        div.wide { table {
             thead { tr {
                 th { "Region" } th { "Channel" } th { "Shown by" } th.n { "Readings" } th.n { "Mean error" } th.n { "RMS" }
                 th.n { "Worst" } th.n { "in frame" } th.n { "Permitted" } th { "Unit" }
@@ -40,6 +40,6 @@ fn table(run: &CheckRun) -> Markup {
                     }
                 }
             }
-        }
+        } }
     }
 }

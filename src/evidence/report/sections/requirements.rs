@@ -4,18 +4,23 @@ use maud::{Markup, html};
 
 use crate::evidence::display::RegionInfo;
 use crate::evidence::report::Section;
+use crate::evidence::report::answer::{Part, by_requirement, parts};
 use crate::evidence::report::bundle::{Bundle, CheckRun};
-use crate::evidence::report::labels::{event_anchor, event_label, figure, percent, run_heading};
+use crate::evidence::report::labels::{
+    capitalised, event_anchor, event_label, figure, percent, run_heading,
+};
 use crate::evidence::requirements::{Finding, Requirement, region_finding, requirements};
+use crate::evidence::standing::Standing;
 
 /// Events named in one row.
 const MOST_LINKS: usize = 12;
 
 pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
-    bundle.checks().next()?;
+    let parts = parts(bundle);
     let body = html! {
-        p { "Requirement ids come from the definition. A requirement counts as exercised when at least one frame of each of \
-            its regions was judged while a freeze could have been seen." }
+        @if parts.len() > 1 || bundle.checks().next().is_none() { (over_all(&parts)) }
+        @if bundle.checks().next().is_some() { p { "Requirement ids come from the definition. A requirement counts as exercised when at least one frame of each of \
+            its regions was judged while a freeze could have been seen." } }
         @for (k, (_, run)) in bundle.checks().enumerate() {
             (run_heading(bundle, k))
             @if let Some(e) = &run.summary.error {
@@ -31,6 +36,38 @@ pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
     })
 }
 
+/// What all results of the page together say of each requirement: the worst.
+fn over_all(parts: &[Part]) -> Markup {
+    let all = by_requirement(parts);
+    html! {
+        h3 { "Over all results of this page" }
+        @if all.is_empty() { p.loud { "No result of this page names a requirement." } } @else {
+            p { "The worst of all results counts." }
+            div.wide { table.requirements {
+                thead { tr { th { "Requirement" } th { "Result" } th.words { "Because" } } }
+                tbody {
+                    @for (id, (standing, words)) in &all {
+                        tr.loud-row[*standing == Standing::Open] {
+                            th scope="row" { (id) }
+                            td { (standing_badge(*standing)) }
+                            td.words { @for line in words { p { (capitalised(line)) "." } } }
+                        }
+                    }
+                }
+            } }
+        }
+    }
+}
+
+fn standing_badge(standing: Standing) -> Markup {
+    let (mark, kind, word) = match standing {
+        Standing::Holds => ("✓", "fine", "holds"),
+        Standing::Open => ("!", "open", "OPEN"),
+        Standing::Fails => ("✗", "fault", "does not hold"),
+    };
+    html! { span.badge.(kind) { b aria-hidden="true" { (mark) } (word) } }
+}
+
 fn table(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
     let all = requirements(&run.display, &run.summary, &run.events);
     let without: Vec<&RegionInfo> = run
@@ -40,8 +77,8 @@ fn table(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
         .filter(|r| r.requirements.is_empty())
         .collect();
     html! {
-        table.requirements {
-            thead { tr { th { "Requirement" } th { "Regions" } th { "Checks" } th { "Result" } th { "Evidence" } } }
+        div.wide { table.requirements {
+            thead { tr { th { "Requirement" } th { "Regions" } th.words { "Checks" } th { "Result" } th.words { "Evidence" } } }
             tbody {
                 @for r in &all {
                     tr.loud-row[is_loud(r.finding)] {
@@ -53,7 +90,7 @@ fn table(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
                     }
                 }
             }
-        }
+        } }
         @if all.is_empty() { p.loud { "The definition names no requirements." } }
         @if !without.is_empty() {
             p { "Regions that verify no requirement: "

@@ -3,6 +3,7 @@
 use maud::{Markup, html};
 use serde::Serialize;
 
+use crate::evidence::display::RegionInfo;
 use crate::evidence::report::bundle::{Bundle, CheckRun};
 use crate::evidence::report::labels::{
     VERDICTS, badge, duration, event_anchor, event_label, letter, percent, run_heading,
@@ -10,11 +11,14 @@ use crate::evidence::report::labels::{
 use crate::evidence::report::run::{Stretch, coarser};
 use crate::evidence::report::{Section, script_json};
 use crate::judge::events::name;
+use crate::judge::verdict::Verdict;
 
 /// Stretches of all regions together in the page; beyond it they are told in coarser steps.
 const MOST_STRETCHES: usize = 150_000;
 /// Points of the line of times in the page.
 const MOST_TIMES: usize = 4_000;
+/// Letter and word of a region that nobody checks.
+const UNCHECKED: (char, &str) = ('U', "unchecked");
 /// Events marked in the timeline.
 const MOST_EVENTS: usize = 2_000;
 
@@ -39,6 +43,10 @@ pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
         p.legend { "Verdicts: "
             @for v in VERDICTS {
                 span.key { canvas.swatch data-verdict=(letter(v)) width="28" height="14" aria-hidden="true" {} (badge(v)) } " "
+            }
+            @if bundle.checks().any(|(_, run)| run.display.regions.iter().any(RegionInfo::is_unchecked)) {
+                span.key { canvas.swatch data-verdict=(UNCHECKED.0) width="28" height="14" aria-hidden="true" {}
+                    span.badge.open { b aria-hidden="true" { (UNCHECKED.0) } (UNCHECKED.1) } }
             }
         }
         @for (k, (_, run)) in bundle.checks().enumerate() {
@@ -66,14 +74,25 @@ fn strips(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
     let every = frames.times.len().div_ceil(MOST_TIMES).max(1);
     let mut times: Vec<(u64, f64)> = frames.times.iter().copied().step_by(every).collect();
     times.extend(frames.times.last().filter(|l| times.last() != Some(l)));
+    let is_unchecked = |row: usize| row > 0 && run.display.regions[row - 1].is_unchecked();
+    let encoded_rows = rows().enumerate().map(|(row, stretches)| {
+        let text = encoded(&coarser(stretches, step));
+        if is_unchecked(row) {
+            unchecked(frames.frames)
+        } else {
+            text
+        }
+    });
     let data = Data {
         frames: frames.frames,
         step,
         times,
-        rows: ids
-            .zip(rows().map(|r| encoded(&coarser(r, step))))
+        rows: ids.zip(encoded_rows).collect(),
+        names: VERDICTS
+            .iter()
+            .map(|v| (letter(*v), name(*v)))
+            .chain([UNCHECKED])
             .collect(),
-        names: VERDICTS.iter().map(|v| (letter(*v), name(*v))).collect(),
         events: run
             .events
             .iter()
@@ -126,6 +145,16 @@ fn strips(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
     }
 }
 
+/// A row of which nothing is said: it must not look like one that agrees.
+fn unchecked(frames: u64) -> String {
+    let whole = Stretch {
+        verdict: Verdict::Agrees,
+        frames,
+    };
+    let (agrees, own) = (letter(Verdict::Agrees), UNCHECKED.0);
+    encoded(&[whole]).replace(agrees, &own.to_string())
+}
+
 /// Runs of verdicts: letter, then number of frames to the base 36.
 fn encoded(stretches: &[Stretch]) -> String {
     let mut text = String::new();
@@ -146,8 +175,8 @@ fn encoded(stretches: &[Stretch]) -> String {
 fn shares(run: &CheckRun) -> Markup {
     let s = &run.summary;
     html! {
-        table {
-            caption { "Shares of the run by region. Blind: it agreed, but a freeze could not have been seen." }
+        p.caption { "Shares of the run by region. Blind: it agreed, but a freeze could not have been seen." }
+        div.wide { table {
             thead { tr {
                 th { "Region" } th { "Hazard" } th.n { "Agrees" } th.n { "Blind" } th.n { "Blind time" }
                 th.n { "Not judged" } th.n { "Faulty frames" }
@@ -159,25 +188,29 @@ fn shares(run: &CheckRun) -> Markup {
                     @let of = |v: &str| counts.get(v).copied().unwrap_or(0);
                     @let all: u64 = counts.values().sum();
                     @let fine = of("agrees") + of("blind") + of("not_judged");
-                    tr {
-                        th scope="row" { (region.id) @if region.is_unchecked() { " (unchecked)" } }
+                    @if region.is_unchecked() {
+                        tr.loud-row {
+                            th scope="row" { (region.id) } td { (crate::evidence::csv::word(&region.hazard)) }
+                            td colspan="5" { (UNCHECKED.1) ": nothing is said of it" }
+                        }
+                    } @else { tr {
+                        th scope="row" { (region.id) }
                         td { (crate::evidence::csv::word(&region.hazard)) }
                         td.n { (percent(of("agrees"), all)) }
                         td.n { (percent(of("blind"), all)) }
                         td.n { (duration(s.blind_s.get(&region.id).copied().unwrap_or(0.0))) }
                         td.n { (percent(of("not_judged"), all)) }
                         td.n { (all - fine) }
-                    }
+                    } }
                 }
             }
-        }
+        } }
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::verdict::Verdict;
 
     #[test]
     fn stretches_are_letters_and_lengths() {
@@ -190,5 +223,6 @@ mod tests {
             ]),
             "AzK10L1"
         );
+        assert_eq!(unchecked(36), "U10");
     }
 }
