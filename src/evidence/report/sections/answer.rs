@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use crate::evidence::records::thousandths;
 use crate::evidence::report::Section;
 use crate::evidence::report::bundle::{Bundle, CheckRun, Folder};
 use crate::evidence::report::labels::{VERDICTS, badge, duration, percent, run_heading};
@@ -92,7 +93,7 @@ fn answer(folder: &Folder, run: &CheckRun) -> Markup {
                     @for input in &folder.manifest.inputs {
                         dt { (capitalised(&input.role)) } dd { (input.path) }
                     }
-                    dt { "Time offset" } dd { (format!("{:.3}", s.offset_s)) " s: " (s.offset_from) }
+                    dt { "Time offset" } dd { (thousandths(s.offset_s)) " s: " (s.offset_from) }
                     dt { "Chain" } dd { (s.profile_from) }
                 }
             }
