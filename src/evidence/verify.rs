@@ -401,7 +401,10 @@ mod tests {
         let found = verify(&folder.path().join("out")).unwrap();
         let told: Vec<String> = found.changes.iter().map(ToString::to_string).collect();
         assert_eq!(told, ["changed  ../in.csv"]);
-        assert_eq!((found.contradictions(), found.gone()), (vec![], vec!["../in.csv".into()]));
+        assert_eq!(
+            (found.contradictions(), found.gone()),
+            (vec![], vec!["../in.csv".into()])
+        );
     }
 
     #[cfg(unix)]
