@@ -8,7 +8,16 @@ use serde::{Deserialize, Serialize};
 
 use crate::definition::error::suggestion;
 use crate::definition::model::Hazard;
+use crate::files::{self, Limit};
 use crate::inject::{self, Method};
+
+/// The most that a plan may hold.
+const LIMIT: Limit = Limit {
+    kind: "a campaign plan",
+    bytes: 4 << 20,
+};
+/// Most captures, and most faults.
+const MOST: usize = 1000;
 
 /// The whole file.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -198,13 +207,8 @@ impl Sizes {
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
     /// It cannot be read.
-    #[error("cannot read plan \"{path}\"")]
-    Unreadable {
-        /// The file.
-        path: String,
-        /// The system's words.
-        source: std::io::Error,
-    },
+    #[error(transparent)]
+    Unreadable(#[from] files::Error),
     /// It is not a plan.
     #[error("plan \"{path}\", line {line}, column {column}: {what}")]
     Wrong {
@@ -234,10 +238,7 @@ impl Plan {
     /// When it cannot be read, is not a plan, or asks for what cannot be.
     pub fn load(path: &Path) -> Result<Self, Error> {
         let name = path.display().to_string();
-        let text = std::fs::read_to_string(path).map_err(|source| Error::Unreadable {
-            path: name.clone(),
-            source,
-        })?;
+        let (text, _) = files::read_text(path, LIMIT)?;
         Self::from_toml(&text, &name)
     }
 
@@ -296,6 +297,16 @@ impl Plan {
         }
         if self.fault.is_empty() {
             return Err("there is no [[fault]]; give at least one".into());
+        }
+        for (what, count) in [
+            ("[[capture]]", self.capture.len()),
+            ("[[fault]]", self.fault.len()),
+        ] {
+            if count > MOST {
+                return Err(format!(
+                    "there are {count} {what}; at most {MOST} are allowed"
+                ));
+            }
         }
         for c in &self.capture {
             within("offset_s", c.offset_s, -1e9, 1e9)?;

@@ -1,6 +1,5 @@
 //! `framevouch campaign`: faults put into clean video, and what the check says of each.
 
-use std::collections::BTreeMap;
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 
@@ -82,7 +81,7 @@ fn carry_out(
     let bar = if arguments.quiet || !std::io::stderr().is_terminal() {
         ProgressBar::hidden()
     } else {
-        let bar = ProgressBar::new(prepared.trials().len() as u64);
+        let bar = ProgressBar::new(prepared.trials().len());
         if let Ok(style) =
             ProgressStyle::with_template("{bar:40} {pos}/{len} trials, {per_sec}, {eta} left")
         {
@@ -106,19 +105,35 @@ fn carry_out(
     )?;
     let json = serde_json::to_string_pretty(&summary)? + "\n";
     super::write_file(&out.join("campaign.json"), json.as_bytes())?;
-    write_plots(&summary, out)?;
+    let failed = write_plots(&summary, out);
     write_manifest(prepared, arguments, out, home)?;
-    Ok(Some(summary))
+    // All else stands by now: a plot takes no trial with it.
+    match failed.as_slice() {
+        [] => Ok(Some(summary)),
+        list => Err(format!(
+            "{} of the plots cannot be written; all other results are complete. {}",
+            list.len(),
+            list.join("; ")
+        )
+        .into()),
+    }
 }
 
-fn write_plots(summary: &Summary, out: &Path) -> Result<(), Failure> {
+/// Writes the plots; what keeps some of them from being written.
+fn write_plots(summary: &Summary, out: &Path) -> Vec<String> {
     let folder = out.join("plots");
-    super::make_folder(&folder)?;
-    for plot in plots::plots(summary)? {
-        let path = folder.join(format!("{}.svg", plot.name));
-        super::write_file(&path, plot.svg.as_bytes())?;
+    let cannot = |what: &str, e: &dyn std::fmt::Display| format!("{what}: {e}");
+    if let Err(e) = super::make_folder(&folder) {
+        return vec![cannot("plots", &e)];
     }
-    Ok(())
+    let plots = plots::plots(summary);
+    let undrawn = plots.failed.iter().map(|(name, e)| cannot(name, e));
+    let unwritten = plots.drawn.iter().filter_map(|plot| {
+        let path = folder.join(format!("{}.svg", plot.name));
+        let written = super::write_file(&path, plot.svg.as_bytes());
+        written.err().map(|e| cannot(&plot.name, &e))
+    });
+    undrawn.chain(unwritten).collect()
 }
 
 fn write_manifest(
@@ -203,22 +218,13 @@ fn clock() -> impl Fn() -> f64 {
 }
 
 fn print_plan(prepared: &Prepared) -> Result<(), Failure> {
-    let mut by_kind: BTreeMap<&str, (u64, u64)> = BTreeMap::new();
-    for t in prepared.trials() {
-        let counts = by_kind.entry(t.fault.kind).or_default();
-        *(if t.is_twin {
-            &mut counts.1
-        } else {
-            &mut counts.0
-        }) += 1;
-    }
     say!(
         "{}: {} trials",
         prepared.plan().plan.name,
         prepared.trials().len()
     );
     say!("  {:<20} {:>8} {:>8}", "kind", "faults", "twins");
-    for (kind, (faults, twins)) in by_kind {
+    for (kind, (faults, twins)) in prepared.trials().by_kind() {
         say!("  {kind:<20} {faults:>8} {twins:>8}");
     }
     let estimate_s = prepared.estimate_s(&clock())?;

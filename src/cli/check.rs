@@ -18,6 +18,7 @@ use crate::evidence::records::FrameRecord;
 use crate::evidence::stills::{Keeper, StillsRecord};
 use crate::examine::register::FrameReference;
 use crate::examine::subject::Subject;
+use crate::files;
 use crate::judge::events::{Event, name};
 use crate::judge::region::RegionVerdict;
 use crate::picture::{Picture, Rect};
@@ -382,26 +383,14 @@ fn write_pictures(
 }
 
 fn picture_name(index: usize, event: &Event) -> String {
-    let place = if event.regions == ["*"] {
-        "frame".to_owned()
-    } else {
-        event.regions.join("+")
+    let class = name(event.class).replace(' ', "_");
+    let place = match event.regions.as_slice() {
+        [one] if one == "*" => "frame".to_owned(),
+        // The index tells events apart; of many regions the first stands for all.
+        [first, ..] => files::name::of_id(first),
+        [] => "nowhere".to_owned(),
     };
-    let place: String = place
-        .chars()
-        .map(|c| {
-            if c.is_ascii_alphanumeric() || "+-_".contains(c) {
-                c
-            } else {
-                '_'
-            }
-        })
-        .take(60)
-        .collect();
-    format!(
-        "event_{index:04}_{}_{place}.png",
-        name(event.class).replace(' ', "_")
-    )
+    format!("event_{index:04}_{class}_{place}.png")
 }
 
 fn event_area(definition: &Definition, event: &Event) -> Rect {

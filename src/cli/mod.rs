@@ -131,8 +131,8 @@ struct CaptureArguments {
     /// Folder of PNGs, YUV4MPEG2 file, any video that ffmpeg reads, or - for standard input.
     #[arg(long, value_name = "V")]
     capture: PathBuf,
-    /// Frame rate of captures that carry no times, 1/s.
-    #[arg(long, value_name = "F")]
+    /// Frame rate of captures that carry no times, 1/s: a number, or two with a stroke (30000/1001).
+    #[arg(long, value_name = "F", value_parser = parse_rate)]
     fps: Option<f64>,
     /// Standard input holds raw R'G'B' frames of 8 bits, three bytes a pixel, of this size; needs --fps.
     #[arg(long, value_name = "WxH", value_parser = parse_size, requires = "fps")]
@@ -165,6 +165,20 @@ fn value_name<T: ValueEnum>(value: T) -> String {
     value
         .to_possible_value()
         .map_or(String::new(), |v| v.get_name().to_owned())
+}
+
+/// Frames a second: a number, or a fraction as streams state it.
+fn parse_rate(text: &str) -> Result<f64, String> {
+    let number = |t: &str| t.trim().parse::<f64>().ok();
+    let rate = match text.split_once('/') {
+        Some((above, below)) => number(above).zip(number(below)).map(|(a, b)| a / b),
+        None => number(text),
+    };
+    rate.filter(|v| *v > 0.0 && *v <= 1000.0).ok_or_else(|| {
+        format!(
+            "\"{text}\" is not a frame rate; give a number above 0 and at most 1000, or a fraction like 30000/1001"
+        )
+    })
 }
 
 fn parse_size(text: &str) -> Result<(usize, usize), String> {

@@ -10,6 +10,8 @@
 //! before and after, see [`crate::capture`].
 
 mod content;
+#[cfg(test)]
+pub(crate) mod damage;
 pub mod name;
 mod read;
 
