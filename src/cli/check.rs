@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use super::progress::Progress;
 use super::{CaptureArguments, Failure, InputArguments, cannot_write, make_folder, results};
 use crate::capture::profile::Profile;
+use crate::check::run::UNCHECKED;
 use crate::capture::{CapturedFrame, Error as CaptureError, ReadAhead, StreamInfo};
 use crate::check::{self, FrameSource, Offset, Outcome, Seen, Settings, Sink, Snapshot, Stretch};
 use crate::definition::Definition;
@@ -433,7 +434,11 @@ pub(super) fn print_summary(outcome: &Outcome, out: &Path) {
     say!("  time offset {:.3} s ({})", s.offset_s, s.offset_from);
     say!("  chain       {}", s.profile_from);
     for (region, why) in &s.not_judged {
-        say!("  not judged  {region}: {why}");
+        if why == UNCHECKED {
+            say!("  unchecked   {region}");
+        } else {
+            say!("  not judged  {region}: {why}");
+        }
     }
     for note in &s.notes {
         say!("  note        {note}");

@@ -302,3 +302,18 @@ fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     std::fs::write(path, bytes).map_err(cannot_write(path))?;
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::parse_rate;
+
+    #[test]
+    fn rates_are_numbers_or_fractions() {
+        // A fraction was refused as no number.
+        assert_eq!(parse_rate("30000/1001"), Ok(30000.0 / 1001.0));
+        assert_eq!(parse_rate("25"), Ok(25.0));
+        for bad in ["", "0", "-25", "25/0", "0/0", "1/2/3", "nan", "inf", "4000"] {
+            assert!(parse_rate(bad).is_err(), "{bad}");
+        }
+    }
+}

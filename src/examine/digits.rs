@@ -27,8 +27,8 @@ pub struct Digits {
     pub expected: f64,
     /// Step of the last digit, in the channel's unit.
     pub resolution: f64,
-    /// Largest permitted error beyond its own rounding, in the channel's unit.
-    pub tolerance: f64,
+    /// Largest permitted error beyond its own rounding, in the channel's unit, where the readout has its own.
+    pub tolerance: Option<f64>,
     /// 360 for a readout that goes round.
     pub period: Option<f64>,
 }

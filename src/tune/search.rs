@@ -791,3 +791,73 @@ fn nearest(ready: &RegionReady, confirm_ms: f64) -> usize {
         })
         .map_or(0, |t| t.0)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::demo;
+    use crate::tune::material::Clip;
+    use std::path::Path;
+
+    const DEMAND: Demand = Demand {
+        nuisance_per_hour: 1e6,
+        coverage: 0.5,
+        detection_ms: 500.0,
+        hazard: Hazard::Hazardous,
+        confidence: Confidence::USUAL,
+    };
+
+    fn display(text: &str) -> Definition {
+        Definition::from_toml(text, "d", Path::new("")).unwrap()
+    }
+
+    /// Faults of `region` that last for `frames` of 25 a second.
+    fn material(region: usize, frames: usize) -> Material {
+        let clip = |number| Clip {
+            region,
+            number,
+            times_s: (0..25).map(|k| f64::from(k) * 0.04).collect(),
+            strengths: (0..25)
+                .map(|k| if k < frames { 9.0 } else { f64::NEG_INFINITY })
+                .collect(),
+            why: None,
+        };
+        Material {
+            faults: (0..40).map(clip).collect(),
+            clean_hours: 1.0,
+            ..Material::default()
+        }
+    }
+
+    #[test]
+    fn the_set_nearest_to_the_present_one_is_recommended() {
+        let definition = display(demo::DISPLAY);
+        let regions = definition.regions();
+        let k = regions.iter().position(|r| r.id == "attitude").unwrap();
+        assert_eq!(regions[k].confirm_ms, 200.0);
+        // Seen for 160 ms: the present 200 ms never confirm it. Of all shorter times 0 ms was taken before.
+        let tuned = tune(&material(k, 5), &definition, &DEMAND).unwrap();
+        let set = |tuned: &Tuned| {
+            let r = tuned.regions.iter().find(|r| r.region == "attitude").unwrap();
+            let s = r.recommended.clone().unwrap();
+            (s.factor, s.confirm_ms, r.confirms_ms)
+        };
+        assert_eq!(set(&tuned), (1.0, 160.0, Some([0.0, 160.0])));
+        // Where the present set meets the demand it stays.
+        let tuned = tune(&material(k, 20), &definition, &DEMAND).unwrap();
+        assert_eq!(set(&tuned).1, 200.0);
+    }
+
+    #[test]
+    fn an_unchecked_region_spends_no_trips() {
+        let definition = display(demo::DISPLAY);
+        let tuned = tune(&material(0, 20), &definition, &DEMAND).unwrap();
+        let is_unchecked = |id: &str| {
+            let r = definition.regions().iter().find(|r| r.id == id);
+            r.is_some_and(Region::is_unchecked)
+        };
+        assert!(is_unchecked("map"));
+        assert!(tuned.regions.iter().all(|r| !is_unchecked(&r.region)));
+        assert_eq!(tuned.regions.len() + 1, definition.regions().len());
+    }
+}

@@ -74,8 +74,8 @@ impl RegionJudge {
         out
     }
 
-    /// Whether a number stands there that none of the permitted inputs gives, by more than its readout's own
-    /// tolerance. Pointer and digits that are off together are explained by one value; that the pointer may
+    /// Whether a number stands there that none of the permitted inputs gives, by more than the tolerance that its
+    /// readout has of its own. Pointer and digits that are off together are explained by one value; that the pointer may
     /// be off by so much does not make the digits right.
     pub(super) fn number_is_outside(
         &self,
@@ -90,6 +90,9 @@ impl RegionJudge {
         let mut span = vec![[f64::INFINITY, f64::NEG_INFINITY]; self.freedoms.len()];
         self.spans(moment, inputs, [self.max_latency_s, 0.01], &mut span);
         findings.digits.iter().any(|digits| {
+            let Some(tolerance) = digits.tolerance else {
+                return false;
+            };
             let is_its = |r: &&Reading| self.freedoms[r.freedom].channel == digits.channel;
             // The number was drawn from the value that was read, so what measuring explains of one it does of the other.
             let (Some(r), Some(due)) = (
@@ -103,7 +106,7 @@ impl RegionJudge {
             let error = digits.period.map_or(off, |p| half_period(off, p));
             let measuring = 3.0 * r.standard_error + READING_PX / r.px_per_unit;
             let outside = (low - error).max(error - high);
-            outside > digits.tolerance + digits.resolution / 2.0 + measuring
+            outside > tolerance + digits.resolution / 2.0 + measuring
         })
     }
 
