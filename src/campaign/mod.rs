@@ -2,7 +2,7 @@
 //!
 //! *The question*: which faults are caught, how fast, down to which size, and what is raised for nothing?
 //!
-//! *The method*: a [`plan`] becomes a list of [`trials`]. The capture is read once, in [`stretch`]es that
+//! *The method*: a [`plan`] is walked, [`trials`] by trial. The capture is read once, in [`stretch`]es that
 //! are first checked as they are. At some moments of a stretch the check is kept; each trial goes on from such a
 //! moment with faulty frames, and only regions whose pixels differ from the clean ones are examined again: of
 //! the others the same would be found. So a trial costs what its fault touches.
@@ -14,6 +14,7 @@ pub mod nearness;
 pub mod plan;
 pub mod plots;
 pub mod records;
+pub mod results;
 pub mod run;
 pub mod statistics;
 pub mod stretch;

@@ -11,6 +11,14 @@ use crate::definition::model::Hazard;
 use crate::files::{self, FileContent, Limit};
 use crate::inject::{self, Method};
 
+/// The most that a plan may hold.
+const LIMIT: Limit = Limit {
+    kind: "a campaign plan",
+    bytes: 4 << 20,
+};
+/// Most captures, and most faults.
+const MOST: usize = 1000;
+
 /// The whole file.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -199,13 +207,8 @@ impl Sizes {
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
     /// It cannot be read.
-    #[error("cannot read plan \"{path}\"")]
-    Unreadable {
-        /// The file.
-        path: String,
-        /// The system's words.
-        source: std::io::Error,
-    },
+    #[error(transparent)]
+    Unreadable(#[from] files::Error),
     /// It is not a plan.
     #[error("plan \"{path}\", line {line}, column {column}: {what}")]
     Wrong {
@@ -228,11 +231,6 @@ pub enum Error {
     },
 }
 
-const LIMIT: Limit = Limit {
-    kind: "a campaign's plan",
-    bytes: 4 << 20,
-};
-
 impl Plan {
     /// Reads the plan at `path`.
     ///
@@ -248,15 +246,10 @@ impl Plan {
     /// As [`Plan::load`].
     pub fn load_with_content(path: &Path) -> Result<(Self, FileContent), Error> {
         let name = path.display().to_string();
-        let (text, content) = files::read_text(path, LIMIT).map_err(|e| Error::Unreadable {
-            path: name.clone(),
-            source: e.into_cause(),
-        })?;
+        let (text, content) = files::read_text(path, LIMIT)?;
+        let plan = Self::from_toml(&text, &name)?;
         let path = path.to_owned();
-        Ok((
-            Self::from_toml(&text, &name)?,
-            FileContent { path, content },
-        ))
+        Ok((plan, FileContent { path, content }))
     }
 
     /// Reads a plan from `text`; `name` is what messages call it.
@@ -314,6 +307,16 @@ impl Plan {
         }
         if self.fault.is_empty() {
             return Err("there is no [[fault]]; give at least one".into());
+        }
+        for (what, count) in [
+            ("[[capture]]", self.capture.len()),
+            ("[[fault]]", self.fault.len()),
+        ] {
+            if count > MOST {
+                return Err(format!(
+                    "there are {count} {what}; at most {MOST} are allowed"
+                ));
+            }
         }
         for c in &self.capture {
             within("offset_s", c.offset_s, -1e9, 1e9)?;

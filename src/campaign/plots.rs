@@ -6,6 +6,7 @@ use crate::evidence::plots::{
     Count, CoverageMatrix, DetectionCurve, DetectionTimes, Error, TailFit, TimeSeries,
     confusion_matrix, coverage_matrix, detection_curve, detection_time, tail,
 };
+use crate::files::name;
 use crate::inject::TOLERANCES;
 
 /// A plot with its name.
@@ -19,33 +20,39 @@ pub struct Plot {
     pub svg: String,
 }
 
+/// The plots of a campaign.
+#[derive(Debug, Default)]
+pub struct Plots {
+    /// Those that could be drawn.
+    pub drawn: Vec<Plot>,
+    /// Names of those that could not, and why: one does not take the others with it.
+    pub failed: Vec<(String, Error)>,
+}
+
 /// All plots of a campaign that its figures allow.
-///
-/// # Errors
-/// When a figure cannot be drawn.
-pub fn plots(summary: &Summary) -> Result<Vec<Plot>, Error> {
-    let mut plots = Vec::new();
-    let mut add = |name: String, title: &str, svg: Result<String, Error>| -> Result<(), Error> {
+#[must_use]
+pub fn plots(summary: &Summary) -> Plots {
+    let mut plots = Plots::default();
+    let mut add = |name: String, title: &str, svg: Result<String, Error>| {
         match svg {
-            Ok(svg) => plots.push(Plot {
+            Ok(svg) => plots.drawn.push(Plot {
                 name,
                 title: title.to_owned(),
                 svg,
             }),
             // Nothing to show is no failure.
             Err(Error::Empty { .. }) => {}
-            Err(e) => return Err(e),
+            Err(e) => plots.failed.push((name, e)),
         }
-        Ok(())
     };
     let title = "Faults raised in place as their class, by kind and region";
-    add("coverage".into(), title, coverage(summary, title))?;
+    add("coverage".into(), title, coverage(summary, title));
     let title = "Class that was given, by class that was due";
     add(
         "confusion".into(),
         title,
         confusion_matrix(title, &summary.confusion),
-    )?;
+    );
     for times in &summary.detection_times {
         let title = format!("Detection time, {} regions", times.hazard);
         let times_s: Vec<f64> = times.times_ms.iter().map(|t| t / 1000.0).collect();
@@ -63,7 +70,7 @@ pub fn plots(summary: &Summary) -> Result<Vec<Plot>, Error> {
             format!("detection_time_{}", times.hazard),
             &title,
             detection_time(&plot),
-        )?;
+        );
     }
     for curve in &summary.sizes {
         let place = match &curve.channel {
@@ -83,13 +90,10 @@ pub fn plots(summary: &Summary) -> Result<Vec<Plot>, Error> {
             detection: &curve.detection,
             tolerance: curve.tolerance.map(|_| 1.0),
         };
-        let name = format!(
-            "size_{}_{}_{}",
-            curve.kind,
-            place_name(&curve.region),
-            curve.channel.as_deref().unwrap_or("all")
-        );
-        add(name.replace(' ', "_"), &title, detection_curve(&plot))?;
+        let place = [Some(curve.region.as_str()), curve.channel.as_deref()];
+        let place = name::of_ids(place.into_iter().flatten());
+        let name = format!("size_{}.{place}", curve.kind.replace(' ', "_"));
+        add(name, &title, detection_curve(&plot));
     }
     for region in &summary.nuisance.tails {
         if let Outcome::Fitted(fitted) = &region.fit {
@@ -101,10 +105,14 @@ pub fn plots(summary: &Summary) -> Result<Vec<Plot>, Error> {
                 peaks: &region.peaks,
                 current: Some(1.0),
             };
-            add(format!("tail_{}", region.region), &title, tail(&plot))?;
+            add(
+                format!("tail_{}", name::of_id(&region.region)),
+                &title,
+                tail(&plot),
+            );
         }
     }
-    Ok(plots)
+    plots
 }
 
 fn coverage(summary: &Summary, title: &str) -> Result<String, Error> {

@@ -1,13 +1,8 @@
 //! Carrying out a campaign: stretch after stretch, on all cores, so that it can be broken off at any moment
 //! and goes on where it was.
 //!
-//! Results of a stretch are appended to the files first; then `progress.json` is replaced in one
-//! step, which says how long the files are. What stands beyond is cut off when the campaign goes on. So
-//! the files are the same bytes however often it was broken off.
+//! What stands on disk, and that it is what was written, is the matter of [`super::results`].
 
-use std::collections::BTreeMap;
-use std::fs::{File, OpenOptions};
-use std::io::{BufWriter, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -17,16 +12,16 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::plan::{CaptureSource, Plan};
-use super::records::TRIALS_FILE;
+use super::results::{self, Results};
 use super::stretch::{Material, Stretch, choose_onsets};
 use super::trial::{self, AFTER_S};
-use super::trials::{Trial, expand, judged_regions, seed_of};
+use super::trials::{Done, Trial, Trials, judged_regions, seed_of};
 use crate::capture::profile::Profile;
 use crate::capture::{CapturedFrame, ReadAhead};
 use crate::check::{self, Offset};
 use crate::definition::Definition;
 use crate::evidence::manifest::{ChangedFile, ReadFiles};
-use crate::evidence::measurements::{Header, MEASUREMENTS_FILE, Measured};
+use crate::evidence::measurements::Measured;
 use crate::evidence::records::rounded;
 use crate::examine::subject::Subject;
 use crate::files::{Content, Digest, FileContent};
@@ -60,31 +55,14 @@ pub enum Error {
         "capture \"{0}\" agrees with its recording nowhere in its first two minutes; a campaign needs captures without faults: run check on it first"
     )]
     NoAgreement(String),
-    /// The folder belongs to another campaign.
-    #[error(
-        "\"{0}\" holds the results of another campaign or version; give another folder, or empty it"
-    )]
-    OtherCampaign(String),
     /// A capture is not what it was when the campaign was begun.
     #[error(
         "capture \"{0}\", or the program that decodes it, is not what it was when the campaign was begun: put it back, or begin in another folder"
     )]
     OtherCapture(String),
-    /// Results cannot be written or read.
-    #[error("cannot write or read \"{path}\"")]
-    Io {
-        /// The file.
-        path: String,
-        /// The system's words.
-        source: std::io::Error,
-    },
-}
-
-fn io(path: &Path) -> impl FnOnce(std::io::Error) -> Error + '_ {
-    move |source| Error::Io {
-        path: path.display().to_string(),
-        source,
-    }
+    /// The results.
+    #[error(transparent)]
+    Results(#[from] results::Error),
 }
 
 /// A line of `stretches.jsonl`: clean video that was checked.
@@ -105,30 +83,13 @@ pub struct StretchRecord {
     pub readings: Vec<Vec<[f64; 5]>>,
 }
 
-/// How far a campaign is.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-struct Progress {
-    /// Of plan, display, recordings and version.
-    campaign: String,
-    pass: usize,
-    capture: usize,
-    stretch: usize,
-    trials_bytes: u64,
-    stretches_bytes: u64,
-    measurements_bytes: u64,
-    is_finished: bool,
-    /// What each capture held when it was read first, by number: of the list of its files.
-    #[serde(default)]
-    captures: BTreeMap<usize, Content>,
-}
-
 /// What is known before the first trial.
 pub struct Prepared {
     plan: Plan,
     folder: PathBuf,
     definition: Definition,
     recordings: Vec<Recording>,
-    trials: Vec<Trial>,
+    trials: Trials,
     campaign: String,
     ffmpeg: String,
     plan_file: FileContent,
@@ -176,7 +137,9 @@ pub enum Ended {
 }
 
 /// Trials that an estimate is made from.
-const SAMPLE: usize = 60;
+const SAMPLE: u64 = 60;
+/// Trials that are carried out side by side before they are written: what waits in memory.
+const CHUNK: usize = 256;
 
 /// Seconds since some moment. What a campaign finds does not depend on it; how far it comes within its budget
 /// does.
@@ -212,7 +175,7 @@ impl Prepared {
             .map(|r| judged_regions(&definition, r))
             .collect();
         let subject = Subject::new(&definition, &drawing);
-        let trials = expand(&plan, subject, &judged).map_err(Error::Trials)?;
+        let trials = Trials::new(&plan, subject, &judged).map_err(Error::Trials)?;
         let profiles = plan
             .capture
             .iter()
@@ -310,7 +273,7 @@ impl Prepared {
 
     /// The trials.
     #[must_use]
-    pub fn trials(&self) -> &[Trial] {
+    pub const fn trials(&self) -> &Trials {
         &self.trials
     }
 
@@ -321,14 +284,13 @@ impl Prepared {
         spans.map(|(begin_s, end_s)| end_s - begin_s).sum()
     }
 
-    /// Makes sure that `out` can hold this campaign, and holds no other; true when all of it is there.
+    /// Makes sure that `out` can hold this campaign, holds no other, and that what it holds of it is whole; true when
+    /// that is all of it.
     ///
     /// # Errors
-    /// When it belongs to another campaign, or cannot be written to.
+    /// When it belongs to another campaign, is damaged, or cannot be written to.
     pub fn claim(&self, out: &Path) -> Result<bool, Error> {
-        let mut results = Results::open(out, &self.campaign)?;
-        // So that the folder is known as this campaign's from now on.
-        results.commit()?;
+        let (results, _) = Results::open(out, &self.campaign, self.trials.len())?;
         Ok(results.progress.is_finished)
     }
 
@@ -346,7 +308,7 @@ impl Prepared {
         let begun_s = clock();
         let drawing = Drawing::new(&self.definition);
         let subject = Subject::new(&self.definition, &drawing);
-        let mut results = Results::open(out, &self.campaign)?;
+        let (mut results, mut done) = Results::open(out, &self.campaign, self.trials.len())?;
         for (k, held) in captures.0.iter().enumerate() {
             let first = results.progress.captures.entry(k);
             if *first.or_insert_with(|| held.content()) != held.content() {
@@ -355,12 +317,6 @@ impl Prepared {
             }
         }
         results.commit()?;
-        let mut pending: Vec<bool> = vec![true; self.trials.len()];
-        for number in results.done()? {
-            if let Some(p) = pending.get_mut(number as usize) {
-                *p = false;
-            }
-        }
         if results.progress.is_finished {
             return Ok(Ended::Finished);
         }
@@ -372,8 +328,8 @@ impl Prepared {
                 0
             };
             for capture in first..self.plan.capture.len() {
-                let is_of = |t: &Trial| t.capture == capture && pending[t.number as usize];
-                if pass > 0 && !self.trials.iter().any(is_of) {
+                let mut own = self.trials.of_capture(capture);
+                if pass > 0 && own.all(|n| done.has(n)) {
                     continue;
                 }
                 let is_going_on =
@@ -395,7 +351,7 @@ impl Prepared {
                 let early = self.capture(
                     subject,
                     at,
-                    &mut pending,
+                    &mut done,
                     &mut results,
                     &captures.0[capture],
                     &is_out_of_time,
@@ -406,8 +362,7 @@ impl Prepared {
                 }
             }
         }
-        results.progress.is_finished = true;
-        results.commit()?;
+        results.finish()?;
         Ok(Ended::Finished)
     }
 
@@ -429,7 +384,7 @@ impl Prepared {
         let begun_s = clock();
         let mut window = Window::default();
         let mut reader = self.open(source)?;
-        let Some(onsets_s) = window.fill(&mut reader, 0, &self.plan)? else {
+        let Some((_, onsets_s)) = window.fill(&mut |f| reader.next_into(f), 0, &self.plan)? else {
             return Ok(0.0);
         };
         let to = window.frames.partition_point(|f| f.time_s < onsets_s[1]);
@@ -440,7 +395,10 @@ impl Prepared {
         };
         let stretch_s = clock() - begun_s;
         let step = (self.trials.len() / SAMPLE).max(1);
-        let sample: Vec<&Trial> = self.trials.iter().step_by(step).collect();
+        let sample: Vec<Trial> = (0..self.trials.len())
+            .step_by(step as usize)
+            .map(|n| self.trials.get(n))
+            .collect();
         let begun_s = clock();
         let done = sample
             .par_iter()
@@ -505,7 +463,7 @@ impl Prepared {
         &self,
         subject: Subject,
         at: At,
-        pending: &mut [bool],
+        done: &mut Done,
         results: &mut Results,
         held: &Held,
         is_out_of_time: &dyn Fn() -> bool,
@@ -528,14 +486,16 @@ impl Prepared {
         let general = &self.plan.plan;
         let (begin_s, end_s) = recording.span_s();
         let count = libm::ceil((end_s - begin_s) / general.stretch_s).max(1.0) as usize;
-        for stretch in 0.. {
-            let onsets_s = window.fill(&mut reader, stretch, &self.plan)?;
+        let mut next = 0;
+        loop {
+            let filled = window.fill(&mut |f| reader.next_into(f), next, &self.plan)?;
             if self.is_stopped() {
                 return Ok(Some(Ended::Stopped));
             }
-            let Some(onsets_s) = onsets_s else {
+            let Some((stretch, onsets_s)) = filled else {
                 break;
             };
+            next = stretch + 1;
             if stretch < at.stretch {
                 continue;
             }
@@ -543,40 +503,36 @@ impl Prepared {
                 self.same(Some(held), &mut reader, source)?;
                 return Ok(Some(Ended::Budget));
             }
-            let list: Vec<&Trial> = self
-                .trials
-                .iter()
-                .filter(|t| {
-                    let own = seed_of(t.fault.seed, 2) as usize % count;
-                    let is_due = at.pass > 0 || own <= stretch;
-                    t.capture == at.capture && pending[t.number as usize] && is_due
+            let list = || {
+                let own = self.trials.of_capture(at.capture);
+                own.filter(|n| {
+                    let begins = seed_of(self.trials.seed(*n), 2) as usize % count;
+                    !done.has(*n) && (at.pass > 0 || begins <= stretch)
                 })
-                .collect();
-            let is_needed = at.pass == 0 || !list.is_empty();
-            if is_needed {
+            };
+            if at.pass == 0 || list().next().is_some() {
                 self.stretch(
                     material,
                     &window.frames,
                     onsets_s,
                     stretch,
                     at,
-                    &list,
+                    list(),
                     results,
                 )?;
                 if self.is_stopped() {
                     // Trials were left out: the stretch is begun again.
                     return Ok(Some(Ended::Stopped));
                 }
-                for t in results.just_done.drain(..) {
-                    pending[t as usize] = false;
+                for number in results.just_done.drain(..) {
+                    done.add(number);
                 }
             }
             results.progress.pass = at.pass;
             results.progress.capture = at.capture;
             results.progress.stretch = stretch + 1;
             results.commit()?;
-            let done = pending.iter().filter(|p| !**p).count();
-            tell(done as u64, pending.len() as u64);
+            tell(done.count(), self.trials.len());
         }
         self.same(Some(held), &mut reader, source)?;
         results.progress.capture = at.capture + 1;
@@ -597,7 +553,7 @@ impl Prepared {
         onsets_s: [f64; 2],
         number: usize,
         at: At,
-        list: &[&Trial],
+        list: impl Iterator<Item = u64>,
         results: &mut Results,
     ) -> Result<(), Error> {
         let general = &self.plan.plan;
@@ -607,7 +563,8 @@ impl Prepared {
             seed_of(general.seed, at.pass as u64),
             (at.capture << 20 | number) as u64,
         );
-        let onsets = if list.is_empty() {
+        let mut list = list.peekable();
+        let onsets = if list.peek().is_none() {
             Vec::new()
         } else {
             choose_onsets(from, to, general.onsets_per_stretch, seed)
@@ -625,19 +582,30 @@ impl Prepared {
             let clean = clean_measured(&stretch, at.capture, onsets_s);
             results.measured(&clean)?;
         }
-        let is_clean = stretch.events.is_empty();
-        let done: Vec<Option<trial::Done>> = list
-            .par_iter()
-            .map(|t| {
-                (is_clean && !self.is_stopped())
-                    .then(|| trial::run(&self.plan, &stretch, t))
-                    .flatten()
-            })
-            .collect();
-        for done in done.into_iter().flatten() {
-            results.trial(&done)?;
+        if !stretch.events.is_empty() {
+            return Ok(());
         }
-        Ok(())
+        loop {
+            let chunk: Vec<Trial> = list
+                .by_ref()
+                .take(CHUNK)
+                .map(|n| self.trials.get(n))
+                .collect();
+            if chunk.is_empty() {
+                return Ok(());
+            }
+            let done: Vec<Option<trial::Done>> = chunk
+                .par_iter()
+                .map(|t| {
+                    (!self.is_stopped())
+                        .then(|| trial::run(&self.plan, &stretch, t))
+                        .flatten()
+                })
+                .collect();
+            for done in done.into_iter().flatten() {
+                results.trial(&done)?;
+            }
+        }
     }
 }
 
@@ -647,6 +615,9 @@ struct At {
     capture: usize,
     stretch: usize,
 }
+
+/// Fills in the next frame; false at the end.
+type NextInto<'a> = &'a mut dyn FnMut(&mut CapturedFrame) -> Result<bool, crate::capture::Error>;
 
 /// The frames of a stretch: its lead, its onsets, and what the longest fault needs after them.
 #[derive(Default)]
@@ -659,19 +630,20 @@ struct Window {
 }
 
 impl Window {
-    /// Moves on to stretch `number`: capture times between which faults may begin, s. `None` behind the end of
-    /// the capture.
+    /// Moves on to stretch `number`, or to the first after it that has frames: its number, and the capture times
+    /// between which faults may begin, s. `None` behind the end of the capture.
     fn fill(
         &mut self,
-        reader: &mut ReadAhead,
-        number: usize,
+        next_into: NextInto,
+        mut number: usize,
         plan: &Plan,
-    ) -> Result<Option<[f64; 2]>, Error> {
+    ) -> Result<Option<(usize, [f64; 2])>, Error> {
         let general = &plan.plan;
         let longest_s = plan.longest_s() + AFTER_S;
         loop {
             if let Some(first_s) = self.first_s {
-                let begin_s = first_s + general.lead_s + number as f64 * general.stretch_s;
+                let origin_s = first_s + general.lead_s;
+                let begin_s = origin_s + number as f64 * general.stretch_s;
                 let end_s = begin_s + general.stretch_s;
                 let newest_s = self.frames.last().map_or(first_s, |f| f.time_s);
                 if newest_s >= end_s + longest_s || self.is_ended {
@@ -679,14 +651,25 @@ impl Window {
                         .frames
                         .partition_point(|f| f.time_s < begin_s - general.lead_s - 1e-6);
                     self.spare.extend(self.frames.drain(..old));
-                    let is_over = newest_s < begin_s;
-                    return Ok((!is_over).then_some([begin_s, end_s]));
+                    let own = self.frames.partition_point(|f| f.time_s < begin_s);
+                    match self.frames.get(own).map(|f| f.time_s) {
+                        None => return Ok(None),
+                        Some(time_s) if time_s < end_s => {
+                            return Ok(Some((number, [begin_s, end_s])));
+                        }
+                        // Times may jump by years, and hundreds of thousands of stretches be empty.
+                        Some(time_s) => {
+                            let reached = libm::floor((time_s - origin_s) / general.stretch_s);
+                            number = (number + 1).max(reached as usize);
+                            continue;
+                        }
+                    }
                 }
             } else if self.is_ended {
                 return Ok(None);
             }
             let mut frame = self.spare.pop().unwrap_or_default();
-            if reader.next_into(&mut frame)? {
+            if next_into(&mut frame)? {
                 self.first_s.get_or_insert(frame.time_s);
                 self.frames.push(frame);
             } else {
@@ -773,8 +756,8 @@ fn digest(plan: &Plan, definition: &Definition, recordings: &[Recording]) -> Str
     let mut plan = plan.clone();
     // More time does not make it another campaign.
     plan.plan.budget_s = None;
-    let mut hasher = crc32fast::Hasher::new();
-    let mut add = |bytes: &[u8]| hasher.update(bytes);
+    let mut digest = files::Digest::default();
+    let mut add = |bytes: &[u8]| digest.update(bytes);
     let text = |value: serde_json::Result<String>| value.unwrap_or_default();
     add(text(serde_json::to_string(&plan)).as_bytes());
     add(text(serde_json::to_string(definition.file())).as_bytes());
@@ -782,169 +765,50 @@ fn digest(plan: &Plan, definition: &Definition, recordings: &[Recording]) -> Str
         add(file.content.sha256.as_bytes());
     }
     format!(
-        "framevouch {} {:08x}",
+        "framevouch {} {}",
         env!("CARGO_PKG_VERSION"),
-        hasher.finalize()
+        &digest.content().sha256[..16]
     )
 }
 
-/// The files of a campaign.
-struct Results {
-    folder: PathBuf,
-    trials: BufWriter<File>,
-    stretches: BufWriter<File>,
-    measurements: BufWriter<File>,
-    progress: Progress,
-    just_done: Vec<u64>,
-    has_header: bool,
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
 
-/// File of the clean stretches.
-pub const STRETCHES: &str = "stretches.jsonl";
-const PROGRESS: &str = "progress.json";
-const MISSES: &str = "misses";
-
-/// Whether a file of results, by its name in their folder, is written as trials are carried out: a campaign goes on with it.
-#[must_use]
-pub fn is_written_on_the_way(name: &str) -> bool {
-    let is_miss = name
-        .strip_prefix(MISSES)
-        .is_some_and(|n| n.starts_with('/'));
-    is_miss || [TRIALS_FILE, STRETCHES, MEASUREMENTS_FILE, PROGRESS].contains(&name)
-}
-
-/// Whether a campaign was begun in `folder`; which one, [`Prepared::claim`] says.
-#[must_use]
-pub fn is_begun(folder: &Path) -> bool {
-    folder.join(PROGRESS).is_file()
-}
-
-impl Results {
-    /// Opens the files in `folder`, cut to what is known to be complete.
-    fn open(folder: &Path, campaign: &str) -> Result<Self, Error> {
-        let misses = folder.join(MISSES);
-        std::fs::create_dir_all(&misses).map_err(io(&misses))?;
-        let path = folder.join(PROGRESS);
-        let progress = match std::fs::read(&path) {
-            Ok(bytes) => serde_json::from_slice::<Progress>(&bytes)
-                .ok()
-                .filter(|p| p.campaign == campaign)
-                .ok_or_else(|| Error::OtherCampaign(folder.display().to_string()))?,
-            Err(e) if e.kind() == std::io::ErrorKind::NotFound => Progress {
-                campaign: campaign.to_owned(),
-                ..Progress::default()
-            },
-            Err(e) => return Err(io(&path)(e)),
+    /// Numbers and times of the stretches of frames at given times.
+    fn stretches(times_s: Vec<f64>) -> Vec<(usize, [f64; 2])> {
+        const PLAN: &str = "[plan]\nname = \"a\"\ndisplay = \"d.toml\"\n[[capture]]\nfile = \"v\"\ninputs = \"r.csv\"\n[[fault]]\nkind = \"freeze\"\n";
+        let plan = Plan::from_toml(PLAN, "p").unwrap();
+        let mut times_s = times_s.into_iter();
+        let mut next_into = |frame: &mut CapturedFrame| {
+            let time_s = times_s.next();
+            frame.time_s = time_s.unwrap_or_default();
+            Ok(time_s.is_some())
         };
-        let open = |name: &str, bytes: u64| {
-            let path = folder.join(name);
-            let cut = || {
-                let mut file = OpenOptions::new()
-                    .create(true)
-                    .truncate(false)
-                    .read(true)
-                    .write(true)
-                    .open(&path)?;
-                file.set_len(bytes)?;
-                file.seek(SeekFrom::End(0))?;
-                Ok(BufWriter::new(file))
-            };
-            cut().map_err(io(&path))
-        };
-        Ok(Self {
-            folder: folder.to_owned(),
-            trials: open(TRIALS_FILE, progress.trials_bytes)?,
-            stretches: open(STRETCHES, progress.stretches_bytes)?,
-            measurements: open(MEASUREMENTS_FILE, progress.measurements_bytes)?,
-            has_header: progress.measurements_bytes > 0,
-            progress,
-            just_done: Vec::new(),
-        })
-    }
-
-    /// Whether the header of the measurements is still to be written.
-    const fn is_empty(&self) -> bool {
-        !self.has_header
-    }
-
-    /// Numbers of the trials that are done.
-    fn done(&self) -> Result<Vec<u64>, Error> {
-        #[derive(Deserialize)]
-        struct Number {
-            trial: u64,
+        let mut window = Window::default();
+        let (mut found, mut next) = (Vec::new(), 0);
+        while let Some((number, onsets_s)) = window.fill(&mut next_into, next, &plan).unwrap() {
+            next = number + 1;
+            found.push((number, onsets_s));
         }
-        let path = self.folder.join(TRIALS_FILE);
-        let text = std::fs::read_to_string(&path).map_err(io(&path))?;
-        let numbers = text
-            .lines()
-            .map(|line| serde_json::from_str::<Number>(line).map(|n| n.trial));
-        numbers
-            .collect::<Result<_, _>>()
-            .map_err(|_| Error::OtherCampaign(self.folder.display().to_string()))
+        found
     }
 
-    fn header(&mut self, header: &Header) -> Result<(), Error> {
-        self.has_header = true;
-        let path = self.folder.join(MEASUREMENTS_FILE);
-        header.write(&mut self.measurements).map_err(io(&path))
+    #[test]
+    fn stretches_without_frames_are_passed_over() {
+        let steady: Vec<f64> = (0..1000).map(|k| f64::from(k) * 0.04).collect();
+        let found = stretches(steady.clone());
+        assert_eq!(found.len(), 5);
+        assert_eq!(found[1], (1, [10.0, 18.0]));
+        // From a stamp of the day to one since 1970: 806 400 s and more were gone through, 8 s at a time.
+        let jumped: Vec<f64> = steady.iter().map(|t| t + 1.7e9).collect();
+        let found = stretches([steady, jumped].concat());
+        assert!((10..=11).contains(&found.len()), "{found:?}");
+        assert!(found.windows(2).all(|w| w[0].0 < w[1].0));
+        assert!(
+            found
+                .iter()
+                .all(|(_, [from, to])| (to - from - 8.0).abs() < 1e-6)
+        );
     }
-
-    fn stretch(&mut self, record: &StretchRecord) -> Result<(), Error> {
-        line(&mut self.stretches, record).map_err(io(&self.folder.join(STRETCHES)))
-    }
-
-    fn measured(&mut self, measured: &Measured) -> Result<(), Error> {
-        let path = self.folder.join(MEASUREMENTS_FILE);
-        measured.write(&mut self.measurements).map_err(io(&path))
-    }
-
-    fn trial(&mut self, done: &trial::Done) -> Result<(), Error> {
-        line(&mut self.trials, &done.record).map_err(io(&self.folder.join(TRIALS_FILE)))?;
-        self.measured(&done.measured)?;
-        if let (Some(picture), Some(name)) = (&done.picture, &done.record.outcome.picture) {
-            let path = self.folder.join(name);
-            picture
-                .save(&path)
-                .map_err(|e| io(&path)(std::io::Error::other(e)))?;
-        }
-        self.just_done.push(done.record.trial);
-        Ok(())
-    }
-
-    /// Makes sure that what was written is kept.
-    fn commit(&mut self) -> Result<(), Error> {
-        let files = [
-            (
-                TRIALS_FILE,
-                &mut self.trials,
-                &mut self.progress.trials_bytes,
-            ),
-            (
-                STRETCHES,
-                &mut self.stretches,
-                &mut self.progress.stretches_bytes,
-            ),
-            (
-                MEASUREMENTS_FILE,
-                &mut self.measurements,
-                &mut self.progress.measurements_bytes,
-            ),
-        ];
-        for (name, file, bytes) in files {
-            let path = self.folder.join(name);
-            *bytes = file.stream_position().map_err(io(&path))?;
-            file.flush().map_err(io(&path))?;
-        }
-        let path = self.folder.join(PROGRESS);
-        let new = self.folder.join("progress.json.new");
-        let text = serde_json::to_vec_pretty(&self.progress)
-            .map_err(|e| io(&path)(std::io::Error::other(e)))?;
-        std::fs::write(&new, text).map_err(io(&new))?;
-        std::fs::rename(&new, &path).map_err(io(&path))
-    }
-}
-
-fn line(out: &mut BufWriter<File>, record: &impl Serialize) -> std::io::Result<()> {
-    serde_json::to_writer(&mut *out, record)?;
-    out.write_all(b"\n")
 }

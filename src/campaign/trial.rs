@@ -289,7 +289,7 @@ fn carry_out(
     let picture = match (&outcome.result, &middle) {
         (Outcomes::Detected | Outcomes::Quiet, _) | (_, None) => None,
         (_, Some((k, picture))) => {
-            outcome.picture = Some(format!("misses/trial_{:06}.png", trial.number));
+            outcome.picture = Some(picture_name(trial.number));
             Some(miss_picture(&clip, *k, picture, fault.target))
         }
     };
@@ -333,6 +333,11 @@ fn carry_out(
         measured: told.measured,
         picture,
     }
+}
+
+/// The picture of a trial that was missed, from the folder of results.
+pub(super) fn picture_name(trial: u64) -> String {
+    format!("misses/trial_{trial:06}.png")
 }
 
 /// What is told of a trial, frame after frame.

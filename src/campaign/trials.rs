@@ -1,5 +1,7 @@
 //! From a plan to the list of its trials.
 
+use std::collections::BTreeMap;
+
 use super::plan::{FaultSpec, Plan, unknown};
 use crate::definition::Definition;
 use crate::examine::subject::Subject;
@@ -47,77 +49,244 @@ pub fn judged_regions(definition: &Definition, recording: &Recording) -> Vec<boo
         .collect()
 }
 
-/// All trials of the plan. `judged` says for each capture which regions can be judged.
-///
-/// # Errors
-/// When the plan names a region or channel that the display does not have, or a fault has no place.
-pub fn expand(plan: &Plan, subject: Subject, judged: &[Vec<bool>]) -> Result<Vec<Trial>, String> {
-    let definition = subject.definition();
-    let mut trials: Vec<Trial> = Vec::new();
-    for (spec, wanted) in plan.fault.iter().enumerate() {
-        let place = |what: String| format!("[[fault]] {} (\"{}\"): {what}", spec + 1, wanted.kind);
-        let Some(model) = inject::model(&wanted.kind) else {
-            return Err(place("there is no such kind".into()));
+/// Most trials of a plan: a mark for each is kept while a campaign runs.
+const MOST_TRIALS: u64 = 100_000_000;
+/// Most places (a capture, a target) of all faults of a plan.
+const MOST_PLACES: usize = 1_000_000;
+
+/// The trials of a plan, in their order, never all of them at once: each is made when it is asked for.
+#[derive(Clone, Debug)]
+pub struct Trials {
+    seed: u64,
+    specs: Vec<Spec>,
+    places: Vec<Place>,
+    count: u64,
+}
+
+/// What is the same for all trials of one `[[fault]]`.
+#[derive(Clone, Debug)]
+struct Spec {
+    kind: &'static str,
+    targets: Vec<(Target, Vec<usize>)>,
+    sizes: Vec<f64>,
+    methods: Vec<Method>,
+    repeats: u64,
+    /// Fault and twin, or the fault alone.
+    turns: u64,
+}
+
+/// Trials in a row: those of one fault, in one capture, at one target.
+#[derive(Clone, Copy, Debug)]
+struct Place {
+    /// Number of the first.
+    first: u64,
+    /// Faults of this spec before it, twins left aside.
+    before: u64,
+    spec: u32,
+    capture: u32,
+    target: u32,
+}
+
+impl Spec {
+    /// Trials of one place.
+    fn count(&self) -> u64 {
+        (self.sizes.len() * self.methods.len()) as u64 * self.repeats * self.turns
+    }
+}
+
+impl Trials {
+    /// The trials of `plan`. `judged` says for each capture which regions can be judged.
+    ///
+    /// # Errors
+    /// When the plan names a region or channel that the display does not have, a fault has no place, or there
+    /// are too many.
+    pub fn new(plan: &Plan, subject: Subject, judged: &[Vec<bool>]) -> Result<Self, String> {
+        let definition = subject.definition();
+        let mut all = Self {
+            seed: plan.plan.seed,
+            specs: Vec::with_capacity(plan.fault.len()),
+            places: Vec::new(),
+            count: 0,
         };
-        let targets = targets(definition, subject, wanted, model).map_err(place)?;
-        let sizes = sizes(wanted, model);
-        let looks = looks(wanted, model);
-        let methods = if wanted.methods.is_empty() {
-            vec![Method::Redraw]
-        } else {
-            wanted.methods.clone()
-        };
-        let before = trials.len();
-        let mut turn = 0usize;
-        for (capture, judged) in judged.iter().enumerate() {
-            for target in targets
-                .iter()
-                .filter(|t| t.region.is_none_or(|r| judged[r]))
-            {
-                let looks: Vec<usize> = looks
-                    .iter()
-                    .copied()
-                    .filter(|look| model.has_look(definition, *target, *look))
-                    .collect();
-                if looks.is_empty() {
-                    continue;
-                }
-                for &size in &sizes {
-                    for &method in &methods {
-                        for _ in 0..wanted.repeats {
-                            for is_twin in [false, true] {
-                                if is_twin && !wanted.twins {
-                                    continue;
-                                }
-                                let number = trials.len() as u64;
-                                trials.push(Trial {
-                                    number,
-                                    capture,
-                                    spec,
-                                    fault: Fault {
-                                        kind: model.about().name,
-                                        target: *target,
-                                        size,
-                                        look: looks[turn % looks.len()],
-                                        method,
-                                        seed: seed_of(plan.plan.seed, number),
-                                    },
-                                    is_twin,
-                                });
-                            }
-                            turn += 1;
-                        }
+        for (number, wanted) in plan.fault.iter().enumerate() {
+            let place =
+                |what: String| format!("[[fault]] {} (\"{}\"): {what}", number + 1, wanted.kind);
+            let Some(model) = inject::model(&wanted.kind) else {
+                return Err(place("there is no such kind".into()));
+            };
+            let looks = looks(wanted, model);
+            let targets = targets(definition, subject, wanted, model).map_err(place)?;
+            let targets = targets.into_iter().map(|target| {
+                let has_look = |look: &usize| model.has_look(definition, target, *look);
+                let own: Vec<usize> = looks.iter().copied().filter(has_look).collect();
+                (target, own)
+            });
+            let spec = Spec {
+                kind: model.about().name,
+                targets: targets.filter(|(_, looks)| !looks.is_empty()).collect(),
+                sizes: sizes(wanted, model),
+                methods: if wanted.methods.is_empty() {
+                    vec![Method::Redraw]
+                } else {
+                    wanted.methods.clone()
+                },
+                repeats: u64::from(wanted.repeats),
+                turns: if wanted.twins { 2 } else { 1 },
+            };
+            let first_place = all.places.len();
+            for (capture, judged) in judged.iter().enumerate() {
+                for (k, (target, _)) in spec.targets.iter().enumerate() {
+                    if !target.region.is_none_or(|r| judged[r]) {
+                        continue;
                     }
+                    if all.places.len() == MOST_PLACES {
+                        return Err(place(format!(
+                            "with it the plan has more than {MOST_PLACES} places (faults, captures and what they strike); part it into several plans"
+                        )));
+                    }
+                    let done = (all.places.len() - first_place) as u64;
+                    all.places.push(Place {
+                        first: all.count,
+                        before: done * spec.count() / spec.turns,
+                        spec: number as u32,
+                        capture: capture as u32,
+                        target: k as u32,
+                    });
+                    all.count = all.count.saturating_add(spec.count());
                 }
             }
+            if all.count > MOST_TRIALS {
+                return Err(place(format!(
+                    "with it the plan has {} trials; at most {MOST_TRIALS} are allowed: part it into several plans",
+                    all.count
+                )));
+            }
+            if all.places.len() == first_place {
+                return Err(place(
+                    "it has no place on this display with these recordings; leave it out, or name other regions or channels".into(),
+                ));
+            }
+            all.specs.push(spec);
         }
-        if trials.len() == before {
-            return Err(place(
-                "it has no place on this display with these recordings; leave it out, or name other regions or channels".into(),
-            ));
+        Ok(all)
+    }
+
+    /// How many there are.
+    #[must_use]
+    pub const fn len(&self) -> u64 {
+        self.count
+    }
+
+    /// Whether there is none.
+    #[must_use]
+    pub const fn is_empty(&self) -> bool {
+        self.count == 0
+    }
+
+    /// Trial `number`.
+    ///
+    /// # Panics
+    /// When there is no such trial.
+    #[must_use]
+    pub fn get(&self, number: u64) -> Trial {
+        assert!(number < self.count, "a trial of the plan");
+        let k = self.places.partition_point(|p| p.first <= number) - 1;
+        self.at(&self.places[k], number)
+    }
+
+    /// Numbers of the trials of one capture, rising.
+    pub fn of_capture(&self, capture: usize) -> impl Iterator<Item = u64> + '_ {
+        let places = self.places.iter();
+        places
+            .filter(move |p| p.capture as usize == capture)
+            .flat_map(|p| p.first..p.first + self.specs[p.spec as usize].count())
+    }
+
+    /// Faults and twins, by kind.
+    #[must_use]
+    pub fn by_kind(&self) -> BTreeMap<&'static str, (u64, u64)> {
+        let mut counts: BTreeMap<&str, (u64, u64)> = BTreeMap::new();
+        for place in &self.places {
+            let spec = &self.specs[place.spec as usize];
+            let faults = spec.count() / spec.turns;
+            let entry = counts.entry(spec.kind).or_default();
+            entry.0 += faults;
+            entry.1 += faults * (spec.turns - 1);
+        }
+        counts
+    }
+
+    /// The seed of trial `number`.
+    #[must_use]
+    pub const fn seed(&self, number: u64) -> u64 {
+        seed_of(self.seed, number)
+    }
+
+    fn at(&self, place: &Place, number: u64) -> Trial {
+        let spec = &self.specs[place.spec as usize];
+        let (target, looks) = &spec.targets[place.target as usize];
+        let within = number - place.first;
+        let fault = within / spec.turns;
+        let combination = fault / spec.repeats;
+        let methods = spec.methods.len() as u64;
+        Trial {
+            number,
+            capture: place.capture as usize,
+            spec: place.spec as usize,
+            fault: Fault {
+                kind: spec.kind,
+                target: *target,
+                size: spec.sizes[(combination / methods) as usize],
+                look: looks[((place.before + fault) % looks.len() as u64) as usize],
+                method: spec.methods[(combination % methods) as usize],
+                seed: self.seed(number),
+            },
+            is_twin: within % spec.turns == 1,
         }
     }
-    Ok(trials)
+}
+
+/// Which trials of a plan are done: a bit for each.
+#[derive(Clone, Debug)]
+pub struct Done {
+    bits: Vec<u64>,
+    count: u64,
+}
+
+impl Done {
+    /// None of `len` trials.
+    #[must_use]
+    pub fn none(len: u64) -> Self {
+        Self {
+            bits: vec![0; len.div_ceil(64) as usize],
+            count: 0,
+        }
+    }
+
+    /// Trial `number` is done; false when there is no such trial, or it was done before.
+    pub fn add(&mut self, number: u64) -> bool {
+        let Some(word) = self.bits.get_mut((number / 64) as usize) else {
+            return false;
+        };
+        let bit = 1 << (number % 64);
+        let is_new = *word & bit == 0;
+        *word |= bit;
+        self.count += u64::from(is_new);
+        is_new
+    }
+
+    /// Whether trial `number` is done.
+    #[must_use]
+    pub fn has(&self, number: u64) -> bool {
+        let word = self.bits.get((number / 64) as usize).copied();
+        word.unwrap_or(0) & (1 << (number % 64)) != 0
+    }
+
+    /// How many are done.
+    #[must_use]
+    pub const fn count(&self) -> u64 {
+        self.count
+    }
 }
 
 fn targets(
@@ -191,5 +360,110 @@ fn looks(wanted: &FaultSpec, model: &dyn Model) -> Vec<usize> {
                 faults
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two faults, two captures, three targets; the looks are what a trial's number must not change.
+    fn trials(repeats: u64) -> Trials {
+        let target = |region| Target {
+            region,
+            symbol: None,
+            channel: None,
+        };
+        let spec = |kind, turns| Spec {
+            kind,
+            targets: vec![
+                (target(None), vec![0, 1, 2]),
+                (target(Some(0)), vec![1]),
+                (target(Some(1)), vec![0, 2]),
+            ],
+            sizes: vec![0.5, 1.0],
+            methods: vec![Method::Redraw, Method::Donor],
+            repeats,
+            turns,
+        };
+        let mut all = Trials {
+            seed: 7,
+            specs: vec![spec("bias", 2), spec("freeze", 1)],
+            places: Vec::new(),
+            count: 0,
+        };
+        for number in 0..2 {
+            let mut before = 0;
+            for capture in 0..2 {
+                for target in 0..3 {
+                    all.places.push(Place {
+                        first: all.count,
+                        before,
+                        spec: number,
+                        capture,
+                        target,
+                    });
+                    before += all.specs[number as usize].count() / all.specs[number as usize].turns;
+                    all.count += all.specs[number as usize].count();
+                }
+            }
+        }
+        all
+    }
+
+    #[test]
+    fn walking_gives_what_the_loops_of_a_plan_give() {
+        let all = trials(3);
+        let mut number = 0;
+        for (k, spec) in all.specs.iter().enumerate() {
+            let mut turn = 0;
+            for capture in 0..2 {
+                for (target, looks) in &spec.targets {
+                    for size in &spec.sizes {
+                        for method in &spec.methods {
+                            for _ in 0..spec.repeats {
+                                for twin in 0..spec.turns {
+                                    let t = all.get(number);
+                                    assert_eq!((t.number, t.capture, t.spec), (number, capture, k));
+                                    let f = &t.fault;
+                                    assert_eq!(
+                                        (f.target, f.size, f.method),
+                                        (*target, *size, *method)
+                                    );
+                                    assert_eq!(f.look, looks[turn % looks.len()]);
+                                    assert_eq!(f.seed, seed_of(7, number));
+                                    assert_eq!(t.is_twin, twin == 1);
+                                    number += 1;
+                                }
+                                turn += 1;
+                            }
+                        }
+                    }
+                }
+            }
+        }
+        assert_eq!(number, all.len());
+        let own: Vec<u64> = (0..all.len())
+            .filter(|n| all.get(*n).capture == 1)
+            .collect();
+        assert_eq!(all.of_capture(1).collect::<Vec<_>>(), own);
+        let kinds = all.by_kind();
+        assert_eq!((kinds["bias"], kinds["freeze"]), ((72, 72), (72, 0)));
+    }
+
+    #[test]
+    fn ten_million_trials_are_walked_in_no_room() {
+        // 1.3 GB before: all were listed.
+        let all = trials(280_000);
+        assert_eq!(all.len(), 20_160_000);
+        assert_eq!(all.places.len(), 12);
+        assert_eq!(all.get(all.len() - 1).capture, 1);
+    }
+
+    #[test]
+    fn what_is_done_is_counted_once() {
+        let mut done = Done::none(70);
+        assert!(done.add(69) && !done.add(69) && !done.add(200));
+        assert!(done.has(69) && !done.has(68) && done.count() == 1);
     }
 }

@@ -1,5 +1,7 @@
 //! The line from a definition, a recording and a capture to verdicts and events.
 
+#[cfg(test)]
+mod anywhere;
 mod chain_watch;
 mod gaps;
 pub mod run;

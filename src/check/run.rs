@@ -33,7 +33,7 @@ use super::gaps::Gaps;
 use super::{Error, Outcome, RegionState, Seen, Sink, Snapshot};
 
 /// Why a region that unchecked areas cover is not judged.
-const UNCHECKED: &str = "unchecked";
+pub const UNCHECKED: &str = "unchecked";
 /// Regions that must show a picture that nothing explains before the whole frame is looked at.
 const BROKEN_REGIONS: usize = 2;
 /// Frames between such looks.

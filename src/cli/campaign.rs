@@ -1,6 +1,5 @@
 //! `framevouch campaign`: faults put into clean video, and what the check says of each.
 
-use std::collections::BTreeMap;
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 
@@ -9,7 +8,8 @@ use indicatif::{ProgressBar, ProgressStyle};
 use super::{Failure, Force, results, stop};
 use crate::campaign::plan::Plan;
 use crate::campaign::plots;
-use crate::campaign::run::{self, Ended, Prepared};
+use crate::campaign::results as files;
+use crate::campaign::run::{Ended, Prepared};
 use crate::campaign::statistics::Confidence;
 use crate::campaign::summary::{self, Coverage, Kept, Summary, by_class};
 use crate::evidence::campaign_junit::campaign_junit_xml;
@@ -42,10 +42,10 @@ pub struct Arguments {
 const KIND: Kind = Kind {
     command: "campaign",
     is_result: |name| {
-        run::is_written_on_the_way(name) || ["campaign.json", "junit.xml"].contains(&name)
+        files::is_written_on_the_way(name) || ["campaign.json", "junit.xml"].contains(&name)
     },
     folders: &["misses", "plots"],
-    is_begun: run::is_begun,
+    is_begun: files::is_begun,
 };
 
 /// Runs `campaign`: exit 0 when it is complete, 1 when a limit of its plan is not kept, 2 when it was not carried out to its
@@ -154,7 +154,7 @@ fn carry_out(
     let bar = if arguments.quiet || !std::io::stderr().is_terminal() {
         ProgressBar::hidden()
     } else {
-        let bar = ProgressBar::new(prepared.trials().len() as u64);
+        let bar = ProgressBar::new(prepared.trials().len());
         if let Ok(style) =
             ProgressStyle::with_template("{bar:40} {pos}/{len} trials, {per_sec}, {eta} left")
         {
@@ -165,13 +165,13 @@ fn carry_out(
     let paths = prepared.paths();
     let paths = paths.iter().map(PathBuf::as_path);
     let folder = RunFolder::claim(out, KIND, paths, arguments.force.force)?;
-    if !run::is_begun(out) {
+    if arguments.force.force && !files::is_begun(out) {
         // What is not ours and is to be replaced.
         folder.withdraw(&|_| false)?;
     }
     if !prepared.claim(out)? {
         // A summary of more or other trials than these will be.
-        folder.withdraw(&run::is_written_on_the_way)?;
+        folder.withdraw(&files::is_written_on_the_way)?;
     }
     let captures = prepared.captures()?;
     let tell = &mut |done, _| bar.set_position(done);
@@ -191,21 +191,37 @@ fn carry_out(
     let json = serde_json::to_string_pretty(&summary)? + "\n";
     super::write_file(&new.join("campaign.json"), json.as_bytes())?;
     super::write_file(&new.join("junit.xml"), &campaign_junit_xml(&summary)?)?;
-    write_plots(&summary, &new)?;
+    let failed = write_plots(&summary, &new);
     let inputs = prepared.inputs(&captures)?;
     write_manifest(arguments, &inputs, out, &new, home)?;
     folder.finish()?;
-    Ok(Left::Done(Box::new(summary)))
+    // All else stands by now: a plot takes no trial with it.
+    match failed.as_slice() {
+        [] => Ok(Left::Done(Box::new(summary))),
+        list => Err(format!(
+            "{} of the plots cannot be written; all other results are complete. {}",
+            list.len(),
+            list.join("; ")
+        )
+        .into()),
+    }
 }
 
-fn write_plots(summary: &Summary, out: &Path) -> Result<(), Failure> {
+/// Writes the plots; what keeps some of them from being written.
+fn write_plots(summary: &Summary, out: &Path) -> Vec<String> {
     let folder = out.join("plots");
-    std::fs::create_dir_all(&folder).map_err(super::cannot_write(&folder))?;
-    for plot in plots::plots(summary)? {
-        let path = folder.join(format!("{}.svg", plot.name));
-        super::write_file(&path, plot.svg.as_bytes())?;
+    let cannot = |what: &str, e: &dyn std::fmt::Display| format!("{what}: {e}");
+    if let Err(e) = std::fs::create_dir_all(&folder) {
+        return vec![cannot("plots", &e)];
     }
-    Ok(())
+    let plots = plots::plots(summary);
+    let undrawn = plots.failed.iter().map(|(name, e)| cannot(name, e));
+    let unwritten = plots.drawn.iter().filter_map(|plot| {
+        let path = folder.join(format!("{}.svg", plot.name));
+        let written = super::write_file(&path, plot.svg.as_bytes());
+        written.err().map(|e| cannot(&plot.name, &e))
+    });
+    undrawn.chain(unwritten).collect()
 }
 
 /// Writes the manifest of what is in `new`, and of what was written in `out` on the way.
@@ -217,7 +233,7 @@ fn write_manifest(
     home: &Path,
 ) -> Result<(), Failure> {
     let mut outputs = manifest::outputs(new)?;
-    outputs.extend(manifest::outputs_that(out, &run::is_written_on_the_way)?);
+    outputs.extend(manifest::outputs_that(out, &files::is_written_on_the_way)?);
     let words = arguments.normalised(home);
     let manifest = manifest::make(new, home, KIND.command, words, inputs, outputs)?;
     super::write_file(&new.join(MANIFEST_FILE), manifest.to_json()?.as_bytes())
@@ -287,22 +303,13 @@ fn clock() -> impl Fn() -> f64 {
 }
 
 fn print_plan(prepared: &Prepared) -> Result<(), Failure> {
-    let mut by_kind: BTreeMap<&str, (u64, u64)> = BTreeMap::new();
-    for t in prepared.trials() {
-        let counts = by_kind.entry(t.fault.kind).or_default();
-        *(if t.is_twin {
-            &mut counts.1
-        } else {
-            &mut counts.0
-        }) += 1;
-    }
     say!(
         "{}: {} trials",
         prepared.plan().plan.name,
         prepared.trials().len()
     );
     say!("  {:<20} {:>8} {:>8}", "kind", "faults", "twins");
-    for (kind, (faults, twins)) in by_kind {
+    for (kind, (faults, twins)) in prepared.trials().by_kind() {
         say!("  {kind:<20} {faults:>8} {twins:>8}");
     }
     let estimate_s = prepared.estimate_s(&clock())?;

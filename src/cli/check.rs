@@ -10,6 +10,7 @@ use super::progress::Progress;
 use super::{CaptureArguments, Failure, Force, InputArguments, cannot_write, results, stop};
 use crate::capture::profile::Profile;
 use crate::capture::{Capture, CapturedFrame, Error as CaptureError, ReadAhead, StreamInfo};
+use crate::check::run::UNCHECKED;
 use crate::check::{self, FrameSource, Offset, Outcome, Seen, Settings, Sink, Snapshot, Stretch};
 use crate::definition::Definition;
 use crate::evidence::csv::ReadingsWriter;
@@ -21,7 +22,7 @@ use crate::evidence::run_folder::RunFolder;
 use crate::evidence::stills::{Keeper, StillsRecord};
 use crate::examine::register::FrameReference;
 use crate::examine::subject::Subject;
-use crate::files::FileContent;
+use crate::files::{self, FileContent};
 use crate::judge::events::{Event, name};
 use crate::judge::region::RegionVerdict;
 use crate::picture::{Picture, Rect};
@@ -472,26 +473,14 @@ fn write_pictures(
 }
 
 fn picture_name(index: usize, event: &Event) -> String {
-    let place = if event.regions == ["*"] {
-        "frame".to_owned()
-    } else {
-        event.regions.join("+")
+    let class = name(event.class).replace(' ', "_");
+    let place = match event.regions.as_slice() {
+        [one] if one == "*" => "frame".to_owned(),
+        // The index tells events apart; of many regions the first stands for all.
+        [first, ..] => files::name::of_id(first),
+        [] => "nowhere".to_owned(),
     };
-    let place: String = place
-        .chars()
-        .map(|c| {
-            if c.is_ascii_alphanumeric() || "+-_".contains(c) {
-                c
-            } else {
-                '_'
-            }
-        })
-        .take(60)
-        .collect();
-    format!(
-        "event_{index:04}_{}_{place}.png",
-        name(event.class).replace(' ', "_")
-    )
+    format!("event_{index:04}_{class}_{place}.png")
 }
 
 fn event_area(definition: &Definition, event: &Event) -> Rect {
@@ -535,7 +524,11 @@ pub(super) fn print_summary(outcome: &Outcome, out: &Path) {
     say!("  time offset {offset} s ({})", s.offset_from);
     say!("  chain       {}", s.profile_from);
     for (region, why) in &s.not_judged {
-        say!("  not judged  {region}: {why}");
+        if why == UNCHECKED {
+            say!("  unchecked   {region}");
+        } else {
+            say!("  not judged  {region}: {why}");
+        }
     }
     for note in &s.notes {
         say!("  note        {note}");

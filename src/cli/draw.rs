@@ -21,8 +21,8 @@ use crate::reference::svg::{self, TextAs};
 pub struct Arguments {
     #[command(flatten)]
     input: InputArguments,
-    /// Frames a second.
-    #[arg(long, value_name = "F", value_parser = parse_rate)]
+    /// Frames a second: a number, or two with a stroke (30000/1001).
+    #[arg(long, value_name = "F", value_parser = super::parse_rate)]
     fps: f64,
     /// Recording time of the first frame, s; the first row's when absent.
     #[arg(long, value_name = "S", allow_hyphen_values = true)]
@@ -62,15 +62,6 @@ const KIND: Kind = Kind {
 enum Format {
     Png,
     Svg,
-}
-
-fn parse_rate(text: &str) -> Result<f64, String> {
-    match text.parse::<f64>() {
-        Ok(v) if v > 0.0 && v <= 1000.0 => Ok(v),
-        _ => Err(format!(
-            "\"{text}\" is not a frame rate; give a number above 0, at most 1000"
-        )),
-    }
 }
 
 impl Arguments {

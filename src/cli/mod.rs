@@ -128,8 +128,8 @@ struct CaptureArguments {
     /// Folder of PNGs, YUV4MPEG2 file, any video that ffmpeg reads, or - for standard input.
     #[arg(long, value_name = "V")]
     capture: PathBuf,
-    /// Frame rate of captures that carry no times, 1/s.
-    #[arg(long, value_name = "F")]
+    /// Frame rate of captures that carry no times, 1/s: a number, or two with a stroke (30000/1001).
+    #[arg(long, value_name = "F", value_parser = parse_rate)]
     fps: Option<f64>,
     /// Standard input holds raw R'G'B' frames of 8 bits, three bytes a pixel, of this size; needs --fps.
     #[arg(long, value_name = "WxH", value_parser = parse_size, requires = "fps")]
@@ -193,6 +193,20 @@ fn value_name<T: ValueEnum>(value: T) -> String {
     value
         .to_possible_value()
         .map_or(String::new(), |v| v.get_name().to_owned())
+}
+
+/// Frames a second: a number, or a fraction as streams state it.
+fn parse_rate(text: &str) -> Result<f64, String> {
+    let number = |t: &str| t.trim().parse::<f64>().ok();
+    let rate = match text.split_once('/') {
+        Some((above, below)) => number(above).zip(number(below)).map(|(a, b)| a / b),
+        None => number(text),
+    };
+    rate.filter(|v| *v > 0.0 && *v <= 1000.0).ok_or_else(|| {
+        format!(
+            "\"{text}\" is not a frame rate; give a number above 0 and at most 1000, or a fraction like 30000/1001"
+        )
+    })
 }
 
 fn parse_size(text: &str) -> Result<(usize, usize), String> {
@@ -343,4 +357,19 @@ fn cannot_write(path: &Path) -> impl FnOnce(std::io::Error) -> WriteError + '_ {
 fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     std::fs::write(path, bytes).map_err(cannot_write(path))?;
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::parse_rate;
+
+    #[test]
+    fn rates_are_numbers_or_fractions() {
+        // A fraction was refused as no number.
+        assert_eq!(parse_rate("30000/1001"), Ok(30000.0 / 1001.0));
+        assert_eq!(parse_rate("25"), Ok(25.0));
+        for bad in ["", "0", "-25", "25/0", "0/0", "1/2/3", "nan", "inf", "4000"] {
+            assert!(parse_rate(bad).is_err(), "{bad}");
+        }
+    }
 }

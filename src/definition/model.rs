@@ -798,9 +798,8 @@ pub struct Readout {
     /// Its colour; that of the readout when absent.
     pub invalid_color: Option<Name>,
     /// Largest permitted difference of the shown number from the input beyond its own rounding,
-    /// in the channel's unit; 0 when absent.
-    #[serde(default)]
-    pub tolerance: f64,
+    /// in the channel's unit; the region's tolerance for the channel when absent.
+    pub tolerance: Option<f64>,
 }
 
 fn default_dashes() -> String {

@@ -5,10 +5,13 @@
 //! faulty, so every set of thresholds can be judged from the file alone.
 //!
 //! # Layout
-//! A line of JSON ([`Header`]), then clips. Numbers are little-endian. A clip: trial number (u64, all ones for
-//! clean video), capture (u32), frames (u32), regions (u32); the regions' indices (u32 each); for each frame
-//! its time (f64, s) and for each region of the clip a letter (u8, see [`State`]) and an excess for each reading
-//! (i16; the lowest number where nothing was read).
+//! Blocks: a line of JSON ([`Header`]), then clips, then the end. Numbers are little-endian. A clip: trial number (u64,
+//! all ones for clean video), capture (u32), frames (u32), regions (u32); the regions' indices (u32 each); for each
+//! frame its time (f64, s) and for each region of the clip a letter (u8, see [`State`]) and an excess for each reading
+//! (i16; the lowest number where nothing was read). The end: a trial number of all ones but the lowest bit. After each
+//! block stands its digest (u32): CRC-32 of the digest before (0 before the first) and the block, so that a block that
+//! is changed, missing, doubled or in another's place is noticed, and so is what stands behind the end. Files of
+//! version 1 have neither digests nor an end.
 
 use std::io::{self, BufRead, Read, Write};
 
@@ -23,13 +26,20 @@ use crate::judge::verdict::Verdict;
 /// Its name in a folder of results.
 pub const MEASUREMENTS_FILE: &str = "measurements.bin";
 /// Version of the file. Readers refuse later ones.
-pub const MEASUREMENTS_VERSION: u32 = 1;
+pub const MEASUREMENTS_VERSION: u32 = 2;
+/// How the digests of version 2 are made, as its header says.
+const DIGESTS: &str = "crc32 of the digest before and the block";
+/// Trial number that stands at the end.
+const END: u64 = u64::MAX - 1;
 
 /// What the columns are.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Header {
     /// Version of the file.
     pub measurements_version: u32,
+    /// How blocks are digested; a file of version 1 has no digests.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    digests: Option<String>,
     /// The display's name.
     pub display: String,
     /// Regions in the order of the definition.
@@ -161,6 +171,7 @@ impl Header {
         let regions = definition.regions().iter().zip(run.examiners());
         Self {
             measurements_version: MEASUREMENTS_VERSION,
+            digests: Some(DIGESTS.to_owned()),
             display: definition.file().display.name.clone(),
             regions: regions
                 .map(|(region, examiner)| RegionHeader {
@@ -183,6 +194,32 @@ impl Header {
         }
     }
 
+    /// Two regions, the first with two readings.
+    #[cfg(test)]
+    pub(crate) fn for_tests() -> Self {
+        let reading = ReadingHeader {
+            channel: "airspeed".into(),
+            what: "scale".into(),
+            tolerance: 2.0,
+            unit: "kt".into(),
+        };
+        Self {
+            measurements_version: MEASUREMENTS_VERSION,
+            digests: Some(DIGESTS.into()),
+            display: "test".into(),
+            regions: vec![
+                RegionHeader {
+                    id: "a".into(),
+                    readings: vec![reading.clone(), reading],
+                },
+                RegionHeader {
+                    id: "b".into(),
+                    readings: vec![],
+                },
+            ],
+        }
+    }
+
     /// Tolerances by region and reading; 0 where there is none.
     #[must_use]
     pub fn tolerances(&self) -> Vec<Vec<f64>> {
@@ -190,15 +227,6 @@ impl Header {
         regions
             .map(|r| r.readings.iter().map(|r| r.tolerance).collect())
             .collect()
-    }
-
-    /// Writes the first line of the file.
-    ///
-    /// # Errors
-    /// When it cannot be written.
-    pub fn write(&self, out: &mut dyn Write) -> io::Result<()> {
-        serde_json::to_writer(&mut *out, self)?;
-        out.write_all(b"\n")
     }
 }
 
@@ -247,11 +275,8 @@ impl Measured {
         self.regions.retain(|r| is_kept[r.region]);
     }
 
-    /// Appends the clip.
-    ///
-    /// # Errors
-    /// When it cannot be written.
-    pub fn write(&self, out: &mut dyn Write) -> io::Result<()> {
+    /// The block of the clip.
+    fn block(&self) -> Vec<u8> {
         let mut bytes = Vec::new();
         bytes.extend(self.trial.unwrap_or(u64::MAX).to_le_bytes());
         bytes.extend((self.capture as u32).to_le_bytes());
@@ -269,7 +294,65 @@ impl Measured {
                 }
             }
         }
-        out.write_all(&bytes)
+        bytes
+    }
+}
+
+/// The digest that follows `block`, after one whose digest was `before`.
+fn digest(before: u32, block: &[u8]) -> u32 {
+    let mut hasher = crc32fast::Hasher::new();
+    hasher.update(&before.to_le_bytes());
+    hasher.update(block);
+    hasher.finalize()
+}
+
+/// Writes blocks, each with its digest.
+pub struct Blocks<W: Write> {
+    out: W,
+    digest: u32,
+}
+
+impl<W: Write> Blocks<W> {
+    /// Into `out`; `digest` is the last four bytes that stand there, as a number, 0 where nothing does.
+    pub const fn new(out: W, digest: u32) -> Self {
+        Self { out, digest }
+    }
+
+    fn write(&mut self, block: &[u8]) -> io::Result<()> {
+        self.digest = digest(self.digest, block);
+        self.out.write_all(block)?;
+        self.out.write_all(&self.digest.to_le_bytes())
+    }
+
+    /// The first block.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn header(&mut self, header: &Header) -> io::Result<()> {
+        let mut block = serde_json::to_vec(header)?;
+        block.push(b'\n');
+        self.write(&block)
+    }
+
+    /// A clip.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn clip(&mut self, clip: &Measured) -> io::Result<()> {
+        self.write(&clip.block())
+    }
+
+    /// The last block.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn end(&mut self) -> io::Result<()> {
+        self.write(&END.to_le_bytes())
+    }
+
+    /// What is written to.
+    pub const fn out(&mut self) -> &mut W {
+        &mut self.out
     }
 }
 
@@ -278,14 +361,17 @@ const CLIP_FRAMES: usize = 1500;
 
 /// Writes the measurements of a check as they come.
 pub struct Writer<W: Write> {
-    out: W,
+    blocks: Blocks<W>,
     clip: Option<(Header, Measured)>,
 }
 
 impl<W: Write> Writer<W> {
     /// Into `out`.
     pub const fn new(out: W) -> Self {
-        Self { out, clip: None }
+        Self {
+            blocks: Blocks::new(out, 0),
+            clip: None,
+        }
     }
 
     /// Begins the file.
@@ -294,7 +380,7 @@ impl<W: Write> Writer<W> {
     /// When it cannot be written.
     pub fn begin(&mut self, header: &Header) -> io::Result<()> {
         self.clip = Some((header.clone(), Measured::with(header, None, 0)));
-        header.write(&mut self.out)
+        self.blocks.header(header)
     }
 
     /// Adds a frame.
@@ -305,7 +391,7 @@ impl<W: Write> Writer<W> {
         if let Some((header, clip)) = &mut self.clip {
             clip.push(time_s, verdicts);
             if clip.times_s.len() >= CLIP_FRAMES {
-                clip.write(&mut self.out)?;
+                self.blocks.clip(clip)?;
                 *clip = Measured::with(header, None, 0);
             }
         }
@@ -317,12 +403,13 @@ impl<W: Write> Writer<W> {
     /// # Errors
     /// When it cannot be written.
     pub fn finish(&mut self) -> io::Result<()> {
-        if let Some((_, clip)) = self.clip.take()
-            && !clip.times_s.is_empty()
-        {
-            clip.write(&mut self.out)?;
+        if let Some((_, clip)) = self.clip.take() {
+            if !clip.times_s.is_empty() {
+                self.blocks.clip(&clip)?;
+            }
+            self.blocks.end()?;
         }
-        self.out.flush()
+        self.blocks.out.flush()
     }
 }
 
@@ -357,6 +444,10 @@ pub struct Reader<R> {
     input: R,
     at: u64,
     header: Header,
+    /// Digest of the block before, and of what was read of this one; nothing is digested in version 1.
+    before: u32,
+    block: crc32fast::Hasher,
+    is_over: bool,
 }
 
 impl<R: BufRead> Reader<R> {
@@ -379,22 +470,61 @@ impl<R: BufRead> Reader<R> {
             at: 0,
             what: format!("not a file of measurements ({e})"),
         })?;
+        let wrong = |what: String| Error::Wrong {
+            path: path.to_owned(),
+            at: 0,
+            what,
+        };
         if header.measurements_version > MEASUREMENTS_VERSION {
-            return Err(Error::Wrong {
-                path: path.to_owned(),
-                at: 0,
-                what: format!(
-                    "version {} is later than {MEASUREMENTS_VERSION}, the latest that this program reads",
-                    header.measurements_version
-                ),
-            });
+            return Err(wrong(format!(
+                "version {} is later than {MEASUREMENTS_VERSION}, the latest that this program reads",
+                header.measurements_version
+            )));
         }
-        Ok(Self {
+        // A version 2 whose number was damaged would else pass without its digests.
+        let digests = (header.measurements_version == 2).then_some(DIGESTS);
+        if header.measurements_version == 0 || header.digests.as_deref() != digests {
+            return Err(wrong("its header is damaged".into()));
+        }
+        let mut reader = Self {
             path: path.to_owned(),
             input,
             at: read as u64,
             header,
-        })
+            before: 0,
+            block: crc32fast::Hasher::new(),
+            is_over: false,
+        };
+        reader.begin_block();
+        reader.block.update(&line);
+        reader.end_block()?;
+        Ok(reader)
+    }
+
+    const fn has_digests(&self) -> bool {
+        self.header.digests.is_some()
+    }
+
+    fn begin_block(&mut self) {
+        self.block = crc32fast::Hasher::new();
+        self.block.update(&self.before.to_le_bytes());
+    }
+
+    /// Holds what was read of a block against the digest that follows.
+    fn end_block(&mut self) -> Result<(), Error> {
+        if !self.has_digests() {
+            return Ok(());
+        }
+        let found = std::mem::take(&mut self.block).finalize();
+        let written = self.number()? as u32;
+        if written != found {
+            return Err(self.wrong(
+                "damaged: what stands before does not have the digest that stands here".into(),
+            ));
+        }
+        self.before = found;
+        self.begin_block();
+        Ok(())
     }
 
     /// What the columns are.
@@ -405,14 +535,26 @@ impl<R: BufRead> Reader<R> {
     /// The next clip; `None` at the end.
     ///
     /// # Errors
-    /// When the file ends within a clip, or holds what cannot be.
+    /// When the file is damaged: it ends too early, goes on behind its end, or holds what was not written.
     pub fn clip(&mut self) -> Result<Option<Measured>, Error> {
+        if self.is_over {
+            return Ok(None);
+        }
         let mut first = [0; 8];
-        let read = self.fill(&mut first, true)?;
+        let read = self.fill(&mut first, !self.has_digests())?;
         if !read {
             return Ok(None);
         }
         let trial = u64::from_le_bytes(first);
+        if self.has_digests() && trial == END {
+            self.end_block()?;
+            self.is_over = true;
+            return if self.fill(&mut [0], true)? {
+                Err(self.wrong("damaged: it goes on behind its end".into()))
+            } else {
+                Ok(None)
+            };
+        }
         let capture = self.number()?;
         let frames = self.number()?;
         let count = self.number()?;
@@ -447,6 +589,7 @@ impl<R: BufRead> Reader<R> {
                 }
             }
         }
+        self.end_block()?;
         clip.regions = kept;
         Ok(Some(clip))
     }
@@ -463,7 +606,7 @@ impl<R: BufRead> Reader<R> {
         while done < buffer.len() {
             match self.input.read(&mut buffer[done..]) {
                 Ok(0) if done == 0 && may_end => return Ok(false),
-                Ok(0) => return Err(self.wrong("the file ends within a clip".into())),
+                Ok(0) => return Err(self.wrong("damaged: it ends before its end".into())),
                 Ok(n) => done += n,
                 Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
                 Err(source) => {
@@ -475,6 +618,7 @@ impl<R: BufRead> Reader<R> {
             }
         }
         self.at += done as u64;
+        self.block.update(buffer);
         Ok(true)
     }
 
@@ -493,26 +637,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn header() -> Header {
-        let reading = ReadingHeader {
-            channel: "airspeed".into(),
-            what: "scale".into(),
-            tolerance: 2.0,
-            unit: "kt".into(),
-        };
-        Header {
-            measurements_version: 1,
-            display: "test".into(),
-            regions: vec![
-                RegionHeader {
-                    id: "a".into(),
-                    readings: vec![reading.clone(), reading],
-                },
-                RegionHeader {
-                    id: "b".into(),
-                    readings: vec![],
-                },
-            ],
-        }
+        Header::for_tests()
     }
 
     fn verdict(cause: Option<Cause>, excess: Option<f64>) -> RegionVerdict {
@@ -545,8 +670,16 @@ mod tests {
     }
 
     fn file() -> Vec<u8> {
-        let mut bytes = Vec::new();
-        header().write(&mut bytes).unwrap();
+        let mut blocks = Blocks::new(Vec::new(), 0);
+        blocks.header(&header()).unwrap();
+        for clip in clips() {
+            blocks.clip(&clip).unwrap();
+        }
+        blocks.end().unwrap();
+        blocks.out
+    }
+
+    fn clips() -> [Measured; 3] {
         let mut clip = Measured::with(&header(), Some(7), 1);
         clip.push(
             0.04,
@@ -557,11 +690,55 @@ mod tests {
             &[verdict(Some(Cause::Held), Some(-0.1)), verdict(None, None)],
         );
         clip.keep(&[true, false]);
-        clip.write(&mut bytes).unwrap();
-        Measured::with(&header(), None, 0)
-            .write(&mut bytes)
-            .unwrap();
-        bytes
+        [clip.clone(), Measured::with(&header(), None, 0), clip]
+    }
+
+    fn read(bytes: &[u8]) -> Result<Vec<Measured>, Error> {
+        let mut reader = Reader::new(bytes, "m")?;
+        std::iter::from_fn(|| reader.clip().transpose()).collect()
+    }
+
+    #[test]
+    fn files_of_version_1_are_read() {
+        let mut old = header();
+        old.measurements_version = 1;
+        old.digests = None;
+        let mut bytes = serde_json::to_vec(&old).unwrap();
+        bytes.push(b'\n');
+        clips().iter().for_each(|c| bytes.extend(c.block()));
+        assert_eq!(read(&bytes).unwrap().len(), 3);
+    }
+
+    #[test]
+    fn every_damage_is_noticed() {
+        // Of 300 damages 28 passed as measurements before.
+        let good = file();
+        assert_eq!(read(&good).unwrap().len(), 3);
+        for seed in 0..300 {
+            let (how, bad) = crate::files::damage::damaged(&good, seed);
+            assert!(read(&bad).is_err(), "{seed}: {how}");
+        }
+    }
+
+    #[test]
+    fn blocks_that_are_left_out_doubled_or_exchanged_are_noticed() {
+        let good = file();
+        let [a, b, _] = clips().map(|c| c.block().len() + 4);
+        let begin = good.len() - 12 - 2 * a - b;
+        let (first, second, third) = (begin, begin + a, begin + a + b);
+        let parts = |list: &[std::ops::Range<usize>]| -> Vec<u8> {
+            list.iter().flat_map(|r| good[r.clone()].to_vec()).collect()
+        };
+        let (len, head) = (good.len(), 0..first);
+        for bad in [
+            parts(&[head.clone(), second..len]),
+            parts(&[head.clone(), first..second, first..len]),
+            parts(&[head.clone(), second..third, first..second, third..len]),
+            parts(&[0..third]),
+            parts(&[0..len - 12]),
+        ] {
+            assert!(read(&bad).is_err());
+        }
     }
 
     #[test]
@@ -578,6 +755,7 @@ mod tests {
             (None, Some(1.5), Some(-0.05))
         );
         assert_eq!(reader.clip().unwrap().unwrap().trial, None);
+        assert_eq!(reader.clip().unwrap().unwrap().trial, Some(7));
         assert!(reader.clip().unwrap().is_none());
     }
 
@@ -585,10 +763,9 @@ mod tests {
     fn a_file_that_ends_early_says_where() {
         let bytes = file();
         let cut = &bytes[..bytes.len() - 30];
-        let mut reader = Reader::new(cut, "m").unwrap();
-        let e = reader.clip().unwrap_err().to_string();
+        let e = read(cut).unwrap_err().to_string();
         assert!(
-            e.contains("ends within a clip") && e.contains("byte"),
+            e.contains("ends before its end") && e.contains("byte"),
             "{e}"
         );
         assert!(Reader::new(&b"\x89PNG\r\n"[..], "m").is_err());

@@ -27,6 +27,8 @@ pub struct Digits {
     pub expected: f64,
     /// Step of the last digit, in the channel's unit.
     pub resolution: f64,
+    /// Largest permitted error beyond its own rounding, in the channel's unit, where the readout has its own.
+    pub tolerance: Option<f64>,
     /// 360 for a readout that goes round.
     pub period: Option<f64>,
 }
@@ -182,6 +184,7 @@ fn digits(f: &ReadoutField, displayed: f64, expected: f64) -> Digits {
         displayed,
         expected,
         resolution: resolution(format),
+        tolerance: f.model.tolerance,
         period: format.wrap.map(|w| w / format.scale),
     }
 }

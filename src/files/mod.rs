@@ -15,6 +15,8 @@
 
 mod apart;
 mod content;
+#[cfg(test)]
+pub(crate) mod damage;
 pub mod name;
 mod read;
 mod replace;

@@ -378,12 +378,16 @@ fn confirm_times(region: &Region) -> Vec<f64> {
 /// When a figure cannot be formed.
 pub fn tune(material: &Material, definition: &Definition, demand: &Demand) -> Result<Tuned, Error> {
     let count = definition.regions().len();
-    // Every region may spend an equal part of the trips.
-    let share_per_hour = demand.nuisance_per_hour / count as f64;
+    // Every region that is checked may spend an equal part of the trips.
+    let checked: Vec<usize> = (0..count)
+        .filter(|k| !definition.regions()[*k].is_unchecked())
+        .collect();
+    let share_per_hour = demand.nuisance_per_hour / checked.len().max(1) as f64;
     let mut regions = Vec::with_capacity(count);
     let mut all_ready = Vec::with_capacity(count);
     let halves = [material.half(true), material.half(false)];
-    for (k, region) in definition.regions().iter().enumerate() {
+    for k in checked {
+        let region = &definition.regions()[k];
         let ready = RegionReady::new(material, definition, k, demand)?;
         let of_halves = [
             RegionReady::new(&halves[0], definition, k, demand)?,
@@ -467,36 +471,77 @@ fn nuisance_at_most(score: &Score) -> f64 {
         .map_or(f64::INFINITY, |b| b.upper)
 }
 
-/// The set to be recommended: index of the confirmation time and range of factors that meet the demand there. The
-/// widest range (as a ratio) wins, then the present confirmation time, then the shorter one.
+/// A set of thresholds that meets the demand.
+struct Feasible {
+    /// Index of the confirmation time.
+    confirm: usize,
+    factor: f64,
+    /// Smallest and largest factor, with all between them, that meet the demand at this confirmation time.
+    factors: [f64; 2],
+}
+
+/// The set to be recommended, of all that meet the demand the one nearest to the definition as it is: tolerances
+/// come from the safety assessment, so their factor counts first (1 where that meets the demand, else the middle
+/// of the widest range), then the confirmation time; of two equally far the longer one, which trips less.
 fn feasible(
     region: &Region,
     ready: &RegionReady,
     demand: &Demand,
     share_per_hour: f64,
     is_concerned: bool,
-) -> Result<Option<(usize, [f64; 2])>, Error> {
-    let mut best: Option<(f64, bool, usize, [f64; 2])> = None;
-    for (k, confirm_ms) in ready.confirms_ms().enumerate() {
-        // What meets the demand lies between the nuisance side and the miss side.
-        let mut range: Option<[f64; 2]> = None;
+) -> Result<Option<Feasible>, Error> {
+    let mut best: Option<([f64; 3], Feasible)> = None;
+    for (confirm, confirm_ms) in ready.confirms_ms().enumerate() {
+        let mut runs: Vec<Vec<f64>> = vec![Vec::new()];
         for factor in factors() {
-            let score = ready.score(k, factor, demand)?;
+            let score = ready.score(confirm, factor, demand)?;
             if unmet(&score, demand, share_per_hour, is_concerned).is_empty() {
-                range = Some(range.map_or([factor; 2], |r| [r[0], factor]));
+                runs.last_mut().expect("begun with one").push(factor);
+            } else {
+                runs.push(Vec::new());
             }
         }
-        let Some(range) = range else { continue };
-        let is_present = confirm_ms == region.confirm_ms;
-        let width = range[1] / range[0];
-        let is_better = best
+        let width = |run: &[f64]| match run {
+            [first, .., last] => last / first,
+            [_] => 1.0,
+            [] => 0.0,
+        };
+        let run = runs.iter().find(|run| run.contains(&1.0)).or_else(|| {
+            let by_width = |a: &&Vec<f64>, b: &&Vec<f64>| width(a).total_cmp(&width(b));
+            runs.iter().max_by(by_width)
+        });
+        let Some((run, first, last)) = run.and_then(|run| Some((run, *run.first()?, *run.last()?)))
+        else {
+            continue;
+        };
+        let middle = (first * last).sqrt();
+        let factor = if run.contains(&1.0) {
+            1.0
+        } else {
+            let nearest = run
+                .iter()
+                .copied()
+                .min_by(|a, b| (a - middle).abs().total_cmp(&(b - middle).abs()));
+            nearest.unwrap_or(first)
+        };
+        let rank = [
+            libm::log(factor).abs(),
+            (confirm_ms - region.confirm_ms).abs(),
+            -confirm_ms,
+        ];
+        let is_nearer = best
             .as_ref()
-            .is_none_or(|b| width > b.0 * 1.0001 || (width > b.0 * 0.9999 && is_present && !b.1));
-        if is_better {
-            best = Some((width, is_present, k, range));
+            .is_none_or(|(b, _)| rank.partial_cmp(b) == Some(std::cmp::Ordering::Less));
+        if is_nearer {
+            let found = Feasible {
+                confirm,
+                factor,
+                factors: [first, last],
+            };
+            best = Some((rank, found));
         }
     }
-    Ok(best.map(|(_, _, k, range)| (k, range)))
+    Ok(best.map(|(_, found)| found))
 }
 
 fn tune_region(
@@ -516,34 +561,16 @@ fn tune_region(
     let found = feasible(region, ready, demand, share_per_hour, is_concerned)?;
     let mut recommended = None;
     let mut confirms_ms = None;
-    if let Some((k, range)) = found {
-        // The present tolerances stay where they meet the demand: they come from the safety assessment.
-        let is_good = k == present_at && (range[0]..=range[1]).contains(&1.0);
-        let factor = if is_good || (range[0]..=range[1]).contains(&1.0) {
-            1.0
-        } else {
-            let middle = (range[0] * range[1]).sqrt();
-            factors()
-                .min_by(|a, b| (a - middle).abs().total_cmp(&(b - middle).abs()))
-                .unwrap_or(1.0)
-        };
-        let mut good = Vec::new();
+    if let Some(found) = &found {
+        let mut good: Option<[f64; 2]> = None;
         for (c, confirm_ms) in ready.confirms_ms().enumerate() {
-            let score = ready.score(c, factor, demand)?;
+            let score = ready.score(c, found.factor, demand)?;
             if unmet(&score, demand, share_per_hour, is_concerned).is_empty() {
-                good.push((c, confirm_ms));
+                good = Some(good.map_or([confirm_ms; 2], |g| [g[0], confirm_ms]));
             }
         }
-        // So does the present confirmation time.
-        let k = if good.iter().any(|(c, _)| *c == present_at) {
-            present_at
-        } else {
-            k
-        };
-        recommended = Some(ready.score(k, factor, demand)?);
-        if let (Some(first), Some(last)) = (good.first(), good.last()) {
-            confirms_ms = Some([first.1, last.1]);
-        }
+        recommended = Some(ready.score(found.confirm, found.factor, demand)?);
+        confirms_ms = good;
     }
     let halves = vec![
         half(region, [&halves[0], &halves[1]], demand, share_per_hour)?,
@@ -561,7 +588,7 @@ fn tune_region(
         is_concerned,
         present_unmet: unmet(&present, demand, share_per_hour, is_concerned),
         present,
-        factors: found.filter(|_| recommended.is_some()).map(|f| f.1),
+        factors: found.map(|f| f.factors),
         recommended,
         confirms_ms,
         halves,
@@ -781,4 +808,78 @@ fn nearest(ready: &RegionReady, confirm_ms: f64) -> usize {
             off(a.1).total_cmp(&off(b.1))
         })
         .map_or(0, |t| t.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::demo;
+    use crate::tune::material::Clip;
+    use std::path::Path;
+
+    const DEMAND: Demand = Demand {
+        nuisance_per_hour: 1e6,
+        coverage: 0.5,
+        detection_ms: 500.0,
+        hazard: Hazard::Hazardous,
+        confidence: Confidence::USUAL,
+    };
+
+    fn display(text: &str) -> Definition {
+        Definition::from_toml(text, "d", Path::new("")).unwrap()
+    }
+
+    /// Faults of `region` that last for `frames` of 25 a second.
+    fn material(region: usize, frames: usize) -> Material {
+        let clip = |number| Clip {
+            region,
+            number,
+            times_s: (0..25).map(|k| f64::from(k) * 0.04).collect(),
+            strengths: (0..25)
+                .map(|k| if k < frames { 9.0 } else { f64::NEG_INFINITY })
+                .collect(),
+            why: None,
+        };
+        Material {
+            faults: (0..40).map(clip).collect(),
+            clean_hours: 1.0,
+            ..Material::default()
+        }
+    }
+
+    #[test]
+    fn the_set_nearest_to_the_present_one_is_recommended() {
+        let definition = display(demo::DISPLAY);
+        let regions = definition.regions();
+        let k = regions.iter().position(|r| r.id == "attitude").unwrap();
+        assert_eq!(regions[k].confirm_ms, 200.0);
+        // Seen for 160 ms: the present 200 ms never confirm it. Of all shorter times 0 ms was taken before.
+        let tuned = tune(&material(k, 5), &definition, &DEMAND).unwrap();
+        let set = |tuned: &Tuned| {
+            let r = tuned
+                .regions
+                .iter()
+                .find(|r| r.region == "attitude")
+                .unwrap();
+            let s = r.recommended.clone().unwrap();
+            (s.factor, s.confirm_ms, r.confirms_ms)
+        };
+        assert_eq!(set(&tuned), (1.0, 160.0, Some([0.0, 160.0])));
+        // Where the present set meets the demand it stays.
+        let tuned = tune(&material(k, 20), &definition, &DEMAND).unwrap();
+        assert_eq!(set(&tuned).1, 200.0);
+    }
+
+    #[test]
+    fn an_unchecked_region_spends_no_trips() {
+        let definition = display(demo::DISPLAY);
+        let tuned = tune(&material(0, 20), &definition, &DEMAND).unwrap();
+        let is_unchecked = |id: &str| {
+            let r = definition.regions().iter().find(|r| r.id == id);
+            r.is_some_and(Region::is_unchecked)
+        };
+        assert!(is_unchecked("map"));
+        assert!(tuned.regions.iter().all(|r| !is_unchecked(&r.region)));
+        assert_eq!(tuned.regions.len() + 1, definition.regions().len());
+    }
 }

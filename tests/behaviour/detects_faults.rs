@@ -305,3 +305,25 @@ fn a_fault_of_size_zero_changes_no_byte() {
         );
     }
 }
+
+#[test]
+fn digits_that_are_off_with_their_scale_are_held_against_their_own_tolerance() {
+    // Scale and digits off by 2 together, within the region's 3: agreed, whatever the readout's tolerance was.
+    let wide = demo::ENGINE_STRIP.replace(
+        "tolerance = { rotor_speed = 1.0, engine_speed = 1.0 }",
+        "tolerance = { rotor_speed = 3.0, engine_speed = 3.0 }",
+    );
+    let readout = "[region.symbol.window.readout]\n";
+    assert_eq!(wide.matches(readout).count(), 1);
+    let strict = wide.replace(readout, &format!("{readout}tolerance = 0\n"));
+    let off = |bench: &Bench| {
+        let channel = bench.definition.channel("rotor_speed");
+        Kind::Bias(bench.region("rotor"), channel, 2.0)
+    };
+    let bench = Bench::of(&strict, LENGTH_S);
+    is_found(&bench, off(&bench), Verdict::Misleading, "rotor");
+    is_tolerated(&bench, None);
+    // Without a tolerance of its own a readout has that of its region.
+    let bench = Bench::of(&wide, LENGTH_S);
+    is_tolerated(&bench, Some(off(&bench)));
+}

@@ -250,6 +250,43 @@ fn lint_tells_where_channels_come_from() {
 }
 
 #[test]
+fn an_unchecked_region_never_agrees() {
+    // The moving map counted as agreeing in every frame, and lint, summary and page gave three numbers.
+    let bench = Bench::of(framevouch::demo::DISPLAY, 0.6);
+    let checked = bench.check(&bench.frames(None));
+    let summary = &checked.outcome.summary;
+    assert_eq!(summary.result, "agrees");
+    assert_eq!(summary.not_judged["map"], "unchecked");
+    let verdicts: Vec<&String> = summary.region_verdicts["map"].keys().collect();
+    assert_eq!(verdicts, ["not_judged"]);
+    // 82 992 px outside all regions and the map's 148 x 152.
+    assert_eq!(summary.unchecked_px, 82_992 + 148 * 152);
+    let files = Files::new();
+    files.write("demo.toml", framevouch::demo::DISPLAY.as_bytes());
+    let ran = files.run(&["lint", "--display", "demo.toml"]);
+    assert!(
+        ran.stdout.contains("unchecked: 105488 of 786432 px"),
+        "{}",
+        ran.stdout
+    );
+}
+
+#[test]
+fn lint_says_where_and_what_to_do() {
+    let files = Files::new();
+    let text = framevouch::demo::ENGINE_STRIP.replace("rotor_speed = 1.0", "rotor_speed = 0.01");
+    files.write("narrow.toml", text.as_bytes());
+    let ran = files.run(&["lint", "--display", "narrow.toml"]);
+    assert_eq!(ran.status, 0, "{}", ran.stderr);
+    assert!(
+        ran.stdout
+            .contains("warning: narrow.toml:82:29: region \"rotor\""),
+        "{}",
+        ran.stdout
+    );
+}
+
+#[test]
 fn help_and_version_are_no_failure() {
     let files = Files::new();
     assert_eq!(files.run(&["--help"]).status, 0);

@@ -12,9 +12,8 @@ pub use self::nuisance::{Nuisance, RegionTail};
 pub use self::sizes::SizeCurve;
 pub use self::verifiability::Verifiability;
 
-use std::collections::{BTreeMap, BTreeSet};
-use std::fs::File;
-use std::io::{BufRead, BufReader};
+use std::collections::BTreeMap;
+use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
 
 use schemars::JsonSchema;
@@ -27,16 +26,18 @@ use self::verifiability::verifiability;
 use crate::campaign::nearness::Nearness;
 use crate::campaign::plan::Plan;
 use crate::campaign::records::{Outcomes, TRIALS_FILE, TrialRecord, Why};
-use crate::campaign::run::{STRETCHES, StretchRecord};
+use crate::campaign::results::STRETCHES;
+use crate::campaign::run::StretchRecord;
 use crate::campaign::statistics::binomial::Proportion;
 use crate::campaign::statistics::confusion::Confusion;
 use crate::campaign::statistics::diagnostic::{DiagnosticCoverage, FailureKind};
 use crate::campaign::statistics::poisson::Rate;
 use crate::campaign::statistics::{Confidence, Error as StatisticsError};
-use crate::campaign::trials::Trial;
+use crate::campaign::trials::Trials;
 use crate::definition::Definition;
 use crate::evidence::measurements;
 use crate::evidence::records::{CAUTION, RECORDS_VERSION};
+use crate::files;
 
 /// `campaign.json`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -156,6 +157,9 @@ pub enum Error {
     Statistics(#[from] StatisticsError),
 }
 
+/// Longest line of records, bytes: 1024 readings of a stretch stay far below.
+const LONGEST_LINE: u64 = 16 << 20;
+
 /// Reads the lines of a file of records.
 ///
 /// # Errors
@@ -166,15 +170,26 @@ pub fn read_lines<T: for<'a> Deserialize<'a>>(path: &Path) -> Result<Vec<T>, Err
         line,
         what,
     };
-    let file = File::open(path).map_err(|e| damaged(None, e.to_string()))?;
-    BufReader::new(file)
-        .lines()
-        .enumerate()
-        .map(|(k, line)| {
-            let line = line.map_err(|e| damaged(Some(k + 1), e.to_string()))?;
-            serde_json::from_str(&line).map_err(|e| damaged(Some(k + 1), e.to_string()))
-        })
-        .collect()
+    let file = files::open(path).map_err(|e| damaged(None, e.to_string()))?;
+    let mut input = BufReader::new(file);
+    let mut records = Vec::new();
+    let mut bytes = Vec::new();
+    for line in 1.. {
+        bytes.clear();
+        let read = (&mut input)
+            .take(LONGEST_LINE)
+            .read_until(b'\n', &mut bytes)
+            .map_err(|e| damaged(Some(line), e.to_string()))?;
+        if read == 0 {
+            break;
+        }
+        if read as u64 == LONGEST_LINE {
+            return Err(damaged(Some(line), "no record is as long".into()));
+        }
+        let record = serde_json::from_slice(&bytes);
+        records.push(record.map_err(|e| damaged(Some(line), e.to_string()))?);
+    }
+    Ok(records)
 }
 
 /// Sums up the campaign in `folder`.
@@ -184,18 +199,24 @@ pub fn read_lines<T: for<'a> Deserialize<'a>>(path: &Path) -> Result<Vec<T>, Err
 pub fn summarise(
     plan: &Plan,
     definition: &Definition,
-    trials: &[Trial],
+    trials: &Trials,
     folder: &Path,
     confidence: Confidence,
 ) -> Result<Summary, Error> {
     let mut records: Vec<TrialRecord> = read_lines(&folder.join(TRIALS_FILE))?;
     records.sort_by_key(|r| r.trial);
     let stretches: Vec<StretchRecord> = read_lines(&folder.join(STRETCHES))?;
-    let done: BTreeSet<u64> = records.iter().map(|r| r.trial).collect();
-    let mut not_begun: BTreeMap<String, u64> = BTreeMap::new();
-    for t in trials.iter().filter(|t| !done.contains(&t.number)) {
-        *not_begun.entry(t.fault.kind.to_owned()).or_default() += 1;
+    let mut not_begun: BTreeMap<String, u64> = trials
+        .by_kind()
+        .into_iter()
+        .map(|(kind, (faults, twins))| (kind.to_owned(), faults + twins))
+        .collect();
+    for r in &records {
+        if let Some(count) = not_begun.get_mut(&r.kind) {
+            *count = count.saturating_sub(1);
+        }
     }
+    not_begun.retain(|_, count| *count > 0);
     let counted: Vec<&TrialRecord> = records.iter().filter(|t| is_counted(t)).collect();
     let mut outcomes: BTreeMap<String, u64> = BTreeMap::new();
     for t in &records {
@@ -255,7 +276,7 @@ pub fn summarise(
             .iter()
             .map(|c| c.file.display().to_string())
             .collect(),
-        planned: trials.len() as u64,
+        planned: trials.len(),
         carried_out: records.len() as u64,
         not_begun,
         outcomes,

@@ -1,6 +1,5 @@
 //! What clean video raised, and how near the rest of it came.
 
-use std::fs::File;
 use std::io::BufReader;
 use std::path::Path;
 
@@ -51,7 +50,7 @@ pub(super) fn tails(
 ) -> Result<(Header, Vec<RegionTail>, f64), Error> {
     let path = folder.join(MEASUREMENTS_FILE);
     let name = path.display().to_string();
-    let file = File::open(&path).map_err(|e| Error::Damaged {
+    let file = crate::files::open(&path).map_err(|e| Error::Damaged {
         path: name.clone(),
         line: None,
         what: e.to_string(),

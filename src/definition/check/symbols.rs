@@ -380,7 +380,7 @@ impl Check<'_> {
         self.number(&at.key("size"), r.size, &FONT_SIZE);
         self.rules(at, &r.color_rules);
         self.format(&at.key("format"), &r.format);
-        self.number(&at.key("tolerance"), r.tolerance, &READOUT_TOLERANCE);
+        self.number_if(&at.key("tolerance"), r.tolerance, &READOUT_TOLERANCE);
     }
 
     fn alerts(&mut self, at: &At<'_>, a: &Alerts) {

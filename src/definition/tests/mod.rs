@@ -96,11 +96,11 @@ fn travel_per_unit_is_that_of_the_geometry() {
         })
         .collect::<Vec<_>>()
     };
-    // Bank pointer under marks that reach to 110 px, turned by a degree: 110 x pi / 180. Before, the
-    // larger of half the width and the marks' inner radius was taken (120 px, 2.094).
+    // Tip of the bank pointer at 100 px, turned by a degree: 100 x pi / 180. Before, the
+    // larger of half the width and this was taken (120 px, 2.094).
     assert_eq!(
         shown(0),
-        [(0, "pitch", 4.0), (0, "roll", 1.92), (0, "slip", 100.0)]
+        [(0, "pitch", 4.0), (0, "roll", 1.745), (0, "slip", 100.0)]
     );
     assert_eq!(shown(1), [(0, "airspeed", 3.0), (0, "target_speed", 3.0)]);
     // Card of radius 90 px: 90 x pi / 180; arrow of 40 px about its middle: 20 x pi / 180.

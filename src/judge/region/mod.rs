@@ -199,7 +199,9 @@ impl RegionJudge {
             .filter(|t| t.is_frozen())
             .map(FreezeTest::since_s)
             .reduce(f64::min);
-        let is_outside = readings.iter().any(|r| r.is_outside);
+        let is_value_outside = readings.iter().any(|r| r.is_outside);
+        let is_outside =
+            is_value_outside || self.number_is_outside(moment, findings, inputs, &readings);
         let liveness_stuck = self.liveness_is_stuck(moment, findings);
         let mut since_s = None;
         let verdict = match &findings.explanation {
@@ -257,7 +259,9 @@ impl RegionJudge {
             Explanation::Nothing { .. } => Cause::Picture,
             _ if frozen.is_some() => Cause::Held,
             _ if shows_invalid => Cause::Picture,
-            _ if is_outside => Cause::Value,
+            _ if is_value_outside => Cause::Value,
+            // What a readout may be off by is its own, and no part of the region's tolerances.
+            _ if is_outside => Cause::Picture,
             _ if liveness_stuck == Some(true) => Cause::Held,
             _ => Cause::Stale,
         });

@@ -2,7 +2,7 @@
 
 use super::{READING_PX, RegionJudge, SAMPLES};
 use crate::examine::reader::RECOGNISED;
-use crate::examine::region::{Findings, Moment};
+use crate::examine::region::{Explanation, Findings, Moment};
 use crate::recording::inputs::Inputs;
 use crate::reference::symbols::scale::half_period;
 
@@ -73,6 +73,42 @@ impl RegionJudge {
             });
         }
         out
+    }
+
+    /// Whether a number stands there that none of the permitted inputs gives, by more than the tolerance that its
+    /// readout has of its own. Pointer and digits that are off together are explained by one value; that the pointer may
+    /// be off by so much does not make the digits right.
+    pub(super) fn number_is_outside(
+        &self,
+        moment: &Moment,
+        findings: &Findings,
+        inputs: &Inputs,
+        readings: &[Reading],
+    ) -> bool {
+        if findings.explanation != Explanation::Values || findings.digits.is_empty() {
+            return false;
+        }
+        let mut span = vec![[f64::INFINITY, f64::NEG_INFINITY]; self.freedoms.len()];
+        self.spans(moment, inputs, [self.max_latency_s, 0.01], &mut span);
+        findings.digits.iter().any(|digits| {
+            let Some(tolerance) = digits.tolerance else {
+                return false;
+            };
+            let is_its = |r: &&Reading| self.freedoms[r.freedom].channel == digits.channel;
+            // The number was drawn from the value that was read, so what measuring explains of one it does of the other.
+            let (Some(r), Some(due)) = (
+                readings.iter().find(is_its),
+                inputs.value(digits.channel).number(),
+            ) else {
+                return false;
+            };
+            let [low, high] = span[r.freedom];
+            let off = digits.displayed - due;
+            let error = digits.period.map_or(off, |p| half_period(off, p));
+            let measuring = 3.0 * r.standard_error + READING_PX / r.px_per_unit;
+            let outside = (low - error).max(error - high);
+            outside > tolerance + digits.resolution / 2.0 + measuring
+        })
     }
 
     /// Lowest and highest value of each freedom's channel, as a difference from the due value, between

@@ -436,6 +436,7 @@ mod tests {
     use super::super::bench;
     use super::*;
     use crate::recording::inputs::Value;
+    use crate::reference::drawing::Drawing;
     use crate::reference::scene::{Layer, Scene};
 
     fn list(symbol: usize) -> (Definition, Vec<Freedom>) {
@@ -535,6 +536,107 @@ mod tests {
                 );
             }
         }
+    }
+
+    /// Where ink of a freedom stands in `every_kind.toml`, and how far it goes for a unit, worked out by hand.
+    #[rustfmt::skip]
+    const EVERY_KIND: [(usize, &str, usize, [f64; 4], f64); 11] = [
+        (0, "pitch", 0, [0.0, 0.0, 240.0, 240.0], 4.0),
+        // The bank pointer, 100 px from the middle.
+        (0, "roll", 0, [110.0, 15.0, 130.0, 40.0], 100.0 * DEGREE),
+        (0, "slip", 0, [90.0, 26.0, 150.0, 34.0], 100.0),
+        (1, "scale", 0, [250.0, 10.0, 330.0, 230.0], 3.0),
+        (1, "bug", 0, [250.0, 10.0, 330.0, 230.0], 3.0),
+        (2, "card", 0, [380.0, 30.0, 580.0, 230.0], 90.0 * DEGREE),
+        (2, "bug", 0, [380.0, 20.0, 580.0, 230.0], 90.0 * DEGREE),
+        (2, "wind", 0, [588.0, 18.0, 632.0, 62.0], 20.0 * DEGREE),
+        // In the lower stretch of the scale: 70 degrees for 60 %.
+        (3, "pointer", 0, [10.0, 270.0, 190.0, 450.0], 70.0 * DEGREE * 70.0 / 60.0),
+        (3, "pointer", 1, [10.0, 270.0, 190.0, 450.0], 74.0 * DEGREE * 70.0 / 60.0),
+        (3, "length", 0, [220.0, 260.0, 240.0, 460.0], 0.5),
+    ];
+    const DEGREE: f64 = std::f64::consts::PI / 180.0;
+
+    #[test]
+    fn every_freedom_of_every_kind_moves_as_stated() {
+        let text = include_str!("../../definition/tests/every_kind.toml")
+            // A bug of its own channel: one that shows the heading stands still under the lubber line.
+            .replace(
+                "bugs = [{ channel = \"heading\"",
+                "bugs = [{ channel = \"wind_from\"",
+            );
+        let d = Definition::from_toml(&text, "every_kind.toml", std::path::Path::new("")).unwrap();
+        let mut inputs = bench::inputs(
+            &d,
+            &[
+                ("pitch", 5.0),
+                ("roll", 0.0),
+                ("slip", 0.05),
+                ("airspeed", 100.0),
+                ("target_speed", 110.0),
+                ("heading", 90.0),
+                ("wind_from", 120.0),
+                ("wind_speed", 20.0),
+                ("rotor", 40.0),
+                ("engine", 50.0),
+                ("fuel", 200.0),
+                ("mode", 0.0),
+            ],
+        );
+        inputs.active_since_s = vec![None; 2];
+        let drawing = Drawing::new(&d);
+        let scene = |region: usize, inputs: &Inputs| {
+            let mut scene = Scene::default();
+            drawing.region_moving(&d, region, inputs, &mut scene);
+            scene
+        };
+        let mut counted = 0;
+        for (region, what, part, [left, top, right, bottom], by_hand) in EVERY_KIND {
+            let found = freedoms(&d, region);
+            let f = found
+                .iter()
+                .find(|f| f.what == what && f.part == part)
+                .unwrap();
+            let h = 1e-3;
+            let v = inputs.value(f.channel).number().unwrap();
+            let mut altered = inputs.clone();
+            altered.values[f.channel.0] = Value::Number(v + h);
+            let (before, after) = (scene(region, &inputs), scene(region, &altered));
+            let mut most = 0.0f64;
+            for (a, b) in before.items().iter().zip(after.items()) {
+                if !bench::is_fill(a) || !bench::is_fill(b) {
+                    continue;
+                }
+                for (p, q) in bench::points(&before, a)
+                    .iter()
+                    .zip(bench::points(&after, b))
+                {
+                    let is_seen = p.x >= left && p.x <= right && p.y >= top && p.y <= bottom;
+                    if is_seen {
+                        most = most.max(libm::hypot(p.x - q.x, p.y - q.y) / h);
+                    }
+                }
+            }
+            let stated = px_per_unit(&d, region, f, &inputs);
+            assert!(
+                (stated / by_hand - 1.0).abs() < 1e-9,
+                "{what}: {stated}, by hand {by_hand}"
+            );
+            // Corners of a pointer or bug lie a little farther out than the tip or the rim.
+            assert!(
+                (most / stated - 1.0).abs() < 0.13,
+                "{what}: {most} seen, {stated} stated"
+            );
+            // What lint goes by is the same figure, where the scale is coarsest; lint took 120 px for the 100 of roll.
+            let least = least_px_per_unit(&d, region, f);
+            assert!(
+                (least / by_hand - 1.0).abs() < 1e-9,
+                "{what}: {least}, by hand {by_hand}"
+            );
+            counted += 1;
+        }
+        let all: usize = (0..d.regions().len()).map(|k| freedoms(&d, k).len()).sum();
+        assert_eq!(counted, all, "every freedom has its line");
     }
 
     #[test]

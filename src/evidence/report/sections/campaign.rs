@@ -31,7 +31,7 @@ pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
 }
 
 fn campaign(s: &Summary) -> Markup {
-    let plots = plots(s).unwrap_or_default();
+    let plots = plots(s).drawn;
     let of = |prefix: &str| -> Vec<&Plot> {
         plots
             .iter()
