@@ -349,3 +349,41 @@ fn readings(run: &CheckRun, event: &Event, window: &Window) -> Option<Markup> {
         }
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::evidence::report::run::FrameSummary;
+    use crate::evidence::report::tests::{display, event, summary};
+    use crate::evidence::stills::StillsRecord;
+
+    /// Before (c5def52) the table said 300 beside a delay of 320 that was not over, and 200 beside one of 280 that was.
+    #[test]
+    fn a_delay_is_over_when_it_is_above_the_number_beside_it() {
+        let told = |confirm_ms: f64, delay_s: f64| {
+            let mut display = display();
+            display.regions[0].confirm_ms = confirm_ms;
+            let mut frames = FrameSummary::new(&display, &[]);
+            // Ten frames in 0.36 s: 40 ms each.
+            frames.frames = 10;
+            let run = CheckRun {
+                summary: summary(),
+                display,
+                events: Vec::new(),
+                stills: StillsRecord {
+                    records_version: 1,
+                    events: Vec::new(),
+                    events_without: 0,
+                },
+                frames,
+            };
+            let mut event = event("late", "speed", 1.0);
+            event.detected_s = 1.0 + delay_s;
+            due_within(&run, &event).into_string()
+        };
+        assert_eq!(told(300.0, 0.32), "320");
+        assert_eq!(told(200.0, 0.2), "200");
+        assert_eq!(told(200.0, 0.28), "200 <b>over</b>");
+        assert_eq!(told(0.0, 0.0), "0");
+    }
+}
