@@ -54,7 +54,7 @@ fn table(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
         p.caption { "Events in order of onset. Delay is from the first faulty frame to confirmation. It is due within the confirmation time \
             that the definition asks for, rounded up to a frame. 'Over': it took longer, as a freeze or delay does that shows only \
             once data move." }
-        div.wide { table {
+        div.wide { table.events {
             thead { tr {
                 th { "Event" } th { "Class" } th { "Where" } th.n { "Onset s" } th.n { "Delay ms" } th.n { "Due within ms" }
                 th.n { "Lasted s" } th.words { "Worst error" } th { "Hazard" } th { "Action" }
