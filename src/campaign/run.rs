@@ -756,7 +756,7 @@ fn digest(plan: &Plan, definition: &Definition, recordings: &[Recording]) -> Str
     let mut plan = plan.clone();
     // More time does not make it another campaign.
     plan.plan.budget_s = None;
-    let mut digest = files::Digest::default();
+    let mut digest = Digest::default();
     let mut add = |bytes: &[u8]| digest.update(bytes);
     let text = |value: serde_json::Result<String>| value.unwrap_or_default();
     add(text(serde_json::to_string(&plan)).as_bytes());

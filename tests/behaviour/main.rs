@@ -13,12 +13,14 @@
 //! - `spares_files`: files of others stay where they are;
 //! - `stays_small`: memory does not grow with the length of the video;
 //! - `tells_age_and_blindness`: staleness, and time in which a freeze would not be seen;
+//! - `answers_for_all`: the answer of a page is the worst of all that it holds;
 //! - `leaves_evidence`: the page, tables and manifest, and that nobody changed them since;
 //! - `vouches_for_nothing_else`: changed results are refused or marked, and run, show and count nothing else.
 //!
 //! Captures come from the demo's stand-in unit, which has another rasteriser and another text engine than
 //! the reference renderer, unless a test says otherwise.
 
+mod answers_for_all;
 mod bench;
 mod detects_faults;
 mod explains_its_verdict;

@@ -1,5 +1,6 @@
 // The page as a reviewer uses it, in headless Chromium: no console error, every section, the stepper by mouse and
-// by keyboard, pixel values equal to the PNG's, printing, and axe-core in light and dark.
+// by keyboard, pixel values equal to the PNG's, printing (with pictures, also by the browser's own command), a phone's width,
+// the page's policy, and axe-core in light and dark.
 // Usage: NODE_PATH=... node page.mjs REPORT.html RESULTS [--open-only | --campaign]
 // RESULTS is the folder that the report was made of. Prints the time to open; does not judge it. `--open-only` leaves
 // the stepper out; `--campaign` is for the page of a campaign (and a tuning) without a check.
@@ -16,7 +17,7 @@ const { chromium } = require("playwright-core");
 const [report, results, mode] = process.argv.slice(2);
 const address = pathToFileURL(resolve(report)).href;
 const sections = mode === "--campaign"
-  ? ["cautions", "campaign", "reproduce", "manifest"]
+  ? ["answer", "cautions", "requirements", "campaign", "reproduce", "manifest"]
   : ["answer", "cautions", "timeline", "events", "requirements", "readings", "reproduce", "manifest"];
 let passed = 0;
 const done = (what) => { passed += 1; console.log(`ok ${what}`); };
@@ -37,13 +38,51 @@ try {
   console.log(`opened in ${((performance.now() - began) / 1000).toFixed(2)} s`);
   await page.waitForFunction(() => "ready" in document.documentElement.dataset, null, { timeout: 120000 });
 
+  const policy = await page.locator("meta[http-equiv=Content-Security-Policy]").getAttribute("content");
+  assert.ok(policy.startsWith("default-src 'none';") && /script-src 'sha256-[^']+'/.test(policy) && /style-src 'sha256-[^']+'/.test(policy), policy);
+  assert.ok(!policy.includes("unsafe"), policy);
+  // What got into the page by other ways does not run.
+  await page.evaluate(() => {
+    const script = document.createElement("script");
+    script.textContent = "document.documentElement.dataset.foreign = ''";
+    document.body.append(script);
+    script.remove();
+  });
+  assert.equal(await page.evaluate(() => "foreign" in document.documentElement.dataset), false);
+  problems.splice(0, problems.length, ...problems.filter((p) => !p.includes("Content Security Policy") || !p.includes("inline script")));
+  done("the policy lets the page's own script run, and no other");
+
   for (const id of sections) assert.equal(await page.locator(`section#${id} h2`).count(), 1, id);
   done("every section is there");
+
+  if (mode !== "--campaign") {
+    // Pictures of events are there without a script, each of the three with its magnified part.
+    const still = await browser.newPage({ javaScriptEnabled: false });
+    await still.goto(address);
+    const events = await still.locator(".pictures").count();
+    const pictures = await still.locator(".pictures img").evaluateAll((all) => all.map((p) => [p.complete, p.naturalWidth, p.naturalHeight, p.alt]));
+    assert.equal(pictures.length, 6 * events);
+    for (const [isThere, width, height, alt] of pictures) assert.ok(isThere && width > 1 && height > 1 && alt, `${alt}: ${width} x ${height}`);
+    await still.close();
+    done(`${pictures.length} pictures are there without a script`);
+  }
 
   if (mode === "--campaign") {
     const campaign = JSON.parse(readFileSync(join(results, "campaign.json"), "utf8"));
     const text = await page.locator("section#campaign").textContent();
     for (const row of campaign.by_kind) assert.ok(text.includes(row.kind), `the table lacks ${row.kind}`);
+    // The answer is the worst of all: a limit that is not kept, a demand that nothing meets.
+    const broken = campaign.limits.filter((l) => l.within.k < l.within.n);
+    const answer = page.locator("#answer .answer");
+    const told = await answer.textContent();
+    const shown = await answer.getAttribute("data-standing");
+    const isUntold = campaign.limits.length === 0 || campaign.limits.some((l) => l.within.n === 0);
+    if (broken.length) assert.ok(shown === "bad" && told.includes("NOT KEPT"), told);
+    else if (isUntold) assert.notEqual(shown, "good", told);
+    const rows = await page.locator("section#requirements tbody tr").allTextContents();
+    for (const id of broken.flatMap((l) => l.requirements))
+      assert.ok(rows.some((r) => r.startsWith(id) && r.includes("does not hold")), `${id} is broken by a limit`);
+    done(`the answer is the worst of all: ${shown}`);
     const closed = page.locator("section#campaign details:not([open]) > summary");
     while (await closed.count()) await closed.first().press("Enter");
     const plots = page.locator("section#campaign svg");
@@ -57,6 +96,13 @@ try {
     if (await tuning.count()) {
       assert.ok(await tuning.locator("svg").count() > 0, "the tuning has no plot");
       const words = await tuning.textContent();
+      if (words.includes("Not every region concerned")) {
+        assert.equal(shown, "bad", told);
+        assert.match(told, /no set of thresholds meets the demand/i);
+        assert.ok(!/recommended: missed/i.test(words), "recommended, though nothing meets the demand");
+      }
+      const said = await tuning.locator("li").allTextContents();
+      assert.equal(new Set(said.map((s) => s.split(". Holds for")[0])).size, said.length, "the same sentence twice");
       const named = campaign.by_region.filter((r) => r.region !== "*" && words.includes(r.region));
       assert.ok(named.length > 1, "the tuning names no regions");
       done("the tuning shows its regions and its trade-off");
@@ -152,6 +198,35 @@ try {
     done(`no violation in ${colorScheme}`);
   }
 
+  // A phone: nothing is cut at the right, what is wider can be moved and says so, and no word is broken letter by letter.
+  await page.emulateMedia({ colorScheme: "light" });
+  await page.setViewportSize({ width: 390, height: 844 });
+  await page.evaluate(() => new Promise((done) => setTimeout(done, 300)));
+  const phone = await page.evaluate(() => {
+    const found = { width: document.documentElement.scrollWidth, cut: [], unsaid: [], broken: [], wide: 0 };
+    const name = (e) => `${e.tagName.toLowerCase()}.${e.className.baseVal ?? e.className}: ${e.textContent.trim().slice(0, 50)}`;
+    for (const e of document.querySelectorAll("main p, main li, main h2, main h3, main dd, main dt, main caption, main figcaption, main td, main th, main pre")) {
+      const box = e.getBoundingClientRect();
+      if (!box.width || e.closest("details:not([open])")) continue;
+      if (box.right > innerWidth + 1 && !e.closest(".wide")) found.cut.push(name(e));
+      // The longest word in the room that it has: broken letter by letter it has no room.
+      const style = getComputedStyle(e), room = e.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight);
+      const longest = Math.max(0, ...e.textContent.split(/[^\p{L}\p{N}_.-]+/u).map((w) => w.length));
+      if (longest > 3 && room < Math.min(longest, 8) * parseFloat(style.fontSize) * 0.45) found.broken.push(name(e));
+    }
+    for (const e of document.querySelectorAll(".wide")) {
+      if (e.scrollWidth <= e.clientWidth + 2) continue;
+      found.wide += 1;
+      if (!e.hasAttribute("data-more") || e.tabIndex !== 0 || getComputedStyle(e, "::before").content === "none") found.unsaid.push(name(e));
+    }
+    return found;
+  });
+  assert.ok(phone.width <= 390, `the page is ${phone.width} px wide on a phone`);
+  assert.deepEqual([phone.cut, phone.unsaid, phone.broken], [[], [], []]);
+  assert.ok(phone.wide > 0, "no table is wider than a phone");
+  await page.setViewportSize({ width: 1280, height: 900 });
+  done(`at 390 px nothing is cut, and ${phone.wide} boxes say that there is more`);
+
   const folder = mkdtempSync(join(tmpdir(), "page-"));
   try {
     const pdf = join(folder, "page.pdf");
@@ -164,6 +239,39 @@ try {
       assert.ok(p.includes("Evidence report"), `page ${k + 1} has no header`);
     });
     done(`printing gives ${pages.length} numbered pages`);
+
+    if (mode !== "--campaign") {
+      // As anybody prints it, without waiting for anything: the pictures are in it, and more than one event fits on a sheet.
+      const plain = join(folder, "plain.pdf");
+      execFileSync(process.env.CHROMIUM ?? "/usr/bin/chromium",
+        ["--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer", `--print-to-pdf=${plain}`, address], { stdio: "ignore" });
+      const cards = await page.locator("article.event").count();
+      const sheets = execFileSync("pdftotext", ["-layout", plain, "-"], { encoding: "utf8" }).split("\f").slice(0, -1);
+      const holding = sheets.filter((s) => /^\s*(R\d+-)?E\d+: /m.test(s)).length;
+      assert.ok(cards < 4 || holding <= Math.ceil(cards / 2) + 1, `${cards} events take ${holding} sheets`);
+      const shown = await page.locator(".pictures").count();
+      execFileSync("pdfimages", ["-png", plain, join(folder, "in-print")]);
+      // Captured pictures may be black where the display was; no event has all of its pictures of one colour.
+      const lively = +execFileSync("python3", ["-c", `
+import glob, sys
+from PIL import Image
+print(sum(1 for f in glob.glob(sys.argv[1] + "*.png") if max(b - a for a, b in Image.open(f).convert("RGB").getextrema()) > 60))`,
+        join(folder, "in-print")], { encoding: "utf8" });
+      assert.ok(lively >= 3 * shown, `${lively} pictures in print are not of one colour, of ${shown} events`);
+      const first = sheets.findIndex((s) => /^\s*(R\d+-)?E\d+: /m.test(s)) + 1;
+      if (shown) {
+        execFileSync("pdftoppm", ["-r", "60", "-png", "-f", String(first + 1), "-l", String(first + 1), plain, join(folder, "sheet")]);
+        // Of a sheet with events a fair part is neither paper nor black: black event pictures were 1 %.
+        const inked = +execFileSync("python3", ["-c", `
+import glob, sys
+from PIL import Image
+p = Image.open(glob.glob(sys.argv[1] + "*.png")[0]).convert("RGB")
+print(sum(n for n, (r, g, b) in p.getcolors(1 << 24) if 40 < max(r, g, b) and min(r, g, b) < 215) / (p.width * p.height))`,
+          join(folder, "sheet")], { encoding: "utf8" });
+        assert.ok(inked > 0.04, `${inked} of a sheet with events is in colour`);
+      }
+      done(`printed by the browser's own command, ${lively} pictures of ${shown} events are there, on ${holding} sheets`);
+    }
   } finally {
     rmSync(folder, { recursive: true });
   }

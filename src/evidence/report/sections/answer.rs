@@ -82,7 +82,7 @@ fn of_part(part: &Part) -> Markup {
     html! {
         li.(kind) {
             b { span aria-hidden="true" { (mark) " " } a href={ "#" (part.section) } { (capitalised(&part.name)) } ", " (word) }
-            @for line in &part.lines { ": " (line) }
+            @for line in &part.lines { ". " (capitalised(line)) }
             "."
         }
     }

@@ -54,7 +54,7 @@ fn table(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
         p.caption { "Events in order of onset. Delay is from the first faulty frame to confirmation. It is due within the confirmation time \
             that the definition asks for, rounded up to a frame. 'Over': it took longer, as a freeze or delay does that shows only \
             once data move." }
-        div.wide { table {
+        div.wide { table.events {
             thead { tr {
                 th { "Event" } th { "Class" } th { "Where" } th.n { "Onset s" } th.n { "Delay ms" } th.n { "Due within ms" }
                 th.n { "Lasted s" } th.words { "Worst error" } th { "Hazard" } th { "Action" }
@@ -348,4 +348,42 @@ fn readings(run: &CheckRun, event: &Event, window: &Window) -> Option<Markup> {
             }
         }
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::evidence::report::run::FrameSummary;
+    use crate::evidence::report::tests::{display, event, summary};
+    use crate::evidence::stills::StillsRecord;
+
+    /// Before (c5def52) the table said 300 beside a delay of 320 that was not over, and 200 beside one of 280 that was.
+    #[test]
+    fn a_delay_is_over_when_it_is_above_the_number_beside_it() {
+        let told = |confirm_ms: f64, delay_s: f64| {
+            let mut display = display();
+            display.regions[0].confirm_ms = confirm_ms;
+            let mut frames = FrameSummary::new(&display, &[]);
+            // Ten frames in 0.36 s: 40 ms each.
+            frames.frames = 10;
+            let run = CheckRun {
+                summary: summary(),
+                display,
+                events: Vec::new(),
+                stills: StillsRecord {
+                    records_version: 1,
+                    events: Vec::new(),
+                    events_without: 0,
+                },
+                frames,
+            };
+            let mut event = event("late", "speed", 1.0);
+            event.detected_s = 1.0 + delay_s;
+            due_within(&run, &event).into_string()
+        };
+        assert_eq!(told(300.0, 0.32), "320");
+        assert_eq!(told(200.0, 0.2), "200");
+        assert_eq!(told(200.0, 0.28), "200 <b>over</b>");
+        assert_eq!(told(0.0, 0.0), "0");
+    }
 }

@@ -96,7 +96,10 @@ fn table(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
             p { "Regions that verify no requirement: "
                 @for (n, region) in without.iter().enumerate() {
                     @if n > 0 { ", " }
-                    (region.id) " (" (region_finding(region, &run.summary, &run.events).text()) ")"
+                    (region.id) " ("
+                    @if region.is_unchecked() { "unchecked" }
+                    @else { (region_finding(region, &run.summary, &run.events).text()) }
+                    ")"
                 }
                 "."
             }
