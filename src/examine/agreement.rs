@@ -82,43 +82,46 @@ impl GradientCells {
         );
         for r in r0..r1 {
             let line = &mut self.energy[r * columns + c0..r * columns + c1];
-            line.fill(0.0);
-            for y in r * CELL..((r + 1) * CELL).min(reference.height()) {
-                let here = reference.row(y);
-                let below = reference.row((y + 1).min(reference.height() - 1));
-                for (k, sum) in line.iter_mut().enumerate() {
-                    let x0 = (c0 + k) * CELL;
-                    let x1 = (x0 + CELL).min(here.len());
-                    *sum += gradient_energy(here, below, x0, x1) as f32;
-                }
+            let band = r * CELL..((r + 1) * CELL).min(reference.height());
+            // Lines, each with the next; the last has itself below.
+            let pairs = |y: usize| (reference.row(y), reference.row((y + 1).min(reference.height() - 1)));
+            for (k, sum) in line.iter_mut().enumerate() {
+                let x0 = (c0 + k) * CELL;
+                let x1 = (x0 + CELL).min(reference.width());
+                let gradients = band.clone().map(pairs);
+                let found: i32 = if x1 - x0 == CELL && x1 < reference.width() {
+                    inner_gradient_energy(gradients, x0)
+                } else {
+                    gradients
+                        .map(|(here, below)| gradient_energy(here, below, x0, x1))
+                        .sum()
+                };
+                *sum = found as f32;
             }
         }
     }
 }
 
-fn gradient_energy(here: &[u8], below: &[u8], x0: usize, x1: usize) -> i32 {
-    // Products of 16 bits, summed in 32, are one instruction even on the oldest machines.
-    let square = |a: u8, b: u8| {
-        let d = i16::from(a) - i16::from(b);
-        i32::from(d) * i32::from(d)
-    };
-    let mut sum = 0;
-    if x1 - x0 == CELL && x1 < here.len() {
-        // Fixed lengths let the compiler use vector code.
-        let (a, b, c): (&[u8; CELL], &[u8; CELL], &[u8; CELL]) = (
-            here[x0..x1].try_into().expect("a cell is 8 wide"),
-            here[x0 + 1..=x1].try_into().expect("a cell is 8 wide"),
-            below[x0..x1].try_into().expect("a cell is 8 wide"),
-        );
-        for k in 0..CELL {
-            sum += square(a[k], b[k]) + square(a[k], c[k]);
-        }
-    } else {
-        for x in x0..x1 {
-            sum += square(here[x], here[(x + 1).min(here.len() - 1)]) + square(here[x], below[x]);
-        }
+/// Sums of the lines of a cell that has a column to its right, each with the line below.
+fn inner_gradient_energy<'a>(lines: impl Iterator<Item = (&'a [u8], &'a [u8])>, x0: usize) -> i32 {
+    // Columns are summed side by side and added up once a cell.
+    let mut sums = [0i32; CELL];
+    for (here, below) in lines {
+        let cell = |line: &'a [u8], x: usize| -> &'a [u8; CELL] {
+            line[x..x + CELL].try_into().expect("a cell is 8 wide")
+        };
+        add_squares(cell(here, x0), cell(here, x0 + 1), &mut sums);
+        add_squares(cell(here, x0), cell(below, x0), &mut sums);
     }
-    sum
+    sums.iter().sum()
+}
+
+/// The same of a line of a cell at the right edge, whose last column is its own neighbour.
+fn gradient_energy(here: &[u8], below: &[u8], x0: usize, x1: usize) -> i32 {
+    let square = |a: u8, b: u8| (i32::from(a) - i32::from(b)).pow(2);
+    (x0..x1)
+        .map(|x| square(here[x], here[(x + 1).min(here.len() - 1)]) + square(here[x], below[x]))
+        .sum()
 }
 
 /// What disagrees in one plane of a region.
