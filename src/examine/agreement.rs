@@ -150,6 +150,9 @@ impl Disagreement {
 /// Scratch of [`compare`]; one per thread or region.
 #[derive(Clone, Debug, Default)]
 pub struct Scratch {
+    /// Cells that have a part outside unchecked areas, and those with their neighbours.
+    asked: Vec<bool>,
+    near: Vec<bool>,
     energy: Vec<u32>,
     hot: Vec<bool>,
     counts: Vec<u32>,
@@ -188,7 +191,9 @@ pub fn compare(
         (gradients.columns, gradients.rows),
         "gradients of the same view"
     );
-    sum_energy(captured, reference, columns, rows, &mut scratch.energy);
+    mark_asked(columns, rows, reference, unchecked, scratch);
+    let Scratch { near, energy, .. } = scratch;
+    sum_energy(captured, reference, (columns, rows), near, energy);
     let any_hot = mark_hot(columns, rows, gradients, tolerance, scratch);
     let mut found = Disagreement::default();
     if !any_hot {
@@ -275,8 +280,57 @@ fn mark_row(
     }
 }
 
-/// Sum of squared differences by cell.
-fn sum_energy(captured: View, reference: View, columns: usize, rows: usize, energy: &mut Vec<u32>) {
+/// Marks the cells that are not wholly in one unchecked area: no other is asked. A cell beside them is looked at as
+/// well, since a suspicious one takes its neighbours with it.
+fn mark_asked(
+    columns: usize,
+    rows: usize,
+    view: View,
+    unchecked: &[Rect],
+    scratch: &mut Scratch,
+) {
+    let Scratch { asked, near, .. } = scratch;
+    asked.clear();
+    asked.resize(columns * rows, true);
+    let (width, height) = (view.width() as i32, view.height() as i32);
+    for rect in unchecked {
+        let rect = rect.intersection(&Rect::new(0, 0, width, height));
+        if rect.is_empty() {
+            continue;
+        }
+        // The last cells are cut off at the edge.
+        let end = |v: i32, edge: i32| {
+            let v = v as usize;
+            if v == edge as usize { v.div_ceil(CELL) } else { v / CELL }
+        };
+        let (c0, c1) = ((rect.x as usize).div_ceil(CELL), end(rect.right(), width));
+        let (r0, r1) = ((rect.y as usize).div_ceil(CELL), end(rect.bottom(), height));
+        for r in r0..r1 {
+            asked[r * columns..][c0.min(c1)..c1].fill(false);
+        }
+    }
+    near.clone_from(asked);
+    if unchecked.is_empty() {
+        return;
+    }
+    for r in 0..rows {
+        for_each_run(&asked[r * columns..][..columns], |c0, c1| {
+            let around = c0.saturating_sub(1)..(c1 + 1).min(columns);
+            for r in r.saturating_sub(1)..(r + 2).min(rows) {
+                near[r * columns..][around.clone()].fill(true);
+            }
+        });
+    }
+}
+
+/// Sum of squared differences of the cells that are `near`; 0 of others.
+fn sum_energy(
+    captured: View,
+    reference: View,
+    (columns, rows): (usize, usize),
+    near: &[bool],
+    energy: &mut Vec<u32>,
+) {
     energy.clear();
     energy.resize(columns * rows, 0);
     let full = captured.width() / CELL;
@@ -287,15 +341,17 @@ fn sum_energy(captured: View, reference: View, columns: usize, rows: usize, ener
                 std::array::from_fn(|k| captured.row(band.start + k).as_chunks().0);
             let b: [&[[u8; CELL]]; CELL] =
                 std::array::from_fn(|k| reference.row(band.start + k).as_chunks().0);
-            for (c, sum) in line.iter_mut().enumerate().take(full) {
-                // Columns are summed side by side and only then added up, so that the compiler can
-                // use vector code throughout.
-                let mut sums = [0i32; CELL];
-                for k in 0..CELL {
-                    add_squares(&a[k][c], &b[k][c], &mut sums);
+            for_each_run(&near[r * columns..][..full], |c0, c1| {
+                for (c, sum) in (c0..c1).zip(&mut line[c0..c1]) {
+                    // Columns are summed side by side and only then added up, so that the compiler can
+                    // use vector code throughout.
+                    let mut sums = [0i32; CELL];
+                    for k in 0..CELL {
+                        add_squares(&a[k][c], &b[k][c], &mut sums);
+                    }
+                    *sum = sums.iter().sum::<i32>() as u32;
                 }
-                *sum = sums.iter().sum::<i32>() as u32;
-            }
+            });
         } else {
             for y in band.clone() {
                 let (a, b) = (
@@ -346,8 +402,8 @@ fn mark_hot(
             any = true;
             let (c, r) = (k % columns, k / columns);
             for r in r.saturating_sub(1)..(r + 2).min(rows) {
-                for c in c.saturating_sub(1)..(c + 2).min(columns) {
-                    scratch.hot[r * columns + c] = true;
+                for k in r * columns + c.saturating_sub(1)..r * columns + (c + 2).min(columns) {
+                    scratch.hot[k] = scratch.asked[k];
                 }
             }
         }
@@ -585,7 +641,8 @@ mod tests {
                 }
             }
             let mut energy = Vec::new();
-            sum_energy(View::whole(&a), View::whole(&b), columns, rows, &mut energy);
+            let (near, cells) = (vec![true; columns * rows], (columns, rows));
+            sum_energy(View::whole(&a), View::whole(&b), cells, &near, &mut energy);
             assert_eq!(energy, expected, "{width} x {height}");
         }
     }
