@@ -7,7 +7,7 @@ use super::agreement::Tolerance;
 use super::chain_colors::{self, ColorFit, Rule};
 use super::comparison::ChainLook;
 use super::region::{Moment, RegionExaminer};
-use super::register::{self, FrameReference};
+use super::register::{self, FrameReference, LumaReference};
 use super::subject::Subject;
 use super::text_rules::text_placement;
 use crate::capture::profile::{PROFILE_VERSION, Profile};
@@ -139,15 +139,8 @@ pub fn measure(
     let mut found = Vec::new();
     for f in &picked {
         recording.inputs_at(f.time_s + offset_s, &mut inputs);
-        let planes = (profile.subsampling, profile.siting);
-        if let Some(r) = register::register(
-            subject,
-            &inputs,
-            &profile.look(),
-            planes,
-            &f.picture,
-            painter,
-        ) {
+        let look = profile.look();
+        if let Some(r) = register::register(subject, &inputs, &look, &f.picture, painter) {
             geometries.push(r.geometry);
             found.push(*f);
         }
@@ -348,7 +341,7 @@ fn residual(
         let planes = (profile.subsampling, profile.siting);
         let reference =
             FrameReference::draw(subject, &inputs, &profile.look(), planes, size, painter);
-        blurs.push(reference.blur_variance_px2(&f.picture));
+        blurs.push(reference.luma().blur_variance_px2(&f.picture));
         let drawn = reference.picture(profile.encoding);
         let planes = f.picture.planes().iter().zip(drawn.planes());
         for (list, (captured, drawn)) in found.iter_mut().zip(planes) {
@@ -486,7 +479,6 @@ pub fn find_offset(
     let first = &frames[0].picture;
     let size = (first.width(), first.height());
     let look = Look::new(first.encoding());
-    let planes = (first.subsampling(), Siting::Left);
     let (begin_s, end_s) = recording.span_s();
     let picked = spread(frames, 6);
     let low = begin_s - picked[0].time_s;
@@ -497,7 +489,7 @@ pub fn find_offset(
         list.iter()
             .map(|f| {
                 recording.inputs_at(f.time_s + offset_s, &mut inputs);
-                FrameReference::draw(subject, &inputs, &look, planes, size, painter)
+                LumaReference::draw(subject, &inputs, &look, size, painter)
                     .distance(&f.picture, 3)
             })
             .sum::<f64>()

@@ -150,7 +150,7 @@ impl ColorFit {
     pub fn add(&mut self, captured: &Picture, reference: &FrameReference) {
         let shown = captured.planes().each_ref().map(View::whole);
         let drawn = reference.planes().map(View::whole);
-        let (subsampling, unknown) = (reference.subsampling, &reference.unknown);
+        let (subsampling, unknown) = (reference.subsampling, &reference.luma().unknown);
         flat_samples(shown, drawn, subsampling, unknown, |due, shown| {
             self.add_sample(due, shown);
         });

@@ -185,6 +185,12 @@ impl Canvas {
         self.area
     }
 
+    /// The planes themselves.
+    #[must_use]
+    pub fn into_planes(self) -> Vec<Plane> {
+        self.planes
+    }
+
     /// One plane or three. Pixel (0, 0) of a plane is the top left pixel of the area.
     #[must_use]
     pub fn planes(&self) -> &[Plane] {
