@@ -84,7 +84,12 @@ impl GradientCells {
             let line = &mut self.energy[r * columns + c0..r * columns + c1];
             let band = r * CELL..((r + 1) * CELL).min(reference.height());
             // Lines, each with the next; the last has itself below.
-            let pairs = |y: usize| (reference.row(y), reference.row((y + 1).min(reference.height() - 1)));
+            let pairs = |y: usize| {
+                (
+                    reference.row(y),
+                    reference.row((y + 1).min(reference.height() - 1)),
+                )
+            };
             for (k, sum) in line.iter_mut().enumerate() {
                 let x0 = (c0 + k) * CELL;
                 let x1 = (x0 + CELL).min(reference.width());
@@ -282,13 +287,7 @@ fn mark_row(
 
 /// Marks the cells that are not wholly in one unchecked area: no other is asked. A cell beside them is looked at as
 /// well, since a suspicious one takes its neighbours with it.
-fn mark_asked(
-    columns: usize,
-    rows: usize,
-    view: View,
-    unchecked: &[Rect],
-    scratch: &mut Scratch,
-) {
+fn mark_asked(columns: usize, rows: usize, view: View, unchecked: &[Rect], scratch: &mut Scratch) {
     let Scratch { asked, near, .. } = scratch;
     asked.clear();
     asked.resize(columns * rows, true);
@@ -301,7 +300,11 @@ fn mark_asked(
         // The last cells are cut off at the edge.
         let end = |v: i32, edge: i32| {
             let v = v as usize;
-            if v == edge as usize { v.div_ceil(CELL) } else { v / CELL }
+            if v == edge as usize {
+                v.div_ceil(CELL)
+            } else {
+                v / CELL
+            }
         };
         let (c0, c1) = ((rect.x as usize).div_ceil(CELL), end(rect.right(), width));
         let (r0, r1) = ((rect.y as usize).div_ceil(CELL), end(rect.bottom(), height));

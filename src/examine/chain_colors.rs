@@ -116,8 +116,12 @@ impl Extremes {
     fn is_flat(&self, x: usize, reach: usize) -> bool {
         let here = self.here[x];
         let columns = x - reach..=x + reach;
-        self.low[columns.clone()].iter().all(|v| here.saturating_sub(*v) <= FLAT)
-            && self.high[columns].iter().all(|v| v.saturating_sub(here) <= FLAT)
+        self.low[columns.clone()]
+            .iter()
+            .all(|v| here.saturating_sub(*v) <= FLAT)
+            && self.high[columns]
+                .iter()
+                .all(|v| v.saturating_sub(here) <= FLAT)
     }
 }
 

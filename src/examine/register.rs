@@ -148,12 +148,7 @@ impl LumaReference {
     }
 
     fn whole(&self) -> Rect {
-        Rect::new(
-            0,
-            0,
-            self.plane.width() as i32,
-            self.plane.height() as i32,
-        )
+        Rect::new(0, 0, self.plane.width() as i32, self.plane.height() as i32)
     }
 
     /// Rows and columns of an area's pixels that have neighbours on all sides.
@@ -278,8 +273,7 @@ impl FrameReference {
         painter: &mut Painter,
     ) -> Self {
         let area = Rect::new(0, 0, size.0 as i32, size.1 as i32);
-        let (luma, colors) =
-            LumaReference::draw_planes(3, subject, inputs, look, size, painter);
+        let (luma, colors) = LumaReference::draw_planes(3, subject, inputs, look, size, painter);
         let (cw, ch) = subsampling.chroma_size(size.0, size.1);
         let chroma = [0, 1].map(|k| {
             if subsampling == Subsampling::None {

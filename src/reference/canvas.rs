@@ -427,8 +427,9 @@ pub fn subsample(
             let first = |a: &[u8; 2], b: &[u8; 2]| {
                 (u16::from_le_bytes(*a) & 0xff) + (u16::from_le_bytes(*b) & 0xff)
             };
-            let second =
-                |a: &[u8; 2], b: &[u8; 2]| (u16::from_le_bytes(*a) >> 8) + (u16::from_le_bytes(*b) >> 8);
+            let second = |a: &[u8; 2], b: &[u8; 2]| {
+                (u16::from_le_bytes(*a) >> 8) + (u16::from_le_bytes(*b) >> 8)
+            };
             match siting {
                 Siting::Center => {
                     for (v, (a, b)) in middle.iter_mut().zip(pairs(x)) {
