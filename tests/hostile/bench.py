@@ -6,6 +6,7 @@ what is wrong. What else is wrong is for the scripts to say; they count it under
 damaged was taken for whole."""
 
 import argparse
+import atexit
 import collections
 import hashlib
 import json
@@ -14,6 +15,7 @@ import os
 import random
 import resource
 import shutil
+import signal
 import struct
 import subprocess
 import sys
@@ -49,11 +51,27 @@ def _limits():
     resource.setrlimit(resource.RLIMIT_AS, (ADDRESS_LIMIT, ADDRESS_LIMIT))
 
 
+RUNNING = set()
+
+
+def _end_all():
+    """What was started ends with the script."""
+    for child in RUNNING:
+        if child.poll() is None:
+            os.killpg(child.pid, 9)
+
+
+atexit.register(_end_all)
+signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))
+
+
 def start(program, words, folder, stdin=None, env=None, stdout=subprocess.PIPE, stderr=subprocess.PIPE):
     """Starts the program in `folder`, in a process group of its own."""
-    return subprocess.Popen(
+    child = subprocess.Popen(
         [str(program), *map(str, words)], cwd=folder, stdin=stdin or subprocess.DEVNULL, stdout=stdout,
         stderr=stderr, env=dict(os.environ, **(env or {})), preexec_fn=_limits, start_new_session=True)
+    RUNNING.add(child)
+    return child
 
 
 def finish(child, data=None, limit_s=TIME_LIMIT_S) -> Ran:
@@ -66,6 +84,7 @@ def finish(child, data=None, limit_s=TIME_LIMIT_S) -> Ran:
         os.killpg(child.pid, 9)
         out, err = child.communicate()
         status = None
+    RUNNING.discard(child)
     return Ran(status, (out or b"").decode(errors="replace"), (err or b"").decode(errors="replace"))
 
 
@@ -96,6 +115,7 @@ class Table:
                             ignore=lambda at, names: [n for n in names if not _is_plain(Path(at) / n)])
             kept = f" [{target}]"
         self.findings.append(f"{case}: {kind}: {what}{kept}")
+        print(f"found: {self.findings[-1]}", file=sys.stderr, flush=True)
 
     def judge(self, case, ran, what, folder=None, may_be_killed=False) -> bool:
         """Counts a run; whether its end is one that can be."""
@@ -128,10 +148,8 @@ class Table:
             print(f"| {case} | " + " | ".join(str(row[c]) for c in self.COLUMNS) + " |")
             total.update(row)
         print("| all | " + " | ".join(str(total[c]) for c in self.COLUMNS) + " |")
-        for finding in self.findings[:40]:
+        for finding in self.findings:
             print(f"- {finding}")
-        if len(self.findings) > 40:
-            print(f"- and {len(self.findings) - 40} more")
         sys.stdout.flush()
         return 1 if self.findings else 0
 

@@ -5,6 +5,7 @@ spreadsheet a formula, and nothing is opened that is no regular file below the r
 runs nothing but what the program itself would.
 Usage: names.py --binary PROGRAM [--quick] [--seed N] [--runs N] [--only CASE] [--keep FOLDER]"""
 
+import base64
 import csv
 import io
 import json
@@ -159,11 +160,13 @@ def written(table, case, label, folder):
         except xml.etree.ElementTree.ParseError as e:
             table.expect(case, False, f"{label}: junit.xml: {e}", folder)
     for sheet in [*folder.glob("out/*.csv"), *folder.glob("campaign/*.csv")]:
+        formulas = set()
         for row in csv.reader(sheet.open(newline="")):
             for cell in row:
                 is_number = re.fullmatch(r"[-+]?[\d.]+([eE][-+]?\d+)?", cell)
-                table.expect(case, is_number or not cell.lstrip("\t\r\n ").startswith(tuple("=+-@")),
-                             f"{label}: {cell[:40]!r} in {sheet.name} is a formula", folder)
+                if not is_number and cell.lstrip("\t\r\n ").startswith(tuple("=+-@")):
+                    formulas.add(f"{cell[:40]!r} in {sheet.name}")
+        table.expect(case, not formulas, f"{label}: formulas: {formulas}", folder)
     for record in folder.rglob("*.json"):
         table.expect(case, bench.read_json(record) is not None, f"{label}: {record.name} is no JSON", folder)
 
@@ -243,8 +246,8 @@ def in_results(given, shop, table):
             ran = run(given.binary, ["report", "--from", "out", "--out", "page.html", *more], folder, limit_s=20)
             table.judge(case, ran, f"report {more}", folder)
             page = (folder / "page.html").read_bytes() if (folder / "page.html").exists() else b""
-            marks = [bench.zlib.compress(b""), secret.encode(), __import__("base64").b64encode((made / "secret.png").read_bytes())]
-            table.expect(case, not any(m in page for m in marks[1:]), "the page holds it", folder)
+            marks = [secret.encode(), base64.b64encode((made / "secret.png").read_bytes())]
+            table.expect(case, not any(m in page for m in marks), "the page holds it", folder)
         # The same paths in the manifest.
         for role in ("inputs", "outputs"):
             changed = json.loads((made / "out/manifest.json").read_text())
@@ -287,7 +290,7 @@ def again(given, shop, table):
         (folder / "evil.sh").write_text(f"#!/bin/sh\ntouch {folder}/was-run\nexec ffmpeg \"$@\"\n")
         (folder / "evil.sh").chmod(0o755)
         manifest = json.loads((folder / "out/manifest.json").read_text())
-        manifest["arguments"] += more
+        manifest["arguments"] += [m.replace("../", f"{folder}/") for m in more]
         (folder / "out/manifest.json").write_text(json.dumps(manifest))
         ran = run(given.binary, ["verify", "--again", "out"], folder)
         if table.judge(case, ran, label, folder):
