@@ -12,7 +12,8 @@
 //! - `spares_files`: files of others stay where they are;
 //! - `stays_small`: memory does not grow with the length of the video;
 //! - `tells_age_and_blindness`: staleness, and time in which a freeze would not be seen;
-//! - `leaves_evidence`: the page, tables and manifest, and that nobody changed them since.
+//! - `leaves_evidence`: the page, tables and manifest, and that nobody changed them since;
+//! - `readme`: what the README tells one to type exists.
 //!
 //! Captures come from the demo's stand-in unit, which has another rasteriser and another text engine than
 //! the reference renderer, unless a test says otherwise.
@@ -23,6 +24,7 @@ mod explains_its_verdict;
 mod guards_invalid_data;
 mod knows_its_chain;
 mod leaves_evidence;
+mod readme;
 mod reads_values_back;
 mod refuses_bad_input;
 mod repeats_exactly;

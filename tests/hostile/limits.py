@@ -33,6 +33,12 @@ def peak_mb(process) -> float:
     return 0.0
 
 
+# Always run; of the others the quick form takes one in four, by its seed.
+ALWAYS = {"3 GB behind a PNG's head", "colour profile of 1 GB", "ffmpeg that answers 2 GB at once", "ffmpeg that never answers at once",
+          "plan of 10 million trials", "a device without end as profile", "a pipe that nobody writes as PNG", "a device as checked/stills.json",
+          "a time of 1.7e9 s in a folder"}
+
+
 class Watch:
     """Runs the program, and keeps its peak."""
 
@@ -41,6 +47,9 @@ class Watch:
 
     def run(self, case, words, folder, statuses=(2,), stdin=None, limit_s=LIMIT_S):
         if self.given.only and self.given.only not in case:
+            return None
+        is_due = case in ALWAYS or "numbers" in case or (zlib.crc32(case.encode()) + self.given.seed) % 4 == 0
+        if self.given.quick and not is_due:
             return None
         child = bench.start(self.given.binary, words, folder, stdin=stdin)
         peak = [0.0]
@@ -84,7 +93,7 @@ def main():
     watch = Watch(given, table)
     pictures(watch, shop)
     streams(watch, shop)
-    in_the_place_of_files(watch, shop, given.quick)
+    in_the_place_of_files(watch, shop)
     helpers(watch, shop)
     plans(watch, shop)
     times(watch, shop)
@@ -151,7 +160,7 @@ def streams(watch, shop):
     shop.drop(folder)
 
 
-def in_the_place_of_files(watch, shop, is_quick):
+def in_the_place_of_files(watch, shop):
     """What is no file, or has no end, wherever a file is read."""
     used = [
         ("definition", "display.toml", ["lint", "--display", "display.toml"]),
@@ -206,7 +215,7 @@ def helpers(watch, shop):
             program.chmod(0o755)
             words = check("clip.mp4", "out", "--ffmpeg", "./stand-in.sh")
             if "--ffmpeg-timeout" in subprocess.run([watch.given.binary, "check", "--help"], capture_output=True, text=True).stdout:
-                words += ["--ffmpeg-timeout", "3"]
+                words += ["--ffmpeg-timeout", "2"]
             watch.run(f"ffmpeg that {what} {where}", words, folder)
     # NUT that tells lies about its sizes, from a stand-in.
     (folder / "lies.nut").write_bytes(b"nut/multimedia container\0" + b"NM\x7a\x56\x1f\x5f\x04\xad" + b"\xff" * 2000)
