@@ -294,10 +294,15 @@ def check(capture, out="out", *more):
     return command("check", "--capture", capture, "--matrix", "bt709", "--offset", "0", "--out", out, *more)
 
 
+def files_of(folder: Path) -> list[Path]:
+    """All regular files below a folder, relative to it; what is hidden is a run's own affair."""
+    found = [p.relative_to(folder) for p in sorted(folder.rglob("*")) if p.is_file()]
+    return [p for p in found if not any(part.startswith(".") for part in p.parts)]
+
+
 def contents(folder: Path) -> dict[str, str]:
     """Digests of all regular files below a folder, by relative name."""
-    return {str(p.relative_to(folder)): hashlib.sha256(p.read_bytes()).hexdigest()
-            for p in sorted(folder.rglob("*")) if p.is_file()} if folder.is_dir() else {}
+    return {str(p): hashlib.sha256((folder / p).read_bytes()).hexdigest() for p in files_of(folder)}
 
 
 def read_json(path: Path):
