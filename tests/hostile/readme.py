@@ -2,10 +2,11 @@
 
 In indented blocks a line that begins with `$ ` (or `cargo `) is a command, lines that end with a backslash go on, and
 `# ends with N` says how it ends (0 else); what follows is output, of which the README may leave lines out. A fenced
-block that begins with `# NAME.toml` is a file. `cargo run --release --` and `framevouch` are the program that is given.
+block that begins with `# NAME.toml` is a file. An indented block of JSON is a record of the demo's, with fewer digits. `cargo run --release --` and `framevouch` are the program that is given.
 Usage: readme.py --binary PROGRAM [--folder FOLDER]: where it is run, and left to be looked at."""
 
 import argparse
+import json
 import os
 import re
 import subprocess
@@ -29,6 +30,11 @@ def steps(text):
             if name:
                 yield "file", name[1], "\n".join(lines[at + 1:end]) + "\n"
             at = end + 1
+            continue
+        if lines[at].startswith("    {"):
+            end = next(k for k in range(at, len(lines)) if not lines[k].startswith("    "))
+            yield "record", json.loads("".join(lines[at:end]), parse_float=str)
+            at = end
             continue
         command = re.match(r"    (?:\$ |(?=cargo ))(.*)", lines[at])
         at += 1
@@ -63,6 +69,23 @@ def missing(expected, printed):
     return None
 
 
+def is_told(told, record) -> bool:
+    """Whether a record says what the README tells of it; numbers that were read as text have its digits."""
+    if isinstance(told, dict):
+        return isinstance(record, dict) and all(k in record and is_told(v, record[k]) for k, v in told.items())
+    if isinstance(told, str) and isinstance(record, float):
+        return f"{record:.{len(told.partition('.')[2])}f}" == told
+    return told == record
+
+
+def demo_records(folder):
+    """Events and readings of the demo."""
+    yield from json.loads((folder / "demo/check/events.json").read_text())
+    for line in (folder / "demo/check/frames.jsonl").open():
+        for region in json.loads(line)["regions"].values():
+            yield from region["readings"]
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--binary", required=True, type=Path)
@@ -80,6 +103,11 @@ def main():
     for kind, *step in steps(README.read_text()):
         if kind == "file":
             (folder / step[0]).write_text(step[1])
+            continue
+        if kind == "record":
+            good = any(is_told(step[0], r) for r in demo_records(folder))
+            failed += not good
+            print(f"{'ok' if good else 'FAILED: no record of the demo is'} {json.dumps(step[0])[:100]}")
             continue
         line, status, output = step
         if line.startswith(("cargo test", "cargo install")):
