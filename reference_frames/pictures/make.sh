@@ -1,30 +1,27 @@
 #!/bin/sh
-# Draws the pictures of README.md anew, beside this script: the three bundled displays by
-# `framevouch draw`, one event of `framevouch demo` (captured | reference | difference), and the page of it
-# and of a campaign where node finds playwright-core (NODE_PATH).
-# Usage: make.sh FRAMEVOUCH [FOLDER OF A FINISHED DEMO [RESULTS OF A CAMPAIGN]]
+# Draws the pictures of README.md anew, beside this script: the bundled displays by `framevouch draw`, one event
+# of the demo (captured | reference | difference), and the pages of the demo and of the README's campaign.
+# `made.txt` says of which revision they are; a program with changes that are not committed is refused.
+# Usage: make.sh FRAMEVOUCH FOLDER, where FOLDER is what `tests/hostile/readme.py --folder FOLDER` left.
+# NODE_PATH must lead to playwright-core.
 set -eu
 here=$(cd "$(dirname "$0")" && pwd)
 binary=$1
+folder=$2
+[ -z "$(git -C "$here/../.." status --porcelain -- src Cargo.toml Cargo.lock)" ] ||
+  { echo "commit first: pictures are of a revision" >&2; exit 1; }
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
-demo=${2:-$work/demo}
-campaign=${3:-}
-[ $# -gt 1 ] || "$binary" demo --quiet --out "$demo" || echo "the demo ended with status $?" >&2
 for display in display engine_strip reversionary; do
-  "$binary" draw --display "$demo/$display.toml" --inputs "$demo/inputs.csv" --allow-missing \
+  "$binary" draw --display "$folder/demo/$display.toml" --inputs "$folder/demo/inputs.csv" --allow-missing \
     --fps 1 --from 6 --to 6 --format png --out "$work/$display"
   cp "$work/$display/frame_000000.png" "$here/$display.png"
 done
-set -- "$demo"/check/events/event_*_misleading_airspeed.png
+set -- "$folder"/demo/check/events/event_*_misleading_airspeed.png
 cp "$1" "$here/event.png"
-"$binary" report --quiet --from "$demo/check" --out "$work/report.html"
-pictures() {
-  node "$here/../../tests/browser/screenshots.mjs" "$1" "$here" ||
-    echo "no pictures of the page: node and playwright-core are needed" >&2
-}
-pictures "$work/report.html"
-if [ -n "$campaign" ]; then
-  "$binary" report --quiet --from "$campaign" --out "$work/campaign.html"
-  pictures "$work/campaign.html"
-fi
+for results in demo/check out/campaign; do
+  "$binary" report --quiet --from "$folder/$results" --out "$work/page.html"
+  node "$here/../../tests/browser/screenshots.mjs" "$work/page.html" "$here"
+  rm "$work/page.html"
+done
+git -C "$here" log -1 --format='framevouch %h of %cs' >"$here/made.txt"

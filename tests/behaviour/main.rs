@@ -15,6 +15,7 @@
 //! - `tells_age_and_blindness`: staleness, and time in which a freeze would not be seen;
 //! - `answers_for_all`: the answer of a page is the worst of all that it holds;
 //! - `leaves_evidence`: the page, tables and manifest, and that nobody changed them since;
+//! - `readme`: what the README tells one to type exists;
 //! - `vouches_for_nothing_else`: changed results are refused or marked, and run, show and count nothing else.
 //!
 //! Captures come from the demo's stand-in unit, which has another rasteriser and another text engine than
@@ -28,6 +29,7 @@ mod guards_invalid_data;
 mod knows_its_chain;
 mod leaves_evidence;
 mod owns_its_folder;
+mod readme;
 mod reads_values_back;
 mod refuses_bad_input;
 mod repeats_exactly;
