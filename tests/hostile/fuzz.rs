@@ -655,7 +655,7 @@ fn manifest() {
     }
     fuzz("manifest", &[whole], |bytes| {
         fs::write(out.join("manifest.json"), bytes).expect("there is room");
-        if let Ok(manifest) = Manifest::load(&out) {
+        if let Ok((manifest, _)) = Manifest::read(&out) {
             assert!(!manifest.command_line().is_empty());
         }
         if let Err(e) = verify(&out) {
