@@ -120,10 +120,8 @@ fn words(text: &str) -> Value {
 fn the_digest_is_of_what_was_read_not_of_what_stands_there_now() {
     let folder = tempfile::tempdir().expect("there is room");
     let path = folder.path().join("r.csv");
-    let header = definition().channels().iter().map(|(n, _)| n.as_str());
-    let header: Vec<&str> = std::iter::once("t_s").chain(header).collect();
-    let text = format!("{}\n0{}\n", header.join(","), ",".repeat(header.len() - 1));
-    std::fs::write(&path, &text).expect("there is room");
+    let text = "t_s,line_kt\n0,1\n";
+    std::fs::write(&path, text).expect("there is room");
     let r = Recording::load(&path, definition(), MissingColumns::Allow).expect("a good recording");
     std::fs::write(&path, "another").expect("there is room");
     let held = r.content().expect("it was a file");
