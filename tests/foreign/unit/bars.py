@@ -27,8 +27,8 @@ class Bar:
         return self.x + self.w * part
 
 
-VERTICAL_SPEED = Bar(652, 66, 18, 240, -2000, 2000)
-COLLECTIVE = Bar(734, 66, 20, 240, 0, 100)
+VERTICAL_SPEED = Bar(652, 78, 18, 228, -2000, 2000)
+COLLECTIVE = Bar(734, 78, 20, 228, 0, 100)
 POWER = Bar(24, 452, 128, 14, 0, 1200)
 LIVE = (768, 12, 24, 20)
 LIVE_PERIOD_S = 0.24

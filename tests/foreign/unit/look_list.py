@@ -87,12 +87,12 @@ LOOKS = (
     Look("typeface", "alerts", "another typeface from a TrueType file", _ALL, marked=True),
     Look("typeface_opentype", "alerts", "another typeface from an OpenType file", _ALL, marked=True),
     Look("kerning", "alerts", "kerning on, in the other typeface", _ALL, marked=True),
-    Look("bar_round_end", "bars", "round bar end", (728, 60, 32, 252), marked=True),
-    Look("bar_middle_zero", "bars", "bar from a middle zero", (650, 56, 24, 262)),
-    Look("bar_segments", "bars", "segmented bar", (728, 60, 32, 252)),
+    Look("bar_round_end", "bars", "round bar end", (728, 70, 32, 242), marked=True),
+    Look("bar_middle_zero", "bars", "bar from a middle zero", (650, 64, 24, 254)),
+    Look("bar_segments", "bars", "segmented bar", (728, 70, 32, 242)),
     Look("live_blink", "bars", "one square that blinks as liveness", (764, 8, 32, 28), marked=True),
-    Look("bar_limit_tick", "bars", "tick at a limit", (728, 60, 32, 252)),
-    Look("bars_shared", "bars", "two bars sharing a scale", (728, 60, 32, 252)),
+    Look("bar_limit_tick", "bars", "tick at a limit", (728, 70, 32, 242)),
+    Look("bars_shared", "bars", "two bars sharing a scale", (728, 70, 32, 242)),
     Look("arc_filled", "bars", "arc that fills", _ALL),
 )
 LOOK = {look.name: look for look in LOOKS}

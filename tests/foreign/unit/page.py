@@ -80,9 +80,9 @@ PARTS = (
     Part("rotor_figures", "rotor", (60, 186, 110, 34), "chalk", False, _rotor_figures),
     Part("torque_needle", "torque", _TORQUE, "chalk", False, dials.draw_torque),
     Part("torque_figures", "torque", (90, 372, 80, 30), "chalk", False, _torque_figures),
-    Part("vertical_speed", "vertical_speed", (650, 56, 24, 262), "chalk", False, bars.draw_vertical_speed),
-    Part("collective", "collective", (728, 60, 32, 252), "leaf", False, bars.draw_collective),
-    Part("collective_limit", "collective", (728, 60, 32, 252), "crimson", False, bars.draw_limit),
+    Part("vertical_speed", "vertical_speed", (650, 64, 24, 254), "chalk", False, bars.draw_vertical_speed),
+    Part("collective", "collective", (728, 70, 32, 242), "leaf", False, bars.draw_collective),
+    Part("collective_limit", "collective", (728, 70, 32, 242), "crimson", False, bars.draw_limit),
     Part("power", "power", (20, 448, 140, 22), "leaf", False, bars.draw_power),
     Part("power_figures", "power", (90, 410, 80, 34), "chalk", False, alerts.draw_power_figures),
     Part("card", "heading", _CARD, "chalk", False, heading.draw_card),
@@ -118,7 +118,7 @@ _UPDATES_HZ = {"update_4hz": 4.0, "update_10hz": 10.0, "update_25hz": 25.0}
 class Unit:
     """Draws frames. Times are seconds of the recording; faults are those of `faults.py`."""
 
-    def __init__(self, bus, clock, looks=(), hinting="full", faults=(), turned_whole=False):
+    def __init__(self, bus, clock, looks=(), hinting="slight", faults=(), turned_whole=False):
         self.bus = bus
         self.clock = clock
         self.faults = tuple(faults)

@@ -76,7 +76,7 @@ find_fonts()
 class Writer:
     """Lays out and draws words. `hinting` is full, slight or none."""
 
-    def __init__(self, hinting="full", kerning=False, faces=None, whole_turned=False):
+    def __init__(self, hinting="slight", kerning=False, faces=None, whole_turned=False):
         self.hinting = hinting
         self.kerning = kerning
         self.faces = faces or FACES

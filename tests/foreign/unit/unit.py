@@ -70,7 +70,7 @@ def main(arguments=None):
     p.add_argument("--latency-ms", type=float, default=65)
     p.add_argument("--jitter-ms", type=float, default=25, help="to both sides of the latency")
     p.add_argument("--seed", type=int, default=1)
-    p.add_argument("--hinting", choices=("full", "slight", "none"), default="full")
+    p.add_argument("--hinting", choices=("full", "slight", "none"), default="slight")
     p.add_argument("--turned-whole", action="store_true", help="turned words begin at whole pixels, whole advances")
     p.add_argument("--fault", action="append", default=[], help="kind:target:size:from:to, see faults.py")
     p.add_argument("--codec", choices=CODECS, default="crf23")
