@@ -5,7 +5,7 @@
 | bias | channel | how far the shown value is off, in the channel's unit |
 | freeze | channel | none |
 | late | channel | how much older the data are, ms |
-| color | part | the part's colour and the one that stands in its place |
+| color | part | the part's colours (`+` between) and the one that stands in their place |
 | missing | part | none |
 | moved | part | px right and down |
 """
@@ -42,6 +42,11 @@ class Fault:
         """Whether the fault shows at a time."""
         return self.start_s <= t < self.end_s
 
+    @property
+    def is_of_channel(self):
+        """Whether a channel is wrong, not a part."""
+        return self.kind in KINDS_OF_CHANNELS
+
     def changed(self, data_s, bias):
         """Data time and bias of the channel while the fault is on."""
         if self.kind == "bias":
@@ -52,7 +57,7 @@ class Fault:
 
     def box(self):
         """`[x, y, w, h]` outside of which the fault changes nothing that shows it itself."""
-        part = PART[self.target if self.target in PART else SHOWN_BY[self.target]]
+        part = PART[SHOWN_BY[self.target] if self.is_of_channel else self.target]
         x, y, w, h = part.box
         if self.kind == "moved":
             right, down = self.size
@@ -61,8 +66,8 @@ class Fault:
 
     def truth(self, start_s):
         """The fault as it is written down; times are those of the video, which begins at `start_s`."""
-        name = "channel" if self.kind in KINDS_OF_CHANNELS else "part"
-        part = PART[self.target if self.target in PART else SHOWN_BY[self.target]]
+        name = "channel" if self.is_of_channel else "part"
+        part = PART[SHOWN_BY[self.target] if self.is_of_channel else self.target]
         return {
             "fault": self.kind, name: self.target, "size": self.size, "start_s": round(self.start_s - start_s, 3),
             "end_s": round(self.end_s - start_s, 3), "region": part.region, "box": self.box(),

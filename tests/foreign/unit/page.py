@@ -22,7 +22,10 @@ LABELS = (
 
 @dataclass(frozen=True)
 class Part:
-    """Something drawn that can be missing, of a wrong colour or in a wrong place. `box` holds all of its pixels."""
+    """Something drawn that can be missing, of a wrong colour or in a wrong place.
+
+    `box` holds all of its pixels; `color` is what it has, or all that it may have, with `+` between.
+    """
 
     name: str
     region: str
@@ -78,8 +81,8 @@ PARTS = (
     Part("engine_pointer", "rotor", _ROTOR, "steel", False, dials.draw_engine),
     Part("rotor_needle", "rotor", _ROTOR, "chalk", False, dials.draw_rotor),
     Part("rotor_figures", "rotor", (60, 186, 110, 34), "chalk", False, _rotor_figures),
-    Part("torque_needle", "torque", _TORQUE, "chalk", False, dials.draw_torque),
-    Part("torque_figures", "torque", (90, 372, 80, 30), "chalk", False, _torque_figures),
+    Part("torque_needle", "torque", _TORQUE, "chalk+gold+crimson", False, dials.draw_torque),
+    Part("torque_figures", "torque", (90, 372, 80, 30), "chalk+gold+crimson", False, _torque_figures),
     Part("vertical_speed", "vertical_speed", (650, 64, 24, 254), "chalk", False, bars.draw_vertical_speed),
     Part("collective", "collective", (728, 70, 32, 242), "leaf", False, bars.draw_collective),
     Part("collective_limit", "collective", (728, 70, 32, 242), "crimson", False, bars.draw_limit),
@@ -91,10 +94,10 @@ PARTS = (
     Part("wind", "heading", (178, 350, 70, 106), "chalk", False, heading.draw_wind),
     Part("heading_figures", "heading", (350, 332, 100, 34), "chalk", False, heading.draw_figures),
     Part("lubber", "heading", (376, 372, 48, 136), "gold", False, heading.draw_lubber),
-    Part("alerts", "alerts", (556, 330, 238, 180), "gold", False, alerts.draw_alerts),
-    Part("lateral_mode", "modes", (178, 6, 144, 32), "leaf", False, _mode("lateral_mode")),
-    Part("vertical_mode", "modes", (328, 6, 144, 32), "leaf", False, _mode("vertical_mode")),
-    Part("light_mode", "modes", (478, 6, 144, 32), "chalk", False, _mode("light_mode")),
+    Part("alerts", "alerts", (556, 330, 238, 180), "crimson+gold+aqua", False, alerts.draw_alerts),
+    Part("lateral_mode", "modes", (178, 6, 144, 32), "leaf+chalk", False, _mode("lateral_mode")),
+    Part("vertical_mode", "modes", (328, 6, 144, 32), "leaf+chalk", False, _mode("vertical_mode")),
+    Part("light_mode", "modes", (478, 6, 144, 32), "chalk+aqua", False, _mode("light_mode")),
     Part("outside_air", "outside_air", (60, 6, 110, 32), "chalk", False, alerts.draw_outside_air),
     Part("ground_speed", "ground_speed", (660, 6, 72, 32), "chalk", False, alerts.draw_ground_speed),
     Part("radio_altitude", "radio_altitude", (20, 540, 150, 46), "leaf", False, alerts.draw_radio_altitude),
@@ -112,6 +115,7 @@ _PLAIN = (
 _FIGURES = (
     "airspeed", "altitude", "heading", "ground_speed", "radio_altitude", "rotor_speed", "torque", "power",
 )  # fmt: skip
+_HINTINGS = {"text_unhinted": "none", "text_full_hinting": "full"}
 _UPDATES_HZ = {"update_4hz": 4.0, "update_10hz": 10.0, "update_25hz": 25.0}
 
 
@@ -123,6 +127,8 @@ class Unit:
         self.clock = clock
         self.faults = tuple(faults)
         looks = frozenset(looks)
+        hinting = _HINTINGS.get(next((look for look in looks if look in _HINTINGS), None), hinting)
+        turned_whole = turned_whole or "text_turned_whole" in looks
         faces = OPENTYPE if "typeface_opentype" in looks else FACES
         if looks & {"typeface", "kerning"}:
             faces = OTHER_TYPEFACE
@@ -138,7 +144,7 @@ class Unit:
         def value(channel, at):
             bias = 0.0
             for fault in self.faults:
-                if fault.target == channel and fault.is_on(t):
+                if fault.is_of_channel and fault.target == channel and fault.is_on(t):
                     at, bias = fault.changed(at, bias)
             return self.bus.value(channel, at) + bias
 
@@ -158,7 +164,7 @@ class Unit:
     def frame(self, t):
         """The surface as it stands at `t`; the next frame is drawn on the same one. Frames are drawn in order."""
         v = self.values(t, self.clock.data_time(t))
-        on = tuple(f for f in self.faults if f.is_on(t) and f.target in PART)
+        on = tuple(f for f in self.faults if not f.is_of_channel and f.is_on(t))
         key = tuple(f for f in on if PART[f.target].is_static)
         pen = self.pen
         screen = pen.ctx
@@ -193,7 +199,7 @@ class Unit:
             if fault.kind == "moved":
                 pen.ctx.translate(*fault.size)
             elif fault.kind == "color":
-                pen.swap = {fault.size[0]: fault.size[1]}
+                pen.swap = dict.fromkeys(fault.size[0].split("+"), fault.size[1])
         part.draw(pen, v)
         pen.swap = {}
         pen.ctx.restore()

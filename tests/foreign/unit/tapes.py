@@ -158,7 +158,9 @@ def rounded(pen, value, step):
 
 def digits(pen, color, face, size, right, y, text):
     """Figures of a window, the right end at `right`, as the looks say."""
-    pitch = 4 if pen.has("pitch_wide") else -2 if pen.has("pitch_narrow") else 0
+    if pen.has("pitch_wide") or pen.has("digit_boxes"):
+        size = 20
+    pitch = 3 if pen.has("pitch_wide") else -2 if pen.has("pitch_narrow") else 0
     boxed, outlined, small = pen.has("digit_boxes"), pen.has("digit_outline"), pen.has("digits_small")
     if not (pitch or boxed or outlined or small):
         pen.words(color, face, size, right, y, "right", text)

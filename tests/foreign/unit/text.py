@@ -40,9 +40,22 @@ def find_fonts():
     config = folder / "fonts.conf"
     config.write_text(
         '<?xml version="1.0"?><!DOCTYPE fontconfig SYSTEM "fonts.dtd"><fontconfig>'
-        f"<dir>{FONTS}</dir><dir>/usr/share/fonts</dir><cachedir>{folder}</cachedir></fontconfig>"
+        f"<dir>{FONTS}</dir><dir>/usr/share/fonts</dir><dir>/usr/share/texmf/fonts/opentype</dir><cachedir>{folder}</cachedir></fontconfig>"
     )
     os.environ["FONTCONFIG_FILE"] = str(config)
+
+
+def have_opentype():
+    """Whether the OpenType faces are installed."""
+    return all(opentype_file(name) for _, _, name in OPENTYPE.values())
+
+
+def opentype_file(name):
+    """Where the system keeps an OpenType file; None without it."""
+    for folder in ("/usr/share/texmf/fonts/opentype/public/tex-gyre", "/usr/share/fonts/opentype/texgyre"):
+        if (Path(folder) / name).exists():
+            return Path(folder) / name
+    return None
 
 
 def read_kerning(path):
