@@ -94,7 +94,8 @@ def rung(pen, y, half, degrees, is_major):
         grow = extra / 2
         if pen.has("ladder_converging"):
             for side in (-1, 1):
-                ctx.move_to(side * (8 - grow), y + (-5 if degrees > 0 else 5))
+                slope = half / 6 if degrees > 0 else -half / 6
+                ctx.move_to(side * (half / 3 - grow), y + slope)
                 ctx.line_to(side * (half + grow), y)
         else:
             ctx.move_to(-half - grow, y)
@@ -188,8 +189,8 @@ def draw_slip(pen, v):
     x, y = CENTER[0] - moved, 106
     if pen.has("slip_ball"):
         pen.disc("chalk", (x, 304), 7)
-        pen.rect("chalk", CENTER[0] - 12, 295, 2, 18)
-        pen.rect("chalk", CENTER[0] + 10, 295, 2, 18)
+        pen.rect("night", CENTER[0] - 11, 294, 2, 20)
+        pen.rect("night", CENTER[0] + 9, 294, 2, 20)
         return
     pen.rect("chalk", x - 13, y - 4, 26, 8)
 

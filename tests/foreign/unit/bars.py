@@ -118,8 +118,6 @@ def draw_power(pen, v):
     """A filled length to the right, under its limit."""
     b = POWER
     color = "crimson" if v["power"] >= 1000 else "leaf"
-    if pen.has("arc_filled"):
-        color = "leaf"
     pen.rect(color, b.x, b.y, b.right(v["power"]) - b.x, b.h)
     pen.rect("crimson", b.right(1000) - 1.5, b.y, 3, b.h)
 

@@ -1,6 +1,7 @@
 """The unit's way from recorded inputs to shown values: sampled on a bus of its own, late, quantised.
 
-The bus takes every channel 40 times a second and rounds it to its own steps; what is drawn lies between two
+The bus takes every channel 40 times a second and rounds it to its own steps (64 times finer unless it is
+coarse, since the program holds readouts to what was recorded, without tolerance); what is drawn lies between two
 samples and is `latency` old, with a jitter that is drawn anew for every frame. Data never go back in time.
 """
 
@@ -12,7 +13,7 @@ from bisect import bisect_right
 BUS_HZ = 40.0
 BUS_PHASE_S = 0.007
 
-# Kind and step of every channel on the bus, by the column that it comes from.
+# Kind and step of every channel on the coarse bus, by the column that it comes from.
 COLUMNS = {
     "pitch": ("pitch_deg", "linear", 0.01), "roll": ("roll_deg", "linear", 0.01),
     "heading": ("heading_true_deg", "angular", 0.02), "track": ("track_true_deg", "angular", 0.02),
@@ -59,9 +60,10 @@ def between(a, b, part, how):
 class Bus:
     """Samples of every channel."""
 
-    def __init__(self, times, columns):
+    def __init__(self, times, columns, is_coarse=False):
         self.times = times
         self.columns = columns
+        self.is_coarse = is_coarse
         self._samples = {}
 
     def recorded(self, channel, t):
@@ -77,7 +79,7 @@ class Bus:
         if key not in self._samples:
             if len(self._samples) > 50000:
                 self._samples.clear()
-            step = COLUMNS[channel][2]
+            step = COLUMNS[channel][2] / (1 if self.is_coarse or COLUMNS[channel][1] == "hold" else 64)
             self._samples[key] = math.floor(self.recorded(channel, k / BUS_HZ + BUS_PHASE_S) / step + 0.5) * step
         return self._samples[key]
 

@@ -60,23 +60,23 @@ def scale(pen, dial):
     for low, high, color in dial.bands:
         r = dial.radius + 1 + dial.band_width / 2 if outside else dial.radius - dial.band_width / 2
         pen.arc(color, dial.center, r, dial.band_width, dial.angle(low), dial.angle(high))
-    dark = pen.has("dial_dark_edges")
     ends = dial.angle(dial.stops[0][0]), dial.angle(dial.stops[-1][0])
-    if dark:
-        pen.arc("black", dial.center, dial.radius, 4.5, *ends)
-    pen.arc("chalk", dial.center, dial.radius, 2, *ends)
     cap = cairo.LINE_CAP_ROUND if pen.has("tick_round") else cairo.LINE_CAP_BUTT
 
-    def ticks(values, length, width):
+    def ticks(values, length, width, color, grow):
         pairs = []
         for v in values:
             a = dial.angle(v)
-            pairs.append((clock(dial.center, dial.radius - length, a), clock(dial.center, dial.radius, a)))
-        pen.edged("chalk", pairs, width, dark, cap)
+            outer = clock(dial.center, dial.radius + grow / 2, a)
+            pairs.append((clock(dial.center, dial.radius - length - grow / 2, a), outer))
+        pen.lines(color, pairs, width + grow, cap)
 
     minor = [v for v in dial.marks(dial.minor) if v % dial.step]
-    ticks(minor, dial.minor_length, 1 if pen.has("tick_thin") else 2)
-    ticks(dial.marks(dial.step), dial.major_length, 2)
+    # All dark edges lie under all lines.
+    for color, grow in (("black", 2.5), ("chalk", 0)) if pen.has("dial_dark_edges") else (("chalk", 0),):
+        pen.arc(color, dial.center, dial.radius, 2 + grow, *ends)
+        ticks(minor, dial.minor_length, 1 if pen.has("tick_thin") else 2, color, grow)
+        ticks(dial.marks(dial.step), dial.major_length, 2, color, grow)
     for at, color in dial.limits:
         limit(pen, dial, at, color)
     if not pen.has("listed_order"):
@@ -185,6 +185,8 @@ def draw_engine(pen, v):
 def draw_rotor(pen, v):
     """The rotor's needle."""
     needle(pen, ROTOR, v["rotor_speed"], rotor_color(v["rotor_speed"]), 66, -14, 6)
+    if pen.has("listed_order"):
+        numbers(pen, ROTOR)
 
 
 def draw_torque(pen, v):
@@ -194,7 +196,7 @@ def draw_torque(pen, v):
         return
     now = v["torque"]
     if pen.has("arc_filled"):
-        pen.arc("leaf", TORQUE.center, 56, 8, TORQUE.angle(0), TORQUE.angle(now))
+        pen.arc("leaf", TORQUE.center, 23, 8, TORQUE.angle(0), TORQUE.angle(now))
     needle(pen, TORQUE, now, torque_color(now), 66, -14, 6)
     if pen.has("trend_line"):
         ahead = now + 3.0 * v["torque_rate"]

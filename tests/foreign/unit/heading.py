@@ -37,7 +37,7 @@ def draw_card(pen, v):
     for bearing in range(0, 360, 30):
         off = (bearing - heading + 180) % 360 - 180
         if abs(off) <= only:
-            text = f"{bearing // 10}"
+            text = f"{bearing // 10 or 36}"
             text = text if pen.has("rose_numbers") else LETTERS.get(bearing, text)
             x, y = clock(center, label_radius, off)
             pen.writer.turned(pen, "chalk", "strong", 18, x, y, "center", math.radians(off), text)

@@ -34,7 +34,7 @@ LOOKS = (
     Look("dial_dark_edges", "dials", "lines with a dark edge", _DIALS),
     Look("limit_thin", "dials", "thin red line across the scale", _DIALS),
     Look("pointer_hides_labels", "dials", "pointer that hides numerals under it", _DIALS),
-    Look("listed_order", "dials", "numbers of the torque over its pointer", _DIALS),
+    Look("listed_order", "dials", "numbers over the pointers", _DIALS),
     Look("needle_aliased", "dials", "needle without anti-aliasing", _DIALS),
     Look("window_pointed", "tapes", "window with a pointed side and round corners", _WINDOWS, marked=True),
     Look("digits_small", "tapes", "last two digits of the altitude smaller", _WINDOWS, marked=True),
@@ -87,6 +87,7 @@ LOOKS = (
     Look("typeface", "alerts", "another typeface from a TrueType file", _ALL, marked=True),
     Look("typeface_opentype", "alerts", "another typeface from an OpenType file", _ALL, marked=True),
     Look("kerning", "alerts", "kerning on, in the other typeface", _ALL, marked=True),
+    Look("bus_coarse", "data", "values rounded to the steps of a bus (0.0625 kt, 0.05 degrees C ...)", _ALL),
     Look("text_unhinted", "text", "words without hinting, characters between pixels", _ALL),
     Look("text_full_hinting", "text", "stems of upright words moved sideways to whole pixels (full hinting)", _ALL),
     Look("text_turned_whole", "text", "turned words begin at whole pixels and have whole advances", _ALL),
@@ -96,6 +97,6 @@ LOOKS = (
     Look("live_blink", "bars", "one square that blinks as liveness", (764, 8, 32, 28), marked=True),
     Look("bar_limit_tick", "bars", "tick at a limit", (728, 70, 32, 242)),
     Look("bars_shared", "bars", "two bars sharing a scale", (728, 70, 32, 242)),
-    Look("arc_filled", "bars", "arc that fills", _ALL),
+    Look("arc_filled", "bars", "arc that fills", _TORQUE),
 )
 LOOK = {look.name: look for look in LOOKS}

@@ -124,6 +124,7 @@ class Unit:
 
     def __init__(self, bus, clock, looks=(), hinting="slight", faults=(), turned_whole=False):
         self.bus = bus
+        bus.is_coarse = bus.is_coarse or "bus_coarse" in looks
         self.clock = clock
         self.faults = tuple(faults)
         looks = frozenset(looks)
