@@ -118,6 +118,8 @@ def trend(pen, tape, rate, seconds=6.0):
 def window_frame(pen, box, points_right):
     """The window's ground and border: a plain box, or with a pointed side and round corners."""
     x, y, w, h = box
+    if pen.has("digit_outline"):
+        return  # outlined figures stand on the scale itself
     if not pen.has("window_pointed"):
         pen.rect("night", x, y, w, h)
         pen.frame("chalk", x, y, w, h, 2)
@@ -168,16 +170,17 @@ def digits(pen, color, face, size, right, y, text):
     x = right
     for k, character in enumerate(reversed(text)):
         s = round(size * 0.72) if small and k < 2 and len(text) > 3 else size
+        level = y + 0.38 * (size - s)  # figures of both sizes stand on one base line
         width = pen.writer.width(face, s, character) + pitch + (3 if boxed else 0)
         if boxed:
             pen.rect("slate", x - width, y - s * 0.55, width - 1, s * 1.1)
         if outlined:
-            pen.writer.outline(pen, face, s, x - width / 2, y, "center", character)
-            pen.ink("crimson" if pen.swap.get("outline") else "black")
-            pen.ctx.set_line_width(3)
+            pen.writer.outline(pen, face, s, x - width / 2, level, "center", character)
+            pen.ink("black")
+            pen.ctx.set_line_width(5)
             pen.ctx.set_line_join(cairo.LINE_JOIN_ROUND)
             pen.ctx.stroke()
-        pen.words(color, face, s, x - width / 2, y, "center", character)
+        pen.words(color, face, s, x - width / 2, level, "center", character)
         x -= width
 
 
