@@ -28,22 +28,22 @@ def crew(times):
     }
 
 
-def made(times, columns, name="plain"):
-    """The recording's columns with the crew's, changed as the scenario says."""
+def made(times, columns, names=()):
+    """The recording's columns with the crew's, changed as the scenarios say."""
     out = {**columns, **crew(times)}
-    if name == "failure":
+    if "failure" in names:
         out["torque_valid"] = [float(not 3 <= t % 8 < 5) for t in times]
-    elif name == "extreme":
+    if "extreme" in names:
         out["pitch_deg"] = [min(max(6 * p, -75.0), 75.0) for p in out["pitch_deg"]]
         out["roll_deg"] = [min(max(3 * r, -70.0), 70.0) for r in out["roll_deg"]]
-    elif name == "calm":
+    if "calm" in names:
         out["wind_speed_kt"] = [4 + 4 * math.sin(t / 1.7) for t in times]
-    elif name == "high":
+    if "high" in names:
         out["altitude_ft"] = [a + 30000 for a in out["altitude_ft"]]
         out["selected_altitude_ft"] = [a + 30000 for a in out["selected_altitude_ft"]]
-    elif name == "cold":
+    if "cold" in names:
         out["oat_c"] = [1.8 * math.sin(t / 3) for t in times]
-    elif name == "strained":
+    if "strained" in names:
         out["torque_pct"] = [1.25 * q for q in out["torque_pct"]]
     return out
 

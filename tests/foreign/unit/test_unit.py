@@ -12,7 +12,7 @@ from .look_list import LOOKS
 from .page import PARTS, Unit
 from .text import DEJAVU, have_opentype
 
-FLIGHTS = {name: scenario.made(*scenario.synthetic(), name) for name in scenario.SCENARIOS}
+FLIGHTS = {name: scenario.made(*scenario.synthetic(), [name]) for name in scenario.SCENARIOS}
 TIMES = scenario.synthetic()[0]
 
 

@@ -24,13 +24,13 @@ CODECS = {
 }
 
 
-def inputs(recording, begin_s, length_s, name="plain"):
+def inputs(recording, begin_s, length_s, scenarios=()):
     """Times and columns of a clip with some seconds before and after; a made flight without a recording."""
     if recording:
         times, columns = scenario.cut(*data.read(recording), begin_s - 4, begin_s + length_s + 2)
     else:
         times, columns = scenario.synthetic(begin_s + length_s + 2)
-    return times, scenario.made(times, columns, name)
+    return times, scenario.made(times, columns, scenarios)
 
 
 def draw(unit, video, start_s, length_s, fps, codec="crf23", ffmpeg="ffmpeg"):
@@ -63,7 +63,7 @@ def main(arguments=None):
     p.add_argument("--inputs", help="recording (CSV); a made flight without it")
     p.add_argument("--out", required=True, type=Path, help="folder: clip.mp4 (or .mkv, .raw), inputs.csv, truth.json")
     p.add_argument("--look", action="append", default=[], choices=sorted(LOOK), metavar="NAME")
-    p.add_argument("--scenario", choices=scenario.SCENARIOS, help="that of the look without it")
+    p.add_argument("--scenario", choices=scenario.SCENARIOS, help="those of the looks without it")
     p.add_argument("--fps", type=float, default=25)
     p.add_argument("--start", type=float, default=60, help="time of the recording where the clip begins, s")
     p.add_argument("--length", type=float, default=10, help="s")
@@ -76,8 +76,8 @@ def main(arguments=None):
     p.add_argument("--codec", choices=CODECS, default="crf23")
     p.add_argument("--png", type=float, metavar="TIME", help="only one picture, frame.png")
     a = p.parse_args(arguments)
-    name = a.scenario or next((LOOK[n].scenario for n in a.look if LOOK[n].scenario != "plain"), "plain")
-    times, columns = inputs(a.inputs, a.start, a.length, name)
+    scenarios = [a.scenario] if a.scenario else [LOOK[n].scenario for n in a.look]
+    times, columns = inputs(a.inputs, a.start, a.length, scenarios)
     a.out.mkdir(parents=True, exist_ok=True)
     unit = Unit(
         data.Bus(times, columns), data.Clock(a.latency_ms, a.jitter_ms, a.seed), a.look, a.hinting,
