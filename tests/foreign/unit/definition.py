@@ -42,6 +42,8 @@ center = [88, {y}]
 radius = 72
 breakpoints = {stops}
 line_width = 0
+band_width = 6
+bands = {bands}
 pointers = [{{ channel = "{channel}", shape = "line", tip_radius = 50, tail_radius = 0, width = 1, color = "chalk" }}]
 
 [region.symbol.ticks]
@@ -105,14 +107,16 @@ CHANGES = {
     "bands_outside": [
         ("rotor", _ROTOR_BANDS, ""),
         ("torque", _TORQUE_BANDS, ""),
-        ("rotor", _FIRST_SYMBOL, _OUTER_BANDS.format(bands=_ROTOR_BANDS[8:], **_ROTOR) + _FIRST_SYMBOL),
-        ("torque", _FIRST_SYMBOL, _OUTER_BANDS.format(bands=_TORQUE_BANDS[8:], **_TORQUE) + _FIRST_SYMBOL),
+        ("rotor", _FIRST_SYMBOL, _OUTER_BANDS.format(bands=_ROTOR_BANDS[7:], **_ROTOR) + _FIRST_SYMBOL),
+        ("torque", _FIRST_SYMBOL, _OUTER_BANDS.format(bands=_TORQUE_BANDS[7:], **_TORQUE) + _FIRST_SYMBOL),
     ],
     "tick_thin": [
         ("rotor", "minor_step = 10\n", ""),
         ("torque", "minor_step = 5\n", ""),
-        ("rotor", _FIRST_SYMBOL, _THIN_MINOR.format(**_ROTOR) + _FIRST_SYMBOL),
-        ("torque", _FIRST_SYMBOL, _THIN_MINOR.format(**_TORQUE) + _FIRST_SYMBOL),
+        ("rotor", _ROTOR_BANDS, ""),
+        ("torque", _TORQUE_BANDS, ""),
+        ("rotor", _FIRST_SYMBOL, _THIN_MINOR.format(bands=_ROTOR_BANDS[7:], **_ROTOR) + _FIRST_SYMBOL),
+        ("torque", _FIRST_SYMBOL, _THIN_MINOR.format(bands=_TORQUE_BANDS[7:], **_TORQUE) + _FIRST_SYMBOL),
     ],
     "needle_aliased": [],
     "truncated": [
