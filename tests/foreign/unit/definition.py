@@ -10,7 +10,6 @@ from pathlib import Path
 from .text import DEJAVU, OPENTYPE, OTHER_TYPEFACE, opentype_file
 
 BASE = Path(__file__).with_name("base.toml")
-END = "\x00"  # as what stands there: the end of the region
 
 # A dial has to have a pointer: this one is covered by the real one.
 _OUTER_BANDS = """[[region.symbol]]
@@ -68,24 +67,6 @@ _ROTOR_BANDS = """bands = [
   { from = 104, to = 108, color = "gold" },
 ]"""
 _TORQUE_BANDS = 'bands = [{ from = 0, to = 100, color = "leaf" }, { from = 100, to = 115, color = "gold" }]'
-_SECOND_BAR = """[[region.symbol]]
-kind = "bar"
-rect = [744, 78, 10, 228]
-channel = "torque"
-direction = "up"
-breakpoints = [[0, 0], [100, 1]]
-style = "fill"
-color = "aqua"
-edge = "left"
-
-[region.symbol.failure]
-rect = [744, 78, 10, 228]
-font = "strong"
-size = 4
-color = "gold"
-background = "night"
-
-"""
 _FIRST_SYMBOL = '[[region.symbol]]\nkind = "dial"'
 
 
@@ -137,11 +118,6 @@ CHANGES = {
     "update_25hz": [],
     "bar_middle_zero": [
         ("vertical_speed", 'style = "pointer"\ncolor = "chalk"', 'style = "fill"\norigin = 0\ncolor = "leaf"')
-    ],
-    "bars_shared": [
-        ("collective", "collective = 2.0", "collective = 2.0, torque = 2.0"),
-        ("collective", "rect = [734, 78, 20, 228]", "rect = [734, 78, 10, 228]"),
-        ("collective", END, _SECOND_BAR),
     ],
     "typeface": [],
     "typeface_opentype": [],
@@ -211,6 +187,7 @@ LACKS = {
     "bar_segments": "a bar in segments",
     "live_blink": "one mark that blinks",
     "bar_limit_tick": "width, length and side of a bar's limit mark",
+    "bars_shared": "one ground and frame for two bars",
     "arc_filled": "an arc that fills",
 }
 
@@ -221,13 +198,9 @@ def _changed(text, region, old, new):
     end = text.find("[[region]]", begin)
     end = len(text) if end < 0 else end
     part = text[begin:end]
-    if old == END:
-        part = part + new
-    elif old not in part:
+    if old not in part:
         raise ValueError(f"{region}: no {old!r} in the base's definition")
-    else:
-        part = part.replace(old, new, 1)
-    return text[:begin] + part + text[end:]
+    return text[:begin] + part.replace(old, new, 1) + text[end:]
 
 
 def write(look, folder):

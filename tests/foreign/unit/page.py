@@ -83,7 +83,7 @@ PARTS = (
     Part("rotor_figures", "rotor", (60, 186, 110, 34), "chalk", False, _rotor_figures),
     Part("torque_needle", "torque", _TORQUE, "chalk+gold+crimson", False, dials.draw_torque),
     Part("torque_figures", "torque", (90, 372, 80, 30), "chalk+gold+crimson", False, _torque_figures),
-    Part("vertical_speed", "vertical_speed", (650, 64, 24, 254), "chalk", False, bars.draw_vertical_speed),
+    Part("vertical_speed", "vertical_speed", (650, 64, 24, 254), "chalk+leaf", False, bars.draw_vertical_speed),
     Part("collective", "collective", (728, 70, 32, 242), "leaf", False, bars.draw_collective),
     Part("collective_limit", "collective", (728, 70, 32, 242), "crimson", False, bars.draw_limit),
     Part("power", "power", (20, 448, 140, 22), "leaf", False, bars.draw_power),
