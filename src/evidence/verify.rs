@@ -12,6 +12,8 @@ use super::results_folder::{Error, ResultsFolder, Trust};
 use super::run_folder::HIDDEN;
 use crate::files::{self, Content, Limit};
 
+/// Role of an input that is a program, and no material.
+const PROGRAM: &str = "ffmpeg";
 /// The most that a list of a captured folder's pictures holds.
 const LIST: Limit = Limit {
     kind: "a list of captured pictures",
@@ -31,6 +33,8 @@ pub enum Change {
     Refused(String, String),
     /// An input that is no longer where it was. Nothing in the results is contradicted by that.
     Gone(String),
+    /// A program that took part and is another one by now, as programs are. Nor by that.
+    OtherProgram(String),
 }
 
 impl Change {
@@ -42,15 +46,22 @@ impl Change {
             | Self::Missing(path)
             | Self::Extra(path)
             | Self::Refused(path, _)
-            | Self::Gone(path) => path,
+            | Self::Gone(path)
+            | Self::OtherProgram(path) => path,
         }
+    }
+}
+
+impl Change {
+    const fn contradicts(&self) -> bool {
+        !matches!(self, Self::Gone(_) | Self::OtherProgram(_))
     }
 }
 
 impl fmt::Display for Change {
     fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
         match self {
-            Self::Changed(path) => write!(f, "changed  {path}"),
+            Self::Changed(path) | Self::OtherProgram(path) => write!(f, "changed  {path}"),
             Self::Missing(path) | Self::Gone(path) => write!(f, "missing  {path}"),
             Self::Extra(path) => write!(f, "extra    {path}"),
             Self::Refused(path, why) => write!(f, "refused  {path}: {why}"),
@@ -126,22 +137,19 @@ impl Verified {
         self.changes.sort_by(|a, b| a.path().cmp(b.path()));
     }
 
-    /// Changes after which the results are no longer what was made of the inputs: all but inputs that are gone.
+    /// Changes after which the results are no longer what was made of the inputs: all but inputs that are gone, and
+    /// programs that are other ones by now.
     #[must_use]
     pub fn contradictions(&self) -> Vec<Change> {
-        let all = self.changes.iter();
-        all.filter(|c| !matches!(c, Change::Gone(_)))
-            .cloned()
-            .collect()
+        let all = self.changes.iter().filter(|c| c.contradicts());
+        all.cloned().collect()
     }
 
-    /// Inputs that are no longer where they were.
+    /// Inputs that nothing could be held against: the other changes.
     #[must_use]
     pub fn gone(&self) -> Vec<String> {
-        let all = self.changes.iter();
-        all.filter(|c| matches!(c, Change::Gone(_)))
-            .map(|c| c.path().to_owned())
-            .collect()
+        let all = self.changes.iter().filter(|c| !c.contradicts());
+        all.map(|c| c.path().to_owned()).collect()
     }
 
     fn compare<T: PartialEq>(&mut self, then: &BTreeMap<String, T>, now: &BTreeMap<String, T>) {
@@ -206,7 +214,12 @@ pub(super) fn input_changes(input: &InputRecord, folder: &Path, found: &mut Veri
     } else if input.files.is_some() {
         folder_changes(input, content, folder, found);
     } else {
-        found.count(difference(&path, name, content));
+        found.count(match difference(&path, name, content) {
+            Some(Change::Changed(name)) if input.role == PROGRAM => {
+                Some(Change::OtherProgram(name))
+            }
+            change => change,
+        });
     }
 }
 
@@ -375,6 +388,23 @@ mod tests {
         let changes = verify(&at("out")).unwrap().changes;
         let told: Vec<String> = changes.iter().map(ToString::to_string).collect();
         assert_eq!(told, ["changed  capture.sha256", "changed  ../frames"]);
+    }
+
+    #[test]
+    fn another_ffmpeg_by_now_is_told_and_contradicts_nothing() {
+        let folder = results();
+        let path = folder.path().join("out").join(MANIFEST_FILE);
+        let text = fs::read_to_string(&path).unwrap();
+        let text = text.replacen("\"role\": \"inputs\"", "\"role\": \"ffmpeg\"", 1);
+        fs::write(&path, text).unwrap();
+        fs::write(folder.path().join("in.csv"), "u_s\n").unwrap();
+        let found = verify(&folder.path().join("out")).unwrap();
+        let told: Vec<String> = found.changes.iter().map(ToString::to_string).collect();
+        assert_eq!(told, ["changed  ../in.csv"]);
+        assert_eq!(
+            (found.contradictions(), found.gone()),
+            (vec![], vec!["../in.csv".into()])
+        );
     }
 
     #[cfg(unix)]

@@ -112,7 +112,8 @@ fn results_that_were_edited_are_refused_by_name_or_marked_everywhere() {
     let page = files.text("page.html");
     let answer = &page[page.find("<section id=\"answer\"").expect("an answer")..];
     let mark = answer.find("NOT VERIFIED").expect("a mark");
-    let verdict = answer.find("Agrees").expect("what the records say");
+    // What the records say is no answer any more.
+    let verdict = answer.find("<div class=\"answer bad\"").expect("an answer");
     assert!(mark < verdict, "the mark stands over the answer");
     assert!(answer[..verdict].contains("changed  summary.json"));
     assert!(page.contains("@top-left { content: \"NOT VERIFIED: "));

@@ -54,7 +54,7 @@ pub fn gone(bundle: &Bundle) -> Option<Markup> {
     any.then(|| {
         html! {
             @for folder in bundle.all().filter(|f| !f.gone.is_empty()) {
-                p.note { "Inputs of " (folder.name) " that are no longer there, so that nothing was held against them: "
+                p.note { "Inputs of " (folder.name) " that are no longer there, or programs that are others by now; nothing was held against them: "
                     (folder.gone.join(", ")) }
             }
         }
