@@ -323,7 +323,7 @@ impl<'d> Run<'d> {
             .map(|(k, (examiner, painter))| match known {
                 Some(known) if !known.is_changed[k] => known.examined.findings[k].clone(),
                 _ if has_data(examiner, inputs) => {
-                    Arc::make_mut(examiner).examine(&moment, painter)
+                    Arc::make_mut(examiner).examine(&moment, inputs, painter)
                 }
                 _ => not_judged(),
             })
@@ -491,7 +491,7 @@ impl<'d> Run<'d> {
     fn draw_due(&mut self, moment: &Moment) {
         for (e, painter) in self.regions.examiners.iter_mut().zip(&mut self.painters) {
             if has_data(e, &self.inputs) && !e.is_drawn_for(moment) {
-                Arc::make_mut(e).draw_due(moment, painter);
+                Arc::make_mut(e).draw_due(&self.inputs, painter);
             }
         }
     }
