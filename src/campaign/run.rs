@@ -326,7 +326,10 @@ impl Prepared {
     /// # Errors
     /// When it belongs to another campaign, or cannot be written to.
     pub fn claim(&self, out: &Path) -> Result<bool, Error> {
-        Results::open(out, &self.campaign).map(|r| r.progress.is_finished)
+        let mut results = Results::open(out, &self.campaign)?;
+        // So that the folder is known as this campaign's from now on.
+        results.commit()?;
+        Ok(results.progress.is_finished)
     }
 
     /// Carries out what is not done yet, into `out`, on captures that hold what they held before.

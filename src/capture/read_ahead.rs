@@ -332,4 +332,46 @@ mod tests {
             }
         }
     }
+
+    /// Up to c5def52 a file was hashed after the run, whatever had been read.
+    #[test]
+    fn contents_are_those_that_were_read_wherever_reading_stopped() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("pixels");
+        let raw = Some(RawFormat {
+            width: 1,
+            height: 1,
+            fps: 10.0,
+        });
+        let options = OpenOptions {
+            raw,
+            ..OpenOptions::default()
+        };
+        let written = bytes(200);
+        let mut frame = CapturedFrame::new();
+        for taken in [0, 1, 50, 200] {
+            std::fs::write(&path, &written).unwrap();
+            let mut ahead = ReadAhead::start(Capture::open(&path, &options).unwrap(), 4);
+            for _ in 0..taken {
+                assert!(ahead.next_into(&mut frame).unwrap());
+            }
+            // Another file takes its place: what was read is the old one.
+            std::fs::rename(&path, folder.path().join("old")).unwrap();
+            std::fs::write(&path, b"new").unwrap();
+            let contents = ahead.contents().unwrap();
+            assert_eq!(contents.len(), 1);
+            assert_eq!(contents[0].path, path);
+            assert_eq!(contents[0].content, crate::files::Content::of(&written));
+            assert_eq!(ahead.contents().unwrap(), contents);
+            assert!(!ahead.next_into(&mut frame).unwrap());
+        }
+    }
+
+    #[test]
+    fn a_pipe_has_no_contents() {
+        let mut ahead = ReadAhead::start(capture(bytes(3)), 2);
+        assert!(ahead.next_into(&mut CapturedFrame::new()).unwrap());
+        assert!(ahead.contents().unwrap().is_empty());
+        assert!(ahead.program().unwrap().is_none());
+    }
 }

@@ -11,13 +11,13 @@ use crate::capture::CapturedFrame;
 use crate::definition::Definition;
 use crate::examine::chain_colors::{self, ColorFit, Rule, between};
 use crate::examine::comparison::{ChainLook, Comparison, captured_area};
-use crate::examine::register::{self, FrameReference};
+use crate::examine::register::{self, FrameReference, LumaReference};
 use crate::examine::resemblance::shows_what_is_due;
 use crate::examine::subject::Subject;
 use crate::examine::view::View;
-use crate::picture::{Encoding, Rect, Subsampling};
+use crate::picture::{Encoding, Rect};
 use crate::recording::inputs::Inputs;
-use crate::reference::canvas::{ColorMap, Geometry, Look, Siting};
+use crate::reference::canvas::{ColorMap, Geometry, Look};
 use crate::reference::painter::Painter;
 
 use super::Error;
@@ -298,25 +298,17 @@ fn look_at_edges(sight: &Sight, first: u64, painter: &mut Painter) -> Result<(),
 }
 
 impl Sight<'_> {
-    fn planes(&self) -> (Subsampling, Siting) {
-        (self.chain.subsampling, self.chain.siting)
+    fn size(&self) -> (usize, usize) {
+        let picture = &self.frame.picture;
+        (picture.width(), picture.height())
     }
 
-    fn draw(&self, look: &Look, painter: &mut Painter) -> FrameReference {
-        let picture = &self.frame.picture;
-        let size = (picture.width(), picture.height());
-        FrameReference::draw(
-            self.subject,
-            self.inputs,
-            look,
-            self.planes(),
-            size,
-            painter,
-        )
+    fn draw(&self, look: &Look, painter: &mut Painter) -> LumaReference {
+        LumaReference::draw(self.subject, self.inputs, look, self.size(), painter)
     }
 
     /// Whether the frame shows the display as `reference` has it.
-    fn shows(&self, reference: &FrameReference) -> bool {
+    fn shows(&self, reference: &LumaReference) -> bool {
         let picture = &self.frame.picture;
         let (width, height) = (picture.width(), picture.height());
         let regions = self.subject.definition().regions().iter();
@@ -326,7 +318,7 @@ impl Sight<'_> {
         shows_what_is_due(areas.map(|area| {
             (
                 View::new(&picture.planes()[0], area),
-                View::new(reference.luma(), area),
+                View::new(reference.plane(), area),
             )
         }))
     }
@@ -343,14 +335,7 @@ impl Sight<'_> {
     fn displacement(&self, painter: &mut Painter) -> Option<(Geometry, [f64; 2])> {
         let picture = &self.frame.picture;
         let look = self.chain.look;
-        let found = register::register(
-            self.subject,
-            self.inputs,
-            &look,
-            self.planes(),
-            picture,
-            painter,
-        )?;
+        let found = register::register(self.subject, self.inputs, &look, picture, painter)?;
         let (g, h) = (found.geometry, look.geometry);
         let size = (picture.width() as f64, picture.height() as f64);
         let most = |a: f64, b: f64| a.abs().max(b.abs());
@@ -367,8 +352,9 @@ fn look_at_all_colors(sight: &Sight, first: u64, painter: &mut Painter) -> Resul
     let definition: &Definition = sight.subject.definition();
     let look = sight.chain.look;
     let mut fit = ColorFit::default();
-    let due = sight.draw(&look, painter);
-    if !sight.shows(&due) {
+    let (planes, size) = ((sight.chain.subsampling, sight.chain.siting), sight.size());
+    let due = FrameReference::draw(sight.subject, sight.inputs, &look, planes, size, painter);
+    if !sight.shows(due.luma()) {
         return Ok(());
     }
     fit.add(&sight.frame.picture, &due);

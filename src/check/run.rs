@@ -12,6 +12,7 @@ use crate::capture::profile::Profile;
 use crate::definition::Definition;
 use crate::evidence::records::{
     CAUTION, FrameRecord, RECORDS_VERSION, ReadingRecord, RegionRecord, Summary, rounded,
+    thousandths,
 };
 use crate::examine::comparison::{ChainLook, Difference};
 use crate::examine::region::{Explanation, Findings, Moment, RegionExaminer};
@@ -267,11 +268,12 @@ impl<'d> Run<'d> {
 
     /// True where the recording says what the display was given at capture time `time_s`.
     fn is_recorded(&self, time_s: f64) -> bool {
-        /// Times are read from decimals.
-        const ROUNDING_S: f64 = 1e-6;
+        /// An offset that is found is not known more finely: the first frame would be left out for less than a
+        /// millisecond. At the edge the inputs are those of the edge.
+        const EDGE_S: f64 = 0.005;
         let (begin_s, end_s) = self.recording.span_s();
         let at_s = time_s + self.offset_s;
-        (begin_s - ROUNDING_S..=end_s + ROUNDING_S).contains(&at_s)
+        (begin_s - EDGE_S..=end_s + EDGE_S).contains(&at_s)
     }
 
     /// What is to be said of frames that lie outside the recording, when there are any; and whether that is an error: none
@@ -283,8 +285,9 @@ impl<'d> Run<'d> {
             self.first_time_s + self.offset_s,
             last_time_s + self.offset_s,
         );
+        let [held_from, held_to, from, to] = [begin_s, end_s, from_s, to_s].map(thousandths);
         let text = format!(
-            "{} frames lie outside the recording, which holds {begin_s:.3} to {end_s:.3} s, and are not judged; the capture covers {from_s:.3} to {to_s:.3} s of it",
+            "{} frames lie outside the recording, which holds {held_from} to {held_to} s, and are not judged; the capture covers {from} to {to} s of it",
             self.unrecorded
         );
         let outside_s = (begin_s - from_s).max(0.0) + (to_s - end_s).max(0.0);
@@ -323,7 +326,7 @@ impl<'d> Run<'d> {
             .map(|(k, (examiner, painter))| match known {
                 Some(known) if !known.is_changed[k] => known.examined.findings[k].clone(),
                 _ if has_data(examiner, inputs) => {
-                    Arc::make_mut(examiner).examine(&moment, painter)
+                    Arc::make_mut(examiner).examine(&moment, inputs, painter)
                 }
                 _ => not_judged(),
             })
@@ -491,7 +494,7 @@ impl<'d> Run<'d> {
     fn draw_due(&mut self, moment: &Moment) {
         for (e, painter) in self.regions.examiners.iter_mut().zip(&mut self.painters) {
             if has_data(e, &self.inputs) && !e.is_drawn_for(moment) {
-                Arc::make_mut(e).draw_due(moment, painter);
+                Arc::make_mut(e).draw_due(&self.inputs, painter);
             }
         }
     }

@@ -3,6 +3,7 @@
 use crate::capture::profile::Profile;
 use crate::capture::{CapturedFrame, Error as CaptureError, Siting};
 use crate::definition::Definition;
+use crate::evidence::records::thousandths;
 use crate::examine::calibrate::{self, Measured};
 use crate::examine::subject::Subject;
 use crate::picture::Subsampling;
@@ -157,10 +158,10 @@ pub fn settle(
                 return there;
             }
             let offset_from = format!(
-                "0, at which {:.0} % of the regions agree; {:.0} % at the best other, {:.3} s",
+                "0, at which {:.0} % of the regions agree; {:.0} % at the best other, {} s",
                 share(&zero),
                 share(&there),
-                found.offset_s
+                thousandths(found.offset_s)
             );
             Settled {
                 offset_from,

@@ -6,6 +6,7 @@ use super::check::parse_offset;
 use super::{CaptureArguments, Failure, Force, InputArguments};
 use crate::capture::{CapturedFrame, ReadAhead, profile};
 use crate::check::{self, Offset};
+use crate::evidence::records::thousandths;
 use crate::examine::subject::Subject;
 use crate::files;
 use crate::reference::drawing::Drawing;
@@ -68,8 +69,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let measured = settled.measured;
     let p = &measured.profile;
     say!(
-        "time offset   {:.3} s ({})",
-        settled.offset_s,
+        "time offset   {} s ({})",
+        thousandths(settled.offset_s),
         settled.offset_from
     );
     say!(

@@ -16,7 +16,7 @@ use crate::evidence::csv::ReadingsWriter;
 use crate::evidence::manifest::{Input, ReadFiles, stored_path};
 use crate::evidence::measurements::{Header, MEASUREMENTS_FILE, Writer as MeasurementsWriter};
 use crate::evidence::pictures;
-use crate::evidence::records::FrameRecord;
+use crate::evidence::records::{FrameRecord, thousandths};
 use crate::evidence::run_folder::RunFolder;
 use crate::evidence::stills::{Keeper, StillsRecord};
 use crate::examine::register::FrameReference;
@@ -531,7 +531,8 @@ pub(super) fn print_summary(outcome: &Outcome, out: &Path) {
     let s = &outcome.summary;
     say!("{}: {}", s.display, s.result);
     say!("  frames      {}", s.frames);
-    say!("  time offset {:.3} s ({})", s.offset_s, s.offset_from);
+    let offset = thousandths(s.offset_s);
+    say!("  time offset {offset} s ({})", s.offset_from);
     say!("  chain       {}", s.profile_from);
     for (region, why) in &s.not_judged {
         say!("  not judged  {region}: {why}");

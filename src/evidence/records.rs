@@ -119,3 +119,13 @@ pub fn rounded(v: f64) -> f64 {
     let r = (v * 1e6).round() / 1e6;
     if r == 0.0 { 0.0 } else { r }
 }
+
+/// `v` with three decimals; zero has no sign.
+#[must_use]
+pub fn thousandths(v: f64) -> String {
+    let text = format!("{v:.3}");
+    match text.strip_prefix('-') {
+        Some("0.000") => "0.000".into(),
+        _ => text,
+    }
+}

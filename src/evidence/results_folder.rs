@@ -377,7 +377,7 @@ impl ResultsFolder {
     /// # Errors
     /// When the folder cannot be listed.
     pub fn verify(&self) -> Result<Verified, Error> {
-        let mut found = Verified::of_manifest(&self.manifest_sha256);
+        let mut found = Verified::of_manifest(&self.manifest_content.sha256);
         let read = self.seen();
         let listed: Vec<(&ResultName, &Content)> = self.listed.iter().collect();
         let changes: Vec<Option<Change>> = listed

@@ -241,7 +241,12 @@ impl RunFolder {
             return Ok(());
         }
         let own = named_by(&self.home, self.kind.command);
-        match names.iter().find(|n| !own.contains(*n)) {
+        // An empty file holds nothing that could be lost: a run that was killed as it began may have left one.
+        let is_empty = |n: &str| {
+            let about = self.home.join(n).symlink_metadata();
+            about.is_ok_and(|m| m.is_file() && m.len() == 0)
+        };
+        match names.iter().find(|n| !own.contains(*n) && !is_empty(n)) {
             None => Ok(()),
             Some(name) => Err(Error::Foreign {
                 path: shown(name),
@@ -540,6 +545,10 @@ mod tests {
             folder.finish().unwrap();
             assert_eq!(held(home), of(&NEW), "{name}");
         }
+        // Nothing is lost with an empty file.
+        let home = tempfile::tempdir().unwrap();
+        fs::write(home.path().join("a"), "").unwrap();
+        drop(RunFolder::claim(home.path(), KIND, [], false).unwrap());
         // A folder is never replaced by a file.
         let home = tempfile::tempdir().unwrap();
         fs::create_dir(home.path().join("a")).unwrap();

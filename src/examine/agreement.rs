@@ -82,43 +82,51 @@ impl GradientCells {
         );
         for r in r0..r1 {
             let line = &mut self.energy[r * columns + c0..r * columns + c1];
-            line.fill(0.0);
-            for y in r * CELL..((r + 1) * CELL).min(reference.height()) {
-                let here = reference.row(y);
-                let below = reference.row((y + 1).min(reference.height() - 1));
-                for (k, sum) in line.iter_mut().enumerate() {
-                    let x0 = (c0 + k) * CELL;
-                    let x1 = (x0 + CELL).min(here.len());
-                    *sum += gradient_energy(here, below, x0, x1) as f32;
-                }
+            let band = r * CELL..((r + 1) * CELL).min(reference.height());
+            // Lines, each with the next; the last has itself below.
+            let pairs = |y: usize| {
+                (
+                    reference.row(y),
+                    reference.row((y + 1).min(reference.height() - 1)),
+                )
+            };
+            for (k, sum) in line.iter_mut().enumerate() {
+                let x0 = (c0 + k) * CELL;
+                let x1 = (x0 + CELL).min(reference.width());
+                let gradients = band.clone().map(pairs);
+                let found: i32 = if x1 - x0 == CELL && x1 < reference.width() {
+                    inner_gradient_energy(gradients, x0)
+                } else {
+                    gradients
+                        .map(|(here, below)| gradient_energy(here, below, x0, x1))
+                        .sum()
+                };
+                *sum = found as f32;
             }
         }
     }
 }
 
-fn gradient_energy(here: &[u8], below: &[u8], x0: usize, x1: usize) -> i32 {
-    // Products of 16 bits, summed in 32, are one instruction even on the oldest machines.
-    let square = |a: u8, b: u8| {
-        let d = i16::from(a) - i16::from(b);
-        i32::from(d) * i32::from(d)
-    };
-    let mut sum = 0;
-    if x1 - x0 == CELL && x1 < here.len() {
-        // Fixed lengths let the compiler use vector code.
-        let (a, b, c): (&[u8; CELL], &[u8; CELL], &[u8; CELL]) = (
-            here[x0..x1].try_into().expect("a cell is 8 wide"),
-            here[x0 + 1..=x1].try_into().expect("a cell is 8 wide"),
-            below[x0..x1].try_into().expect("a cell is 8 wide"),
-        );
-        for k in 0..CELL {
-            sum += square(a[k], b[k]) + square(a[k], c[k]);
-        }
-    } else {
-        for x in x0..x1 {
-            sum += square(here[x], here[(x + 1).min(here.len() - 1)]) + square(here[x], below[x]);
-        }
+/// Sums of the lines of a cell that has a column to its right, each with the line below.
+fn inner_gradient_energy<'a>(lines: impl Iterator<Item = (&'a [u8], &'a [u8])>, x0: usize) -> i32 {
+    // Columns are summed side by side and added up once a cell.
+    let mut sums = [0i32; CELL];
+    for (here, below) in lines {
+        let cell = |line: &'a [u8], x: usize| -> &'a [u8; CELL] {
+            line[x..x + CELL].try_into().expect("a cell is 8 wide")
+        };
+        add_squares(cell(here, x0), cell(here, x0 + 1), &mut sums);
+        add_squares(cell(here, x0), cell(below, x0), &mut sums);
     }
-    sum
+    sums.iter().sum()
+}
+
+/// The same of a line of a cell at the right edge, whose last column is its own neighbour.
+fn gradient_energy(here: &[u8], below: &[u8], x0: usize, x1: usize) -> i32 {
+    let square = |a: u8, b: u8| (i32::from(a) - i32::from(b)).pow(2);
+    (x0..x1)
+        .map(|x| square(here[x], here[(x + 1).min(here.len() - 1)]) + square(here[x], below[x]))
+        .sum()
 }
 
 /// What disagrees in one plane of a region.
@@ -147,6 +155,9 @@ impl Disagreement {
 /// Scratch of [`compare`]; one per thread or region.
 #[derive(Clone, Debug, Default)]
 pub struct Scratch {
+    /// Cells that have a part outside unchecked areas, and those with their neighbours.
+    asked: Vec<bool>,
+    near: Vec<bool>,
     energy: Vec<u32>,
     hot: Vec<bool>,
     counts: Vec<u32>,
@@ -185,7 +196,9 @@ pub fn compare(
         (gradients.columns, gradients.rows),
         "gradients of the same view"
     );
-    sum_energy(captured, reference, columns, rows, &mut scratch.energy);
+    mark_asked(columns, rows, reference, unchecked, scratch);
+    let Scratch { near, energy, .. } = scratch;
+    sum_energy(captured, reference, (columns, rows), near, energy);
     let any_hot = mark_hot(columns, rows, gradients, tolerance, scratch);
     let mut found = Disagreement::default();
     if !any_hot {
@@ -272,8 +285,55 @@ fn mark_row(
     }
 }
 
-/// Sum of squared differences by cell.
-fn sum_energy(captured: View, reference: View, columns: usize, rows: usize, energy: &mut Vec<u32>) {
+/// Marks the cells that are not wholly in one unchecked area: no other is asked. A cell beside them is looked at as
+/// well, since a suspicious one takes its neighbours with it.
+fn mark_asked(columns: usize, rows: usize, view: View, unchecked: &[Rect], scratch: &mut Scratch) {
+    let Scratch { asked, near, .. } = scratch;
+    asked.clear();
+    asked.resize(columns * rows, true);
+    let (width, height) = (view.width() as i32, view.height() as i32);
+    for rect in unchecked {
+        let rect = rect.intersection(&Rect::new(0, 0, width, height));
+        if rect.is_empty() {
+            continue;
+        }
+        // The last cells are cut off at the edge.
+        let end = |v: i32, edge: i32| {
+            let v = v as usize;
+            if v == edge as usize {
+                v.div_ceil(CELL)
+            } else {
+                v / CELL
+            }
+        };
+        let (c0, c1) = ((rect.x as usize).div_ceil(CELL), end(rect.right(), width));
+        let (r0, r1) = ((rect.y as usize).div_ceil(CELL), end(rect.bottom(), height));
+        for r in r0..r1 {
+            asked[r * columns..][c0.min(c1)..c1].fill(false);
+        }
+    }
+    near.clone_from(asked);
+    if unchecked.is_empty() {
+        return;
+    }
+    for r in 0..rows {
+        for_each_run(&asked[r * columns..][..columns], |c0, c1| {
+            let around = c0.saturating_sub(1)..(c1 + 1).min(columns);
+            for r in r.saturating_sub(1)..(r + 2).min(rows) {
+                near[r * columns..][around.clone()].fill(true);
+            }
+        });
+    }
+}
+
+/// Sum of squared differences of the cells that are `near`; 0 of others.
+fn sum_energy(
+    captured: View,
+    reference: View,
+    (columns, rows): (usize, usize),
+    near: &[bool],
+    energy: &mut Vec<u32>,
+) {
     energy.clear();
     energy.resize(columns * rows, 0);
     let full = captured.width() / CELL;
@@ -284,15 +344,17 @@ fn sum_energy(captured: View, reference: View, columns: usize, rows: usize, ener
                 std::array::from_fn(|k| captured.row(band.start + k).as_chunks().0);
             let b: [&[[u8; CELL]]; CELL] =
                 std::array::from_fn(|k| reference.row(band.start + k).as_chunks().0);
-            for (c, sum) in line.iter_mut().enumerate().take(full) {
-                // Columns are summed side by side and only then added up, so that the compiler can
-                // use vector code throughout.
-                let mut sums = [0i32; CELL];
-                for k in 0..CELL {
-                    add_squares(&a[k][c], &b[k][c], &mut sums);
+            for_each_run(&near[r * columns..][..full], |c0, c1| {
+                for (c, sum) in (c0..c1).zip(&mut line[c0..c1]) {
+                    // Columns are summed side by side and only then added up, so that the compiler can
+                    // use vector code throughout.
+                    let mut sums = [0i32; CELL];
+                    for k in 0..CELL {
+                        add_squares(&a[k][c], &b[k][c], &mut sums);
+                    }
+                    *sum = sums.iter().sum::<i32>() as u32;
                 }
-                *sum = sums.iter().sum::<i32>() as u32;
-            }
+            });
         } else {
             for y in band.clone() {
                 let (a, b) = (
@@ -343,8 +405,8 @@ fn mark_hot(
             any = true;
             let (c, r) = (k % columns, k / columns);
             for r in r.saturating_sub(1)..(r + 2).min(rows) {
-                for c in c.saturating_sub(1)..(c + 2).min(columns) {
-                    scratch.hot[r * columns + c] = true;
+                for k in r * columns + c.saturating_sub(1)..r * columns + (c + 2).min(columns) {
+                    scratch.hot[k] = scratch.asked[k];
                 }
             }
         }
@@ -582,7 +644,8 @@ mod tests {
                 }
             }
             let mut energy = Vec::new();
-            sum_energy(View::whole(&a), View::whole(&b), columns, rows, &mut energy);
+            let (near, cells) = (vec![true; columns * rows], (columns, rows));
+            sum_energy(View::whole(&a), View::whole(&b), cells, &near, &mut energy);
             assert_eq!(energy, expected, "{width} x {height}");
         }
     }

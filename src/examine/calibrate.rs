@@ -6,8 +6,8 @@
 use super::agreement::Tolerance;
 use super::chain_colors::{self, ColorFit, Rule};
 use super::comparison::ChainLook;
-use super::region::{Moment, RegionExaminer};
-use super::register::{self, FrameReference};
+use super::region::{RegionExaminer, due_time_s};
+use super::register::{self, FrameReference, LumaReference};
 use super::subject::Subject;
 use super::text_rules::text_placement;
 use crate::capture::profile::{PROFILE_VERSION, Profile};
@@ -139,15 +139,8 @@ pub fn measure(
     let mut found = Vec::new();
     for f in &picked {
         recording.inputs_at(f.time_s + offset_s, &mut inputs);
-        let planes = (profile.subsampling, profile.siting);
-        if let Some(r) = register::register(
-            subject,
-            &inputs,
-            &profile.look(),
-            planes,
-            &f.picture,
-            painter,
-        ) {
+        let look = profile.look();
+        if let Some(r) = register::register(subject, &inputs, &look, &f.picture, painter) {
             geometries.push(r.geometry);
             found.push(*f);
         }
@@ -348,7 +341,7 @@ fn residual(
         let planes = (profile.subsampling, profile.siting);
         let reference =
             FrameReference::draw(subject, &inputs, &profile.look(), planes, size, painter);
-        blurs.push(reference.blur_variance_px2(&f.picture));
+        blurs.push(reference.luma().blur_variance_px2(&f.picture));
         let drawn = reference.picture(profile.encoding);
         let planes = f.picture.planes().iter().zip(drawn.planes());
         for (list, (captured, drawn)) in found.iter_mut().zip(planes) {
@@ -400,27 +393,26 @@ fn latency_of(
     for _ in 0..3 {
         let (mut numerator, mut information) = (0.0, 0.0);
         let mut shares = vec![(0usize, 0usize); frames.len()];
+        // What is due in each frame, is shown in it, and was just before.
+        let at = |time_s: f64| {
+            let mut inputs = Inputs::default();
+            recording.inputs_at(time_s, &mut inputs);
+            inputs
+        };
+        let inputs: Vec<[Inputs; 3]> = frames
+            .iter()
+            .map(|f| {
+                let (time_s, shown_s) = (f.time_s + offset_s, f.time_s + offset_s - latency_s);
+                let due_s = due_time_s(recording, time_s, latency_s);
+                [at(due_s), at(shown_s), at(shown_s - 0.02)]
+            })
+            .collect();
         for k in 0..count {
             let mut examiner = RegionExaminer::new(subject, k, &chain, size, painter);
-            let mut inputs = Inputs::default();
-            let mut before = Inputs::default();
-            let mut last_s: Option<f64> = None;
-            for (n, f) in frames.iter().enumerate() {
-                let interval_s = last_s.map_or(0.04, |t| f.time_s - t);
-                last_s = Some(f.time_s);
-                let moment = Moment {
-                    frame: &f.picture,
-                    recording,
-                    time_s: f.time_s + offset_s,
-                    likely_s: None,
-                    latency_s,
-                    interval_s,
-                };
-                let readings = examiner.readings_only(&moment, painter);
-                shares[n].0 += usize::from(readings.1);
-                shares[n].1 += 1;
-                recording.inputs_at(moment.time_s - latency_s, &mut inputs);
-                recording.inputs_at(moment.time_s - latency_s - 0.02, &mut before);
+            for ((f, [due, inputs, before]), share) in frames.iter().zip(&inputs).zip(&mut shares) {
+                let readings = examiner.readings_only(&f.picture, due, painter);
+                share.0 += usize::from(readings.1);
+                share.1 += 1;
                 for (freedom, fitted) in examiner.freedoms().iter().zip(&readings.0) {
                     let Some(fitted) = fitted.filter(|f| f.misfit < 0.4) else {
                         continue;
@@ -486,7 +478,6 @@ pub fn find_offset(
     let first = &frames[0].picture;
     let size = (first.width(), first.height());
     let look = Look::new(first.encoding());
-    let planes = (first.subsampling(), Siting::Left);
     let (begin_s, end_s) = recording.span_s();
     let picked = spread(frames, 6);
     let low = begin_s - picked[0].time_s;
@@ -497,8 +488,7 @@ pub fn find_offset(
         list.iter()
             .map(|f| {
                 recording.inputs_at(f.time_s + offset_s, &mut inputs);
-                FrameReference::draw(subject, &inputs, &look, planes, size, painter)
-                    .distance(&f.picture, 3)
+                LumaReference::draw(subject, &inputs, &look, size, painter).distance(&f.picture, 3)
             })
             .sum::<f64>()
             / list.len() as f64

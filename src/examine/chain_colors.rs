@@ -59,31 +59,69 @@ pub fn flat_samples(
         Subsampling::Columns => (2, 1),
         Subsampling::Both => (2, 2),
     };
-    let is_flat = |v: View, x: usize, y: usize, reach: usize| {
-        let here = v.at(x, y);
-        (y - reach..=y + reach).all(|yy| {
-            v.row(yy)[x - reach..=x + reach]
-                .iter()
-                .all(|v| v.abs_diff(here) <= FLAT)
-        })
-    };
     let [luma, cb, cr] = reference;
+    let mut around: [Extremes; 3] = Default::default();
     for cy in (2..cb.height().saturating_sub(2)).step_by(2) {
+        let y = cy * fy;
+        if y + 4 >= luma.height() || y < 4 {
+            continue;
+        }
+        around[0].take(luma, y, 3);
+        around[1].take(cb, cy, 2);
+        around[2].take(cr, cy, 2);
         for cx in (2..cb.width().saturating_sub(2)).step_by(2) {
-            let (x, y) = (cx * fx, cy * fy);
-            if x + 4 >= luma.width() || y + 4 >= luma.height() || x < 4 || y < 4 {
+            let x = cx * fx;
+            if x + 4 >= luma.width() || x < 4 {
                 continue;
             }
             if unknown.iter().any(|r| r.contains(x as i32, y as i32))
-                || !is_flat(luma, x, y, 3)
-                || !is_flat(cb, cx, cy, 2)
-                || !is_flat(cr, cx, cy, 2)
+                || !around[0].is_flat(x, 3)
+                || !around[1].is_flat(cx, 2)
+                || !around[2].is_flat(cx, 2)
             {
                 continue;
             }
             let levels = |v: [View; 3]| [v[0].at(x, y), v[1].at(cx, cy), v[2].at(cx, cy)];
             each(levels(reference), levels(captured));
         }
+    }
+}
+
+/// Of a line and those about it, what stands above each other: the line's levels, lowest and highest.
+#[derive(Default)]
+struct Extremes {
+    here: Vec<u8>,
+    low: Vec<u8>,
+    high: Vec<u8>,
+}
+
+impl Extremes {
+    /// Takes line `y` of `view` and `reach` lines to either side.
+    fn take(&mut self, view: View, y: usize, reach: usize) {
+        let here = view.row(y);
+        for list in [&mut self.here, &mut self.low, &mut self.high] {
+            list.clear();
+            list.extend_from_slice(here);
+        }
+        for line in y - reach..=y + reach {
+            let columns = self.low.iter_mut().zip(&mut self.high).zip(view.row(line));
+            for ((low, high), level) in columns {
+                *low = (*low).min(*level);
+                *high = (*high).max(*level);
+            }
+        }
+    }
+
+    /// Whether all levels up to `reach` to each side are like the one at `x`.
+    fn is_flat(&self, x: usize, reach: usize) -> bool {
+        let here = self.here[x];
+        let columns = x - reach..=x + reach;
+        self.low[columns.clone()]
+            .iter()
+            .all(|v| here.saturating_sub(*v) <= FLAT)
+            && self.high[columns]
+                .iter()
+                .all(|v| v.saturating_sub(here) <= FLAT)
     }
 }
 
@@ -116,7 +154,7 @@ impl ColorFit {
     pub fn add(&mut self, captured: &Picture, reference: &FrameReference) {
         let shown = captured.planes().each_ref().map(View::whole);
         let drawn = reference.planes().map(View::whole);
-        let (subsampling, unknown) = (reference.subsampling, &reference.unknown);
+        let (subsampling, unknown) = (reference.subsampling, &reference.luma().unknown);
         flat_samples(shown, drawn, subsampling, unknown, |due, shown| {
             self.add_sample(due, shown);
         });

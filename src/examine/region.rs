@@ -119,17 +119,23 @@ pub struct Moment<'a> {
 }
 
 impl Moment<'_> {
-    /// Recording time of the inputs that are due, s. A display that has just been given its first
-    /// inputs shows these, not what was before.
+    /// Recording time of the inputs that are due, s.
     #[must_use]
     pub fn due_time_s(&self) -> f64 {
-        let (begin_s, _) = self.recording.span_s();
-        let due_s = self.time_s - self.latency_s;
-        if self.time_s >= begin_s {
-            due_s.max(begin_s)
-        } else {
-            due_s
-        }
+        due_time_s(self.recording, self.time_s, self.latency_s)
+    }
+}
+
+/// Recording time of the inputs that are due at recording time `time_s`, s, on a display that is `latency_s` late. One
+/// that has just been given its first inputs shows these, not what was before.
+#[must_use]
+pub fn due_time_s(recording: &Recording, time_s: f64, latency_s: f64) -> f64 {
+    let (begin_s, _) = recording.span_s();
+    let due_s = time_s - latency_s;
+    if time_s >= begin_s {
+        due_s.max(begin_s)
+    } else {
+        due_s
     }
 }
 
@@ -238,21 +244,15 @@ impl<'d> RegionExaminer<'d> {
         self.inputs.time_s == moment.due_time_s()
     }
 
-    /// Draws the reference that is due and examines nothing.
-    pub fn draw_due(&mut self, moment: &Moment, painter: &mut Painter) {
-        moment
-            .recording
-            .inputs_at(moment.due_time_s(), &mut self.inputs);
-        self.due.draw(&self.inputs, painter);
+    /// Draws the reference for the `inputs` that are due and examines nothing.
+    pub fn draw_due(&mut self, inputs: &Inputs, painter: &mut Painter) {
+        self.inputs.clone_from(inputs);
+        self.due.draw(inputs, painter);
     }
 
-    /// Examines the region in one frame.
-    pub fn examine(&mut self, moment: &Moment, painter: &mut Painter) -> Findings {
-        moment
-            .recording
-            .inputs_at(moment.due_time_s(), &mut self.inputs);
-        let inputs = std::mem::take(&mut self.inputs);
-        self.due.draw(&inputs, painter);
+    /// Examines the region in one frame, whose due inputs are `inputs`.
+    pub fn examine(&mut self, moment: &Moment, inputs: &Inputs, painter: &mut Painter) -> Findings {
+        self.draw_due(inputs, painter);
         let is_unchanged = self.due.scene() == &self.previous_scene;
         if !is_unchanged {
             self.previous_scene.clone_from(self.due.scene());
@@ -260,7 +260,7 @@ impl<'d> RegionExaminer<'d> {
         let mut difference = self.due.compare(moment.frame);
         let mut liveness = None;
         if let Some(period_s) = self.liveness_period_s {
-            liveness = self.liveness(moment, &inputs, period_s, &mut difference, painter);
+            liveness = self.liveness(moment, inputs, period_s, &mut difference, painter);
         }
         let wrong_cells = self.words.check(
             self.due.captured(moment.frame)[0],
@@ -284,14 +284,14 @@ impl<'d> RegionExaminer<'d> {
         let scan = !agrees && self.troubled.is_multiple_of(SCAN_EVERY);
         self.reader.read(
             captured,
-            (&inputs, Some(self.due.reference()[0])),
+            (inputs, Some(self.due.reference()[0])),
             &self.word_boxes,
             scan,
             painter,
             &mut readings,
         );
         if !agrees {
-            self.read_from_last(captured, &inputs, painter, &mut readings);
+            self.read_from_last(captured, inputs, painter, &mut readings);
         }
         let explanation = if agrees {
             self.troubled = 0;
@@ -301,25 +301,24 @@ impl<'d> RegionExaminer<'d> {
             self.last_staleness_s = moment.latency_s;
             Explanation::Due
         } else {
-            let found = self.explain(moment, &inputs, &mut readings, painter);
+            let found = self.explain(moment, inputs, &mut readings, painter);
             self.troubled += 1;
             found
         };
         let digits = match explanation {
-            Explanation::Due => digits::as_drawn(self.subject, self.region, &inputs, &inputs),
+            Explanation::Due => digits::as_drawn(self.subject, self.region, inputs, inputs),
             Explanation::OtherTime { .. } | Explanation::Values => {
-                digits::as_drawn(self.subject, self.region, &self.trial_inputs, &inputs)
+                digits::as_drawn(self.subject, self.region, &self.trial_inputs, inputs)
             }
             Explanation::Nothing { .. } => digits::as_read(
                 self.subject,
                 self.region,
-                &inputs,
+                inputs,
                 &self.due,
                 self.due.captured(moment.frame)[0],
                 &wrong_cells,
             ),
         };
-        self.inputs = inputs;
         self.last_values.clone_from(&readings);
         let data_span_s = match explanation {
             Explanation::OtherTime { data_time_s } => Some(self.data_span_s(data_time_s, moment)),
@@ -337,18 +336,15 @@ impl<'d> RegionExaminer<'d> {
         }
     }
 
-    /// Readings alone, and whether the region agrees: for measuring the chain.
+    /// Readings of `frame` alone, whose due inputs are `inputs`, and whether the region agrees: for measuring the chain.
     pub fn readings_only(
         &mut self,
-        moment: &Moment,
+        frame: &Picture,
+        inputs: &Inputs,
         painter: &mut Painter,
     ) -> (Vec<Option<Fitted>>, bool) {
-        moment
-            .recording
-            .inputs_at(moment.due_time_s(), &mut self.inputs);
-        let inputs = std::mem::take(&mut self.inputs);
-        self.due.draw(&inputs, painter);
-        let agrees = self.due.agrees(moment.frame);
+        self.draw_due(inputs, painter);
+        let agrees = self.due.agrees(frame);
         self.word_boxes.clear();
         self.word_boxes.extend_from_slice(&self.fixed_words);
         reader::word_boxes(
@@ -359,16 +355,15 @@ impl<'d> RegionExaminer<'d> {
             &mut self.word_boxes,
         );
         let mut readings = Vec::new();
-        let captured = self.due.captured(moment.frame)[0];
+        let captured = self.due.captured(frame)[0];
         self.reader.read(
             captured,
-            (&inputs, Some(self.due.reference()[0])),
+            (inputs, Some(self.due.reference()[0])),
             &self.word_boxes,
             false,
             painter,
             &mut readings,
         );
-        self.inputs = inputs;
         (readings, agrees)
     }
 

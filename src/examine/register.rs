@@ -28,15 +28,20 @@ pub struct Registration {
     pub agreement: f64,
 }
 
-/// A whole reference frame, luma and colour at the capture's resolution, with what moves marked.
-pub struct FrameReference {
-    canvas: Canvas,
+/// The luma of a whole reference frame, with what moves marked.
+pub struct LumaReference {
+    plane: Plane,
     /// 1 where what moves or words may have touched.
     moving: Plane,
-    chroma: [Plane; 2],
-    pub(super) subsampling: Subsampling,
     /// Where the display may show anything: regions whose channels the recording lacks, unchecked areas.
     pub(super) unknown: Vec<Rect>,
+}
+
+/// A whole reference frame, luma and colour at the capture's resolution.
+pub struct FrameReference {
+    luma: LumaReference,
+    chroma: [Plane; 2],
+    pub(super) subsampling: Subsampling,
 }
 
 /// Farthest whole-frame shift that is looked for, px.
@@ -56,20 +61,31 @@ struct Remains {
     count: u32,
 }
 
-impl FrameReference {
+impl LumaReference {
     /// Draws all regions for `inputs`.
     #[must_use]
     pub fn draw(
         subject: Subject,
         inputs: &Inputs,
         look: &Look,
-        (subsampling, siting): (Subsampling, Siting),
         size: (usize, usize),
         painter: &mut Painter,
     ) -> Self {
+        Self::draw_planes(1, subject, inputs, look, size, painter).0
+    }
+
+    /// The same of one plane or three, and the planes that are not luma.
+    fn draw_planes(
+        planes: usize,
+        subject: Subject,
+        inputs: &Inputs,
+        look: &Look,
+        size: (usize, usize),
+        painter: &mut Painter,
+    ) -> (Self, Vec<Plane>) {
         let definition = subject.definition();
         let area = Rect::new(0, 0, size.0 as i32, size.1 as i32);
-        let mut canvas = Canvas::new(area, 3, look.levels(definition.background()));
+        let mut canvas = Canvas::new(area, planes, look.levels(definition.background()));
         let mut moving = Plane::filled(size.0, size.1, 0);
         let mut scene = Scene::default();
         let mut unknown: Vec<Rect> = definition.unchecked().iter().map(|r| r.grown(4)).collect();
@@ -108,35 +124,20 @@ impl FrameReference {
                 moving.fill(rect.grown(4), 1);
             }
         }
-        let (cw, ch) = subsampling.chroma_size(size.0, size.1);
-        let chroma = [1, 2].map(|k| {
-            if subsampling == Subsampling::None {
-                return canvas.planes()[k].clone();
-            }
-            let mut out = Plane::filled(cw, ch, 128);
-            subsample(
-                &canvas.planes()[k],
-                (0, 0),
-                subsampling,
-                siting,
-                area,
-                &mut out,
-            );
-            out
-        });
-        Self {
-            canvas,
+        let mut planes = canvas.into_planes();
+        let plane = planes.remove(0);
+        let luma = Self {
+            plane,
             moving,
-            chroma,
-            subsampling,
             unknown,
-        }
+        };
+        (luma, planes)
     }
 
-    /// The luma plane.
+    /// The levels.
     #[must_use]
-    pub fn luma(&self) -> &Plane {
-        &self.canvas.planes()[0]
+    pub const fn plane(&self) -> &Plane {
+        &self.plane
     }
 
     /// Whether it is known of most of `area` what the display shows there.
@@ -147,12 +148,7 @@ impl FrameReference {
     }
 
     fn whole(&self) -> Rect {
-        Rect::new(
-            0,
-            0,
-            self.luma().width() as i32,
-            self.luma().height() as i32,
-        )
+        Rect::new(0, 0, self.plane.width() as i32, self.plane.height() as i32)
     }
 
     /// Rows and columns of an area's pixels that have neighbours on all sides.
@@ -160,19 +156,6 @@ impl FrameReference {
         let area = area.intersection(&self.whole().grown(-1));
         let span = |from: i32, to: i32| from.max(1) as usize..to.max(1) as usize;
         (span(area.y, area.bottom()), span(area.x, area.right()))
-    }
-
-    /// All planes, at the capture's resolution.
-    pub(super) fn planes(&self) -> [&Plane; 3] {
-        let [a, b] = &self.chroma;
-        [self.luma(), a, b]
-    }
-
-    /// Levels at the capture's resolution.
-    #[must_use]
-    pub fn picture(&self, encoding: Encoding) -> Picture {
-        let [a, b] = self.chroma.clone();
-        Picture::from_planes([self.luma().clone(), a, b], encoding, self.subsampling)
     }
 
     /// Variance of the blur that makes the reference the captured picture, px²: the least-squares factor
@@ -202,7 +185,7 @@ impl FrameReference {
     /// What remains between the captured picture and the reference against the reference's curvature, on static
     /// artwork where it curves up and where it curves down.
     fn remains(&self, captured: &Picture, area: Rect) -> [Remains; 2] {
-        let (drawn, shown) = (self.luma(), &captured.planes()[0]);
+        let (drawn, shown) = (&self.plane, &captured.planes()[0]);
         let (rows, columns) = self.inner(area);
         let mut sides = [Remains::default(); 2];
         for y in rows {
@@ -229,7 +212,7 @@ impl FrameReference {
     }
 
     fn edges_in(&self, area: Rect) -> Vec<(usize, usize, f64, f64)> {
-        let luma = self.luma();
+        let luma = &self.plane;
         let (rows, columns) = self.inner(area);
         let mut out = Vec::new();
         for y in rows {
@@ -253,7 +236,7 @@ impl FrameReference {
     /// levels. `None` with too few of them.
     #[must_use]
     pub fn distance_on_edges(&self, captured: &Picture, area: Rect) -> Option<f64> {
-        let (shown, drawn) = (&captured.planes()[0], self.luma());
+        let (shown, drawn) = (&captured.planes()[0], &self.plane);
         let (mut sum, mut count) = (0u64, 0u32);
         for (x, y, _, _) in self.edges_in(area) {
             sum += u64::from(shown.at(x, y).abs_diff(drawn.at(x, y)).min(80));
@@ -265,7 +248,7 @@ impl FrameReference {
     /// Mean difference of luma from `captured`, cut at 64 levels, on a grid of every `step`th pixel.
     #[must_use]
     pub fn distance(&self, captured: &Picture, step: usize) -> f64 {
-        let (a, b) = (&captured.planes()[0], self.luma());
+        let (a, b) = (&captured.planes()[0], &self.plane);
         let (mut sum, mut count) = (0u64, 0u64);
         for y in (0..b.height()).step_by(step) {
             let (a, b) = (a.row(y), b.row(y));
@@ -278,8 +261,57 @@ impl FrameReference {
     }
 }
 
+impl FrameReference {
+    /// Draws all regions for `inputs`.
+    #[must_use]
+    pub fn draw(
+        subject: Subject,
+        inputs: &Inputs,
+        look: &Look,
+        (subsampling, siting): (Subsampling, Siting),
+        size: (usize, usize),
+        painter: &mut Painter,
+    ) -> Self {
+        let area = Rect::new(0, 0, size.0 as i32, size.1 as i32);
+        let (luma, colors) = LumaReference::draw_planes(3, subject, inputs, look, size, painter);
+        let (cw, ch) = subsampling.chroma_size(size.0, size.1);
+        let chroma = [0, 1].map(|k| {
+            if subsampling == Subsampling::None {
+                return colors[k].clone();
+            }
+            let mut out = Plane::filled(cw, ch, 128);
+            subsample(&colors[k], (0, 0), subsampling, siting, area, &mut out);
+            out
+        });
+        Self {
+            luma,
+            chroma,
+            subsampling,
+        }
+    }
+
+    /// Its luma.
+    #[must_use]
+    pub const fn luma(&self) -> &LumaReference {
+        &self.luma
+    }
+
+    /// All planes, at the capture's resolution.
+    pub(super) fn planes(&self) -> [&Plane; 3] {
+        let [a, b] = &self.chroma;
+        [&self.luma.plane, a, b]
+    }
+
+    /// Levels at the capture's resolution.
+    #[must_use]
+    pub fn picture(&self, encoding: Encoding) -> Picture {
+        let planes = self.planes().map(Clone::clone);
+        Picture::from_planes(planes, encoding, self.subsampling)
+    }
+}
+
 /// Whole-pixel shift that brings static edges together best.
-fn whole_shift(captured: &Plane, reference: &FrameReference) -> (i32, i32) {
+fn whole_shift(captured: &Plane, reference: &LumaReference) -> (i32, i32) {
     let edges = reference.edges();
     let stride = (edges.len() / 4000).max(1);
     let (width, height) = (captured.width() as i32, captured.height() as i32);
@@ -298,7 +330,7 @@ fn whole_shift(captured: &Plane, reference: &FrameReference) -> (i32, i32) {
             );
             let d = captured
                 .at(cx as usize, cy as usize)
-                .abs_diff(reference.luma().at(*x, *y));
+                .abs_diff(reference.plane.at(*x, *y));
             sum += u64::from(d.min(80));
         }
         if sum < best.0 {
@@ -316,7 +348,6 @@ pub fn register(
     subject: Subject,
     inputs: &Inputs,
     look: &Look,
-    planes: (Subsampling, Siting),
     captured: &Picture,
     painter: &mut Painter,
 ) -> Option<Registration> {
@@ -326,7 +357,7 @@ pub fn register(
     let mut shift_error_px = [f64::INFINITY; 2];
     let mut edge_px = 0;
     for round in 0..6 {
-        let reference = FrameReference::draw(subject, inputs, &look, planes, size, painter);
+        let reference = LumaReference::draw(subject, inputs, &look, size, painter);
         if round == 0 {
             let (dx, dy) = whole_shift(luma, &reference);
             if (dx, dy) != (0, 0) {
@@ -345,7 +376,7 @@ pub fn register(
         let mut right = DVector::<f64>::zeros(6);
         let (mut squares, mut total) = (0.0, 0.0);
         for &(x, y, gx, gy) in &edges {
-            let r = f64::from(luma.at(x, y)) - f64::from(reference.luma().at(x, y));
+            let r = f64::from(luma.at(x, y)) - f64::from(reference.plane.at(x, y));
             let limit = 60.0;
             let u = r / limit;
             if u.abs() >= 1.0 {
@@ -359,7 +390,7 @@ pub fn register(
                 -gy,
                 -gx * fx,
                 -gy * fy,
-                f64::from(reference.luma().at(x, y)) / 64.0,
+                f64::from(reference.plane.at(x, y)) / 64.0,
                 1.0,
             ];
             for i in 0..6 {
@@ -392,12 +423,12 @@ pub fn register(
             break;
         }
     }
-    let reference = FrameReference::draw(subject, inputs, &look, planes, size, painter);
+    let reference = LumaReference::draw(subject, inputs, &look, size, painter);
     let edges = reference.edges();
     let near = edges
         .iter()
         .filter(|(x, y, gx, gy)| {
-            let d = luma.at(*x, *y).abs_diff(reference.luma().at(*x, *y));
+            let d = luma.at(*x, *y).abs_diff(reference.plane.at(*x, *y));
             f64::from(d) < 16.0 + 0.5 * (gx * gx + gy * gy).sqrt()
         })
         .count();

@@ -3,7 +3,7 @@
 //! Nominal frames are drawn by each of the rules there are ([`TextPlacement::all`]). Where the drawings differ, the
 //! captured picture is nearer to the right one.
 
-use super::register::FrameReference;
+use super::register::LumaReference;
 use super::subject::Subject;
 use crate::capture::CapturedFrame;
 use crate::capture::profile::Profile;
@@ -54,14 +54,13 @@ pub(super) fn text_placement(
                 text,
                 ..profile.look()
             };
-            let planes = (profile.subsampling, profile.siting);
-            FrameReference::draw(subject, &inputs, &look, planes, size, painter)
+            LumaReference::draw(subject, &inputs, &look, size, painter)
         };
         let captured = frame.picture.planes()[0].levels();
         let exact = draw(TextPlacement::EXACT);
         for (rule, left) in rules.iter().zip(&mut left) {
             let by_rule = draw(*rule);
-            let drawn = exact.luma().levels().iter().zip(by_rule.luma().levels());
+            let drawn = exact.plane().levels().iter().zip(by_rule.plane().levels());
             for (shown, (exact, by_rule)) in captured.iter().zip(drawn) {
                 if exact.abs_diff(*by_rule) >= DIFFERENCE {
                     let square = |drawn: &u8| u64::from(shown.abs_diff(*drawn).min(MOST)).pow(2);
@@ -94,6 +93,7 @@ mod tests {
     use super::*;
     use crate::definition::Definition;
     use crate::examine::calibrate::plain_profile;
+    use crate::examine::register::FrameReference;
     use crate::picture::{Encoding, Matrix, Range, Subsampling};
     use crate::recording::MissingColumns;
     use crate::reference::canvas::Siting;

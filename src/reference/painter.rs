@@ -103,9 +103,21 @@ impl Painter {
         filter: Filter,
         clip: Rect,
     ) {
+        self.draw_within(scene, fonts, look, canvas, filter, &[clip]);
+    }
+
+    /// [`Painter::draw`] within several clips, no two of which share a pixel.
+    pub fn draw_within(
+        &mut self,
+        scene: &Scene,
+        fonts: &[(String, Font)],
+        look: &Look,
+        canvas: &mut Canvas,
+        filter: Filter,
+        clips: &[Rect],
+    ) {
         self.glyphs.use_fonts(fonts);
-        let window = clip.intersection(&canvas.area());
-        if window.is_empty() {
+        if clips.is_empty() {
             return;
         }
         for layer in LAYERS {
@@ -114,11 +126,23 @@ impl Painter {
                 .iter()
                 .filter(|i| i.layer == layer && filter.has(i))
             {
-                self.item(scene, item, fonts, look, canvas, window);
+                // Once an item, not once a clip: there may be many of both.
+                let touched = touched_pixels(item, look).intersection(&canvas.area());
+                if touched.is_empty() {
+                    continue;
+                }
+                for clip in clips {
+                    let window = clip.intersection(&touched);
+                    if !window.is_empty() {
+                        let clip = clip.intersection(&canvas.area());
+                        self.item(scene, item, fonts, look, canvas, (clip, window));
+                    }
+                }
             }
         }
     }
 
+    /// Draws `item` in the part `touched` of `window` that it touches.
     fn item(
         &mut self,
         scene: &Scene,
@@ -126,12 +150,8 @@ impl Painter {
         fonts: &[(String, Font)],
         look: &Look,
         canvas: &mut Canvas,
-        window: Rect,
+        (window, touched): (Rect, Rect),
     ) {
-        let touched = touched_pixels(item, look).intersection(&window);
-        if touched.is_empty() {
-            return;
-        }
         let area = canvas.area();
         let mut clip = Bounds::from_rect([area.x, area.y, area.width, area.height]);
         if let Some(own) = &item.clip {

@@ -275,20 +275,21 @@ impl Raster {
                 crop_left: self.crop_left,
             };
             // Summed in double: along a level edge thousands of equal steps would drift in single.
-            let (mut sum, mut coverage, mut done) = (0.0f64, 0u8, 0usize);
+            let (mut sum, mut coverage, mut begin) = (0.0f64, 0u8, 0usize);
             for (k, word) in words.iter_mut().enumerate() {
                 let mut bits = std::mem::take(word);
                 while bits != 0 {
                     let column = k * 64 + bits.trailing_zeros() as usize;
                     bits &= bits - 1;
-                    out.push(done, column, coverage);
                     sum += f64::from(std::mem::take(&mut cells[column]));
-                    coverage = (sum.abs().min(1.0) * 255.0 + 0.5) as u8;
-                    out.push(column, column + 1, coverage);
-                    done = column + 1;
+                    let next = (sum.abs().min(1.0) * 255.0 + 0.5) as u8;
+                    if next != coverage {
+                        out.push(begin, column, coverage);
+                        (begin, coverage) = (column, next);
+                    }
                 }
             }
-            out.push(done, self.width, coverage);
+            out.push(begin, self.width, coverage);
             if !self.spans.is_empty() {
                 sink(self.y + row as i32, &self.spans);
             }
@@ -311,13 +312,6 @@ impl RowSpans<'_> {
             return;
         }
         let (x, len) = (self.x + from as i32, (to - from) as i32);
-        if let Some(last) = self.spans.last_mut()
-            && last.coverage == coverage
-            && last.x + last.len == x
-        {
-            last.len += len;
-            return;
-        }
         self.spans.push(Span { x, len, coverage });
     }
 }

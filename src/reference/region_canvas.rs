@@ -143,19 +143,14 @@ impl RegionCanvas {
         }
         for &rect in &self.dirty {
             self.canvas.copy(&self.base, rect);
-            painter.draw(
-                scene,
-                fonts,
-                &self.look,
-                &mut self.canvas,
-                Filter {
-                    words: self.filter.words,
-                    shapes: self.filter.shapes,
-                    ..Filter::ABOVE_BACKGROUND
-                },
-                rect,
-            );
         }
+        let above = Filter {
+            words: self.filter.words,
+            shapes: self.filter.shapes,
+            ..Filter::ABOVE_BACKGROUND
+        };
+        let (look, canvas) = (&self.look, &mut self.canvas);
+        painter.draw_within(scene, fonts, look, canvas, above, &self.dirty);
         if !self.dirty.is_empty() || self.order.len() != self.shown_order.len() {
             self.shown.copy_from(scene);
             std::mem::swap(&mut self.order, &mut self.shown_order);
@@ -231,13 +226,13 @@ impl SlopeCanvas {
         self.dirty.clear();
         let [a, b] = &self.orders;
         find_dirty((low, a), (high, b), &self.look, bounds, &mut self.dirty);
-        for k in 0..self.dirty.len() {
-            for (picture, scene) in [Some(low), Some(high), middle].into_iter().enumerate() {
-                if let Some(scene) = scene {
-                    self.draw_within(painter, fonts, picture, scene, self.dirty[k]);
-                }
+        let dirty = std::mem::take(&mut self.dirty);
+        for (picture, scene) in [Some(low), Some(high), middle].into_iter().enumerate() {
+            if let Some(scene) = scene {
+                self.draw_within(painter, fonts, picture, scene, &dirty);
             }
         }
+        self.dirty = dirty;
         &self.dirty
     }
 
@@ -250,7 +245,7 @@ impl SlopeCanvas {
         bounds: Rect,
     ) -> &Plane {
         let bounds = bounds.intersection(&self.base.area());
-        self.draw_within(painter, fonts, 0, scene, bounds);
+        self.draw_within(painter, fonts, 0, scene, &[bounds]);
         &self.pictures[0].planes()[0]
     }
 
@@ -260,16 +255,18 @@ impl SlopeCanvas {
         fonts: &[(String, Font)],
         picture: usize,
         scene: &Scene,
-        rect: Rect,
+        rects: &[Rect],
     ) {
         let canvas = &mut self.pictures[picture];
-        canvas.copy(&self.base, rect);
+        for rect in rects {
+            canvas.copy(&self.base, *rect);
+        }
         let above = Filter {
             words: self.filter.words,
             shapes: self.filter.shapes,
             ..Filter::ABOVE_BACKGROUND
         };
-        painter.draw(scene, fonts, &self.look, canvas, above, rect);
+        painter.draw_within(scene, fonts, &self.look, canvas, above, rects);
     }
 }
 

@@ -374,6 +374,24 @@ fn what_the_recording_does_not_reach_is_not_judged() {
     assert_eq!(checked.outcome.exit_status(), 0, "{}", checked.told());
 }
 
+/// An offset that is found may be -0.0004 s. Up to c5def52 that was shown as "-0.000 s", and the first frame was left
+/// out for it.
+#[test]
+fn an_offset_below_a_millisecond_loses_no_frame_and_has_no_sign() {
+    let bench = Bench::engine_strip(0.6);
+    let checked = bench.check_from(&bench.frames(None), -0.0004);
+    assert_eq!(checked.outcome.exit_status(), 0, "{}", checked.told());
+    let notes = &checked.outcome.summary.notes;
+    assert!(
+        !notes.iter().any(|n| n.contains("outside the recording")),
+        "{notes:?}"
+    );
+    let files = Files::new();
+    let ran = files.check("clip.y4m", &["--matrix", "bt709", "--offset", "-0.0004"]);
+    assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
+    assert!(ran.stdout.contains("time offset 0.000 s"), "{}", ran.stdout);
+}
+
 /// Colours and noise learnt from a picture that is not the display would excuse it.
 #[test]
 fn a_picture_that_is_not_the_display_never_agrees() {

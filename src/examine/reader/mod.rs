@@ -176,19 +176,25 @@ impl<'d> Reader<'d> {
         }
     }
 
+    /// Leaves `words` out of what is fitted.
     fn set_mask(&mut self, words: &[Rect]) {
-        let width = self.area.width as usize;
-        for (value, list) in [(0u8, std::mem::take(&mut self.masked)), (1, words.to_vec())] {
-            for r in &list {
-                let r = r.intersection(&Rect::new(0, 0, self.area.width, self.area.height));
+        if self.masked == words {
+            return;
+        }
+        let (width, whole) = (
+            self.area.width as usize,
+            Rect::new(0, 0, self.area.width, self.area.height),
+        );
+        for (value, list) in [(0, &self.masked[..]), (1, words)] {
+            for r in list {
+                let r = r.intersection(&whole);
                 for y in r.y..r.bottom() {
                     self.mask[y as usize * width..][r.x as usize..r.right() as usize].fill(value);
                 }
             }
-            if value == 1 {
-                self.masked = list;
-            }
         }
+        self.masked.clear();
+        self.masked.extend_from_slice(words);
     }
 
     /// Members of group `g` whose channel has a number, with their start.

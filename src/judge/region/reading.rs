@@ -4,7 +4,6 @@ use super::{READING_PX, RegionJudge, SAMPLES};
 use crate::examine::reader::RECOGNISED;
 use crate::examine::region::{Findings, Moment};
 use crate::recording::inputs::Inputs;
-use crate::reference::symbols::freedom::Freedom;
 use crate::reference::symbols::scale::half_period;
 
 /// What a channel's symbol shows against what it should.

@@ -166,6 +166,11 @@ fn damaged_captures_are_refused_with_their_place() {
 }
 
 #[test]
+fn captures_without_end_are_given_up() {
+    all_are_refused(&captures::cases_without_end(), true);
+}
+
+#[test]
 fn senseless_arguments_are_refused() {
     all_are_refused(&arguments::cases(), false);
 }
@@ -176,6 +181,7 @@ fn there_are_many_kinds_of_damage_with_names_of_their_own() {
         definitions::cases(),
         recordings::cases(),
         captures::cases(),
+        captures::cases_without_end(),
         arguments::cases(),
     ]
     .concat_names();
@@ -188,7 +194,7 @@ trait Names {
     fn concat_names(&self) -> Vec<&'static str>;
 }
 
-impl Names for [Vec<Case>; 4] {
+impl Names for [Vec<Case>; 5] {
     fn concat_names(&self) -> Vec<&'static str> {
         self.iter().flatten().map(|c| c.name).collect()
     }

@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use crate::evidence::records::thousandths;
 use crate::evidence::report::Section;
 use crate::evidence::report::answer::{Part, counts, parts, worst};
 use crate::evidence::report::bundle::{Bundle, CheckRun, Folder};
@@ -136,7 +137,7 @@ fn facts(folder: &Folder, run: &CheckRun) -> Markup {
                     @for input in &folder.manifest.inputs {
                         dt { (capitalised(&input.role)) } dd { (input.path) }
                     }
-                    dt { "Time offset" } dd { (format!("{:.3}", s.offset_s)) " s: " (s.offset_from) }
+                    dt { "Time offset" } dd { (thousandths(s.offset_s)) " s: " (s.offset_from) }
                     dt { "Chain" } dd { (s.profile_from) }
                 }
             }

@@ -1,0 +1,1 @@
+"""A display unit that shares nothing with the crate: own drawing, own text, own data path."""

@@ -1,0 +1,246 @@
+"""The definition of each look: what of `base.toml` changes, or what the language of today lacks to say it.
+
+A look is described by changes (`region`, what stands there, what stands there instead), by nothing when the base's
+definition holds for it as it is, or not at all.
+"""
+
+import shutil
+from pathlib import Path
+
+from .text import DEJAVU, OPENTYPE, OTHER_TYPEFACE, opentype_file
+
+BASE = Path(__file__).with_name("base.toml")
+END = "\x00"  # as what stands there: the end of the region
+
+# A dial has to have a pointer: this one is covered by the real one.
+_OUTER_BANDS = """[[region.symbol]]
+kind = "dial"
+center = [88, {y}]
+radius = 79
+breakpoints = {stops}
+line_width = 0
+band_width = 6
+bands = {bands}
+pointers = [{{ channel = "{channel}", shape = "line", tip_radius = 50, tail_radius = 0, width = 1, color = "chalk" }}]
+
+[region.symbol.ticks]
+major_step = 1000
+major_length = 0
+color = "chalk"
+
+[region.symbol.failure]
+rect = [10, {y}, 4, 4]
+font = "strong"
+size = 4
+color = "gold"
+background = "night"
+
+"""
+_THIN_MINOR = """[[region.symbol]]
+kind = "dial"
+center = [88, {y}]
+radius = 72
+breakpoints = {stops}
+line_width = 0
+band_width = 6
+bands = {bands}
+pointers = [{{ channel = "{channel}", shape = "line", tip_radius = 50, tail_radius = 0, width = 1, color = "chalk" }}]
+
+[region.symbol.ticks]
+major_step = {step}
+major_length = 7
+width = 1
+color = "chalk"
+
+[region.symbol.failure]
+rect = [10, {y}, 4, 4]
+font = "strong"
+size = 4
+color = "gold"
+background = "night"
+
+"""
+_ROTOR = {"y": 130, "stops": "[[0, -130], [80, -20], [120, 130]]", "step": 10, "channel": "rotor_speed"}
+_TORQUE = {"y": 312, "stops": "[[0, -130], [150, 130]]", "step": 5, "channel": "torque"}
+_ROTOR_BANDS = """bands = [
+  { from = 88, to = 96, color = "gold" },
+  { from = 96, to = 104, color = "leaf" },
+  { from = 104, to = 108, color = "gold" },
+]"""
+_TORQUE_BANDS = 'bands = [{ from = 0, to = 100, color = "leaf" }, { from = 100, to = 115, color = "gold" }]'
+_SECOND_BAR = """[[region.symbol]]
+kind = "bar"
+rect = [744, 78, 10, 228]
+channel = "torque"
+direction = "up"
+breakpoints = [[0, 0], [100, 1]]
+style = "fill"
+color = "aqua"
+edge = "left"
+
+[region.symbol.failure]
+rect = [744, 78, 10, 228]
+font = "strong"
+size = 4
+color = "gold"
+background = "night"
+
+"""
+_FIRST_SYMBOL = '[[region.symbol]]\nkind = "dial"'
+
+
+def _coarse():
+    steps = {"outside_air": 0.05, "ground_speed": 0.0625, "radio_altitude": 0.125, "power": 0.1}
+    ends = {"outside_air": "size = 20", "ground_speed": "size = 20", "radio_altitude": "size = 34", "power": "size = 20"}
+    return [(region, ends[region], f"{ends[region]}\ntolerance = {step}") for region, step in steps.items()]
+
+
+def _slow():
+    return [
+        (region, "confirm_ms = ", "max_latency_ms = 400\nconfirm_ms = ")
+        for region in ("ground_speed", "rotor", "torque", "power", "radio_altitude", "airspeed", "altitude", "heading")
+    ]
+
+
+# Looks that can be said: what changes in the base's definition; nothing when the base says it already.
+CHANGES = {
+    "bands_outside": [
+        ("rotor", _ROTOR_BANDS, ""),
+        ("torque", _TORQUE_BANDS, ""),
+        ("rotor", _FIRST_SYMBOL, _OUTER_BANDS.format(bands=_ROTOR_BANDS[7:], **_ROTOR) + _FIRST_SYMBOL),
+        ("torque", _FIRST_SYMBOL, _OUTER_BANDS.format(bands=_TORQUE_BANDS[7:], **_TORQUE) + _FIRST_SYMBOL),
+    ],
+    "tick_thin": [
+        ("rotor", "minor_step = 10\n", ""),
+        ("torque", "minor_step = 5\n", ""),
+        ("rotor", _ROTOR_BANDS, ""),
+        ("torque", _TORQUE_BANDS, ""),
+        ("rotor", _FIRST_SYMBOL, _THIN_MINOR.format(bands=_ROTOR_BANDS[7:], **_ROTOR) + _FIRST_SYMBOL),
+        ("torque", _FIRST_SYMBOL, _THIN_MINOR.format(bands=_TORQUE_BANDS[7:], **_TORQUE) + _FIRST_SYMBOL),
+    ],
+    "needle_aliased": [],
+    "truncated": [
+        ("altitude", "format = { quantum = 10.0 }", "format = { quantum = 10.0, offset = -5.0 }"),
+        ("airspeed", 'size = 26\ncolor = "chalk"\n', 'size = 26\ncolor = "chalk"\nformat = { offset = -0.5 }\n'),
+        ("radio_altitude", "format = { quantum = 10.0 }", "format = { quantum = 10.0, offset = -5.0 }"),
+    ],
+    "round_5": [
+        ("altitude", "format = { quantum = 10.0 }", "format = { quantum = 5.0 }"),
+        ("radio_altitude", "format = { quantum = 10.0 }", "format = { quantum = 5.0 }"),
+    ],
+    "round_20": [
+        ("altitude", "format = { quantum = 10.0 }", "format = { quantum = 20.0 }"),
+        ("radio_altitude", "format = { quantum = 10.0 }", "format = { quantum = 20.0 }"),
+    ],
+    "update_4hz": _slow(),
+    "update_10hz": [],
+    "update_25hz": [],
+    "bar_middle_zero": [
+        ("vertical_speed", 'style = "pointer"\ncolor = "chalk"', 'style = "fill"\norigin = 0\ncolor = "leaf"')
+    ],
+    "bars_shared": [
+        ("collective", "collective = 2.0", "collective = 2.0, torque = 2.0"),
+        ("collective", "rect = [734, 78, 20, 228]", "rect = [734, 78, 10, 228]"),
+        ("collective", END, _SECOND_BAR),
+    ],
+    "typeface": [],
+    "typeface_opentype": [],
+    "kerning": [],
+    "text_unhinted": [],
+    "text_full_hinting": [],
+    "text_turned_whole": [],
+    "bus_coarse": _coarse(),
+}  # fmt: skip
+
+# The rest, with what is missing.
+LACKS = {
+    "needle_tapered": "pointer shapes: taper and counterweight",
+    "hub": "a disc over the axle",
+    "label_turned": "numbers of a dial turned with the scale",
+    "label_outer_edge": "numbers of a dial held at their outer edge",
+    "limit_triangle": "shape of limit marks; the distance of a mark from the line",
+    "trend_line": "a rate of a channel, and an arc between two values of a dial",
+    "tick_round": "ends of ticks",
+    "dial_dark_edges": "edges of lines in another colour",
+    "limit_thin": "width and reach of limit marks (both follow the ticks)",
+    "pointer_hides_labels": "a clear field round a pointer",
+    "listed_order": "numbers over pointers (what never moves lies under what does)",
+    "window_pointed": "shape of a window",
+    "digits_small": "two sizes in a readout",
+    "digits_rolling": "digits that roll and carry",
+    "digit_boxes": "boxes round digits",
+    "pitch_wide": "distance of digits",
+    "pitch_narrow": "distance of digits",
+    "digit_outline": "outlines of characters",
+    "plus_zero": "a sign before zero",
+    "tape_long": "more than 2,000 marks on a scale",
+    "tape_shaded": "gradients, and opacity over what moves",
+    "bug_constant": "a bug at a number (a channel is asked for)",
+    "trend_arrow": "a rate of a channel, and an arrow between two values of a tape",
+    "aircraft_dot": "shapes of the aircraft's symbol",
+    "aircraft_v": "shapes of the aircraft's symbol",
+    "aircraft_bar": "shapes of the aircraft's symbol",
+    "ladder_ends": "end ticks of ladder lines",
+    "ladder_dashed": "dashes",
+    "ladder_converging": "ladder lines that are not level",
+    "ladder_whole": "ladder lines that appear whole at the band's edge",
+    "ladder_cut_labels": "ladder numbers that are cut by the band",
+    "slip_ball": "shapes of the slip indicator, and its lines",
+    "bank_dots": "shapes of bank marks",
+    "bank_triangles": "shapes of bank marks",
+    "bank_hollow": "outline instead of a filled pointer",
+    "attitude_round": "a clip with round corners",
+    "attitude_dark_edges": "edges of lines in another colour",
+    "attitude_shaded": "gradients",
+    "second_horizon": "a part that is shown by condition",
+    "chevrons": "shapes on the ladder",
+    "lubber_triangle": "shapes of the lubber line",
+    "bug_plain": "bugs without notch",
+    "wind_open": "shapes of the wind arrow",
+    "wind_hidden": "wind figures hidden by condition (the arrow alone goes)",
+    "arc_120": "a stretch of a rose",
+    "rose_numbers": "numbers in place of a rose's letters",
+    "course_needle": "a needle on a rose, and a shift inside what turns",
+    "reverse_video": "a ground behind alerts",
+    "boxes_round": "round corners; frames round alerts",
+    "flashing": "flashing by condition",
+    "two_columns": "columns of alert slots",
+    "cross_thick": "width of a failure cross",
+    "failure_boxed": "a frame round a failure's words",
+    "bar_round_end": "ends of a bar",
+    "bar_segments": "a bar in segments",
+    "live_blink": "one mark that blinks",
+    "bar_limit_tick": "width, length and side of a bar's limit mark",
+    "arc_filled": "an arc that fills",
+}
+
+
+def _changed(text, region, old, new):
+    head = f'id = "{region}"\n'
+    begin = text.index(head)
+    end = text.find("[[region]]", begin)
+    end = len(text) if end < 0 else end
+    part = text[begin:end]
+    if old == END:
+        part = part + new
+    elif old not in part:
+        raise ValueError(f"{region}: no {old!r} in the base's definition")
+    else:
+        part = part.replace(old, new, 1)
+    return text[:begin] + part + text[end:]
+
+
+def write(look, folder):
+    """Writes `display.toml` (and fonts) for a look into a folder, the base's when it cannot be said; its path."""
+    text = BASE.read_text()
+    for region, old, new in CHANGES.get(look, []):
+        text = _changed(text, region, old, new)
+    faces = {"typeface": OTHER_TYPEFACE, "kerning": OTHER_TYPEFACE, "typeface_opentype": OPENTYPE}.get(look, {})
+    for face, (_, _, name) in faces.items():
+        file = opentype_file(name) or DEJAVU / name
+        shutil.copy(file, Path(folder) / name)
+        start = text.index(f"{face} = {{ builtin")
+        text = text[:start] + f'{face} = {{ file = "{name}" }}' + text[text.index("\n", start) :]
+    path = Path(folder) / "display.toml"
+    path.write_text(text)
+    return path
