@@ -191,6 +191,29 @@ fn a_campaign_is_the_same_however_it_is_run_and_tuning_follows_from_it() {
     );
     let easy = files.run(&arguments("0.4"));
     assert_eq!(easy.status, 0, "{}{}", easy.stdout, easy.stderr);
+    // A folder that is named twice, and a copy of it, count once. At c5def52 each counted again.
+    for (name, bytes) in all_bytes(&files.path("one")) {
+        files.write(&format!("copy/{name}"), &bytes);
+    }
+    let mut words = arguments("0.4");
+    let at = words.iter().position(|w| *w == "one").expect("it is named");
+    words.splice(at..=at, ["one", "copy", "one"]);
+    let at = words
+        .iter()
+        .position(|w| *w == "tuned")
+        .expect("it is named");
+    words[at] = "thrice";
+    let thrice = files.run(&words);
+    assert_eq!(thrice.status, 0, "{}{}", thrice.stdout, thrice.stderr);
+    assert!(
+        thrice.stdout.contains("counted once: "),
+        "{}",
+        thrice.stdout
+    );
+    for key in ["faults", "clean_hours"] {
+        let of = |folder: &str| files.json(&format!("{folder}/tune.json"))[key].clone();
+        assert_eq!(of("thrice"), of("tuned"), "{key}");
+    }
     // Each half of the material is scored with what the other recommends.
     let tuned = files.json("tuned/tune.json");
     for region in tuned["regions"].as_array().expect("a list") {
