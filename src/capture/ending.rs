@@ -67,22 +67,25 @@ fn ogg(file: &mut File, length: u64) -> io::Result<Option<&'static str>> {
     cut(!is_last, "its last page is missing")
 }
 
+const CUT: &str = "its last part is cut off";
+
 /// Boxes, one after the other: length, name.
 fn boxes(file: &mut File, length: u64) -> io::Result<Option<&'static str>> {
     let mut at = 0;
     while at < length {
         let head = read_at(file, at, 16)?;
-        let Some((size, name)) = head.split_first_chunk().zip(head.get(4..8)) else {
-            break;
+        let Some((size, name)) = head.first_chunk().zip(head.get(4..8)) else {
+            return cut(true, CUT);
         };
         if !name.iter().all(|c| (0x20..0x7F).contains(c)) {
             // Whatever was put behind the last box.
             return Ok(None);
         }
-        let size = match (u32::from_be_bytes(*size.0), head.last_chunk()) {
+        let size = match (u32::from_be_bytes(*size), head.last_chunk()) {
             // It goes on to the end.
             (0, _) => return Ok(None),
             (1, Some(long)) if head.len() == 16 => u64::from_be_bytes(*long),
+            (1, _) => return cut(true, CUT),
             (size, _) => size.into(),
         };
         if size < 8 {
@@ -90,7 +93,7 @@ fn boxes(file: &mut File, length: u64) -> io::Result<Option<&'static str>> {
         }
         at = at.saturating_add(size);
     }
-    cut(at != length, "its last part is cut off")
+    cut(at != length, CUT)
 }
 
 /// Chunks of the kind `RIFF`, one after the other; there is more than one in large files.
@@ -98,6 +101,9 @@ fn riff(file: &mut File, length: u64) -> io::Result<Option<&'static str>> {
     let mut at = 0;
     while at < length {
         let head = read_at(file, at, 8)?;
+        if head.len() < 8 {
+            return cut(true, CUT);
+        }
         let size = match head.strip_prefix(b"RIFF").map(<[u8; 4]>::try_from) {
             Some(Ok(size)) => u32::from_le_bytes(size),
             _ => return Ok(None),
@@ -109,7 +115,7 @@ fn riff(file: &mut File, length: u64) -> io::Result<Option<&'static str>> {
         at += 8 + u64::from(size) + u64::from(size % 2);
     }
     // The byte that makes a chunk even is often missing at the end.
-    cut(at > length + 1, "its last part is cut off")
+    cut(at > length + 1, CUT)
 }
 
 fn packets(file: &mut File, length: u64) -> io::Result<Option<&'static str>> {

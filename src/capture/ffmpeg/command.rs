@@ -19,7 +19,7 @@ const TICKS: &str = "1/720720000";
 pub(super) const TIME_OFFSET_S: i64 = 86_400;
 
 /// The formats that are read, in `ffmpeg`'s names. None of them refers to other files.
-const FORMATS: [&str; 60] = [
+const FORMATS: &[&str] = &[
     // Containers.
     "mov",
     "mp4",
@@ -77,6 +77,11 @@ const FORMATS: [&str; 60] = [
     "mjpeg_2000",
     "mpjpeg",
     "smjpeg",
+    // Sound, of which is said that it has no pictures.
+    "wav",
+    "mp3",
+    "aac",
+    "flac",
     // Pictures one after the other in one file.
     "gif",
     "apng",

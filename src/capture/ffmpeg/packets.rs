@@ -49,7 +49,7 @@ const LINE_MAX: u64 = 4096;
 
 /// `#tb 0: 1/90000`, a time base; `0, 3600, 7200, 3600, 1234, 0x12345678`: stream, decoding time, time, duration.
 fn read_list(mut list: impl BufRead) -> std::io::Result<Option<Span>> {
-    let mut ticks_s: Vec<f64> = Vec::new();
+    let mut bases: Vec<(f64, f64)> = Vec::new();
     let mut found: Option<Span> = None;
     let mut line = Vec::new();
     loop {
@@ -59,16 +59,17 @@ fn read_list(mut list: impl BufRead) -> std::io::Result<Option<Span>> {
         }
         let words = String::from_utf8_lossy(&line);
         if let Some(base) = words.strip_prefix("#tb ") {
-            ticks_s.extend(time_base(base));
+            bases.extend(time_base(base));
             continue;
         }
         let Some((stream, time, duration)) = packet(&words) else {
             continue;
         };
-        let Some(tick_s) = ticks_s.get(stream) else {
+        let Some((numerator, denominator)) = bases.get(stream) else {
             continue;
         };
-        let (from_s, to_s) = (time as f64 * tick_s, (time + duration) as f64 * tick_s);
+        let seconds = |ticks: i64| ticks as f64 * numerator / denominator;
+        let (from_s, to_s) = (seconds(time), seconds(time + duration));
         let span = found.get_or_insert(Span {
             start_s: from_s,
             end_s: to_s,
@@ -82,11 +83,11 @@ fn read_list(mut list: impl BufRead) -> std::io::Result<Option<Span>> {
     }
 }
 
-/// Seconds a tick; bases come in the order of their streams.
-fn time_base(words: &str) -> Option<f64> {
+/// A tick in seconds, as a fraction; bases come in the order of their streams.
+fn time_base(words: &str) -> Option<(f64, f64)> {
     let (numerator, denominator) = words.split_once(": ")?.1.trim().split_once('/')?;
     let (numerator, denominator): (u32, u32) = (numerator.parse().ok()?, denominator.parse().ok()?);
-    (denominator > 0).then(|| f64::from(numerator) / f64::from(denominator))
+    (denominator > 0).then(|| (numerator.into(), denominator.into()))
 }
 
 fn packet(words: &str) -> Option<(usize, i64, i64)> {

@@ -556,25 +556,25 @@ fn pictures_in_another_file_are_refused() {
     let folder = TempDir::new().unwrap();
     make(&folder, &format!("{SOURCE} -c:v mpeg4 whole.mov"));
     let mut bytes = std::fs::read(folder.path().join("whole.mov")).unwrap();
-    // The table of data references: its one entry says "in this file" (flag 1). An alias to "other.mov" takes its
-    // place, in room taken from the free box that is put in front of the table's parents. Sizes up to the root grow.
+    // The one entry of the table of data references says "in this file". An alias takes its place: 150 bytes that are
+    // not looked at, a path (type 2), and the end. All boxes round it grow.
     let at = find(&bytes, b"dref").unwrap();
-    let mut alias = vec![0; 150];
-    alias[8..10].copy_from_slice(&2_u16.to_be_bytes());
-    let mut entry = Vec::new();
-    let mut body = [&b"alis"[..], &[0; 4], &alias].concat();
-    // A full path, type 18, then the end.
-    body.extend([0, 18, 0, 9]);
-    body.extend(b"other.mov\0");
-    body.extend([0xFF, 0xFF, 0, 0]);
-    entry.extend((4 + body.len() as u32).to_be_bytes());
-    entry.extend(&body);
+    let path = b"disk:other.mov";
+    let body = [
+        &b"alis"[..],
+        &[0; 154],
+        &[0, 2, 0, path.len() as u8],
+        path,
+        &[0xFF, 0xFF, 0, 0],
+    ]
+    .concat();
+    let entry = [&(4 + body.len() as u32).to_be_bytes()[..], &body].concat();
     let old = at + 12..at + 24;
     assert_eq!(&bytes[old.start + 4..old.start + 8], b"url ");
     let grown = (entry.len() - old.len()) as u32;
     bytes.splice(old, entry);
     for parent in [&b"dref"[..], b"dinf", b"minf", b"mdia", b"trak", b"moov"] {
-        let at = find(&bytes, parent).unwrap() - 4;
+        let at = find(&bytes[..at + 4], parent).unwrap() - 4;
         let size = u32::from_be_bytes(bytes[at..at + 4].try_into().unwrap()) + grown;
         bytes[at..at + 4].copy_from_slice(&size.to_be_bytes());
     }
