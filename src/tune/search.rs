@@ -838,7 +838,11 @@ mod tests {
         // Seen for 160 ms: the present 200 ms never confirm it. Of all shorter times 0 ms was taken before.
         let tuned = tune(&material(k, 5), &definition, &DEMAND).unwrap();
         let set = |tuned: &Tuned| {
-            let r = tuned.regions.iter().find(|r| r.region == "attitude").unwrap();
+            let r = tuned
+                .regions
+                .iter()
+                .find(|r| r.region == "attitude")
+                .unwrap();
             let s = r.recommended.clone().unwrap();
             (s.factor, s.confirm_ms, r.confirms_ms)
         };

@@ -264,7 +264,11 @@ fn an_unchecked_region_never_agrees() {
     let files = Files::new();
     files.write("demo.toml", framevouch::demo::DISPLAY.as_bytes());
     let ran = files.run(&["lint", "--display", "demo.toml"]);
-    assert!(ran.stdout.contains("unchecked: 105488 of 786432 px"), "{}", ran.stdout);
+    assert!(
+        ran.stdout.contains("unchecked: 105488 of 786432 px"),
+        "{}",
+        ran.stdout
+    );
 }
 
 #[test]
@@ -274,7 +278,12 @@ fn lint_says_where_and_what_to_do() {
     files.write("narrow.toml", text.as_bytes());
     let ran = files.run(&["lint", "--display", "narrow.toml"]);
     assert_eq!(ran.status, 0, "{}", ran.stderr);
-    assert!(ran.stdout.contains("warning: narrow.toml:82:29: region \"rotor\""), "{}", ran.stdout);
+    assert!(
+        ran.stdout
+            .contains("warning: narrow.toml:82:29: region \"rotor\""),
+        "{}",
+        ran.stdout
+    );
 }
 
 #[test]
