@@ -65,7 +65,7 @@ fn draw_and_check(text: &str) {
     let Ok(definition) = Definition::from_toml(text, "moved.toml", Path::new("")) else {
         return;
     };
-    lint(&definition);
+    let _ = lint(&definition);
     let recording = Recording::from_reader(
         INPUTS.as_bytes(),
         "inputs.csv",

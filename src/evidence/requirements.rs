@@ -141,6 +141,7 @@ pub fn region_finding(region: &RegionInfo, summary: &Summary, events: &[Event]) 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::evidence::display::UncheckedArea;
     use crate::evidence::report::tests::{display, event, summary};
 
     #[test]
@@ -157,7 +158,10 @@ mod tests {
     #[test]
     fn what_is_left_out_of_the_check_does_not_pass() {
         let mut shown = display();
-        shown.regions[0].symbols = vec!["unchecked".into()];
+        shown.regions[0].unchecked = vec![UncheckedArea {
+            rect: shown.regions[0].rect,
+            reason: "moving map".into(),
+        }];
         let found = region_finding(&shown.regions[0], &summary(), &[]);
         assert_eq!(found, Finding::NotExercised);
     }
