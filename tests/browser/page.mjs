@@ -28,6 +28,8 @@ const browser = await chromium.launch({
 });
 try {
   const page = await browser.newPage({ viewport: { width: 1280, height: 900 } });
+  // On a machine that is busy with other things everything takes its time; nothing here is judged by it.
+  page.setDefaultTimeout(180000);
   const problems = [];
   page.on("console", (m) => { if (["error", "warning"].includes(m.type())) problems.push(m.text()); });
   page.on("pageerror", (e) => problems.push(String(e)));
@@ -58,6 +60,7 @@ try {
   if (mode !== "--campaign") {
     // Pictures of events are there without a script, each of the three with its magnified part.
     const still = await browser.newPage({ javaScriptEnabled: false });
+    still.setDefaultTimeout(180000);
     await still.goto(address);
     const events = await still.locator(".pictures").count();
     const pictures = await still.locator(".pictures img").evaluateAll((all) => all.map((p) => [p.complete, p.naturalWidth, p.naturalHeight, p.alt]));
