@@ -218,7 +218,7 @@ try {
       if (longest > 3 && room < Math.min(longest, 8) * parseFloat(style.fontSize) * 0.45) found.broken.push(name(e));
     }
     for (const e of document.querySelectorAll(".wide")) {
-      if (e.scrollWidth <= e.clientWidth + 2) continue;
+      if (e.closest("details:not([open])") || e.scrollWidth <= e.clientWidth + 2) continue;
       found.wide += 1;
       if (!e.hasAttribute("data-more") || e.tabIndex !== 0 || getComputedStyle(e, "::before").content === "none") found.unsaid.push(name(e));
     }
