@@ -28,6 +28,8 @@ const browser = await chromium.launch({
 });
 try {
   const page = await browser.newPage({ viewport: { width: 1280, height: 900 } });
+  // On a machine that is busy with other things everything takes its time; nothing here is judged by it.
+  page.setDefaultTimeout(180000);
   const problems = [];
   page.on("console", (m) => { if (["error", "warning"].includes(m.type())) problems.push(m.text()); });
   page.on("pageerror", (e) => problems.push(String(e)));
@@ -58,6 +60,7 @@ try {
   if (mode !== "--campaign") {
     // Pictures of events are there without a script, each of the three with its magnified part.
     const still = await browser.newPage({ javaScriptEnabled: false });
+    still.setDefaultTimeout(180000);
     await still.goto(address);
     const events = await still.locator(".pictures").count();
     const pictures = await still.locator(".pictures img").evaluateAll((all) => all.map((p) => [p.complete, p.naturalWidth, p.naturalHeight, p.alt]));
@@ -215,7 +218,7 @@ try {
       if (longest > 3 && room < Math.min(longest, 8) * parseFloat(style.fontSize) * 0.45) found.broken.push(name(e));
     }
     for (const e of document.querySelectorAll(".wide")) {
-      if (e.scrollWidth <= e.clientWidth + 2) continue;
+      if (e.closest("details:not([open])") || e.scrollWidth <= e.clientWidth + 2) continue;
       found.wide += 1;
       if (!e.hasAttribute("data-more") || e.tabIndex !== 0 || getComputedStyle(e, "::before").content === "none") found.unsaid.push(name(e));
     }
@@ -250,26 +253,12 @@ try {
       const holding = sheets.filter((s) => /^\s*(R\d+-)?E\d+: /m.test(s)).length;
       assert.ok(cards < 4 || holding <= Math.ceil(cards / 2) + 1, `${cards} events take ${holding} sheets`);
       const shown = await page.locator(".pictures").count();
-      execFileSync("pdfimages", ["-png", plain, join(folder, "in-print")]);
-      // Captured pictures may be black where the display was; no event has all of its pictures of one colour.
-      const lively = +execFileSync("python3", ["-c", `
-import glob, sys
-from PIL import Image
-print(sum(1 for f in glob.glob(sys.argv[1] + "*.png") if max(b - a for a, b in Image.open(f).convert("RGB").getextrema()) > 60))`,
-        join(folder, "in-print")], { encoding: "utf8" });
-      assert.ok(lively >= 3 * shown, `${lively} pictures in print are not of one colour, of ${shown} events`);
-      const first = sheets.findIndex((s) => /^\s*(R\d+-)?E\d+: /m.test(s)) + 1;
-      if (shown) {
-        execFileSync("pdftoppm", ["-r", "60", "-png", "-f", String(first + 1), "-l", String(first + 1), plain, join(folder, "sheet")]);
-        // Of a sheet with events a fair part is neither paper nor black: black event pictures were 1 %.
-        const inked = +execFileSync("python3", ["-c", `
-import glob, sys
-from PIL import Image
-p = Image.open(glob.glob(sys.argv[1] + "*.png")[0]).convert("RGB")
-print(sum(n for n, (r, g, b) in p.getcolors(1 << 24) if 40 < max(r, g, b) and min(r, g, b) < 215) / (p.width * p.height))`,
-          join(folder, "sheet")], { encoding: "utf8" });
-        assert.ok(inked > 0.04, `${inked} of a sheet with events is in colour`);
-      }
+      // The legend's samples of verdicts are 28 px wide. Of the pictures of events none was in the file before (c5def52: black
+      // boxes); pictures of one colour take next to nothing, and a display that was blank may give three of an event.
+      const rows = execFileSync("pdfimages", ["-list", plain], { encoding: "utf8" }).split("\n").slice(2).map((r) => r.trim().split(/\s+/));
+      const bytes = (size) => parseFloat(size) * ({ B: 1, K: 1024, M: 1048576 }[size.slice(-1)] ?? 1);
+      const lively = rows.filter((r) => r[2] === "image" && +r[3] > 28 && bytes(r.at(-2)) > 100).length;
+      assert.ok(lively >= 3 * shown, `${lively} pictures of more than one colour are in print, of ${shown} events`);
       done(`printed by the browser's own command, ${lively} pictures of ${shown} events are there, on ${holding} sheets`);
     }
   } finally {

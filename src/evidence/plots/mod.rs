@@ -3,7 +3,7 @@
 //!
 //! Whoever reads a plot should not need its colours: lines differ in their dashes and marks in their shape, and what
 //! is marked stands with its number in the legend. Legends stand above the axes, where no data can lie under them. The
-//! page is white whatever surrounds it, so that one picture serves a light and a dark page.
+//! page is white, for files of their own; the reviewer's page turns them over where it is dark.
 //!
 //! Same figures, same bytes.
 

@@ -43,7 +43,7 @@ impl Pictures {
     /// height]`, px of the display).
     ///
     /// # Errors
-    /// When a picture is no PNG, or the two are not of one size.
+    /// When a picture is no PNG or too large, or the reference has no such part.
     pub fn of(still: &Embedded, area: [i32; 4], focus: [i32; 4]) -> Result<Self, ImageError> {
         let captured = decoded(&still.captured)?;
         let reference = decoded(&still.reference)?;

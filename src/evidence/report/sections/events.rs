@@ -114,7 +114,8 @@ fn due_within_ms(run: &CheckRun, event: &Event) -> Option<f64> {
     if frame_ms <= 0.0 {
         return Some(confirm_ms);
     }
-    Some(libm::ceil(confirm_ms / frame_ms - 1e-3) * frame_ms)
+    let frames = libm::ceil(confirm_ms / frame_ms - 1e-3) as u64;
+    Some(frames as f64 * frame_ms)
 }
 
 /// The time within which an event is due, and whether it took longer.
