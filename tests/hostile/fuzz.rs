@@ -23,7 +23,6 @@ use framevouch::capture::nut::NutReader;
 use framevouch::capture::profile::Profile;
 use framevouch::capture::{Capture, CapturedFrame, OpenOptions};
 use framevouch::definition::{Definition, lint};
-use framevouch::evidence::manifest::Manifest;
 use framevouch::evidence::measurements::Reader;
 use framevouch::evidence::verify::verify;
 use framevouch::recording::inputs::Inputs;
@@ -672,9 +671,6 @@ fn manifest() {
     }
     fuzz("manifest", &[whole], |bytes| {
         fs::write(out.join("manifest.json"), bytes).expect("there is room");
-        if let Ok(manifest) = Manifest::load(&out) {
-            assert!(!manifest.command_line().is_empty());
-        }
         if let Err(e) = verify(&out) {
             assert!(!e.to_string().is_empty());
         }
