@@ -23,7 +23,6 @@ use framevouch::capture::nut::NutReader;
 use framevouch::capture::profile::Profile;
 use framevouch::capture::{Capture, CapturedFrame, OpenOptions};
 use framevouch::definition::{Definition, lint};
-use framevouch::evidence::manifest::Manifest;
 use framevouch::evidence::measurements::Reader;
 use framevouch::evidence::verify::verify;
 use framevouch::recording::inputs::Inputs;
@@ -58,17 +57,33 @@ const PLAN: &str = "limit_ms = { hazardous = 1000, major = 1000 }\nfailure_rate_
     twins = true\n[[fault]]\nkind = \"bias\"\nchannels = [\"speed\"]\nmethods = [\"redraw\", \"donor\"]\n\
     sizes = { from = 0.5, to = 4.0, count = 3, log = true }\nrepeats = 2\n";
 
+/// A second in which everything moves and is valid.
+fn moving_inputs() -> String {
+    let row = |k: u32| {
+        let t = f64::from(k) / 20.0;
+        let (speed, rotor, fuel) = (
+            90.0 + 40.0 * t,
+            95.0 + 12.0 * (2.0 * t).sin(),
+            250.0 - 60.0 * t,
+        );
+        format!("{t:.2},{speed:.3},1,{rotor:.3},{fuel:.3},0,CH1\n")
+    };
+    let header = INPUTS.lines().next().expect("it has a header");
+    format!("{header}\n{}", (0..=20).map(row).collect::<String>())
+}
+
 /// Material that the program itself makes, so that it is of today's form.
 struct Made {
     folder: TempDir,
 }
 
 static MADE: LazyLock<Made> = LazyLock::new(|| {
-    let folder = tempfile::tempdir().expect("there is room for files");
+    let folder =
+        tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).expect("there is room for files");
     let made = Made { folder };
     made.write("display.toml", DISPLAY.as_bytes());
     made.write("own.ttf", FONT);
-    made.write("inputs.csv", INPUTS.as_bytes());
+    made.write("inputs.csv", moving_inputs().as_bytes());
     made.run("draw --display display.toml --inputs inputs.csv --fps 25 --format png --out frames");
     made.run(
         "calibrate --display display.toml --inputs inputs.csv --capture frames --out profile.json",
@@ -433,7 +448,7 @@ fn definition() {
                 Ok(definition) => {
                     // A picture of the size that it may have takes memory by right.
                     let (width, height) = definition.size();
-                    lint::lint(&definition);
+                    assert!(lint::lint(&definition).len() < 1 << 20);
                     let inputs = Recording::from_reader(
                         INPUTS.as_bytes(),
                         "inputs.csv",
@@ -447,7 +462,8 @@ fn definition() {
                     let (mut painter, mut inputs) = (Painter::new(), Inputs::default());
                     for time_s in [0.0, 0.15, 0.4] {
                         recording.inputs_at(time_s, &mut inputs);
-                        drawing.frame(&definition, &inputs, &mut painter);
+                        let picture = drawing.frame(&definition, &inputs, &mut painter);
+                        assert_eq!(picture.interleaved().len(), 3 * width * height);
                     }
                 }
             }
@@ -655,9 +671,6 @@ fn manifest() {
     }
     fuzz("manifest", &[whole], |bytes| {
         fs::write(out.join("manifest.json"), bytes).expect("there is room");
-        if let Ok((manifest, _)) = Manifest::read(&out) {
-            assert!(!manifest.command_line().is_empty());
-        }
         if let Err(e) = verify(&out) {
             assert!(!e.to_string().is_empty());
         }

@@ -58,7 +58,7 @@ class Watch:
             while child.poll() is None:
                 peak[0] = max(peak[0], peak_mb(child.pid))
                 time.sleep(0.003)
-        thread = threading.Thread(target=look)
+        thread = threading.Thread(target=look, daemon=True)
         thread.start()
         ran = bench.finish(child, limit_s=limit_s)
         thread.join()
