@@ -213,14 +213,7 @@ impl ChainWatch {
         let is_far = |map: &ColorMap| {
             chain_colors::largest_change(map, definition, frame.picture.encoding()) > CHAIN_LEVELS
         };
-        let found = found.or_else(|| {
-            let ColorMap([luma, color, _]) = gain().filter(is_far)?;
-            let words = format!(
-                "the levels of the whole picture are {:.2} times what they were, and {:+.0} (colours {:.2} times)",
-                luma[0], luma[3], color[1]
-            );
-            Some((Change::Gain, words))
-        });
+        let found = found.or_else(|| Some((Change::Gain, gain_in_words(&gain().filter(is_far)?))));
         let is_shown = || {
             let lumas = regions.iter();
             shows_what_is_due(lumas.map(|r| (r.captured(&frame.picture)[0], r.reference()[0])))
@@ -239,12 +232,9 @@ impl ChainWatch {
             return Ok(());
         }
         let first = frame.index + 1 - u64::from(SURE_FRAMES);
-        Err(Error::chain(
-            self.unchanged_frame.map(|f| f + 1),
-            format!(
-                "the capture chain changed at frame {first} or within half a second before: {words}; frames from there on are not judged"
-            ),
-        ))
+        let since_frame = self.unchanged_frame.map(|f| f + 1);
+        let place = format!("at frame {first} or within half a second before");
+        Err(another_chain(since_frame, &place, words))
     }
 }
 
@@ -268,13 +258,13 @@ fn look_at_edges(sight: &Sight, first: u64, painter: &mut Painter) -> Result<(),
             }
         }
         if explained >= LEAST_PARTS && !is_contradicted && sight.shows(&there) {
-            let [x, y] = moved;
-            return Err(Error::chain(
-                Some(first),
-                format!(
-                    "the capture chain changed at frame {first}: the whole picture is displaced by up to {x:.2} px in x and {y:.2} px in y; frames {first}.. are not judged"
-                ),
-            ));
+            let axes: Vec<String> = [("x", moved[0]), ("y", moved[1])]
+                .into_iter()
+                .filter(|(_, moved)| *moved > CHAIN_SHIFT_PX)
+                .map(|(axis, moved)| format!("up to {moved:.2} px in {axis}"))
+                .collect();
+            let what = format!("the whole picture is displaced by {}", axes.join(" and "));
+            return Err(another_chain(Some(first), &at_frame(first), what));
         }
     }
     let usual_px2 = sight.chain.blur_px * sight.chain.blur_px;
@@ -288,13 +278,49 @@ fn look_at_edges(sight: &Sight, first: u64, painter: &mut Painter) -> Result<(),
     if seen.len() < LEAST_PARTS || least_px2 < MORE_BLUR_PX2 || !sight.shows(&due) {
         return Ok(());
     }
-    Err(Error::chain(
-        Some(first),
+    let what = format!(
+        "the whole picture is blurred, by {:.2} px more than was measured (one standard deviation)",
+        least_px2.sqrt()
+    );
+    Err(another_chain(Some(first), &at_frame(first), what))
+}
+
+fn at_frame(first: u64) -> String {
+    format!("at frame {first}")
+}
+
+/// What is said of a chain that is not as it was measured since a frame: that it changed only where frames before were.
+fn another_chain(since_frame: Option<u64>, place: &str, what: String) -> Error {
+    let words = if since_frame.is_none_or(|first| first == 0) {
         format!(
-            "the capture chain changed at frame {first}: the whole picture is blurred, by {:.2} px more than before (one standard deviation); frames {first}.. are not judged",
-            least_px2.sqrt()
-        ),
-    ))
+            "the capture chain is not what was measured of it, from the first frame on: {what}; no frame is judged"
+        )
+    } else {
+        format!("the capture chain changed {place}: {what}; frames from there on are not judged")
+    };
+    Error::Chain {
+        since_frame,
+        what,
+        words,
+    }
+}
+
+/// A gain and offset of luma and a gain of colour in words, as far as they are any.
+fn gain_in_words(ColorMap([luma, color, _]): &ColorMap) -> String {
+    let [gain, of_color] = [luma[0], color[1]].map(|gain| format!("{gain:.2}"));
+    let offset = format!("{:+.0}", luma[3]);
+    let mut parts = Vec::new();
+    if gain != "1.00" || offset.trim_matches(['+', '-']) != "0" {
+        parts.push(format!(
+            "the levels of the whole picture are {gain} times those that are due, and {offset}"
+        ));
+    }
+    if of_color != "1.00" {
+        parts.push(format!(
+            "the colours of the whole picture are {of_color} times those that are due"
+        ));
+    }
+    parts.join(", ")
 }
 
 impl Sight<'_> {
@@ -363,12 +389,10 @@ fn look_at_all_colors(sight: &Sight, first: u64, painter: &mut Painter) -> Resul
     };
     let change = chain_colors::largest_change(&map, definition, look.encoding);
     if change > CHAIN_LEVELS {
-        return Err(Error::chain(
-            Some(first),
-            format!(
-                "the capture chain changed at frame {first}: the colours of the whole picture differ by up to {change:.0} levels (matrix, range or gain); frames {first}.. are not judged"
-            ),
-        ));
+        let what = format!(
+            "the colours of the whole picture differ by up to {change:.0} levels (matrix, range or gain)"
+        );
+        return Err(another_chain(Some(first), &at_frame(first), what));
     }
     Ok(())
 }
@@ -416,7 +440,7 @@ fn known_changes(encoding: Encoding) -> Vec<KnownChange> {
             (other, encoding, "read with"),
         ] {
             changes.push(KnownChange {
-                words: format!("colours are {way} another {what} ({m:?}, {r:?}) than before"),
+                words: format!("colours are {way} another {what} ({m:?}, {r:?}) than was measured"),
                 map: between(read, written),
             });
         }
@@ -460,6 +484,46 @@ mod tests {
             let grey = row[0] * 100.0 + (row[1] + row[2]) * 128.0 + row[3];
             assert!((grey - [100.0, 128.0, 128.0][k]).abs() < 1e-9);
         }
+    }
+
+    #[test]
+    fn a_gain_is_told_of_what_has_one() {
+        let gain = |luma: f64, offset: f64, color: f64| {
+            let row = |k: usize, gain: f64, offset: f64| {
+                let mut row = [0.0, 0.0, 0.0, offset];
+                row[k] = gain;
+                row
+            };
+            let centre = 128.0 * (1.0 - color);
+            gain_in_words(&ColorMap([
+                row(0, luma, offset),
+                row(1, color, centre),
+                row(2, color, centre),
+            ]))
+        };
+        let colors = gain(1.001, -0.2, 0.8);
+        assert_eq!(
+            colors,
+            "the colours of the whole picture are 0.80 times those that are due"
+        );
+        let luma = gain(0.93, 1.1, 1.0);
+        assert!(
+            luma.contains("0.93 times") && !luma.contains("colours"),
+            "{luma}"
+        );
+    }
+
+    #[test]
+    fn what_never_was_otherwise_has_not_changed() {
+        // c5def52: "the capture chain changed at frame 0 or within half a second before".
+        let told = |since| another_chain(since, "at frame 9", "it is blurred".into()).to_string();
+        assert!(!told(None).contains("changed"), "{}", told(None));
+        assert!(!told(Some(0)).contains("changed"), "{}", told(Some(0)));
+        assert!(
+            told(Some(9)).contains("changed at frame 9"),
+            "{}",
+            told(Some(9))
+        );
     }
 
     #[test]

@@ -28,7 +28,7 @@ use crate::reference::painter::Painter;
 
 use run::Run;
 use stretch::settle_profile;
-pub use stretch::{Settled, find_stretch, first_stretch, settle};
+pub use stretch::{Settled, confirm, find_stretch, first_stretch, settle};
 
 /// Recording time = capture time + offset.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -160,7 +160,9 @@ pub enum Error {
     Chain {
         /// First frame that may show the changed chain: nothing is raised from there on. `None` when nothing was judged.
         since_frame: Option<u64>,
-        /// What changed.
+        /// What is not as it was measured.
+        what: String,
+        /// The same as a sentence, with what to do.
         words: String,
     },
     /// The first stretch does not show what is due, so that the chain cannot be measured from it.
@@ -187,10 +189,13 @@ pub enum Error {
 }
 
 impl Error {
-    fn chain(since_frame: Option<u64>, words: impl Into<String>) -> Self {
+    /// Nothing is judged: `what` is not as it was measured, with what to `do` about it.
+    fn chain(what: impl Into<String>, to_do: &str) -> Self {
+        let what = what.into();
         Self::Chain {
-            since_frame,
-            words: words.into(),
+            since_frame: None,
+            words: format!("{what}; {to_do}"),
+            what,
         }
     }
 }
@@ -259,8 +264,8 @@ pub fn check(
     }
     if info.is_grey && has_color(definition) {
         return Err(Error::chain(
-            None,
-            "the capture is grey, and the display has colours, which could not be judged; capture in colour",
+            "the capture is grey, and the display has colours, which could not be judged",
+            "capture in colour",
         ));
     }
     let settled = match &settings.stretch {

@@ -10,6 +10,7 @@ use crate::picture::Subsampling;
 use crate::recording::Recording;
 use crate::reference::painter::Painter;
 
+use super::run::Run;
 use super::{Error, FrameSource, Offset};
 
 /// Frames that the chain is measured from, at most; and the stretch that they cover, s.
@@ -211,30 +212,33 @@ pub(super) fn settle_profile(
     let found = &measured.profile;
     if (given.width, given.height) != (found.width, found.height) {
         return Err(Error::chain(
-            None,
             format!(
-                "the profile is for frames of {}x{}, the capture has {}x{}; calibrate this chain anew",
+                "the profile is for frames of {}x{}, the capture has {}x{}",
                 given.width, given.height, found.width, found.height
             ),
+            "calibrate this chain anew",
         ));
     }
     if (given.encoding, given.subsampling) != (found.encoding, found.subsampling) {
         return Err(Error::chain(
-            None,
             format!(
-                "the profile is for {}, the capture has {}; calibrate this chain anew, or set --matrix and --range as they were",
+                "the profile is for {}, the capture has {}",
                 planes_in_words(given),
                 planes_in_words(found)
             ),
+            "calibrate this chain anew, or set --matrix and --range as they were",
         ));
     }
     if measured.is_good()
         && let Some(what) = chain_change(definition, given, found)
     {
-        return Err(Error::chain(
-            None,
-            format!("the capture chain is not the one of the profile: {what}; calibrate it anew"),
-        ));
+        return Err(Error::Chain {
+            since_frame: None,
+            words: format!(
+                "the capture chain is not the one of the profile: {what}; calibrate it anew"
+            ),
+            what,
+        });
     }
     notes.extend(measured.notes.into_iter().filter(|n| n.contains("data")));
     Ok((given.clone(), "given".into()))
@@ -249,31 +253,116 @@ fn planes_in_words(profile: &Profile) -> String {
     format!("{} {resolution}", calibrate::in_words(profile.encoding))
 }
 
-/// In what `found` differs from `given`, in words.
+/// Whether a check accepts what was `settled` as the chain of these frames: of the `first` stretch of a capture, from
+/// which a check measures again, and of `frames` anywhere in it. A chain that shift, scale and one map of colours do not
+/// describe comes out differently from stretch to stretch, or leaves what no chain that was measured would.
+///
+/// # Errors
+/// [`Error::NoAgreement`] where the frames do not show what is due, and what a check would say: [`Error::Chain`].
+pub fn confirm(
+    subject: Subject,
+    recording: &Recording,
+    (first, frames): (&[CapturedFrame], &[CapturedFrame]),
+    siting: Option<Siting>,
+    settled: &Settled,
+) -> Result<(), Error> {
+    if !settled.measured.is_good() {
+        return Err(Error::NoAgreement);
+    }
+    let definition = subject.definition();
+    let profile = &settled.measured.profile;
+    let offset = Offset::Given(settled.offset_s);
+    let mut painter = Painter::new();
+    let again = settle(subject, recording, first, siting, offset, &mut painter);
+    settle_profile(definition, Some(profile), again, &mut Vec::new())?;
+    let mut run = Run::new(
+        definition,
+        subject,
+        recording,
+        &calibrate::chain_look(profile),
+        (profile.width, profile.height),
+        settled.offset_s,
+        profile.latency_s,
+        painter,
+    );
+    for frame in frames {
+        let examined = run.examine(frame, None);
+        run.judge(frame, examined)?;
+    }
+    Ok(())
+}
+
+/// In what `found` differs from `given`, in words: all of it, and nothing else.
 fn chain_change(definition: &Definition, given: &Profile, found: &Profile) -> Option<String> {
+    let mut changes = Vec::new();
     for (axis, k, length) in [("x", 0, given.width), ("y", 1, given.height)] {
         let at = |p: &Profile, v: f64| p.scale[k] * v + p.shift_px[k];
-        for place in [0.0, length as f64] {
-            let moved = at(found, place) - at(given, place);
-            if moved.abs() > CHAIN_SHIFT_PX {
-                return Some(format!(
-                    "the picture is displaced by {moved:.2} px in {axis} at {place:.0} px"
-                ));
-            }
+        let moved = [0.0, length as f64].map(|place| (at(found, place) - at(given, place), place));
+        let [near, far] = moved;
+        let (moved, place) = if far.0.abs() > near.0.abs() {
+            far
+        } else {
+            near
+        };
+        if moved.abs() > CHAIN_SHIFT_PX {
+            changes.push(format!(
+                "the picture is displaced by {moved:.2} px in {axis} at {place:.0} px"
+            ));
         }
     }
     let (a, b) = (given.look(), found.look());
-    for color in definition.file().colors.keys() {
+    let colors = definition.file().colors.keys().map(|color| {
         let rgb = definition.color(color);
         let (a, b) = (a.levels(rgb), b.levels(rgb));
-        for k in 0..3 {
-            let change = f64::from(a[k].abs_diff(b[k]));
-            if change > CHAIN_LEVELS {
-                return Some(format!(
-                    "colour \"{color}\" differs by {change:.0} levels over the whole picture"
-                ));
-            }
-        }
+        let change = (0..3).map(|k| a[k].abs_diff(b[k])).max();
+        (change.unwrap_or(0), color)
+    });
+    if let Some((change, color)) = colors.max_by_key(|(change, _)| *change)
+        && f64::from(change) > CHAIN_LEVELS
+    {
+        changes.push(format!(
+            "colours differ over the whole picture, \"{color}\" by {change} levels"
+        ));
     }
-    None
+    (!changes.is_empty()).then(|| changes.join(", and "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::picture::Encoding;
+    use crate::reference::canvas::Siting;
+    use crate::reference::symbols::bench;
+
+    #[test]
+    fn what_changed_is_named_and_nothing_else() {
+        let definition = bench::display("");
+        let plain =
+            calibrate::plain_profile((200, 200), Encoding::Rgb, Subsampling::None, Siting::Left);
+        assert_eq!(chain_change(&definition, &plain, &plain), None);
+        let mut moved = plain.clone();
+        moved.scale[1] = 1.005;
+        let told = chain_change(&definition, &plain, &moved);
+        assert_eq!(
+            told.as_deref(),
+            Some("the picture is displaced by 1.00 px in y at 200 px")
+        );
+        let mut dim = plain.clone();
+        for (k, row) in dim.color.iter_mut().enumerate() {
+            row[k] = 0.9;
+        }
+        let told = chain_change(&definition, &plain, &dim).expect("that is another chain");
+        assert!(
+            told.starts_with("colours differ") && !told.contains("displaced"),
+            "{told}"
+        );
+        // Both: c5def52 named the first alone.
+        dim.scale = moved.scale;
+        let told = chain_change(&definition, &plain, &dim).expect("that is another chain");
+        assert!(
+            told.contains("in y") && told.contains("colours differ"),
+            "{told}"
+        );
+        assert!(!told.contains("in x"), "{told}");
+    }
 }

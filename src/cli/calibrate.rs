@@ -43,14 +43,16 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let drawing = Drawing::new(&definition);
     let subject = Subject::new(&definition, &drawing);
     let mut source = ReadAhead::start(arguments.capture.open(&definition)?, 4);
-    // Runs of neighbouring frames, so that motion from frame to frame can be measured; the stride
-    // doubles as the capture turns out longer.
+    let (first, ended) = check::first_stretch(&mut source)?;
+    if let Some(e) = ended {
+        return Err(e.into());
+    }
+    // Frames all over the capture; the stride doubles as it turns out longer.
     let mut frames: Vec<CapturedFrame> = Vec::new();
     let mut stride = 1u64;
-    let mut frame = CapturedFrame::new();
-    while source.next_into(&mut frame)? {
+    let mut add = |frame: &CapturedFrame| {
         if !frame.index.is_multiple_of(stride) {
-            continue;
+            return;
         }
         frames.push(frame.clone());
         if frames.len() == 2 * MEASURED_FRAMES {
@@ -61,12 +63,17 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             });
             stride *= 2;
         }
+    };
+    first.iter().for_each(&mut add);
+    let mut frame = CapturedFrame::new();
+    while source.next_into(&mut frame)? {
+        add(&frame);
     }
     let siting = source.info().siting;
     let mut painter = Painter::new();
     let offset = arguments.offset.unwrap_or(Offset::Usual);
     let settled = check::settle(subject, &recording, &frames, siting, offset, &mut painter);
-    let measured = settled.measured;
+    let measured = &settled.measured;
     let p = &measured.profile;
     say!(
         "time offset   {} s ({})",
@@ -101,8 +108,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     for note in &measured.notes {
         say!("note          {note}");
     }
-    if !measured.is_good() {
-        return Err("the capture does not agree with the recording well enough to measure the chain; use a stretch that is known to be good, and check offset, definition and recording".into());
+    // A check is the judge of what is a chain: what it would refuse is none.
+    match check::confirm(subject, &recording, (&first, &frames), siting, &settled) {
+        Err(check::Error::NoAgreement) => return Err("the capture does not agree with the recording well enough to measure the chain; use a stretch that is known to be good, and check offset, definition and recording".into()),
+        Err(check::Error::Chain { what, .. }) => return Err(format!("this is no chain that a profile can describe (shift and scale of each axis, and one map of colours that is linear in their levels), or it changes within the capture: by what was measured of the whole, {what}").into()),
+        other => other?,
     }
     let text = serde_json::to_string_pretty(p)? + "\n";
     let bytes = text.as_bytes();

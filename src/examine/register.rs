@@ -310,34 +310,101 @@ impl FrameReference {
     }
 }
 
-/// Whole-pixel shift that brings static edges together best.
-fn whole_shift(captured: &Plane, reference: &LumaReference) -> (i32, i32) {
-    let edges = reference.edges();
-    let stride = (edges.len() / 4000).max(1);
-    let (width, height) = (captured.width() as i32, captured.height() as i32);
-    let mut best = (u64::MAX, (0, 0));
-    let mut order: Vec<(i32, i32)> = (-FARTHEST_PX..=FARTHEST_PX)
-        .flat_map(|dy| (-FARTHEST_PX..=FARTHEST_PX).map(move |dx| (dx, dy)))
-        .collect();
-    // The smallest shift wins a tie.
-    order.sort_by_key(|(x, y)| (x * x + y * y, *x, *y));
-    for (dx, dy) in order {
-        let mut sum = 0u64;
-        for (x, y, _, _) in edges.iter().step_by(stride) {
-            let (cx, cy) = (
-                (*x as i32 + dx).clamp(0, width - 1),
-                (*y as i32 + dy).clamp(0, height - 1),
-            );
-            let d = captured
-                .at(cx as usize, cy as usize)
-                .abs_diff(reference.plane.at(*x, *y));
-            sum += u64::from(d.min(80));
+/// Where both ends of an axis are, px from where the reference has them.
+type Ends = [i32; 2];
+
+/// Static edges, a sample of them, held against a captured picture in other places.
+struct Places<'a> {
+    captured: &'a Plane,
+    /// Column, row, level.
+    edges: Vec<(usize, usize, u8)>,
+}
+
+/// Edges that are held against the capture in each place, about.
+const SAMPLED_EDGES: usize = 4000;
+
+impl Places<'_> {
+    /// Sum of differences, cut at 80 levels, where the ends of both axes stand elsewhere by whole pixels; beyond `most`
+    /// only that it is.
+    fn distance(&self, [x, y]: [Ends; 2], most: u64) -> u64 {
+        let place = |at: usize, [low, high]: Ends, length: usize| {
+            let length = length as i32;
+            // To the nearest pixel, halves up.
+            let moved = 2 * low * length + (high - low) * (2 * at as i32 + 1) + length;
+            (at as i32 + moved.div_euclid(2 * length)).clamp(0, length - 1) as usize
+        };
+        let (width, height) = (self.captured.width(), self.captured.height());
+        let mut sum = 0;
+        for (at_x, at_y, level) in &self.edges {
+            let there = self
+                .captured
+                .at(place(*at_x, x, width), place(*at_y, y, height));
+            sum += u64::from(there.abs_diff(*level).min(80));
+            if sum > most {
+                break;
+            }
         }
-        if sum < best.0 {
-            best = (sum, (dx, dy));
+        sum
+    }
+
+    /// The best of what `ends` makes of all pairs within `FARTHEST_PX`; the smallest wins a tie.
+    fn best(&self, ends: impl Fn(Ends) -> [Ends; 2]) -> [Ends; 2] {
+        let mut order: Vec<Ends> = (-FARTHEST_PX..=FARTHEST_PX)
+            .flat_map(|b| (-FARTHEST_PX..=FARTHEST_PX).map(move |a| [a, b]))
+            .collect();
+        order.sort_by_key(|[a, b]| (a * a + b * b, *a, *b));
+        let mut best = (u64::MAX, ends([0; 2]));
+        for pair in order {
+            let distance = self.distance(ends(pair), best.0);
+            if distance < best.0 {
+                best = (distance, ends(pair));
+            }
+        }
+        best.1
+    }
+}
+
+/// Whole pixels by which the ends of both axes must move to bring static edges together best: the whole picture first,
+/// then the ends of each axis by turns, since a scale of half a percent is 5 px over a thousand.
+fn whole_places(captured: &Plane, reference: &LumaReference) -> [Ends; 2] {
+    let edges = reference.edges();
+    let stride = (edges.len() / SAMPLED_EDGES).max(1);
+    let sampled = edges.iter().step_by(stride);
+    let places = Places {
+        captured,
+        edges: sampled
+            .map(|(x, y, _, _)| (*x, *y, reference.plane.at(*x, *y)))
+            .collect(),
+    };
+    let mut found = places.best(|[dx, dy]| [[dx; 2], [dy; 2]]);
+    loop {
+        let before = found;
+        for axis in 0..2 {
+            let start = found;
+            found = places.best(|[low, high]| {
+                let mut ends = start;
+                ends[axis][0] += low;
+                ends[axis][1] += high;
+                ends
+            });
+        }
+        // Each turn is nearer or the same.
+        if found == before {
+            return found;
         }
     }
-    best.1
+}
+
+/// A geometry with a motion of (middle + edge f) px on top along each axis, f from -1 to 1 over the frame.
+fn moved(g: Geometry, size: (usize, usize), [x, y]: [[f64; 2]; 2]) -> Geometry {
+    let (cx, cy) = (size.0 as f64 / 2.0, size.1 as f64 / 2.0);
+    let (sx, sy) = (x[1] / cx, y[1] / cy);
+    Geometry {
+        sx: g.sx * (1.0 + sx),
+        tx: g.tx * (1.0 + sx) + x[0] - sx * cx,
+        sy: g.sy * (1.0 + sy),
+        ty: g.ty * (1.0 + sy) + y[0] - sy * cy,
+    }
 }
 
 /// Measures shift and scale of `captured` against the definition drawn for `inputs`.
@@ -359,10 +426,11 @@ pub fn register(
     for round in 0..6 {
         let reference = LumaReference::draw(subject, inputs, &look, size, painter);
         if round == 0 {
-            let (dx, dy) = whole_shift(luma, &reference);
-            if (dx, dy) != (0, 0) {
-                look.geometry.tx += f64::from(dx);
-                look.geometry.ty += f64::from(dy);
+            let ends = whole_places(luma, &reference);
+            if ends != [[0; 2]; 2] {
+                let motion =
+                    |[low, high]: Ends| [high + low, high - low].map(|v| f64::from(v) / 2.0);
+                look.geometry = moved(look.geometry, size, ends.map(motion));
                 continue;
             }
         }
@@ -410,15 +478,8 @@ pub fn register(
             (inverse[(1, 1)] * sigma2).sqrt(),
         ];
         let cut = |v: f64| v.clamp(-1.5, 1.5);
-        let (sx, sy) = (cut(step[2]) / cx, cut(step[3]) / cy);
-        // A motion of (a + b f) at frame position f, on top of the geometry so far.
-        let g = look.geometry;
-        look.geometry = Geometry {
-            sx: g.sx * (1.0 + sx),
-            tx: g.tx * (1.0 + sx) + cut(step[0]) - sx * cx,
-            sy: g.sy * (1.0 + sy),
-            ty: g.ty * (1.0 + sy) + cut(step[1]) - sy * cy,
-        };
+        let motion = [[step[0], step[2]], [step[1], step[3]]].map(|axis| axis.map(cut));
+        look.geometry = moved(look.geometry, size, motion);
         if step.iter().take(4).all(|v| v.abs() < 0.004) {
             break;
         }

@@ -23,6 +23,7 @@ use framevouch::examine::subject::Subject;
 use framevouch::picture::{Encoding, Matrix, Picture, Range, Subsampling};
 use framevouch::recording::{MissingColumns, Recording};
 use framevouch::reference::drawing::Drawing;
+use framevouch::reference::painter::Painter;
 use tempfile::TempDir;
 
 /// Frames a second of all captures here.
@@ -131,6 +132,35 @@ impl Bench {
             frames.push(frame.clone());
         }
         frames
+    }
+
+    /// The profile that `calibrate` makes of `frames`, or why it makes none.
+    pub fn calibrate(&self, frames: &[Picture]) -> Result<Profile, check::Error> {
+        let frames: Vec<CapturedFrame> = (0u32..)
+            .zip(frames)
+            .map(|(k, picture)| {
+                let mut frame = CapturedFrame::new();
+                frame.index = u64::from(k);
+                frame.time_s = f64::from(k) / f64::from(RATE_HZ);
+                frame.picture = picture.clone();
+                frame
+            })
+            .collect();
+        let drawing = Drawing::new(&self.definition);
+        let subject = Subject::new(&self.definition, &drawing);
+        let (siting, offset) = (Some(Siting::Center), Offset::Given(0.0));
+        let mut painter = Painter::new();
+        let settled = check::settle(
+            subject,
+            &self.recording,
+            &frames,
+            siting,
+            offset,
+            &mut painter,
+        );
+        let first = &frames[..frames.len().min(40)];
+        check::confirm(subject, &self.recording, (first, &frames), siting, &settled)?;
+        Ok(settled.measured.profile)
     }
 
     /// Checks `frames` against the recording, in memory.

@@ -88,6 +88,107 @@ fn a_blurred_picture_midway_is_another_chain() {
     });
 }
 
+/// What `ffmpeg -vf eq=gamma=0.8:saturation=...` makes of a frame.
+fn darkened(frame: &Picture, saturation: f64) -> Picture {
+    changed(frame, |plane, at| match plane {
+        0 => 255.0 * (at(0, 0) / 255.0).powf(1.0 / 0.8),
+        _ => 128.0 + saturation * (at(0, 0) - 128.0),
+    })
+}
+
+#[test]
+fn what_calibrate_accepts_is_what_a_check_accepts() {
+    // c5def52: calibrate wrote a profile of each of these, and check refused the dark ones with that very profile.
+    for display in [demo::DISPLAY, demo::ENGINE_STRIP] {
+        let bench = Bench::of(display, 2.0);
+        let clean = bench.frames(None);
+        let paler = |frame: &Picture| {
+            changed(frame, |plane, at| match plane {
+                0 => at(0, 0),
+                _ => 128.0 + 0.8 * (at(0, 0) - 128.0),
+            })
+        };
+        let dark = |frame: &Picture| darkened(frame, 1.0);
+        let dark_and_pale = |frame: &Picture| darkened(frame, 0.8);
+        let changes: [(&str, Paint); 3] = [
+            ("paler", &paler),
+            ("dark", &dark),
+            ("dark and pale", &dark_and_pale),
+        ];
+        let mut refused = Vec::new();
+        for (words, change) in changes {
+            let frames: Vec<Picture> = clean.iter().map(change).collect();
+            match bench.calibrate(&frames) {
+                Ok(profile) => {
+                    let checked = bench.check_with(&frames, Some(profile));
+                    let told = checked.told();
+                    assert_eq!(checked.outcome.exit_status(), 0, "{words}: {told}");
+                }
+                Err(e) => {
+                    assert!(!e.to_string().contains("changed"), "{words}: {e}");
+                    refused.push(words);
+                    let error = bench.check(&frames).outcome.error.map(|e| e.to_string());
+                    let error = error.unwrap_or_default();
+                    assert!(!error.contains("changed"), "{words}: {error}");
+                }
+            }
+        }
+        assert!(!refused.contains(&"paler"), "one map of colours is a chain");
+        assert!(display != demo::DISPLAY || refused.contains(&"dark and pale"));
+    }
+}
+
+/// A frame enlarged about its middle.
+fn enlarged(frame: &Picture, by: f64) -> Picture {
+    let mut out = frame.clone();
+    for (plane, from) in out.planes_mut().iter_mut().zip(frame.planes()) {
+        let place = |at: usize, length: usize| {
+            let middle = length as f64 / 2.0;
+            let at = (at as f64 + 0.5 - middle) / by + middle - 0.5;
+            let at = at.clamp(0.0, (length - 1) as f64);
+            let first = (at as usize).min(length - 2);
+            (first, at - first as f64)
+        };
+        let (width, height) = (plane.width(), plane.height());
+        for y in 0..height {
+            let (above, down) = place(y, height);
+            let lines = [from.row(above), from.row(above + 1)];
+            for (x, level) in plane.row_mut(y).iter_mut().enumerate() {
+                let (left, right) = place(x, width);
+                let on = |line: &[u8]| {
+                    f64::from(line[left]) * (1.0 - right) + f64::from(line[left + 1]) * right
+                };
+                *level = (on(lines[0]) * (1.0 - down) + on(lines[1]) * down).round() as u8;
+            }
+        }
+    }
+    out
+}
+
+#[test]
+fn a_scale_of_half_a_percent_is_measured() {
+    for display in [demo::DISPLAY, demo::ENGINE_STRIP] {
+        let bench = Bench::of(display, 1.6);
+        for by in [1.005, 0.995] {
+            let frames: Vec<Picture> = bench.frames(None).iter().map(|f| enlarged(f, by)).collect();
+            // c5def52 measured 1.0004 of 1.005.
+            let profile = bench.calibrate(&frames).expect("it is a chain");
+            for (axis, scale) in ["x", "y"].into_iter().zip(profile.scale) {
+                assert!((scale - by).abs() < 2e-4, "{by}: {scale} in {axis}");
+            }
+            let checked = bench.check_with(&frames, Some(profile));
+            assert_eq!(checked.outcome.exit_status(), 0, "{by}: {}", checked.told());
+        }
+        // Beyond what is looked for.
+        let frames: Vec<Picture> = bench
+            .frames(None)
+            .iter()
+            .map(|f| enlarged(f, 1.2))
+            .collect();
+        assert!(bench.calibrate(&frames).is_err());
+    }
+}
+
 /// Makes another picture of a frame.
 type Paint<'a> = &'a dyn Fn(&Picture) -> Picture;
 
