@@ -126,7 +126,10 @@ fn packets(file: &mut File, length: u64) -> io::Result<Option<&'static str>> {
     let fits = |(size, first): &(usize, usize)| (0..4).all(|k| head.get(first + k * size) == SYNC);
     match sizes.iter().find(|form| fits(form)) {
         None => Ok(None),
-        Some((size, _)) => cut(length % *size as u64 != 0, "its last packet is cut off"),
+        Some((size, _)) => cut(
+            !length.is_multiple_of(*size as u64),
+            "its last packet is cut off",
+        ),
     }
 }
 
@@ -138,7 +141,7 @@ fn cassette(file: &mut File, length: u64) -> io::Result<Option<&'static str>> {
         Some(flags) if flags & 0x80 != 0 => 144_000,
         Some(_) => 120_000,
     };
-    cut(length % frame != 0, "its last frame is cut off")
+    cut(!length.is_multiple_of(frame), "its last frame is cut off")
 }
 
 #[cfg(test)]
