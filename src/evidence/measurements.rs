@@ -726,16 +726,18 @@ mod tests {
         let [a, b, _] = clips().map(|c| c.block().len() + 4);
         let begin = good.len() - 12 - 2 * a - b;
         let (first, second, third) = (begin, begin + a, begin + a + b);
-        let parts = |list: &[std::ops::Range<usize>]| -> Vec<u8> {
-            list.iter().flat_map(|r| good[r.clone()].to_vec()).collect()
-        };
-        let (len, head) = (good.len(), 0..first);
+        let (head, one, two, rest) = (
+            &good[..first],
+            &good[first..second],
+            &good[second..third],
+            &good[third..],
+        );
         for bad in [
-            parts(&[head.clone(), second..len]),
-            parts(&[head.clone(), first..second, first..len]),
-            parts(&[head.clone(), second..third, first..second, third..len]),
-            parts(&[0..third]),
-            parts(&[0..len - 12]),
+            [head, two, rest].concat(),
+            [head, one, one, two, rest].concat(),
+            [head, two, one, rest].concat(),
+            good[..third].to_vec(),
+            good[..good.len() - 12].to_vec(),
         ] {
             assert!(read(&bad).is_err());
         }

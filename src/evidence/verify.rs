@@ -301,7 +301,7 @@ pub fn differences(then: &Path, now: &Path) -> Result<Vec<Change>, Error> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::evidence::manifest::{MANIFEST_FILE, ReadFiles, make, outputs};
+    use crate::evidence::manifest::{self, MANIFEST_FILE, ReadFiles, make, outputs};
     use crate::files::FileContent;
     use std::fs;
 

@@ -148,27 +148,22 @@ pub struct ClassLimit<'a> {
 /// Limits put together by hazard class, in their order.
 #[must_use]
 pub fn by_class(limits: &[Limit]) -> Vec<ClassLimit<'_>> {
-    let mut classes: Vec<ClassLimit<'_>> = Vec::new();
-    for limit in limits {
-        if classes.last().is_none_or(|c| c.hazard != limit.hazard) {
-            classes.push(ClassLimit {
-                hazard: &limit.hazard,
-                limit_ms: limit.limit_ms,
-                within: [0, 0],
-                broken: Vec::new(),
-                not_tried: Vec::new(),
-            });
-        }
-        let class = classes.last_mut().expect("one was pushed");
-        class.within[0] += limit.within.k;
-        class.within[1] += limit.within.n;
-        match limit.kept() {
-            Kept::Yes => {}
-            Kept::No => class.broken.push(limit),
-            Kept::NotTried => class.not_tried.push(limit),
-        }
-    }
-    classes
+    limits
+        .chunk_by(|a, b| a.hazard == b.hazard)
+        .map(|class| {
+            let of = |kept: Kept| class.iter().filter(move |l| l.kept() == kept).collect();
+            ClassLimit {
+                hazard: &class[0].hazard,
+                limit_ms: class[0].limit_ms,
+                within: [
+                    class.iter().map(|l| l.within.k).sum(),
+                    class.iter().map(|l| l.within.n).sum(),
+                ],
+                broken: of(Kept::No),
+                not_tried: of(Kept::NotTried),
+            }
+        })
+        .collect()
 }
 
 impl ClassLimit<'_> {
