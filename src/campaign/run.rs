@@ -55,6 +55,11 @@ pub enum Error {
         "capture \"{0}\" agrees with its recording nowhere in its first two minutes; a campaign needs captures without faults: run check on it first"
     )]
     NoAgreement(String),
+    /// Nothing could be checked.
+    #[error(
+        "nothing could be checked, so no trial could begin: every capture ends within its lead of {0} s, or shows another chain; give longer captures, or a smaller lead_s, and run check on them first"
+    )]
+    TooShort(f64),
     /// A capture is not what it was when the campaign was begun.
     #[error(
         "capture \"{0}\", or the program that decodes it, is not what it was when the campaign was begun: put it back, or begin in another folder"
@@ -361,6 +366,9 @@ impl Prepared {
                     return Ok(ended);
                 }
             }
+        }
+        if results.is_empty() {
+            return Err(Error::TooShort(self.plan.plan.lead_s));
         }
         results.finish()?;
         Ok(Ended::Finished)

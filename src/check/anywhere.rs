@@ -19,7 +19,7 @@ use crate::reference::drawing::Drawing;
 use crate::reference::painter::Painter;
 
 const EVERY_KIND: &str = include_str!("../definition/tests/every_kind.toml");
-const INPUTS: &str = "time_s,pitch_deg,roll_deg,lateral_g,airspeed_kt,airspeed_ok,target_kt,heading_deg,wind_from_deg,wind_kt,nr_pct,n2_pct,fuel_kg,mode,station
+const INPUTS: &str = "t_s,pitch_deg,roll_deg,lateral_g,airspeed_kt,airspeed_ok,target_kt,heading_deg,wind_from_deg,wind_kt,nr_pct,n2_pct,fuel_kg,mode,station
 0,5,10,0.05,100,1,110,90,120,20,70,80,200,1,ABC
 1,6,12,0.06,103,1,110,95,121,20,72,82,199,1,ABD
 ";

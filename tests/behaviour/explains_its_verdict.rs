@@ -258,7 +258,7 @@ fn an_unchecked_region_never_agrees() {
     assert_eq!(summary.result, "agrees");
     assert_eq!(summary.not_judged["map"], "unchecked");
     let verdicts: Vec<&String> = summary.region_verdicts["map"].keys().collect();
-    assert_eq!(verdicts, ["not_judged"]);
+    assert_eq!(verdicts, ["not judged"]);
     // 82 992 px outside all regions and the map's 148 x 152.
     assert_eq!(summary.unchecked_px, 82_992 + 148 * 152);
     let files = Files::new();

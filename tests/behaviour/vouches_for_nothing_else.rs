@@ -424,9 +424,9 @@ fn material_counts_once_and_is_refused_or_marked_when_it_was_edited() {
     let verified = files.run(&["verify", "--again", "many"]);
     assert_eq!(verified.status, 0, "{}{}", verified.stdout, verified.stderr);
 
-    // Measurements of another day.
-    // The display's name in the header: it still reads as measurements of this display.
-    let mut bytes = files.read("again/measurements.bin");
+    // Measurements of another day: here the display's name in the header.
+    let good = files.read("again/measurements.bin");
+    let mut bytes = good.clone();
     let key = b"\"display\":\"";
     let at = bytes.windows(key.len()).position(|w| w == key);
     bytes[at.expect("the header names the display") + key.len()] ^= 1;
@@ -438,6 +438,16 @@ fn material_counts_once_and_is_refused_or_marked_when_it_was_edited() {
         "{}",
         edited.stderr
     );
+    // They do not fit their own digests any more, so nothing is told from them, whoever asks.
+    let edited = tune("edited", &["again"], &["--unverified"]);
+    assert_eq!(edited.status, 2, "{}{}", edited.stdout, edited.stderr);
+    assert!(edited.stderr.contains("damaged"), "{}", edited.stderr);
+    files.write("again/measurements.bin", &good);
+    // Another file than those that are tuned on.
+    let summary = files.text("again/summary.json");
+    let other = summary.replacen("framevouch", "framevoucH", 1);
+    assert_ne!(other, summary);
+    files.write("again/summary.json", other.as_bytes());
     // Asked for, everything that comes of it says so.
     let easy = [
         "--unverified",
@@ -450,7 +460,7 @@ fn material_counts_once_and_is_refused_or_marked_when_it_was_edited() {
     assert_eq!(edited.status, 1, "{}{}", edited.stdout, edited.stderr);
     assert!(edited.stdout.contains("NOT VERIFIED"), "{}", edited.stdout);
     let told = &files.json("edited/tune.json")["unverified"];
-    assert_eq!(told, &json!(["../again: changed  measurements.bin"]));
+    assert_eq!(told, &json!(["../again: changed  summary.json"]));
     // So does a page of what came of it, though those results are as they were written.
     let words = ["report", "--from", "edited", "--out", "page.html"];
     let ran = files.run(&words);
