@@ -60,15 +60,15 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let summary = match carry_out(&prepared, arguments, out, out)? {
         Left::Done(summary) => summary,
         Left::More(why) => {
-            if !arguments.quiet || why == Ended::Stopped {
-                let why = match why {
-                    Ended::Stopped => "broken off",
-                    Ended::Budget | Ended::Finished => "the time budget is spent",
-                };
-                say!(
-                    "{why}; call the same command again to go on ({})",
-                    out.display()
-                );
+            let go_on = format!(
+                "call the same command again to go on ({})",
+                out.display()
+            );
+            if why == Ended::Stopped {
+                return Err(format!("broken off; {go_on}").into());
+            }
+            if !arguments.quiet {
+                say!("the time budget is spent; {go_on}");
             }
             return Ok(super::EXIT_NOT_JUDGED);
         }
