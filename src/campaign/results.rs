@@ -101,6 +101,8 @@ pub(super) struct Progress {
     pub pass: usize,
     pub capture: usize,
     pub stretch: usize,
+    /// Whether that stretch was begun: its own record stands, and some of its trials.
+    pub is_begun: bool,
     /// What is complete of each file.
     trials: Content,
     stretches: Content,
@@ -128,6 +130,7 @@ impl Progress {
             pass: 0,
             capture: 0,
             stretch: 0,
+            is_begun: false,
             trials: nothing(),
             stretches: nothing(),
             measurements: nothing(),
@@ -409,6 +412,25 @@ impl Results {
         }
         self.just_done.push(done.record.trial);
         Ok(())
+    }
+
+    /// Whether the record of this stretch was written, and some of its trials carried out.
+    pub const fn has_begun(&self, pass: usize, capture: usize, stretch: usize) -> bool {
+        let p = &self.progress;
+        p.is_begun && p.pass == pass && p.capture == capture && p.stretch == stretch
+    }
+
+    /// Notes that the campaign goes on with this stretch, and whether it was begun, and keeps what was written.
+    pub fn reach(
+        &mut self,
+        pass: usize,
+        capture: usize,
+        stretch: usize,
+        is_begun: bool,
+    ) -> Result<(), Error> {
+        let p = &mut self.progress;
+        (p.pass, p.capture, p.stretch, p.is_begun) = (pass, capture, stretch, is_begun);
+        self.commit()
     }
 
     /// Makes sure that what was written is kept.

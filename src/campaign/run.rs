@@ -519,57 +519,57 @@ impl Prepared {
                 })
             };
             if at.pass == 0 || list().next().is_some() {
-                self.stretch(
+                let early = self.stretch(
                     material,
                     &window.frames,
                     onsets_s,
-                    stretch,
-                    at,
+                    At { stretch, ..at },
                     list(),
                     results,
+                    is_out_of_time,
                 )?;
                 if self.is_stopped() {
-                    // Trials were left out: the stretch is begun again.
+                    // Trials were left out.
                     return Ok(Some(Ended::Stopped));
+                }
+                if early.is_some() {
+                    self.same(Some(held), &mut reader, source)?;
+                    return Ok(early);
                 }
                 for number in results.just_done.drain(..) {
                     done.add(number);
                 }
             }
-            results.progress.pass = at.pass;
-            results.progress.capture = at.capture;
-            results.progress.stretch = stretch + 1;
-            results.commit()?;
+            results.reach(at.pass, at.capture, stretch + 1, false)?;
             tell(done.count(), self.trials.len());
         }
         self.same(Some(held), &mut reader, source)?;
-        results.progress.capture = at.capture + 1;
-        results.progress.stretch = 0;
-        if results.progress.capture == self.plan.capture.len() {
-            results.progress.capture = 0;
-            results.progress.pass = at.pass + 1;
+        if at.capture + 1 == self.plan.capture.len() {
+            results.reach(at.pass + 1, 0, 0, false)?;
+        } else {
+            results.reach(at.pass, at.capture + 1, 0, false)?;
         }
-        results.commit()?;
         Ok(None)
     }
 
+    /// Carries out the trials of `list` in a stretch; how the campaign ended, where it did so on the way.
     #[expect(clippy::too_many_arguments, reason = "called once")]
     fn stretch(
         &self,
         material: Material,
         frames: &[CapturedFrame],
         onsets_s: [f64; 2],
-        number: usize,
         at: At,
         list: impl Iterator<Item = u64>,
         results: &mut Results,
-    ) -> Result<(), Error> {
+        is_out_of_time: &dyn Fn() -> bool,
+    ) -> Result<Option<Ended>, Error> {
         let general = &self.plan.plan;
         let from = frames.partition_point(|f| f.time_s < onsets_s[0]).max(1);
         let to = frames.partition_point(|f| f.time_s < onsets_s[1]);
         let seed = seed_of(
             seed_of(general.seed, at.pass as u64),
-            (at.capture << 20 | number) as u64,
+            (at.capture << 20 | at.stretch) as u64,
         );
         let mut list = list.peekable();
         let onsets = if list.peek().is_none() {
@@ -579,19 +579,19 @@ impl Prepared {
         };
         let Ok(stretch) = Stretch::check(material, frames, &onsets) else {
             // A changed chain: no trial begins here.
-            return Ok(());
+            return Ok(None);
         };
         if results.is_empty() {
             results.header(&stretch.header)?;
         }
-        if at.pass == 0 {
-            let record = stretch_record(&stretch, at.capture, number, onsets_s);
+        if at.pass == 0 && !results.has_begun(at.pass, at.capture, at.stretch) {
+            let record = stretch_record(&stretch, at.capture, at.stretch, onsets_s);
             results.stretch(&record)?;
             let clean = clean_measured(&stretch, at.capture, onsets_s);
             results.measured(&clean)?;
         }
         if !stretch.events.is_empty() {
-            return Ok(());
+            return Ok(None);
         }
         loop {
             let chunk: Vec<Trial> = list
@@ -600,7 +600,7 @@ impl Prepared {
                 .map(|n| self.trials.get(n))
                 .collect();
             if chunk.is_empty() {
-                return Ok(());
+                return Ok(None);
             }
             let done: Vec<Option<trial::Done>> = chunk
                 .par_iter()
@@ -610,8 +610,18 @@ impl Prepared {
                         .flatten()
                 })
                 .collect();
+            if self.is_stopped() {
+                return Ok(None);
+            }
             for done in done.into_iter().flatten() {
                 results.trial(&done)?;
+            }
+            // A stretch may have millions of trials: what is done of it is kept.
+            if list.peek().is_some() {
+                results.reach(at.pass, at.capture, at.stretch, true)?;
+                if is_out_of_time() {
+                    return Ok(Some(Ended::Budget));
+                }
             }
         }
     }

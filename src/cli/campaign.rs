@@ -60,10 +60,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let summary = match carry_out(&prepared, arguments, out, out)? {
         Left::Done(summary) => summary,
         Left::More(why) => {
-            let go_on = format!(
-                "call the same command again to go on ({})",
-                out.display()
-            );
+            let go_on = format!("call the same command again to go on ({})", out.display());
             if why == Ended::Stopped {
                 return Err(format!("broken off; {go_on}").into());
             }

@@ -550,11 +550,16 @@ mod tests {
     fn a_file_that_grew_is_read_no_further_than_it_takes_to_differ() {
         let (_keep, out) = results();
         fs::write(out.join("lines.jsonl"), "1\n".repeat(100_000)).unwrap();
-        let folder = ResultsFolder::open(&out, Trust::Unverified).unwrap();
-        let mut count = 0;
-        folder.lines("lines.jsonl", |_: u32| count += 1).unwrap();
-        assert_eq!(count, 4);
-        assert!(!folder.verify().unwrap().changes.is_empty());
+        let mut counts = [Trust::Verified, Trust::Unverified].map(|trust| {
+            let folder = ResultsFolder::open(&out, trust).unwrap();
+            let mut count = 0;
+            let read = folder.lines("lines.jsonl", |_: u32| count += 1);
+            assert_eq!(read.is_err(), trust == Trust::Verified);
+            assert!(!folder.verify().unwrap().changes.is_empty());
+            count
+        });
+        counts.sort_unstable();
+        assert_eq!(counts, [4, 100_000]);
     }
 
     #[test]

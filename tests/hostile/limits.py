@@ -207,20 +207,21 @@ def helpers(watch, shop):
     """Stand-ins for ffmpeg: on the first question, or once it is to deliver frames."""
     folder = shop.copy([*BASE, "clip.mp4"])
     real = shutil.which("ffmpeg")
+    # Time limits are 30 s by default, which is what a hang is here.
+    said = subprocess.run([watch.given.binary, "check", "--help"], capture_output=True, text=True).stdout
+    brief = ["--ffmpeg-timeout", "2"] if "--ffmpeg-timeout" in said else []
     for what, script in HELPERS.items():
         for where in ("at once", "at the frames"):
             body = script if where == "at once" else f'case "$*" in *nut*) {script};; *) exec {real} "$@";; esac'
             program = folder / "stand-in.sh"
             program.write_text(f"#!/bin/bash\n{body}\n")
             program.chmod(0o755)
-            words = check("clip.mp4", "out", "--ffmpeg", "./stand-in.sh")
-            if "--ffmpeg-timeout" in subprocess.run([watch.given.binary, "check", "--help"], capture_output=True, text=True).stdout:
-                words += ["--ffmpeg-timeout", "2"]
+            words = [*check("clip.mp4", "out", "--ffmpeg", "./stand-in.sh"), *brief]
             watch.run(f"ffmpeg that {what} {where}", words, folder)
     # NUT that tells lies about its sizes, from a stand-in.
     (folder / "lies.nut").write_bytes(b"nut/multimedia container\0" + b"NM\x7a\x56\x1f\x5f\x04\xad" + b"\xff" * 2000)
     (folder / "stand-in.sh").write_text(f'#!/bin/bash\ncase "$*" in *nut*) cat lies.nut /dev/zero;; *) exec {real} "$@";; esac\n')
-    watch.run("ffmpeg that tells lies without end", check("clip.mp4", "out", "--ffmpeg", "./stand-in.sh"), folder)
+    watch.run("ffmpeg that tells lies without end", [*check("clip.mp4", "out", "--ffmpeg", "./stand-in.sh"), *brief], folder)
     shop.drop(folder)
 
 
