@@ -254,7 +254,8 @@ fn planes_in_words(profile: &Profile) -> String {
 }
 
 /// Whether a check accepts what was `settled` as the chain of these frames: of the `first` stretch of a capture, from
-/// which a check measures again, and of `frames` anywhere in it. A chain that shift, scale and one map of colours do not
+/// which a check measures again, and of `frames` anywhere in it; gives the ids of regions that disagree in more than half
+/// of them by this chain, which a check would raise. A chain that shift, scale and one map of colours do not
 /// describe comes out differently from stretch to stretch, or leaves what no chain that was measured would.
 ///
 /// # Errors
@@ -265,7 +266,7 @@ pub fn confirm(
     (first, frames): (&[CapturedFrame], &[CapturedFrame]),
     siting: Option<Siting>,
     settled: &Settled,
-) -> Result<(), Error> {
+) -> Result<Vec<String>, Error> {
     if !settled.measured.is_good() {
         return Err(Error::NoAgreement);
     }
@@ -285,11 +286,17 @@ pub fn confirm(
         profile.latency_s,
         painter,
     );
+    let regions = definition.regions();
+    let mut faulty = vec![0; regions.len()];
     for frame in frames {
         let examined = run.examine(frame, None);
-        run.judge(frame, examined)?;
+        for (count, told) in faulty.iter_mut().zip(run.judge(frame, examined)?) {
+            *count += usize::from(told.verdict.is_faulty());
+        }
     }
-    Ok(())
+    let raised = regions.iter().zip(faulty);
+    let raised = raised.filter(|(_, count)| 2 * count > frames.len());
+    Ok(raised.map(|(r, _)| r.id.clone()).collect())
 }
 
 /// In what `found` differs from `given`, in words: all of it, and nothing else.

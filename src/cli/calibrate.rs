@@ -109,10 +109,16 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         say!("note          {note}");
     }
     // A check is the judge of what is a chain: what it would refuse is none.
-    match check::confirm(subject, &recording, (&first, &frames), siting, &settled) {
+    let raised = match check::confirm(subject, &recording, (&first, &frames), siting, &settled) {
         Err(check::Error::NoAgreement) => return Err("the capture does not agree with the recording well enough to measure the chain; use a stretch that is known to be good, and check offset, definition and recording".into()),
         Err(check::Error::Chain { what, .. }) => return Err(format!("this is no chain that a profile can describe (shift and scale of each axis, and one map of colours that is linear in their levels), or it changes within the capture: by what was measured of the whole, {what}").into()),
         other => other?,
+    };
+    if !raised.is_empty() {
+        say!(
+            "raised        {}: by this chain they disagree in most of these frames, and a check with this profile raises them",
+            raised.join(", ")
+        );
     }
     let text = serde_json::to_string_pretty(p)? + "\n";
     let bytes = text.as_bytes();

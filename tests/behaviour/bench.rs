@@ -136,6 +136,15 @@ impl Bench {
 
     /// The profile that `calibrate` makes of `frames`, or why it makes none.
     pub fn calibrate(&self, frames: &[Picture]) -> Result<Profile, check::Error> {
+        self.calibrate_with_raised(frames)
+            .map(|(profile, _)| profile)
+    }
+
+    /// The chain of `frames`, and the regions of which it is said that a check by it raises them.
+    pub fn calibrate_with_raised(
+        &self,
+        frames: &[Picture],
+    ) -> Result<(Profile, Vec<String>), check::Error> {
         let frames: Vec<CapturedFrame> = (0u32..)
             .zip(frames)
             .map(|(k, picture)| {
@@ -159,8 +168,9 @@ impl Bench {
             &mut painter,
         );
         let first = &frames[..frames.len().min(40)];
-        check::confirm(subject, &self.recording, (first, &frames), siting, &settled)?;
-        Ok(settled.measured.profile)
+        let frames = (first, &frames[..]);
+        let raised = check::confirm(subject, &self.recording, frames, siting, &settled)?;
+        Ok((settled.measured.profile, raised))
     }
 
     /// Checks `frames` against the recording, in memory.

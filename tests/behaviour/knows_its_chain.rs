@@ -172,12 +172,24 @@ fn a_scale_of_half_a_percent_is_measured() {
         for by in [1.005, 0.995] {
             let frames: Vec<Picture> = bench.frames(None).iter().map(|f| enlarged(f, by)).collect();
             // c5def52 measured 1.0004 of 1.005.
-            let profile = bench.calibrate(&frames).expect("it is a chain");
+            let (profile, raised) = bench.calibrate_with_raised(&frames).expect("a chain");
             for (axis, scale) in ["x", "y"].into_iter().zip(profile.scale) {
-                assert!((scale - by).abs() < 2e-4, "{by}: {scale} in {axis}");
+                // The strip of 480 x 272 px has few level edges far from its middle: off by up to 0.3 px there.
+                let within = if display == demo::DISPLAY {
+                    2e-4
+                } else {
+                    2.5e-3
+                };
+                assert!((scale - by).abs() < within, "{by}: {scale} in {axis}");
             }
             let checked = bench.check_with(&frames, Some(profile));
-            assert_eq!(checked.outcome.exit_status(), 0, "{by}: {}", checked.told());
+            // Small turned letters suffer from the enlarging; then calibrating says so.
+            assert!(raised.len() <= 1, "{by}: {raised:?}");
+            for event in &checked.outcome.events {
+                let is_told = event.regions.iter().all(|r| raised.contains(r));
+                assert!(is_told, "{by}: {raised:?}, {}", checked.told());
+            }
+            assert!(checked.outcome.error.is_none());
         }
         // Beyond what is looked for.
         let frames: Vec<Picture> = bench
