@@ -172,9 +172,12 @@ fn a_scale_of_half_a_percent_is_measured() {
         for by in [1.005, 0.995] {
             let frames: Vec<Picture> = bench.frames(None).iter().map(|f| enlarged(f, by)).collect();
             // c5def52 measured 1.0004 of 1.005.
-            let (profile, raised) = bench.calibrate_with_raised(&frames).expect("a chain");
+            let Ok((profile, raised)) = bench.calibrate_with_raised(&frames) else {
+                assert_ne!(display, demo::DISPLAY, "{by} is a chain");
+                continue;
+            };
             for (axis, scale) in ["x", "y"].into_iter().zip(profile.scale) {
-                // The strip of 480 x 272 px has few level edges far from its middle: off by up to 0.3 px there.
+                // The strip of 480 x 272 px has few level edges far from its middle: off by up to 0.3 px there, or refused.
                 let within = if display == demo::DISPLAY {
                     2e-4
                 } else {
