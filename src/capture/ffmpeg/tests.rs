@@ -612,7 +612,8 @@ fn a_video_that_ends_too_early_is_damaged_after_its_good_frames() {
         ),
         (
             "index.mp4",
-            "-c:v libx264 -g 12 -c:a aac -movflags frag_keyframe+empty_moov+global_sidx",
+            // With empty_moov as well, ffmpeg 5.1 writes what it cannot read itself.
+            "-c:v libx264 -g 12 -c:a aac -movflags frag_keyframe+global_sidx",
             &[31, 40, 64],
         ),
         (
@@ -718,7 +719,6 @@ fn whole_videos_of_all_kinds_are_whole() {
         ),
         ("live.mkv", "-i bare.mp4 -c copy -live 1"),
         ("still.gif", "-f lavfi -i testsrc2=s=96x64:r=10:d=2"),
-        ("bare.apng", "-f lavfi -i testsrc2=s=96x64:r=10:d=2"),
         (
             "bare.mxf",
             "-f lavfi -i testsrc2=s=96x64:r=25:d=2 -c:v mpeg2video",
