@@ -635,8 +635,10 @@ fn a_video_that_ends_too_early_is_damaged_after_its_good_frames() {
             });
             assert_eq!(error.frame(), Some(frames.len() as u64), "{file}: {error}");
             let is_same = |f: &CapturedFrame| whole.iter().any(|w| w.crc32 == f.crc32);
+            // The last frame of DV comes out though it is cut; the error comes after it.
+            let good = frames.len() - usize::from(file == "a.dv");
             assert!(
-                !frames.is_empty() && frames.iter().all(is_same),
+                good > 0 && frames[..good].iter().all(is_same),
                 "{file} cut at {percent} %: {error}"
             );
         }
