@@ -1,7 +1,7 @@
 //! `events.csv` and `readings.csv`: the same figures as in the JSON records, for spreadsheets.
 //!
 //! A spreadsheet takes text that begins like a formula for one, and names in a definition are anybody's text. All rows
-//! go through [`row`], where such text gets an apostrophe in front; numbers stay numbers.
+//! go through `row`, where such text gets an apostrophe in front; numbers stay numbers.
 
 use std::borrow::Cow;
 use std::io::Write;

@@ -10,7 +10,7 @@ use super::read::open;
 pub struct Kind {
     /// What it is, with its article: "a capture profile".
     pub name: &'static str,
-    /// What stands within the first [`HEAD_BYTES`] of each such file, and of no other.
+    /// What stands within the first `HEAD_BYTES` of each such file, and of no other.
     pub mark: &'static str,
 }
 
