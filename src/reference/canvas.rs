@@ -116,9 +116,13 @@ impl Look {
     /// The levels of a colour, rounded half up and cut to 0..=255.
     #[must_use]
     pub fn levels(&self, rgb: Rgb) -> [u8; 3] {
-        self.color
-            .map(encode(rgb, self.encoding))
+        self.exact_levels(rgb)
             .map(|v| (v + 0.5).clamp(0.0, 255.0) as u8)
+    }
+
+    /// The levels of a colour, neither rounded nor cut.
+    pub(crate) fn exact_levels(&self, rgb: Rgb) -> [f64; 3] {
+        self.color.map(encode(rgb, self.encoding))
     }
 }
 
@@ -274,6 +278,12 @@ impl Canvas {
         }
     }
 
+    /// The row `y` (of the frame) of every plane; the first level is that of column `area().x`.
+    pub(crate) fn rows_mut(&mut self, y: i32) -> impl Iterator<Item = &mut [u8]> {
+        let row = (y - self.area.y) as usize;
+        self.planes.iter_mut().map(move |p| p.row_mut(row))
+    }
+
     /// The canvas as a picture; colour planes are reduced as asked. A canvas of one plane gets
     /// colour planes of level 128.
     #[must_use]
@@ -319,7 +329,7 @@ impl Canvas {
 /// (v + 128 + ((v + 128) >> 8)) >> 8 is v / 255 rounded for every v up to 255 * 255, and stays
 /// within 16 bits, so that rows are blended eight pixels at a time.
 #[inline]
-const fn blend(dst: u8, src: u8, coverage: u8) -> u8 {
+pub(crate) const fn blend(dst: u8, src: u8, coverage: u8) -> u8 {
     let v = dst as u16 * (255 - coverage) as u16 + src as u16 * coverage as u16 + 128;
     ((v + (v >> 8)) >> 8) as u8
 }

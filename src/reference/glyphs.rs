@@ -8,6 +8,7 @@
 use std::collections::BTreeMap;
 
 use super::canvas::Canvas;
+use super::ink::Ink;
 use super::raster::Raster;
 use super::scene::Bounds;
 use super::text::{Font, Glyph, Segment};
@@ -145,7 +146,7 @@ pub(crate) struct GlyphCache {
 }
 
 /// Where one character stands and what it may touch.
-pub(crate) struct Place {
+pub(crate) struct Place<'a> {
     /// Font of the scene.
     pub font: usize,
     /// Origin, px of the picture.
@@ -156,8 +157,8 @@ pub(crate) struct Place {
     pub clip: Bounds,
     /// Pixels that may be touched.
     pub window: Rect,
-    /// Colour.
-    pub levels: [u8; 3],
+    /// What it is drawn with.
+    pub ink: Ink<'a>,
 }
 
 impl GlyphCache {
@@ -178,7 +179,7 @@ impl GlyphCache {
         &mut self,
         raster: &mut Raster,
         (letter, glyph): (char, &Glyph),
-        place: &Place,
+        place: &Place<'_>,
         canvas: &mut Canvas,
     ) {
         let snap = |v: f64| (v.clamp(-1e7, 1e7) * PHASES as f64 + 0.5).floor() as i64;
@@ -196,7 +197,7 @@ impl GlyphCache {
             y0: f64::from(phases.1) / PHASES as f64,
         };
         let is_kept = placement.xx.max(placement.yy) <= LARGEST_KEPT_PX;
-        if is_kept {
+        if let (true, Ink::Flat(levels)) = (is_kept, place.ink) {
             let key = (place.font, letter, wide, high, phases.0, phases.1);
             let mask = self.mask(raster, key, glyph, &placement);
             let area = mask.area.moved(x, y);
@@ -210,7 +211,7 @@ impl GlyphCache {
                     let first =
                         mask.first + ((row - area.y) * area.width + visible.x - area.x) as usize;
                     let coverages = &self.coverages[first..first + visible.width as usize];
-                    canvas.blend_row(visible.x, row, coverages, place.levels);
+                    canvas.blend_row(visible.x, row, coverages, levels);
                 }
                 return;
             }
@@ -229,14 +230,14 @@ impl GlyphCache {
         raster: &mut Raster,
         glyph: &Glyph,
         placement: &Placement,
-        place: &Place,
+        place: &Place<'_>,
         canvas: &mut Canvas,
     ) {
         let area = pixel_bounds(glyph, placement);
         let ink = Bounds::from_rect([area.x, area.y, area.width, area.height]);
         raster.begin(place.clip.intersection(&ink), place.window);
         add_outline(raster, glyph, placement, &mut self.contour);
-        raster.finish(|y, spans| canvas.blend_spans(y, spans, place.levels));
+        raster.finish(|y, spans| place.ink.lay(canvas, y, spans));
     }
 
     fn mask(

@@ -7,6 +7,7 @@
 pub mod canvas;
 pub mod drawing;
 pub mod glyphs;
+mod ink;
 pub mod painter;
 pub mod placement;
 pub mod png;

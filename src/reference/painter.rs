@@ -5,6 +5,7 @@
 
 use super::canvas::{Canvas, Look};
 use super::glyphs::{GlyphCache, Place, Placement, pixels_of};
+use super::ink::{Ink, Wash};
 use super::placement::cells;
 use super::raster::Raster;
 use super::scene::{Bounds, Item, Layer, Scene, Shape, Words};
@@ -81,6 +82,7 @@ pub(crate) const LAYERS: [Layer; 3] = [Layer::Background, Layer::Moving, Layer::
 pub struct Painter {
     raster: Raster,
     glyphs: GlyphCache,
+    wash: Wash,
 }
 
 impl Painter {
@@ -157,7 +159,18 @@ impl Painter {
         if let Some(own) = &item.clip {
             clip = clip.intersection(&look.geometry.map_bounds(own));
         }
-        let levels = look.levels(item.color);
+        let shade = scene.shade(item);
+        let wash = if shade.is_some() || item.opacity < 1.0 {
+            let mut wash = std::mem::take(&mut self.wash);
+            wash.set(item.color, shade, item.opacity, look);
+            Some(wash)
+        } else {
+            None
+        };
+        let paint = match &wash {
+            Some(wash) => Ink::Wash(wash),
+            None => Ink::Flat(look.levels(item.color)),
+        };
         match &item.shape {
             Shape::Fill { first, last } => {
                 // Whole pixels, so that this cut never acts as a clip.
@@ -168,14 +181,16 @@ impl Painter {
                     self.raster
                         .contour(contour.iter().map(|&p| look.geometry.map(p)));
                 }
-                self.raster
-                    .finish(|y, spans| canvas.blend_spans(y, spans, levels));
+                self.raster.finish(|y, spans| paint.lay(canvas, y, spans));
             }
             Shape::Words(words) => {
                 if let Some((_, font)) = fonts.get(words.font.0) {
-                    self.words(scene, words, font, look, canvas, (clip, window, levels));
+                    self.words(scene, words, font, look, canvas, (clip, window, paint));
                 }
             }
+        }
+        if let Some(wash) = wash {
+            self.wash = wash;
         }
     }
 
@@ -186,7 +201,7 @@ impl Painter {
         font: &Font,
         look: &Look,
         canvas: &mut Canvas,
-        (clip, window, levels): (Bounds, Rect, [u8; 3]),
+        (clip, window, ink): (Bounds, Rect, Ink<'_>),
     ) {
         let geometry = &look.geometry;
         let (c, s) = words.direction;
@@ -202,7 +217,7 @@ impl Painter {
                 em: (wide, high),
                 clip,
                 window,
-                levels,
+                ink,
             };
             if words.direction == (1.0, 0.0) {
                 self.glyphs

@@ -369,6 +369,9 @@ fn looks_same(a: &Scene, x: &Item, b: &Scene, y: &Item) -> bool {
     if x.layer != y.layer || x.color != y.color || x.clip != y.clip || x.bounds != y.bounds {
         return false;
     }
+    if x.opacity != y.opacity || a.shade(x) != b.shade(y) {
+        return false;
+    }
     match (&x.shape, &y.shape) {
         (
             Shape::Fill { first, last },
@@ -391,6 +394,7 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
+    use crate::colour::{Shade, Stop};
     use crate::picture::Point;
     use crate::reference::canvas::Geometry;
     use crate::reference::painter::LAYERS;
@@ -426,6 +430,21 @@ mod tests {
         assert_eq!(region.canvas(), &drawn(&scene_at(21.0), &Look::rgb(), area));
     }
 
+    /// One of two.
+    fn shade(which: u8) -> Option<Shade> {
+        let stop = |offset, color, opacity| Stop {
+            offset,
+            color,
+            opacity,
+        };
+        let stops = [stop(0.0, WHITE, 0.3), stop(1.0, RED, 1.0)];
+        Shade::new(
+            Point::new(5.0, 1.0),
+            Point::new(20.0, 10.0 * f64::from(which)),
+            &stops,
+        )
+    }
+
     fn scene() -> impl Strategy<Value = Scene> {
         let item = (
             0..4u8,
@@ -435,10 +454,11 @@ mod tests {
             0.5..25.0f64,
             any::<bool>(),
             0..4u8,
+            0..4u8,
         );
         prop::collection::vec(item, 0..6).prop_map(|list| {
             let mut scene = Scene::default();
-            for (kind, layer, x, y, size, is_clipped, color) in list {
+            for (kind, layer, x, y, size, is_clipped, color, paint) in list {
                 // A background that seldom changes; few values elsewhere, so that items recur.
                 let (x, y) = if layer == 0 {
                     (3.0, 30.0)
@@ -449,6 +469,8 @@ mod tests {
                 scene.set_layer(LAYERS[layer]);
                 scene.set_clip(is_clipped.then_some(bounds(4.0, 5.5, 30.0, 25.25)));
                 let at = Point::new(x, y);
+                scene.set_opacity(if paint == 1 { 0.4 } else { 1.0 });
+                scene.set_shade(if paint > 1 { shade(paint) } else { None });
                 match kind {
                     0 => scene.circle(color, at, size),
                     1 => scene.line(color, at, Point::new(y, x), 1.5),

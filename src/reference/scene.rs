@@ -6,6 +6,7 @@
 //! Buffers are kept when a scene is cleared, so a scene that is filled again does not allocate.
 
 use super::text::FontId;
+use crate::colour::Shade;
 use crate::picture::{Point, Rgb};
 
 /// A rectangle with fractional edges: left, top, right, bottom, px.
@@ -84,8 +85,12 @@ pub enum Layer {
 pub struct Item {
     /// When it is drawn.
     pub layer: Layer,
-    /// Its colour.
+    /// Its colour; of an item with a shade, the colour in the middle of that.
     pub color: Rgb,
+    /// How much it hides of what lies below, 0 to 1; on top of the opacities that a shade has.
+    pub opacity: f64,
+    /// Which of [`Scene::shades`] it is painted with instead of its colour.
+    pub shade: Option<usize>,
     /// Nothing is drawn outside; the whole canvas when absent.
     pub clip: Option<Bounds>,
     /// What is drawn.
@@ -136,8 +141,12 @@ pub struct Scene {
     ends: Vec<usize>,
     text: String,
     items: Vec<Item>,
+    shades: Vec<Shade>,
     layer: Option<Layer>,
     clip: Option<Bounds>,
+    /// 1 when absent.
+    opacity: Option<f64>,
+    shade: Option<usize>,
 }
 
 /// Flattening error of curves, px.
@@ -150,8 +159,11 @@ impl Scene {
         self.ends.clear();
         self.text.clear();
         self.items.clear();
+        self.shades.clear();
         self.layer = None;
         self.clip = None;
+        self.opacity = None;
+        self.shade = None;
     }
 
     /// Becomes a copy of `other`, in the buffers that it has.
@@ -160,8 +172,11 @@ impl Scene {
         self.ends.clone_from(&other.ends);
         self.text.clone_from(&other.text);
         self.items.clone_from(&other.items);
+        self.shades.clone_from(&other.shades);
         self.layer = other.layer;
         self.clip = other.clip;
+        self.opacity = other.opacity;
+        self.shade = other.shade;
     }
 
     /// Items in the order they were added.
@@ -170,12 +185,13 @@ impl Scene {
         &self.items
     }
 
-    /// Gives every item the colour of the item of `other` in the same place; does nothing when `other`
-    /// has another number of items.
+    /// Gives every item the colour and opacity of the item of `other` in the same place; does nothing when `other`
+    /// has another number of items. Shades stay: they move with what they paint.
     pub fn take_colors(&mut self, other: &Self) {
         if self.items.len() == other.items.len() {
             for (item, as_in) in self.items.iter_mut().zip(&other.items) {
                 item.color = as_in.color;
+                item.opacity = as_in.opacity;
             }
         }
     }
@@ -238,6 +254,34 @@ impl Scene {
         self.clip = clip;
     }
 
+    /// Items added from now on hide this share of what lies below, cut to 0..=1; 1 at the start. What is no number is 1.
+    pub fn set_opacity(&mut self, opacity: f64) {
+        self.opacity = (!opacity.is_nan()).then(|| opacity.clamp(0.0, 1.0));
+    }
+
+    /// Items added from now on are painted with `shade` instead of the colour that they are added with.
+    pub fn set_shade(&mut self, shade: Option<Shade>) {
+        self.shade = shade.map(|shade| {
+            let known = self.shades.iter().position(|s| *s == shade);
+            known.unwrap_or_else(|| {
+                self.shades.push(shade);
+                self.shades.len() - 1
+            })
+        });
+    }
+
+    /// The shades that [`Item::shade`] counts in.
+    #[must_use]
+    pub fn shades(&self) -> &[Shade] {
+        &self.shades
+    }
+
+    /// The shade that `item` is painted with.
+    #[must_use]
+    pub fn shade(&self, item: &Item) -> Option<&Shade> {
+        self.shades.get(item.shade?)
+    }
+
     /// A filled outline of one or more closed contours, non-zero rule: contours of opposite
     /// direction cut holes. Contours of fewer than three points draw nothing.
     pub fn fill<'a>(&mut self, color: Rgb, contours: impl IntoIterator<Item = &'a [Point]>) {
@@ -258,9 +302,12 @@ impl Scene {
 
     fn push(&mut self, color: Rgb, shape: Shape, bounds: Bounds) {
         let layer = self.layer.unwrap_or(Layer::Background);
+        let shade = self.shade.and_then(|k| self.shades.get(k));
         self.items.push(Item {
             layer,
-            color,
+            color: shade.map_or(color, Shade::middle),
+            opacity: self.opacity.unwrap_or(1.0),
+            shade: self.shade,
             clip: self.clip,
             shape,
             bounds,

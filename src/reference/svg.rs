@@ -10,6 +10,7 @@ use super::painter::LAYERS;
 use super::placement::{TextPlacement, cells};
 use super::scene::{Bounds, Item, Scene, Shape, Words};
 use super::text::{Font, Segment};
+use crate::colour::Shade;
 use crate::picture::{Point, Rect, Rgb};
 
 /// How words are written.
@@ -35,6 +36,7 @@ pub fn svg(
     let mut out = Writer {
         text: String::new(),
         clips: Vec::new(),
+        shades: Vec::new(),
     };
     for (area, scene) in regions {
         let region = Bounds::from_rect([area.x, area.y, area.width, area.height]);
@@ -49,7 +51,7 @@ pub fn svg(
         document,
         r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}">"#
     );
-    if !out.clips.is_empty() {
+    if !out.clips.is_empty() || !out.shades.is_empty() {
         document.push_str("<defs>\n");
         for (k, b) in out.clips.iter().enumerate() {
             let (x, y, w, h) = (
@@ -62,6 +64,9 @@ pub fn svg(
                 document,
                 r#"<clipPath id="c{k}"><rect x="{x}" y="{y}" width="{w}" height="{h}"/></clipPath>"#
             );
+        }
+        for (k, shade) in out.shades.iter().enumerate() {
+            gradient(k, shade, &mut document);
         }
         document.push_str("</defs>\n");
     }
@@ -78,6 +83,7 @@ pub fn svg(
 struct Writer {
     text: String,
     clips: Vec<Bounds>,
+    shades: Vec<Shade>,
 }
 
 impl Writer {
@@ -108,7 +114,7 @@ impl Writer {
             });
             format!(r#" clip-path="url(#c{k})""#)
         };
-        let fill = hex(item.color);
+        let paint = self.paint(scene, item);
         match &item.shape {
             Shape::Fill { first, last } => {
                 let mut path = String::new();
@@ -116,7 +122,7 @@ impl Writer {
                     contour_path(contour, &mut path);
                 }
                 if !path.is_empty() {
-                    let _ = writeln!(self.text, r#"<path fill="{fill}"{clip} d="{path}"/>"#);
+                    let _ = writeln!(self.text, r#"<path {paint}{clip} d="{path}"/>"#);
                 }
             }
             Shape::Words(words) => {
@@ -124,14 +130,33 @@ impl Writer {
                     return;
                 };
                 match text {
-                    TextAs::Words => self.words(scene, words, font, &fill, &clip),
-                    TextAs::Outlines => self.outlines(scene, words, font, &fill, &clip),
+                    TextAs::Words => self.words(scene, words, font, &paint, &clip),
+                    TextAs::Outlines => self.outlines(scene, words, font, &paint, &clip),
                 }
             }
         }
     }
 
-    fn words(&mut self, scene: &Scene, words: &Words, font: &Font, fill: &str, clip: &str) {
+    /// The attributes that say what `item` is filled with.
+    fn paint(&mut self, scene: &Scene, item: &Item) -> String {
+        let mut paint = match scene.shade(item) {
+            None => format!(r#"fill="{}""#, hex(item.color)),
+            Some(shade) => {
+                let known = self.shades.iter().position(|s| s == shade);
+                let k = known.unwrap_or_else(|| {
+                    self.shades.push(shade.clone());
+                    self.shades.len() - 1
+                });
+                format!(r#"fill="url(#s{k})""#)
+            }
+        };
+        if item.opacity < 1.0 {
+            let _ = write!(paint, r#" fill-opacity="{}""#, number(item.opacity));
+        }
+        paint
+    }
+
+    fn words(&mut self, scene: &Scene, words: &Words, font: &Font, paint: &str, clip: &str) {
         let is_upright = words.direction == (1.0, 0.0);
         // Held where the definition holds it: what draws this has rules of its own for the rest.
         let held_px = words.held * font.line_advance(scene.words(words)) * words.size;
@@ -163,7 +188,7 @@ impl Writer {
         };
         let _ = write!(
             self.text,
-            r#"<text x="{x}" y="{y}"{turn}{anchor}{} fill="{fill}" font-family="{}" font-size="{}" font-weight="{}" text-rendering="geometricPrecision" xml:space="preserve">{}</text>"#,
+            r#"<text x="{x}" y="{y}"{turn}{anchor}{} {paint} font-family="{}" font-size="{}" font-weight="{}" text-rendering="geometricPrecision" xml:space="preserve">{}</text>"#,
             if is_wrapped { "" } else { clip },
             escaped(&font.family),
             number(words.size),
@@ -173,7 +198,7 @@ impl Writer {
         self.text.push_str(if is_wrapped { "</g>\n" } else { "\n" });
     }
 
-    fn outlines(&mut self, scene: &Scene, words: &Words, font: &Font, fill: &str, clip: &str) {
+    fn outlines(&mut self, scene: &Scene, words: &Words, font: &Font, paint: &str, clip: &str) {
         let (c, s) = words.direction;
         let mut path = String::new();
         for (letter, origin, _) in cells(scene, words, font, &TextPlacement::EXACT) {
@@ -189,9 +214,31 @@ impl Writer {
             }
         }
         if !path.is_empty() {
-            let _ = writeln!(self.text, r#"<path fill="{fill}"{clip} d="{path}"/>"#);
+            let _ = writeln!(self.text, r#"<path {paint}{clip} d="{path}"/>"#);
         }
     }
+}
+
+fn gradient(k: usize, shade: &Shade, document: &mut String) {
+    let [x1, y1] = [shade.from().x, shade.from().y].map(number);
+    let [x2, y2] = [shade.to().x, shade.to().y].map(number);
+    let _ = writeln!(
+        document,
+        r#"<linearGradient id="s{k}" gradientUnits="userSpaceOnUse" x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}">"#
+    );
+    for stop in shade.stops() {
+        let (offset, color) = (fine_number(stop.offset), hex(stop.color));
+        let opacity = if stop.opacity < 1.0 {
+            format!(r#" stop-opacity="{}""#, number(stop.opacity))
+        } else {
+            String::new()
+        };
+        let _ = writeln!(
+            document,
+            r#"<stop offset="{offset}" stop-color="{color}"{opacity}/>"#
+        );
+    }
+    document.push_str("</linearGradient>\n");
 }
 
 fn contour_path(contour: &[Point], path: &mut String) {
@@ -350,6 +397,42 @@ mod tests {
 </svg>
 "##
             )
+        );
+    }
+
+    #[test]
+    fn shades_are_written_once_and_opacity_where_it_is() {
+        let mut scene = Scene::default();
+        let p = Point::new;
+        let stop = |offset, color, opacity| crate::colour::Stop {
+            offset,
+            color: Rgb(color),
+            opacity,
+        };
+        let stops = [stop(0.25, [0; 3], 1.0), stop(1.0, [255, 0, 0], 0.5)];
+        scene.set_shade(Shade::new(p(1.0, 2.0), p(1.0, 9.5), &stops));
+        scene.polygon(Rgb([0; 3]), &[p(1.0, 1.0), p(3.0, 1.0), p(1.0, 4.0)]);
+        scene.set_opacity(0.3);
+        scene.polygon(Rgb([0; 3]), &[p(2.0, 1.0), p(3.0, 1.0), p(1.0, 4.0)]);
+        scene.set_shade(None);
+        scene.polygon(Rgb([0; 3]), &[p(0.0, 1.0), p(3.0, 1.0), p(1.0, 4.0)]);
+        let area = Rect::new(0, 0, 9, 9);
+        let text = svg((9, 9), Rgb([0; 3]), &[(area, &scene)], &[], TextAs::Words);
+        assert_eq!(
+            text,
+            r##"<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9" viewBox="0 0 9 9">
+<defs>
+<linearGradient id="s0" gradientUnits="userSpaceOnUse" x1="1" y1="2" x2="1" y2="9.5">
+<stop offset="0.25" stop-color="#000000"/>
+<stop offset="1" stop-color="#ff0000" stop-opacity="0.5"/>
+</linearGradient>
+</defs>
+<rect width="9" height="9" fill="#000000"/>
+<path fill="url(#s0)" d="M1 1L3 1L1 4Z"/>
+<path fill="url(#s0)" fill-opacity="0.3" d="M2 1L3 1L1 4Z"/>
+<path fill="#000000" fill-opacity="0.3" d="M0 1L3 1L1 4Z"/>
+</svg>
+"##
         );
     }
 
