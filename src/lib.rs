@@ -1,5 +1,6 @@
 //! Pixel-level display integrity checking: does the captured picture tell the crew the truth?
 
+pub mod artwork;
 pub mod campaign;
 pub mod capture;
 pub mod check;

@@ -233,11 +233,11 @@ mod tests {
         let mut scene = Scene::default();
         let stops = [stop(0.0, WHITE, 1.0), stop(1.0, WHITE, 0.0)];
         scene.set_shade(shade((0.0, 0.0), (0.0, 4.0), &stops));
-        scene.set_opacity(0.8);
+        scene.set_opacity(0.5);
         scene.rectangle(RED, bounds(0.0, 0.0, 1.0, 4.0));
         let canvas = drawn(&scene, &Look::rgb(), Rect::new(0, 0, 1, 4));
-        // 255 x 0.8 = 204, times 7/8, 5/8, 3/8 and 1/8.
-        assert_eq!(canvas.planes()[0].levels(), [179, 128, 77, 26]);
+        // 127.5 times 7/8, 5/8, 3/8 and 1/8.
+        assert_eq!(canvas.planes()[0].levels(), [112, 80, 48, 16]);
     }
 
     #[test]

@@ -10,6 +10,7 @@ pub mod glyphs;
 mod ink;
 pub mod painter;
 pub mod placement;
+pub mod plates;
 pub mod png;
 pub mod raster;
 pub mod region_canvas;
