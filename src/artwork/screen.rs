@@ -387,6 +387,12 @@ impl<'a, 'input> Screen<'a, 'input> {
                     format!("the selector \"{selectors}\" is not read; use tags, .class and #id");
                 return Err(place.error(message));
             }
+            if declarations.contains("clip-path") {
+                // Else nobody could count what a reference stands for.
+                return Err(
+                    place.error("clip-path in a style sheet is not read; put it on the element")
+                );
+            }
             self.declarations(declarations, &place)?;
             rest = after;
         }
@@ -424,13 +430,18 @@ impl<'a, 'input> Screen<'a, 'input> {
         let href = node
             .attribute("href")
             .or_else(|| node.attribute((XLINK, "href")));
-        let clip = node.attribute("clip-path").and_then(vocabulary::local_url);
-        let targets = [
-            href.filter(|_| follows)
-                .map(|h| h.trim().trim_start_matches('#')),
-            clip,
-        ];
-        for target in targets.into_iter().flatten() {
+        let style = node.attribute("style").map(without_remarks);
+        let declared = style.iter().flat_map(|s| s.split(';'));
+        let declared = declared.filter_map(|d| d.split_once(':'));
+        let clips = declared
+            .filter(|(name, _)| name.trim() == "clip-path")
+            .map(|(_, value)| value.trim().trim_end_matches("!important"))
+            .chain(node.attribute("clip-path"))
+            .filter_map(vocabulary::local_url);
+        let href = href
+            .filter(|_| follows)
+            .map(|h| h.trim().trim_start_matches('#'));
+        for target in href.into_iter().chain(clips) {
             if let Some(&target) = self.by_id.get(target) {
                 count = count.saturating_add(self.expanded(target, known, depth + 1)?);
             }

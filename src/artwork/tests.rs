@@ -277,6 +277,11 @@ fn what_is_not_drawn_is_refused_with_its_line() {
         ("<style>@import url(a.css);</style>", 2, "@"),
         ("<style>rect:hover { fill: red }</style>", 2, "selector"),
         ("<style>rect { filter: blur(2px) }</style>", 2, "filter"),
+        (
+            "<style>rect { clip-path: url(#c) }</style>",
+            2,
+            "style sheet",
+        ),
         ("<style>rect</style>", 2, "rule"),
         ("<text>a</text>", 2, "family"),
         ("<text font-family='Nobody'>a</text>", 2, "B612"),
@@ -356,6 +361,16 @@ fn few_lines_that_stand_for_millions_are_refused() {
     text += "</defs><use href='#g29'/>";
     let error = read(&picture(&text)).expect_err("it is too much");
     assert!(error.message.contains("20000 elements"), "{error}");
+    // The same by clip paths of what clips.
+    let mut text = "<clipPath id='c0'><rect width='9' height='9'/></clipPath>".to_owned();
+    for k in 1..30 {
+        let cut = format!(
+            "<rect width='9' height='9' style='clip-path:url(#c{})'/>",
+            k - 1
+        );
+        text += &format!("<clipPath id='c{k}'>{cut}{cut}</clipPath>");
+    }
+    assert!(read(&picture(&text)).is_err());
     let deep = "<g>".repeat(100_000) + &"</g>".repeat(100_000);
     assert!(read(&picture(&deep)).is_err());
     let deep = "<g>".repeat(70) + &"</g>".repeat(70);
@@ -374,5 +389,27 @@ fn a_file_with_every_feature_is_drawn() {
     for plate in artwork.whole() {
         assert!(plate.opacity > 0.0 && plate.opacity <= 1.0);
         assert!(plate.contours.iter().all(|c| c.len() > 2));
+    }
+}
+
+proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig::with_cases(64))]
+    /// Numbers, names and pieces of a file changed at random: it is drawn or refused.
+    #[test]
+    fn a_damaged_file_ends_in_words(changes in proptest::collection::vec((0..10_000usize, 0..12usize), 1..8)) {
+        let mut text = EVERY_FEATURE.to_owned();
+        for (place, kind) in changes {
+            // Within a value: most of the file is values, and what is damaged elsewhere is no XML.
+            let digits: Vec<usize> = text.match_indices(|c: char| c.is_ascii_digit()).map(|(at, _)| at).collect();
+            let at = digits[place % digits.len()];
+            let put = ["0", "-", "9999", "e9", "1e-9", ".", " ", "-1e30", "%", "M0 0", "0 0 0", "nan"][kind];
+            text.replace_range(at..=at, put);
+        }
+        if let Ok(artwork) = read(&text) {
+            let points = artwork.whole().iter().flat_map(|p| p.contours.iter().flatten());
+            for p in points {
+                proptest::prop_assert!(p.x.is_finite() && p.y.is_finite());
+            }
+        }
     }
 }
