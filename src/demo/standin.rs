@@ -10,8 +10,12 @@
 
 use std::collections::BTreeMap;
 
-use tiny_skia::{Color, FillRule, Paint, PathBuilder, Pixmap, Transform};
+use tiny_skia::{
+    Color, FillRule, GradientStop, LinearGradient, Paint, PathBuilder, Pixmap, Shader, SpreadMode,
+    Transform,
+};
 
+use crate::colour::Shade;
 use crate::definition::Definition;
 use crate::picture::{Encoding, Picture, Point, Rect, Rgb, Subsampling};
 use crate::reference::scene::{Bounds, Item, Layer, Scene, Shape, Words};
@@ -204,12 +208,28 @@ impl StandIn {
             Shape::Words(w) => Some(scene.words(w)),
             Shape::Fill { .. } => None,
         };
-        let (ink, reworded) = match edit(item, words) {
-            Edit::Keep => (item.color, None),
-            Edit::Drop => return,
-            Edit::Recolor(ink) => (ink, None),
-            Edit::Reword(words) => (item.color, Some(words)),
+        let own = Ink {
+            color: item.color,
+            opacity: item.opacity,
+            shade: scene.shade(item),
         };
+        let (ink, reworded) = match edit(item, words) {
+            Edit::Keep => (own, None),
+            Edit::Drop => return,
+            Edit::Recolor(color) => {
+                let shade = None;
+                (
+                    Ink {
+                        color,
+                        shade,
+                        ..own
+                    },
+                    None,
+                )
+            }
+            Edit::Reword(words) => (own, Some(words)),
+        };
+        let ink = &ink;
         match &item.shape {
             Shape::Fill { first, last } => {
                 self.fill(scene.contours(*first, *last), &item.bounds, &clip, ink);
@@ -231,7 +251,7 @@ impl StandIn {
         contours: impl Iterator<Item = &'a [Point]>,
         bounds: &Bounds,
         clip: &Bounds,
-        ink: Rgb,
+        ink: &Ink<'_>,
     ) {
         let needs_cut = bounds.left < clip.left
             || bounds.top < clip.top
@@ -248,10 +268,12 @@ impl StandIn {
         self.fill_path(path, ink);
     }
 
-    fn fill_path(&mut self, path: PathBuilder, ink: Rgb) {
+    fn fill_path(&mut self, path: PathBuilder, ink: &Ink<'_>) {
         let Some(path) = path.finish() else { return };
-        let mut paint = Paint::default();
-        paint.set_color(color(ink));
+        let mut paint = Paint {
+            shader: ink.shader(),
+            ..Paint::default()
+        };
         paint.anti_alias = true;
         self.canvas.fill_path(
             &path,
@@ -263,7 +285,7 @@ impl StandIn {
     }
 
     /// Upright words from the glyph cache, every glyph on a whole pixel.
-    fn upright(&mut self, w: &Words, words: &str, clip: &Bounds, ink: Rgb) {
+    fn upright(&mut self, w: &Words, words: &str, clip: &Bounds, ink: &Ink<'_>) {
         let face = w.font.0;
         let base_line = libm::round(w.origin.y) as i32;
         let mut x = w.origin.x;
@@ -287,7 +309,7 @@ impl StandIn {
     }
 
     /// Words at an angle, as outlines.
-    fn turned(&mut self, w: &Words, words: &str, clip: &Bounds, ink: Rgb) {
+    fn turned(&mut self, w: &Words, words: &str, clip: &Bounds, ink: &Ink<'_>) {
         let (c, s) = w.direction;
         let mut path = PathBuilder::new();
         let mut along = 0.0;
@@ -434,7 +456,14 @@ fn flatten(segments: &[Segment], out: &mut Vec<Point>) {
 }
 
 /// Blends a glyph in encoded levels, as most units do.
-fn blend(canvas: &mut Pixmap, glyph: &Glyph, left: i32, base_line: i32, clip: &Bounds, ink: Rgb) {
+fn blend(
+    canvas: &mut Pixmap,
+    glyph: &Glyph,
+    left: i32,
+    base_line: i32,
+    clip: &Bounds,
+    ink: &Ink<'_>,
+) {
     if glyph.width == 0 {
         return;
     }
@@ -457,11 +486,49 @@ fn blend(canvas: &mut Pixmap, glyph: &Glyph, left: i32, base_line: i32, clip: &B
                 continue;
             }
             let pixel = &mut data[y as usize * stride + x as usize * 4..][..3];
-            for (level, ink) in pixel.iter_mut().zip(ink.0) {
+            let share = if ink.opacity < 1.0 {
+                (f64::from(share) * ink.opacity + 0.5) as u8
+            } else {
+                share
+            };
+            for (level, ink) in pixel.iter_mut().zip(ink.color.0) {
                 let (share, old, new) = (u32::from(share), u32::from(*level), u32::from(ink));
                 *level = ((old * (255 - share) + new * share + 127) / 255) as u8;
             }
         }
+    }
+}
+
+/// What an item is drawn with. The glyph cache knows colours and opacities, no shades.
+#[derive(Clone, Copy)]
+struct Ink<'a> {
+    color: Rgb,
+    opacity: f64,
+    shade: Option<&'a Shade>,
+}
+
+impl Ink<'_> {
+    fn shader(&self) -> Shader<'static> {
+        let faded = |rgb: Rgb, opacity: f64| {
+            let mut color = color(rgb);
+            color.set_alpha((opacity * self.opacity) as f32);
+            color
+        };
+        let flat = || Shader::SolidColor(faded(self.color, 1.0));
+        let Some(shade) = self.shade else {
+            return flat();
+        };
+        let point = |p: Point| tiny_skia::Point::from_xy(p.x as f32, p.y as f32);
+        let stop =
+            |s: &crate::colour::Stop| GradientStop::new(s.offset as f32, faded(s.color, s.opacity));
+        LinearGradient::new(
+            point(shade.from()),
+            point(shade.to()),
+            shade.stops().iter().map(stop).collect(),
+            SpreadMode::Pad,
+            Transform::identity(),
+        )
+        .unwrap_or_else(flat)
     }
 }
 
@@ -503,7 +570,12 @@ mod tests {
             unit.canvas.fill(color(Rgb([0, 0, 0])));
             let mut path = PathBuilder::new();
             push_contour(&mut path, &square(2.0, top, 12.0, 9.0));
-            unit.fill_path(path, Rgb([255, 255, 255]));
+            let ink = Ink {
+                color: Rgb([255, 255, 255]),
+                opacity: 1.0,
+                shade: None,
+            };
+            unit.fill_path(path, &ink);
             let covered = (4..9)
                 .map(|y| unit.canvas.pixel(6, y).map_or(0.0, |p| f64::from(p.red())))
                 .sum::<f64>();
