@@ -31,6 +31,7 @@ pub use read::LIMIT;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use crate::artwork::Artwork;
 use crate::files::FileContent;
 use crate::picture::{Rect, Rgb};
 use crate::recording::inputs::ChannelId;
@@ -49,6 +50,7 @@ pub struct Definition {
     channels: Vec<(String, Channel)>,
     palette: BTreeMap<String, Rgb>,
     fonts: Vec<(String, Font)>,
+    artworks: BTreeMap<String, Arc<Artwork>>,
     contents: Vec<FileContent>,
     source: Source,
 }
@@ -62,11 +64,28 @@ struct Source {
 }
 
 impl Definition {
-    /// What its file held when it was read, and after that each font file, in the order of the fonts' names; of a definition from
-    /// text the font files alone.
+    /// What its file held when it was read, and after that each font file and each artwork file, in the order of their
+    /// names; of a definition from text the font and artwork files alone.
     #[must_use]
     pub fn contents(&self) -> &[FileContent] {
         &self.contents
+    }
+
+    /// What the artwork files held when they were read, in the order of their names: the last of [`Self::contents`].
+    #[must_use]
+    pub fn artwork_contents(&self) -> &[FileContent] {
+        let first = self.contents.len().saturating_sub(self.artworks.len());
+        &self.contents[first..]
+    }
+
+    /// What the artwork file called `name` draws, in the file's own px. Where it stands and how large is said in
+    /// [`model::ArtworkSource`].
+    ///
+    /// # Panics
+    /// When `name` does not stand in the file; see the guarantees.
+    #[must_use]
+    pub fn artwork(&self, name: &str) -> &Artwork {
+        &self.artworks[name]
     }
 
     /// What the file says.
@@ -199,6 +218,7 @@ impl Definition {
             channels,
             palette,
             fonts,
+            artworks: BTreeMap::new(),
             contents: Vec::new(),
             source: Source::default(),
         }

@@ -24,6 +24,9 @@ pub struct DisplayFile {
     /// Colours by name, as `#rrggbb`.
     #[serde(default)]
     pub colors: BTreeMap<Name, String>,
+    /// Artwork by name: SVG files beside the definition.
+    #[serde(default)]
+    pub artwork: BTreeMap<Name, ArtworkSource>,
     /// Input channels by name.
     #[serde(default)]
     pub channels: BTreeMap<Name, Channel>,
@@ -61,6 +64,28 @@ pub struct FontSource {
     pub builtin: Option<String>,
     /// A TrueType file, relative to the definition.
     pub file: Option<String>,
+}
+
+/// An SVG file whose elements are drawn as they stand there, or are shapes of parts. Its text is set in the fonts of this
+/// file, by their families. What is not drawn (filters, masks, pictures, references to other files) is refused.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ArtworkSource {
+    /// The SVG file, relative to the definition, in its folder or one inside that.
+    pub file: String,
+    /// Where the file's top left corner stands on the display, px.
+    #[serde(default)]
+    pub at: [f64; 2],
+    /// Display pixels for one px of the file.
+    #[serde(default = "default_artwork_scale")]
+    pub scale: f64,
+    /// Colours of the file, as `#rrggbb`, and for each the name of the colour that is drawn instead.
+    #[serde(default)]
+    pub colors: BTreeMap<String, Name>,
+}
+
+fn default_artwork_scale() -> f64 {
+    1.0
 }
 
 /// One input quantity over time.

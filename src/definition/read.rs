@@ -24,7 +24,7 @@ pub const LIMIT: Limit = Limit {
 };
 
 impl Definition {
-    /// Reads the definition at `path`. Font files are looked for from its folder.
+    /// Reads the definition at `path`. Font and artwork files are looked for from its folder.
     ///
     /// # Errors
     /// [`Error::Unreadable`] when there is no such file or the system refuses it;
@@ -98,6 +98,7 @@ impl Definition {
         let Resolved {
             palette,
             fonts,
+            artworks,
             contents,
         } = check(&file, root.get_ref(), base_dir).map_err(|found| places.error(found))?;
         let channels = file.channels.clone().into_iter().collect();
@@ -106,6 +107,7 @@ impl Definition {
             channels,
             palette,
             fonts,
+            artworks,
             contents,
             source: Source {
                 origin: origin.into(),

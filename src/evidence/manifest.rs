@@ -212,7 +212,7 @@ impl ReadFiles {
         self.add(role, &file.path, std::slice::from_ref(file))
     }
 
-    /// Adds a definition and its font files.
+    /// Adds a definition and its font and artwork files.
     ///
     /// # Errors
     /// As [`see`](Self::see).
@@ -221,7 +221,7 @@ impl ReadFiles {
         self.add_fonts(definition)
     }
 
-    /// Adds a definition without its font files.
+    /// Adds a definition without its font and artwork files.
     ///
     /// # Errors
     /// As [`see`](Self::see).
@@ -230,13 +230,17 @@ impl ReadFiles {
         file.map_or(Ok(()), |f| self.add_file("display", f))
     }
 
-    /// Adds the font files of a definition.
+    /// Adds the font and artwork files of a definition.
     ///
     /// # Errors
     /// As [`see`](Self::see).
     pub fn add_fonts(&mut self, definition: &Definition) -> Result<(), ChangedFile> {
-        let mut fonts = definition.contents().iter().skip(1);
-        fonts.try_for_each(|f| self.add_file("font", f))
+        let artwork = definition.artwork_contents();
+        let others = &definition.contents()[..definition.contents().len() - artwork.len()];
+        for font in others.iter().skip(1) {
+            self.add_file("font", font)?;
+        }
+        artwork.iter().try_for_each(|f| self.add_file("artwork", f))
     }
 
     /// Takes note of files that were read, perhaps once more.

@@ -70,6 +70,7 @@ pub(super) const SIZE: Limits = Limits::above("size", 0.0, 16384.0, "px");
 pub(super) const WIDTH: Limits = Limits::above("line width", 0.0, 1024.0, "px");
 pub(super) const WIDTH_OR_NONE: Limits = Limits::new("line width", 0.0, 1024.0, "px");
 pub(super) const FONT_SIZE: Limits = Limits::above("font size", 0.0, 1024.0, "px");
+pub(super) const ARTWORK_SCALE: Limits = Limits::above("scale", 0.0, 1000.0, "");
 pub(super) const PX_PER_UNIT: Limits = Limits::above("pixels per unit", 0.0, 1e6, "px");
 pub(super) const VALUE: Limits = Limits::new("value", -1e12, 1e12, "");
 pub(super) const STEP: Limits = Limits::above("step", 0.0, 1e12, "");

@@ -4,11 +4,13 @@
 //! Every finding is kept, so that one run shows all there is to mend. Places come from walking
 //! the spanned tree along the same keys as the model.
 
+mod artwork;
 mod limits;
 mod symbols;
 
 use std::collections::BTreeMap;
 use std::path::Path;
+use std::sync::Arc;
 
 use super::place::At;
 use limits::*;
@@ -19,6 +21,7 @@ use super::model::{
     Channel, DisplayFile, FontSource, Interpolation, MAX_WINDOW_FRAMES, Region, Symbol,
 };
 use super::uses::{self, Role, Use};
+use crate::artwork::Artwork;
 use crate::files::{self, FileContent, Limit};
 use crate::picture::{Rect, Rgb};
 use crate::reference::text::Font;
@@ -40,7 +43,8 @@ const FONT_FILE: Limit = Limit {
 pub(super) struct Resolved {
     pub palette: BTreeMap<String, Rgb>,
     pub fonts: Vec<(String, Font)>,
-    /// The font files, in the order of the fonts' names.
+    pub artworks: BTreeMap<String, Arc<Artwork>>,
+    /// The font files, then the artwork files, in the order of their names.
     pub contents: Vec<FileContent>,
 }
 
@@ -55,10 +59,12 @@ pub(super) fn check(
         found: Vec::new(),
         palette: BTreeMap::new(),
         fonts: BTreeMap::new(),
+        artworks: BTreeMap::new(),
         contents: Vec::new(),
     };
     check.colors(&At::root(root, "colors"));
     check.fonts(&At::root(root, "fonts"), base_dir);
+    check.artwork(&At::root(root, "artwork"), base_dir);
     check.display(&At::root(root, "display"));
     check.channels(&At::root(root, "channels"));
     check.regions(&At::root(root, "region"));
@@ -71,6 +77,7 @@ pub(super) fn check(
         Ok(Resolved {
             palette: check.palette,
             fonts,
+            artworks: check.artworks,
             contents: check.contents,
         })
     } else {
@@ -84,6 +91,7 @@ struct Check<'f> {
     palette: BTreeMap<String, Rgb>,
     /// `None` for a font that could not be had; it was reported once.
     fonts: BTreeMap<String, Option<Font>>,
+    artworks: BTreeMap<String, Arc<Artwork>>,
     contents: Vec<FileContent>,
 }
 

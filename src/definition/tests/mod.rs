@@ -1,5 +1,6 @@
 //! A complete definition, what is made of it, and what becomes of it when a line is damaged.
 
+mod artwork;
 mod damaged;
 mod properties;
 
