@@ -446,6 +446,7 @@ impl Results {
             .sealed()
             .map_err(|e| io(&path)(io::Error::other(e)))?;
         std::fs::write(&new, bytes).map_err(io(&new))?;
+        crate::files::sync(&new).map_err(io(&new))?;
         std::fs::rename(&new, &path).map_err(io(&path))
     }
 
