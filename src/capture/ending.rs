@@ -14,6 +14,7 @@ use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
 
 use super::animated_png::animation;
+use super::nut_walk;
 
 /// How a file of `container` (the name that `ffmpeg` has for its format) was cut short; `None` where it was not, or
 /// where nobody can tell.
@@ -30,6 +31,7 @@ pub(super) fn problem(file: &mut File, container: &str) -> io::Result<Option<&'s
         "avi" => riff(file, length),
         "mpegts" => packets(file, length),
         "dv" => cassette(file, length),
+        "nut" => nut_walk::problem(file),
         _ => Ok(None),
     }
 }

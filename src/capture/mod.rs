@@ -46,6 +46,7 @@ mod frame;
 mod half_colour;
 mod info;
 pub mod nut;
+mod nut_walk;
 mod open;
 mod patient;
 pub mod png_folder;

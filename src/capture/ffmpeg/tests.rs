@@ -688,6 +688,34 @@ fn a_video_that_ends_too_early_is_damaged_after_its_good_frames() {
     assert!(is_told.iter().any(|t| error.contains(t)), "{error}");
 }
 
+/// Up to 4fd96a8 `ffmpeg` went on at the next point of synchronisation, and nobody said so.
+#[test]
+fn a_frame_that_is_lost_within_nut_is_damage() {
+    if !has_ffmpeg() {
+        return;
+    }
+    let folder = TempDir::new().unwrap();
+    make(&folder, &format!("{SOURCE} -c:v ffv1 a.nut"));
+    let (whole, error) = read(&folder, "a.nut");
+    assert!(error.is_none() && whole.len() == 50, "{error:?}");
+    let bytes = std::fs::read(folder.path().join("a.nut")).unwrap();
+    let point = b"NK\xe4\xad\xee\xca\x45\x69";
+    let points: Vec<usize> = (0..bytes.len() - 8)
+        .filter(|k| &bytes[*k..k + 8] == point)
+        .collect();
+    let at = points[points.len() / 2];
+    let mut overwritten = bytes.clone();
+    overwritten[at - 10..at + 30].fill(0xFF);
+    let mut longer = bytes.clone();
+    longer.splice(at - 10..at - 10, *b"more");
+    for damaged in [overwritten, longer] {
+        std::fs::write(folder.path().join("damaged.nut"), damaged).unwrap();
+        let (frames, error) = read(&folder, "damaged.nut");
+        let error = error.unwrap_or_else(|| panic!("{} frames", frames.len()));
+        assert!(error.frame().is_some(), "{error}");
+    }
+}
+
 #[test]
 fn whole_videos_of_all_kinds_are_whole() {
     if !has_ffmpeg() {
