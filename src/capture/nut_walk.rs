@@ -160,9 +160,11 @@ mod tests {
 
     use super::*;
 
-    /// As ffmpeg 5.1 writes it: two frames, the second from byte 430 on, and the index from byte 625 on.
+    /// As ffmpeg 5.1 writes it: two frames, their pictures behind some bytes of their own, and the index.
     const WHOLE: &[u8] = include_bytes!("../../tests/hostile/small.nut");
+    const FIRST_PICTURE: usize = 238;
     const LAST_FRAME: usize = 430;
+    const LAST_PICTURE: usize = 433;
     const AT_INDEX: usize = 625;
 
     fn found(bytes: &[u8]) -> Option<&'static str> {
@@ -179,8 +181,11 @@ mod tests {
                 found(&[before, &after[1..]].concat()).is_some(),
                 "without byte {at}"
             );
+            // Before that, a number may become another that still fits.
+            let is_in_frame =
+                (FIRST_PICTURE..LAST_FRAME).contains(&at) || (LAST_PICTURE..AT_INDEX).contains(&at);
             assert!(
-                found(&[before, b"A", after].concat()).is_some(),
+                !is_in_frame || found(&[before, b"A", after].concat()).is_some(),
                 "one more at {at}"
             );
         }
