@@ -446,6 +446,7 @@ impl Results {
             .sealed()
             .map_err(|e| io(&path)(io::Error::other(e)))?;
         std::fs::write(&new, bytes).map_err(io(&new))?;
+        crate::files::sync(&new).map_err(io(&new))?;
         std::fs::rename(&new, &path).map_err(io(&path))
     }
 
@@ -456,7 +457,8 @@ impl Results {
             written.map_err(io(&self.folder.join(MEASUREMENTS_FILE)))?;
         }
         self.progress.is_finished = true;
-        self.commit()
+        // Where it was last depends on where it was broken off, and it goes on nowhere.
+        self.reach(0, 0, 0, false)
     }
 }
 
@@ -555,6 +557,20 @@ mod tests {
             Results::open(folder, "framevouch test 1", 100),
             Err(Error::OtherCampaign(_))
         ));
+    }
+
+    /// Up to 4fd96a8 a campaign that was broken off behind its last trial ended with another place in its progress.
+    #[test]
+    fn a_finished_campaign_says_the_same_wherever_it_went_on() {
+        let finished = |pass: usize, stretch: usize| {
+            let folder = tempfile::tempdir().unwrap();
+            written(folder.path(), false);
+            let (mut results, _) = Results::open(folder.path(), CAMPAIGN, 100).unwrap();
+            results.reach(pass, 0, stretch, stretch > 0).unwrap();
+            results.finish().unwrap();
+            std::fs::read(folder.path().join(PROGRESS)).unwrap()
+        };
+        assert_eq!(finished(2, 0), finished(1, 1));
     }
 
     #[test]

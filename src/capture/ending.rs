@@ -7,11 +7,14 @@
 //! pictures, are then a shorter video in every respect.
 //!
 //! # Source
-//! GIF89a, 27 (trailer); ISO/IEC 14496-12, 4.2 (boxes); RFC 3533, 6 (pages); ISO/IEC 13818-1, 2.4.3.2 (packets);
+//! GIF89a, 27 (trailer); PNG (`animated_png.rs`); ISO/IEC 14496-12, 4.2 (boxes); RFC 3533, 6 (pages); ISO/IEC 13818-1, 2.4.3.2 (packets);
 //! IEC 61834-2 (frames of a digital video cassette); the RIFF form of AVI.
 
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
+
+use super::animated_png::animation;
+use super::nut_walk;
 
 /// How a file of `container` (the name that `ffmpeg` has for its format) was cut short; `None` where it was not, or
 /// where nobody can tell.
@@ -22,11 +25,13 @@ pub(super) fn problem(file: &mut File, container: &str) -> io::Result<Option<&'s
     let length = file.metadata()?.len();
     match container.split(',').next().unwrap_or("") {
         "gif" => gif(file, length),
+        "apng" => pictures(file),
         "ogg" => ogg(file, length),
         "mov" => boxes(file, length),
         "avi" => riff(file, length),
         "mpegts" => packets(file, length),
         "dv" => cassette(file, length),
+        "nut" => nut_walk::problem(file),
         _ => Ok(None),
     }
 }
@@ -48,6 +53,17 @@ fn gif(file: &mut File, length: u64) -> io::Result<Option<&'static str>> {
     let tail = read_at(file, length.saturating_sub(4096), 4096)?;
     let last = tail.iter().rfind(|b| **b != 0);
     cut(last != Some(&0x3B), "its end mark is missing")
+}
+
+fn pictures(file: &mut File) -> io::Result<Option<&'static str>> {
+    let found = animation(file)?.unwrap_or_default();
+    match found {
+        _ if !found.is_ended => cut(true, "its end mark is missing"),
+        _ => cut(
+            found.begun < found.stated,
+            "it has fewer pictures than it states",
+        ),
+    }
 }
 
 fn ogg(file: &mut File, length: u64) -> io::Result<Option<&'static str>> {

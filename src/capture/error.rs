@@ -130,7 +130,7 @@ pub enum Error {
     },
     /// It ended without complaint, but before the end that it states.
     #[error(
-        "{name} is damaged: frames are missing from frame {frame} on: {problem}; it was cut short, or never finished"
+        "{name} is damaged: frames are missing, at frame {frame} at the latest: {problem}; it was cut short, never finished, or partly overwritten"
     )]
     Incomplete {
         /// File, in quotes.

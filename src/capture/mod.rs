@@ -37,6 +37,7 @@
 //! looks right here. [`StreamInfo`] says where matrix and range come from, so that a later stage
 //! can measure them. Fields of interlaced video belong to two moments, and are refused.
 
+mod animated_png;
 mod bytes;
 mod ending;
 mod error;
@@ -45,6 +46,7 @@ mod frame;
 mod half_colour;
 mod info;
 pub mod nut;
+mod nut_walk;
 mod open;
 mod patient;
 pub mod png_folder;

@@ -12,10 +12,12 @@
 
 use std::io::{self, Read};
 
-const FILE_ID: &[u8; 25] = b"nut/multimedia container\0";
-const MAIN: u64 = start_code(b'M', 0x7A56_1F5F_04AD);
-const STREAM: u64 = start_code(b'S', 0x1140_5BF2_F9DB);
-const SYNCPOINT: u64 = start_code(b'K', 0xE4AD_EECA_4569);
+pub(super) const FILE_ID: &[u8; 25] = b"nut/multimedia container\0";
+pub(super) const MAIN: u64 = start_code(b'M', 0x7A56_1F5F_04AD);
+pub(super) const STREAM: u64 = start_code(b'S', 0x1140_5BF2_F9DB);
+pub(super) const SYNCPOINT: u64 = start_code(b'K', 0xE4AD_EECA_4569);
+pub(super) const INDEX: u64 = start_code(b'X', 0xDD67_2F23_E64E);
+pub(super) const INFO: u64 = start_code(b'I', 0xAB68_B596_BA78);
 
 const fn start_code(letter: u8, tail: u64) -> u64 {
     tail + (((b'N' as u64) << 8) + letter as u64) * (1 << 48)
@@ -33,7 +35,7 @@ const FLAG_CODED: u64 = 1 << 12;
 const FLAG_INVALID: u64 = 1 << 13;
 
 /// Largest header packet that is read, bytes. Those of `ffmpeg` have some hundred.
-const PACKET_MAX: u64 = 1 << 20;
+pub(super) const PACKET_MAX: u64 = 1 << 20;
 
 /// Most packets before the next frame. There are two headers, and a point of synchronisation and some words now and
 /// then; a stream of nothing but such packets would never end.
@@ -43,6 +45,7 @@ const PACKETS_MAX: u32 = 1000;
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct FrameCode {
     flags: u64,
+    stream: u64,
     pts_delta: i64,
     size_mul: u64,
     size_lsb: u64,
@@ -59,13 +62,49 @@ pub struct FrameStart {
     pub size: u64,
 }
 
+/// What the main header says.
+#[derive(Clone, Debug, Default)]
+pub(super) struct MainHeader {
+    streams: u64,
+    time_bases: Vec<(u64, u64)>,
+    codes: Vec<FrameCode>,
+    /// Of what frames begin with and need not repeat.
+    elision_lengths: Vec<u64>,
+}
+
+/// What stands before the bytes of a frame.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct FrameHeader {
+    stream: u64,
+    /// Its time, where that is coded, and else by how much it is later than the last one.
+    coded_pts: Option<u64>,
+    pts_delta: i64,
+    /// Bytes of the frame, with what was left out of it.
+    size: u64,
+    /// Bytes that were left out; `None` where nothing says how many.
+    elided: Option<u64>,
+    has_side_data: bool,
+}
+
+impl FrameHeader {
+    /// Bytes of the frame that follow.
+    pub(super) fn stored(&self) -> Option<u64> {
+        // Larger frames leave nothing out, whatever their code says.
+        const ELIDED_FRAME_MAX: u64 = 4096;
+        let elided = if self.size > ELIDED_FRAME_MAX {
+            Some(0)
+        } else {
+            self.elided
+        };
+        self.size.checked_sub(elided?)
+    }
+}
+
 /// Reads a NUT stream with one video stream.
 #[derive(Debug)]
 pub struct NutReader<R> {
     reader: R,
-    codes: Vec<FrameCode>,
-    elision_lengths: Vec<u64>,
-    time_bases: Vec<(u64, u64)>,
+    main: MainHeader,
     time_base: usize,
     msb_pts_shift: u32,
     last_pts: i64,
@@ -83,6 +122,153 @@ fn damaged(what: &str) -> io::Error {
     )
 }
 
+impl MainHeader {
+    pub(super) fn read(body: &mut &[u8]) -> io::Result<Self> {
+        let mut header = Self::default();
+        let version = number(body)?;
+        if !(2..=4).contains(&version) {
+            return Err(damaged(&format!("version {version}")));
+        }
+        if version > 3 {
+            number(body)?;
+        }
+        header.streams = number(body)?;
+        number(body)?;
+        let count = number(body)?;
+        for _ in 0..count {
+            let base = (number(body)?, number(body)?);
+            if base.0 == 0 || base.1 == 0 {
+                return Err(damaged("a time base is zero"));
+            }
+            header.time_bases.push(base);
+        }
+        header.read_frame_codes(body)?;
+        header.elision_lengths = vec![0];
+        let more = number(body)?;
+        for _ in 0..more {
+            let length = number(body)?;
+            skip(body, length)?;
+            header.elision_lengths.push(length);
+        }
+        Ok(header)
+    }
+
+    fn read_frame_codes(&mut self, body: &mut &[u8]) -> io::Result<()> {
+        self.codes = vec![
+            FrameCode {
+                flags: FLAG_INVALID,
+                ..FrameCode::default()
+            };
+            256
+        ];
+        let (mut pts_delta, mut size_mul, mut stream, mut header_idx) = (0, 1, 0, 0);
+        let mut at = 0;
+        while at < 256 {
+            let flags = number(body)?;
+            let fields = number(body)?;
+            let mut optional = |place: u64| if fields > place { number(body) } else { Ok(0) };
+            if fields > 0 {
+                pts_delta = signed(optional(0)?);
+            }
+            if fields > 1 {
+                size_mul = optional(1)?;
+            }
+            if fields > 2 {
+                stream = optional(2)?;
+            }
+            let size_lsb = optional(3)?;
+            let reserved_count = optional(4)?;
+            let count = if fields > 5 {
+                optional(5)?
+            } else {
+                size_mul.wrapping_sub(size_lsb)
+            };
+            optional(6)?;
+            if fields > 7 {
+                header_idx = optional(7)?;
+            }
+            for place in 8..fields {
+                optional(place)?;
+            }
+            if count == 0 {
+                // Allowed, and means nothing.
+                continue;
+            }
+            let mut done = 0;
+            while done < count && at < 256 {
+                // 'N' starts the other packets, so it stands for no frame.
+                if at != usize::from(b'N') {
+                    let size_lsb = size_lsb.wrapping_add(done);
+                    self.codes[at] = FrameCode {
+                        flags,
+                        stream,
+                        pts_delta,
+                        size_mul,
+                        size_lsb,
+                        reserved_count,
+                        header_idx,
+                    };
+                    done += 1;
+                }
+                at += 1;
+            }
+        }
+        Ok(())
+    }
+
+    /// Reads what stands before a frame's bytes, behind its first byte `code`.
+    pub(super) fn read_frame_header(
+        &self,
+        code: u8,
+        reader: &mut impl Read,
+    ) -> io::Result<FrameHeader> {
+        let code = self
+            .codes
+            .get(usize::from(code))
+            .ok_or_else(|| damaged("a frame comes before the headers"))?;
+        let mut flags = code.flags;
+        if flags & FLAG_INVALID != 0 {
+            return Err(damaged("a frame starts with an unknown code"));
+        }
+        if flags & FLAG_CODED != 0 {
+            flags ^= number(reader)?;
+        }
+        let mut optional = |flag: u64| match flags & flag {
+            0 => Ok(None),
+            _ => number(reader).map(Some),
+        };
+        let stream = optional(FLAG_STREAM_ID)?;
+        let coded_pts = optional(FLAG_CODED_PTS)?;
+        let msb = optional(FLAG_SIZE_MSB)?.unwrap_or(0);
+        optional(FLAG_MATCH_TIME)?;
+        let header_idx = optional(FLAG_HEADER_IDX)?.unwrap_or(code.header_idx);
+        let reserved_count = optional(FLAG_RESERVED)?.unwrap_or(code.reserved_count);
+        if reserved_count > PACKET_MAX {
+            return Err(damaged("a frame has fields without end"));
+        }
+        for _ in 0..reserved_count {
+            number(reader)?;
+        }
+        if flags & FLAG_CHECKSUM != 0 {
+            reader.read_exact(&mut [0; 4])?;
+        }
+        let size = msb
+            .checked_mul(code.size_mul)
+            .and_then(|v| v.checked_add(code.size_lsb));
+        let elided = usize::try_from(header_idx)
+            .ok()
+            .and_then(|k| self.elision_lengths.get(k));
+        Ok(FrameHeader {
+            stream: stream.unwrap_or(code.stream),
+            coded_pts,
+            pts_delta: code.pts_delta,
+            size: size.ok_or_else(|| damaged("a frame is too large"))?,
+            elided: elided.copied(),
+            has_side_data: flags & FLAG_SM_DATA != 0,
+        })
+    }
+}
+
 impl<R: Read> NutReader<R> {
     /// Reads the headers. Times are told less `time_offset_s`, taken off without rounding.
     ///
@@ -92,9 +278,7 @@ impl<R: Read> NutReader<R> {
     pub fn open(reader: R, time_offset_s: i64) -> io::Result<Self> {
         let mut nut = Self {
             reader,
-            codes: Vec::new(),
-            elision_lengths: Vec::new(),
-            time_bases: Vec::new(),
+            main: MainHeader::default(),
             time_base: 0,
             msb_pts_shift: 0,
             last_pts: 0,
@@ -193,95 +377,11 @@ impl<R: Read> NutReader<R> {
     }
 
     fn read_main_header(&mut self, body: &mut &[u8]) -> io::Result<()> {
-        let version = number(body)?;
-        if !(2..=4).contains(&version) {
-            return Err(damaged(&format!("version {version}")));
+        self.main = MainHeader::read(body)?;
+        match self.main.streams {
+            1 => Ok(()),
+            _ => Err(damaged("it has more than one stream")),
         }
-        if version > 3 {
-            number(body)?;
-        }
-        if number(body)? != 1 {
-            return Err(damaged("it has more than one stream"));
-        }
-        number(body)?;
-        let count = number(body)?;
-        self.time_bases.clear();
-        for _ in 0..count {
-            let base = (number(body)?, number(body)?);
-            if base.0 == 0 || base.1 == 0 {
-                return Err(damaged("a time base is zero"));
-            }
-            self.time_bases.push(base);
-        }
-        self.read_frame_codes(body)?;
-        self.elision_lengths = vec![0];
-        let more = number(body)?;
-        for _ in 0..more {
-            let length = number(body)?;
-            skip(body, length)?;
-            self.elision_lengths.push(length);
-        }
-        Ok(())
-    }
-
-    fn read_frame_codes(&mut self, body: &mut &[u8]) -> io::Result<()> {
-        self.codes = vec![
-            FrameCode {
-                flags: FLAG_INVALID,
-                ..FrameCode::default()
-            };
-            256
-        ];
-        let (mut pts_delta, mut size_mul, mut header_idx) = (0, 1, 0);
-        let mut at = 0;
-        while at < 256 {
-            let flags = number(body)?;
-            let fields = number(body)?;
-            let mut optional = |place: u64| if fields > place { number(body) } else { Ok(0) };
-            if fields > 0 {
-                pts_delta = signed(optional(0)?);
-            }
-            if fields > 1 {
-                size_mul = optional(1)?;
-            }
-            optional(2)?;
-            let size_lsb = optional(3)?;
-            let reserved_count = optional(4)?;
-            let count = if fields > 5 {
-                optional(5)?
-            } else {
-                size_mul.wrapping_sub(size_lsb)
-            };
-            optional(6)?;
-            if fields > 7 {
-                header_idx = optional(7)?;
-            }
-            for place in 8..fields {
-                optional(place)?;
-            }
-            if count == 0 {
-                // Allowed, and means nothing.
-                continue;
-            }
-            let mut done = 0;
-            while done < count && at < 256 {
-                // 'N' starts the other packets, so it stands for no frame.
-                if at != usize::from(b'N') {
-                    let size_lsb = size_lsb.wrapping_add(done);
-                    self.codes[at] = FrameCode {
-                        flags,
-                        pts_delta,
-                        size_mul,
-                        size_lsb,
-                        reserved_count,
-                        header_idx,
-                    };
-                    done += 1;
-                }
-                at += 1;
-            }
-        }
-        Ok(())
     }
 
     fn read_stream_header(&mut self, body: &mut &[u8]) -> io::Result<()> {
@@ -294,7 +394,7 @@ impl<R: Read> NutReader<R> {
         skip(body, length)?;
         let base = number(body)?;
         self.time_base = usize::try_from(base).unwrap_or(usize::MAX);
-        if self.time_base >= self.time_bases.len() {
+        if self.time_base >= self.main.time_bases.len() {
             return Err(damaged("its time base is not among those told"));
         }
         self.msb_pts_shift = match number(body)? {
@@ -315,12 +415,15 @@ impl<R: Read> NutReader<R> {
 
     fn read_syncpoint(&mut self, body: &mut &[u8]) -> io::Result<()> {
         let coded = number(body)?;
-        let count = self.time_bases.len() as u64;
+        let count = self.main.time_bases.len() as u64;
         if count == 0 {
             return Err(damaged("a time comes before the headers"));
         }
-        let (ticks, base) = (coded / count, self.time_bases[(coded % count) as usize]);
-        let own = self.time_bases[self.time_base];
+        let (ticks, base) = (
+            coded / count,
+            self.main.time_bases[(coded % count) as usize],
+        );
+        let own = self.main.time_bases[self.time_base];
         // Ticks of the one base to ticks of the other, rounded down as the format says.
         let scaled = u128::from(ticks)
             .checked_mul(u128::from(base.0) * u128::from(own.1))
@@ -332,73 +435,29 @@ impl<R: Read> NutReader<R> {
     }
 
     fn read_frame_header(&mut self, code: u8) -> io::Result<FrameStart> {
-        let code = self.codes[usize::from(code)];
-        let reader = &mut self.reader;
-        let mut flags = code.flags;
-        if flags & FLAG_INVALID != 0 {
-            return Err(damaged("a frame starts with an unknown code"));
-        }
-        if flags & FLAG_CODED != 0 {
-            flags ^= number(reader)?;
-        }
-        if flags & FLAG_STREAM_ID != 0 && number(reader)? != 0 {
+        let header = self.main.read_frame_header(code, &mut self.reader)?;
+        if header.stream != 0 {
             return Err(damaged("a frame belongs to no stream"));
         }
-        let pts = if flags & FLAG_CODED_PTS != 0 {
-            full_pts(number(reader)?, self.last_pts, self.msb_pts_shift)
-        } else {
-            self.last_pts.checked_add(code.pts_delta)
+        let pts = match header.coded_pts {
+            Some(coded) => full_pts(coded, self.last_pts, self.msb_pts_shift),
+            None => self.last_pts.checked_add(header.pts_delta),
         };
         self.last_pts = pts.ok_or_else(|| damaged("a time is too large"))?;
-        let msb = if flags & FLAG_SIZE_MSB != 0 {
-            number(reader)?
-        } else {
-            0
-        };
-        if flags & FLAG_MATCH_TIME != 0 {
-            number(reader)?;
-        }
-        let header_idx = if flags & FLAG_HEADER_IDX != 0 {
-            number(reader)?
-        } else {
-            code.header_idx
-        };
-        let reserved_count = if flags & FLAG_RESERVED != 0 {
-            number(reader)?
-        } else {
-            code.reserved_count
-        };
-        if reserved_count > PACKET_MAX {
-            return Err(damaged("a frame has fields without end"));
-        }
-        for _ in 0..reserved_count {
-            number(reader)?;
-        }
-        if flags & FLAG_CHECKSUM != 0 {
-            reader.read_exact(&mut [0; 4])?;
-        }
-        let is_elided = usize::try_from(header_idx)
-            .ok()
-            .and_then(|k| self.elision_lengths.get(k))
-            .is_none_or(|length| *length != 0);
         // Neither is written for large frames without side data.
-        if is_elided || flags & FLAG_SM_DATA != 0 {
+        if header.elided != Some(0) || header.has_side_data {
             return Err(damaged(
                 "a frame is stored in a way that raw pictures have no use for",
             ));
         }
-        let size = msb
-            .checked_mul(code.size_mul)
-            .and_then(|v| v.checked_add(code.size_lsb));
-        let size = size.ok_or_else(|| damaged("a frame is too large"))?;
         Ok(FrameStart {
             time_s: self.seconds(self.last_pts),
-            size,
+            size: header.size,
         })
     }
 
     fn seconds(&self, pts: i64) -> f64 {
-        let (numerator, denominator) = self.time_bases[self.time_base];
+        let (numerator, denominator) = self.main.time_bases[self.time_base];
         let ticks = i128::from(pts) * i128::from(numerator)
             - i128::from(self.time_offset_s) * i128::from(denominator);
         ticks as f64 / denominator as f64
@@ -420,7 +479,7 @@ fn full_pts(coded: u64, last_pts: i64, shift: u32) -> Option<i64> {
 const NUMBER_MAX: usize = 16;
 
 /// A number in groups of seven bits, most significant first, the last without the top bit.
-fn number(reader: &mut impl Read) -> io::Result<u64> {
+pub(super) fn number(reader: &mut impl Read) -> io::Result<u64> {
     let mut value = 0_u64;
     for _ in 0..NUMBER_MAX {
         let mut byte = [0];
@@ -479,6 +538,8 @@ mod tests {
         assert_eq!(MAIN, 0x4E4D_7A56_1F5F_04AD);
         assert_eq!(STREAM, 0x4E53_1140_5BF2_F9DB);
         assert_eq!(SYNCPOINT, 0x4E4B_E4AD_EECA_4569);
+        assert_eq!(INDEX, 0x4E58_DD67_2F23_E64E);
+        assert_eq!(INFO, 0x4E49_AB68_B596_BA78);
     }
 
     #[test]

@@ -319,8 +319,10 @@ fn open_path(path: &Path, options: &OpenOptions) -> Result<Box<dyn Source>, Erro
         let source = Y4mSource::open(bytes, quoted(path), Some(length), options)?;
         return Ok(Box::new(source));
     }
-    if head.starts_with(b"\x89PNG") {
-        return Ok(Box::new(png_folder::PngFolder::open_one(path, options)?));
+    if head.starts_with(b"\x89PNG")
+        && let Some(picture) = png_folder::PngFolder::open_one(path, options)?
+    {
+        return Ok(Box::new(picture));
     }
     Ok(Box::new(ffmpeg::FfmpegSource::open(path, options)?))
 }

@@ -14,6 +14,7 @@ use image::codecs::png::PngDecoder;
 use image::{ColorType, ImageDecoder, Limits};
 use rayon::prelude::*;
 
+use super::animated_png::animation;
 use super::error::{Error, quoted};
 use super::frame::CapturedFrame;
 use super::info::{CONVERTED, Origin, StreamInfo, note_on_unused, size_problem};
@@ -107,17 +108,24 @@ impl PngFolder {
         Self::new(folder, files, times_from, Some(rate_hz), notes, options)
     }
 
-    /// One PNG as a capture of one frame, shown at 0 s.
-    pub(super) fn open_one(path: &Path, options: &OpenOptions) -> Result<Self, Error> {
+    /// One PNG as a capture of one frame, shown at 0 s; `None` for an animated one, which is a video.
+    pub(super) fn open_one(path: &Path, options: &OpenOptions) -> Result<Option<Self>, Error> {
         let files = vec![(path.to_owned(), 0.0)];
-        Self::new(
+        let source = Self::new(
             Path::new(""),
             files,
             Origin::Assumed,
             None,
             Vec::new(),
             options,
-        )
+        )?;
+        Ok((!source.is_animated()).then_some(source))
+    }
+
+    /// Whether the loaded picture is one of several in its file.
+    fn is_animated(&self) -> bool {
+        // Reading from memory cannot fail.
+        animation(Cursor::new(&self.bytes)).is_ok_and(|a| a.is_some())
     }
 
     fn new(
@@ -230,6 +238,11 @@ impl PngFolder {
 
     /// Decodes the loaded bytes as they are stored.
     fn decode_into(&self, index: usize, stored: &mut Vec<u8>) -> Result<ColorType, Error> {
+        if self.is_animated() {
+            let problem = "is an animated PNG, and a file of a folder is one frame; give the animation by itself, or \
+                           save each of its pictures as a file";
+            return Err(self.damage(index, problem));
+        }
         let decoder = self.decoder(index)?;
         let (width, height) = decoder.dimensions();
         let found = (width as usize, height as usize);
@@ -727,6 +740,36 @@ mod tests {
                 whole.len()
             );
         }
+    }
+
+    /// Up to 4fd96a8 the first picture of it was taken, in silence.
+    #[test]
+    fn an_animation_is_not_one_picture() {
+        let folder = TempDir::new().unwrap();
+        (0..3).for_each(|k| grey_frame(&folder, &format!("f{k}.png"), k));
+        let path = folder.path().join("f1.png");
+        let mut bytes = std::fs::read(&path).unwrap();
+        // Two pictures, played for ever; behind the header, which has 25 bytes.
+        let control = b"acTL\0\0\0\x02\0\0\0\0";
+        let mut chunk = vec![0, 0, 0, 8];
+        chunk.extend(control);
+        chunk.extend(crc32fast::hash(control).to_be_bytes());
+        bytes.splice(33..33, chunk);
+        std::fs::write(&path, bytes).unwrap();
+        let (frames, error) = read_all(&folder, &OpenOptions::default());
+        let error = error.expect("it is refused").to_string();
+        assert_eq!(frames.len(), 1);
+        assert!(
+            error.contains("frame 1 (\"f1.png\") is an animated PNG"),
+            "{error}"
+        );
+        // By itself it is a video.
+        let options = OpenOptions {
+            ffmpeg: "no-such-program".to_owned(),
+            ..OpenOptions::default()
+        };
+        let error = Capture::open(&path, &options).unwrap_err();
+        assert!(matches!(error, Error::FfmpegMissing { .. }), "{error}");
     }
 
     #[test]

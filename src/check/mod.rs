@@ -3,6 +3,7 @@
 #[cfg(test)]
 mod anywhere;
 mod chain_watch;
+mod clock;
 mod gaps;
 pub mod run;
 mod shades;

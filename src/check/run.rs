@@ -29,6 +29,7 @@ use crate::recording::inputs::{Inputs, Value};
 use crate::reference::painter::Painter;
 
 use super::chain_watch::{ChainWatch, Sight, Told};
+use super::clock::step_s;
 use super::gaps::Gaps;
 use super::{Error, Outcome, RegionState, Seen, Sink, Snapshot};
 
@@ -38,6 +39,8 @@ pub const UNCHECKED: &str = "unchecked";
 const BROKEN_REGIONS: usize = 2;
 /// Frames between such looks.
 const BROKEN_EVERY: u32 = 3;
+/// Step in which offsets and the times of frames are told, s ([`thousandths`]).
+const TOLD_STEP_S: f64 = 1e-3;
 
 #[derive(Clone)]
 struct Regions<'d> {
@@ -77,6 +80,8 @@ pub struct Run<'d> {
     /// By region, so that regions are examined side by side.
     painters: Vec<Painter>,
     offset_s: f64,
+    /// Step of the recording's clock, s.
+    clock_step_s: f64,
     latency_s: f64,
     last_time_s: Option<f64>,
     first_time_s: f64,
@@ -142,6 +147,7 @@ impl<'d> Run<'d> {
             painter,
             painters: vec![Painter::new(); count],
             offset_s,
+            clock_step_s: step_s(recording.times_s()),
             latency_s,
             last_time_s: None,
             first_time_s: 0.0,
@@ -266,14 +272,14 @@ impl<'d> Run<'d> {
         }
     }
 
-    /// True where the recording says what the display was given at capture time `time_s`.
+    /// True where the recording says what the display was given at capture time `time_s`. That is asked no more finely
+    /// than the recording's clock and an offset are told, nor than to the nearest frame; at the edge the inputs are those
+    /// of the edge.
     fn is_recorded(&self, time_s: f64) -> bool {
-        /// An offset that is found is not known more finely: the first frame would be left out for less than a
-        /// millisecond. At the edge the inputs are those of the edge.
-        const EDGE_S: f64 = 0.005;
+        let step_s = self.clock_step_s.max(TOLD_STEP_S).min(self.interval_s);
         let (begin_s, end_s) = self.recording.span_s();
         let at_s = time_s + self.offset_s;
-        (begin_s - EDGE_S..=end_s + EDGE_S).contains(&at_s)
+        (begin_s - step_s / 2.0..=end_s + step_s / 2.0).contains(&at_s)
     }
 
     /// What is to be said of frames that lie outside the recording, when there are any; and whether that is an error: none

@@ -6,9 +6,11 @@ use std::path::{Path, PathBuf};
 use clap::Parser;
 
 use super::{EXIT_AGREES, EXIT_FAULTS, Failure, campaign, check, tune};
+use crate::check::Error::BrokenOff;
 use crate::evidence::manifest::{Input, Manifest, stored_path};
+use crate::evidence::records::Summary;
 use crate::evidence::results_folder::{ResultsFolder, Trust};
-use crate::evidence::verify::{Change, differences};
+use crate::evidence::verify::{Change, differences, first_other_line};
 
 /// Arguments of `verify`.
 #[derive(clap::Args)]
@@ -54,7 +56,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     // Which program runs again is said on this command line anyway.
     let is_program = |c: &Change| matches!(c, Change::OtherProgram(_));
     if arguments.again && found.changes.iter().all(is_program) {
-        return again(results.manifest(), folder, &arguments.ffmpeg);
+        return again(&results, &arguments.ffmpeg);
     }
     if found.changes.is_empty() {
         return Ok(EXIT_AGREES);
@@ -78,9 +80,10 @@ enum Written {
     Tune(tune::Arguments),
 }
 
-/// Runs the command of the results in `folder`, which verified, again. A manifest may come from anywhere: it decides
+/// Runs the command of `results`, which verified, again. A manifest may come from anywhere: it decides
 /// which of this program's commands run on the inputs whose digests it lists, and nothing else.
-fn again(manifest: &Manifest, folder: &Path, ffmpeg: &str) -> Result<u8, Failure> {
+fn again(results: &ResultsFolder, ffmpeg: &str) -> Result<u8, Failure> {
+    let (manifest, folder) = (results.manifest(), results.path());
     if !manifest.is_repeatable() {
         return Err("the capture came through standard input and cannot be run again; record it to a file and check that".into());
     }
@@ -102,7 +105,14 @@ fn again(manifest: &Manifest, folder: &Path, ffmpeg: &str) -> Result<u8, Failure
     if let Some(program) = written.recorded_ffmpeg().filter(|p| *p != ffmpeg) {
         say!("note: the manifest records --ffmpeg {program}; run again with {ffmpeg}");
     }
+    let broken_off = match &written {
+        Written::Check(_) => broken_off_after(results)?,
+        Written::Campaign(_) | Written::Tune(_) => None,
+    };
     written.run(folder, ffmpeg)?;
+    if let Some(frames) = broken_off {
+        return part_again(frames, folder, new.path());
+    }
     let changes = differences(folder, new.path())?;
     tell(&changes);
     if changes.is_empty() {
@@ -116,6 +126,36 @@ fn again(manifest: &Manifest, folder: &Path, ffmpeg: &str) -> Result<u8, Failure
             manifest.version
         );
         Ok(EXIT_FAULTS)
+    }
+}
+
+/// What is judged frame by frame, a line a frame.
+const FRAMES_FILE: &str = "frames.jsonl";
+
+/// After how many frames a check was broken off; `None` for one that came to its end.
+fn broken_off_after(results: &ResultsFolder) -> Result<Option<u64>, Failure> {
+    let summary: Summary = results.record("summary.json")?;
+    let frames = summary.frames;
+    let is_broken_off = summary.error == Some(BrokenOff { frames }.to_string());
+    Ok(is_broken_off.then_some(frames))
+}
+
+/// Holds results that were broken off after so many `frames` against those of the whole run in `new`. A summary, events
+/// and pictures of a part are others than those of the whole; what was said frame by frame must be the same.
+fn part_again(frames: u64, folder: &Path, new: &Path) -> Result<u8, Failure> {
+    say!(
+        "these results were broken off after {frames} frames, and it was run again to the end: {FRAMES_FILE} is compared as \
+         far as they go, and nothing else can be"
+    );
+    match first_other_line(&folder.join(FRAMES_FILE), &new.join(FRAMES_FILE))? {
+        None => {
+            say!("run again: the same bytes for these {frames} frames");
+            Ok(EXIT_AGREES)
+        }
+        Some(line) => {
+            say!("run again: {FRAMES_FILE} differs from line {line} on");
+            Ok(EXIT_FAULTS)
+        }
     }
 }
 

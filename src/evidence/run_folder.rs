@@ -4,8 +4,8 @@
 //! its files among those of an earlier one, nor the earlier summary looking like its own; two runs must not mix; and
 //! what is not ours stays. *The method*: all that a run needs besides its results lies in a hidden folder
 //! ([`HIDDEN`]) inside the result folder, so that the last step is a move within one file system. There is a lock
-//! file, held by the system as long as the process lives, and `new/`, where results are written. When all are there,
-//! the manifest among them, `new/` becomes `ready/` in one step; then the old results go, the manifest first, and the new
+//! file, held by the system as long as the process lives, and `new/`, where results are written. When all are there
+//! and on the disk, the manifest among them, `new/` becomes `ready/` in one step; then the old results go, the manifest first, and the new
 //! ones are moved in, the manifest last. So a run that ends before has changed nothing, and one that ends in
 //! between is finished by the next run from what `ready/` holds. The hidden folder is gone in the end.
 //!
@@ -20,8 +20,10 @@ use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io;
 use std::path::{Path, PathBuf};
 
+use rayon::prelude::*;
+
 use super::manifest::{CAPTURE_LIST, MANIFEST_FILE, Manifest};
-use crate::files::{SharedFile, refuse_shared};
+use crate::files::{SharedFile, refuse_shared, sync};
 
 /// Folder inside a result folder that is there while a run writes, and after one that was killed.
 pub const HIDDEN: &str = ".framevouch";
@@ -169,6 +171,9 @@ impl RunFolder {
     pub fn finish(self) -> Result<(), Error> {
         self.refuse_foreign()?;
         let (new, ready) = (self.new_results(), self.ready());
+        below(&new)
+            .into_par_iter()
+            .try_for_each(|file| sync(&file).map_err(cannot_write(&file)))?;
         fs::rename(&new, &ready).map_err(cannot_write(&ready))?;
         self.move_in()
     }

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
-use std::io::Read;
+use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
 
 use rayon::prelude::*;
@@ -298,6 +298,37 @@ pub fn differences(then: &Path, now: &Path) -> Result<Vec<Change>, Error> {
     Ok(found.changes)
 }
 
+/// Number, from 1, of the first line of the file `part` that is not the same in the file `whole`; `None` when that begins
+/// with all of it.
+///
+/// # Errors
+/// When one cannot be read.
+pub fn first_other_line(part: &Path, whole: &Path) -> Result<Option<u64>, Error> {
+    let open = |path: &Path| files::open(path).map(BufReader::new);
+    let failed = |path: &Path| {
+        let path = path.display().to_string();
+        move |source| Error::Read { path, source }
+    };
+    let (mut of_part, mut of_whole) = (open(part)?, open(whole)?);
+    let mut number = 1;
+    loop {
+        // Piece by piece: a line may have any length.
+        let piece = of_part.fill_buf().map_err(failed(part))?;
+        let other = of_whole.fill_buf().map_err(failed(whole))?;
+        if piece.is_empty() {
+            return Ok(None);
+        }
+        let count = piece.len().min(other.len());
+        let same = piece.iter().zip(other).take_while(|(a, b)| a == b).count();
+        number += piece[..same].iter().filter(|b| **b == b'\n').count() as u64;
+        if same < count || count == 0 {
+            return Ok(Some(number));
+        }
+        of_part.consume(count);
+        of_whole.consume(count);
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -418,6 +449,27 @@ mod tests {
         let told = changes[0].to_string();
         assert!(told.starts_with("refused  /dev/zero: "), "{told}");
         assert!(told.contains("is a device"), "{told}");
+    }
+
+    #[test]
+    fn a_part_is_held_against_the_beginning_of_the_whole() {
+        let folder = tempfile::tempdir().unwrap();
+        let [part, whole] = ["part", "whole"].map(|n| folder.path().join(n));
+        // More than what is read at once.
+        let long: String = (0..5000).map(|k| format!("line {k}\n")).collect();
+        for (of_part, of_whole, line) in [
+            ("a\nb\n", "a\nb\nc\n", None),
+            ("a\nb\n", "a\nb\n", None),
+            ("", "a\n", None),
+            ("a\nb\n", "a\nc\n", Some(2)),
+            ("a\nb\n", "a\n", Some(2)),
+            ("a\n", "", Some(1)),
+            (&long, &long.replace("line 4321", "line 432x"), Some(4322)),
+        ] {
+            fs::write(&part, of_part).unwrap();
+            fs::write(&whole, of_whole).unwrap();
+            assert_eq!(first_other_line(&part, &whole).unwrap(), line);
+        }
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! One region's reference, drawn for some inputs, held against the capture.
 
 use super::agreement::{self, Disagreement, GradientCells, Scratch, Tolerance};
+use super::digits::Written;
 use super::subject::Subject;
 use super::view::View;
 use crate::definition::Definition;
@@ -224,9 +225,22 @@ impl<'d> Comparison<'d> {
 
     /// Draws the region for `inputs`.
     pub fn draw(&mut self, inputs: &Inputs, painter: &mut Painter) {
+        self.draw_with_numbers(inputs, &[], painter);
+    }
+
+    /// Draws the region for `inputs`, but with these numbers in the lines that they stand in.
+    pub fn draw_with_numbers(
+        &mut self,
+        inputs: &Inputs,
+        numbers: &[Written],
+        painter: &mut Painter,
+    ) {
         self.scene.clear();
         self.subject
             .region_moving(self.region, inputs, &mut self.scene);
+        for number in numbers {
+            self.scene.reword(number.item, &number.words);
+        }
         let fonts = self.subject.definition().fonts();
         let whole = Rect::new(0, 0, self.area.width, self.area.height);
         let area = self.area;

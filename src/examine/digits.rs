@@ -37,9 +37,34 @@ impl Digits {
     /// Shown minus due, the short way round where there is one.
     #[must_use]
     pub fn error(&self) -> f64 {
-        let d = self.displayed - self.expected;
+        self.error_from(self.expected)
+    }
+
+    fn error_from(&self, due: f64) -> f64 {
+        let d = self.displayed - due;
         self.period.map_or(d, |p| half_period(d, p))
     }
+
+    /// Whether it is off from the input `due` by no more than its readout's own tolerance, beyond its own rounding.
+    /// Without one, digits that contradict what else shows their channel are never right.
+    fn is_allowed(&self, due: f64) -> bool {
+        let off = self.error_from(due).abs();
+        self.tolerance
+            .is_some_and(|tolerance| off <= tolerance + self.resolution / 2.0)
+    }
+}
+
+/// A number that was read character by character, and its line.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Written {
+    /// The number.
+    pub digits: Digits,
+    /// Index of its line among the items of the scene that is due.
+    pub item: usize,
+    /// What the line reads.
+    pub words: String,
+    /// It is off by no more than the tolerance that its readout has of its own.
+    pub is_allowed: bool,
 }
 
 /// The numbers of a region that agrees with its reference drawn for `shown`, while `due` was due.
@@ -67,7 +92,7 @@ pub fn as_read(
     reference: &Comparison,
     captured: View,
     wrong: &[WrongCell],
-) -> Vec<Digits> {
+) -> Vec<Written> {
     let definition = subject.definition();
     let (scene, area) = (reference.scene(), reference.area());
     let look = &reference.chain().look;
@@ -81,7 +106,7 @@ pub fn as_read(
             continue;
         }
         let text = readout::text(f.model, definition, due);
-        for item in scene.items() {
+        for (item_index, item) in scene.items().iter().enumerate() {
             let Shape::Words(w) = item.shape else {
                 continue;
             };
@@ -113,7 +138,13 @@ pub fn as_read(
                 break;
             }
             if let Some(displayed) = parse_number(&f.model.format, &shown) {
-                found.push(digits(&f, displayed, displayed_number(&f.model.format, *v)));
+                let read = digits(&f, displayed, displayed_number(&f.model.format, *v));
+                found.push(Written {
+                    is_allowed: read.is_allowed(*v),
+                    digits: read,
+                    item: item_index,
+                    words: shown,
+                });
             }
             break;
         }
@@ -229,6 +260,24 @@ mod tests {
         assert!(!differs(&[1, 2, 3], all_wrong));
         assert!(differs(&[0, 1, 2, 3], all_wrong), "before it");
         assert!(differs(&[1, 2, 3, 4], all_wrong), "behind it");
+    }
+
+    #[test]
+    fn a_tolerance_is_beyond_the_rounding_and_goes_the_short_way_round() {
+        let shown = |displayed: f64, tolerance: Option<f64>| Digits {
+            what: "readout",
+            channel: ChannelId(0),
+            displayed,
+            expected: 0.0,
+            resolution: 1.0,
+            tolerance,
+            period: Some(360.0),
+        };
+        let due = 359.6;
+        assert!(shown(2.0, Some(2.0)).is_allowed(due));
+        assert!(!shown(3.0, Some(2.0)).is_allowed(due));
+        assert!(shown(0.0, Some(0.0)).is_allowed(due));
+        assert!(!shown(0.0, None).is_allowed(due));
     }
 
     #[test]

@@ -2,7 +2,7 @@
 //! explain the picture.
 
 use super::comparison::{ChainLook, Comparison, Difference};
-use super::digits::{self, Digits};
+use super::digits::{self, Digits, Written};
 use super::reader::{self, Fitted, RECOGNISED, Reader};
 use super::signature::{self, Parting, Signature};
 use super::subject::Subject;
@@ -27,7 +27,8 @@ pub enum Explanation {
         /// Recording time of the inputs that are shown, s.
         data_time_s: f64,
     },
-    /// The inputs that are due, with the channels that are read replaced by their readings.
+    /// The inputs that are due, with the channels that are read replaced by their readings, or with numbers that are off by
+    /// themselves and may be.
     Values,
     /// Nothing: the picture is wrong in itself.
     Nothing {
@@ -293,6 +294,7 @@ impl<'d> RegionExaminer<'d> {
         if !agrees {
             self.read_from_last(captured, inputs, painter, &mut readings);
         }
+        let mut written = Vec::new();
         let explanation = if agrees {
             self.troubled = 0;
             self.searched_s = 0.0;
@@ -301,23 +303,39 @@ impl<'d> RegionExaminer<'d> {
             self.last_staleness_s = moment.latency_s;
             Explanation::Due
         } else {
-            let found = self.explain(moment, inputs, &mut readings, painter);
+            let mut found = self.explain(moment, inputs, &mut readings, painter);
+            if matches!(found, None | Some(Explanation::Nothing { .. })) {
+                written = digits::as_read(
+                    self.subject,
+                    self.region,
+                    inputs,
+                    &self.due,
+                    self.due.captured(moment.frame)[0],
+                    &wrong_cells,
+                );
+            }
+            if found.is_none() && self.allowed_numbers_explain(moment, inputs, &written, painter) {
+                found = Some(Explanation::Values);
+            }
+            let found = found.unwrap_or_else(|| self.unexplained(moment, &mut readings, painter));
             self.troubled += 1;
             found
         };
         let digits = match explanation {
             Explanation::Due => digits::as_drawn(self.subject, self.region, inputs, inputs),
             Explanation::OtherTime { .. } | Explanation::Values => {
-                digits::as_drawn(self.subject, self.region, &self.trial_inputs, inputs)
+                let mut all =
+                    digits::as_drawn(self.subject, self.region, &self.trial_inputs, inputs);
+                for Written { digits, .. } in written {
+                    let is_it =
+                        |d: &&mut Digits| (d.what, d.channel) == (digits.what, digits.channel);
+                    if let Some(due) = all.iter_mut().find(is_it) {
+                        *due = digits;
+                    }
+                }
+                all
             }
-            Explanation::Nothing { .. } => digits::as_read(
-                self.subject,
-                self.region,
-                inputs,
-                &self.due,
-                self.due.captured(moment.frame)[0],
-                &wrong_cells,
-            ),
+            Explanation::Nothing { .. } => written.into_iter().map(|w| w.digits).collect(),
         };
         self.last_values.clone_from(&readings);
         let data_span_s = match explanation {
@@ -428,7 +446,18 @@ impl<'d> RegionExaminer<'d> {
 
     /// Whether the region, drawn for the trial inputs, agrees with the frame.
     fn trial_agrees(&mut self, moment: &Moment, painter: &mut Painter) -> bool {
-        self.trial.draw(&self.trial_inputs, painter);
+        self.trial_agrees_with_numbers(moment, &[], painter)
+    }
+
+    /// The same, with these numbers in place of those that the trial inputs give.
+    fn trial_agrees_with_numbers(
+        &mut self,
+        moment: &Moment,
+        numbers: &[Written],
+        painter: &mut Painter,
+    ) -> bool {
+        self.trial
+            .draw_with_numbers(&self.trial_inputs, numbers, painter);
         if self.tried.iter().any(|s| s == self.trial.scene()) {
             return false;
         }
@@ -491,6 +520,22 @@ impl<'d> RegionExaminer<'d> {
         false
     }
 
+    /// Whether the picture is the one that is due, but for numbers that are off by themselves, each by no more than its
+    /// readout may be.
+    fn allowed_numbers_explain(
+        &mut self,
+        moment: &Moment,
+        inputs: &Inputs,
+        written: &[Written],
+        painter: &mut Painter,
+    ) -> bool {
+        if written.is_empty() || !written.iter().all(|w| w.is_allowed) {
+            return false;
+        }
+        self.trial_inputs.clone_from(inputs);
+        self.trial_agrees_with_numbers(moment, written, painter)
+    }
+
     fn agrees_at(&mut self, data_time_s: f64, moment: &Moment, painter: &mut Painter) -> bool {
         moment
             .recording
@@ -502,32 +547,33 @@ impl<'d> RegionExaminer<'d> {
         self.trial_agrees(moment, painter)
     }
 
+    /// Which data or values the picture shows, or that it is blank; `None` where it is neither.
     fn explain(
         &mut self,
         moment: &Moment,
         inputs: &Inputs,
         readings: &mut Vec<Option<Fitted>>,
         painter: &mut Painter,
-    ) -> Explanation {
+    ) -> Option<Explanation> {
         self.tried.clear();
         self.tried.push(self.due.scene().clone());
         let captured = self.due.captured(moment.frame);
         if signature::is_blank(captured, self.due.reference(), self.due.fixed()) {
             readings.iter_mut().for_each(|r| *r = None);
-            return Explanation::Nothing {
+            return Some(Explanation::Nothing {
                 signature: Signature::Blank,
-            };
+            });
         }
         if let Some(data_time_s) = moment.likely_s
             && self.agrees_at(data_time_s, moment, painter)
         {
-            return self.stale(data_time_s, moment, inputs, readings, painter);
+            return Some(self.stale(data_time_s, moment, inputs, readings, painter));
         }
         // The picture of the last frame that was explained, still standing; then as stale as it was.
         if let Some(held) = self.last_data_time_s {
             for data_time_s in [held, moment.time_s - self.last_staleness_s] {
                 if self.agrees_at(data_time_s, moment, painter) {
-                    return self.stale(data_time_s, moment, inputs, readings, painter);
+                    return Some(self.stale(data_time_s, moment, inputs, readings, painter));
                 }
             }
         }
@@ -536,12 +582,18 @@ impl<'d> RegionExaminer<'d> {
             if let Some(data_time_s) = self.time_of(readings, moment) {
                 for shift in [0.0, -moment.interval_s, moment.interval_s] {
                     if self.agrees_at(data_time_s + shift, moment, painter) {
-                        return self.stale(data_time_s + shift, moment, inputs, readings, painter);
+                        return Some(self.stale(
+                            data_time_s + shift,
+                            moment,
+                            inputs,
+                            readings,
+                            painter,
+                        ));
                     }
                 }
             }
             if self.values_explain(moment, inputs, readings, painter) {
-                return Explanation::Values;
+                return Some(Explanation::Values);
             }
         } else {
             // Nothing to measure a time by: pictures of earlier moments, newest first, and some in each frame.
@@ -549,7 +601,7 @@ impl<'d> RegionExaminer<'d> {
             while self.searched_s < OLDEST_S && self.tried.len() < MOST_TRIALS {
                 let data_time_s = moment.time_s - self.searched_s;
                 if self.agrees_at(data_time_s, moment, painter) {
-                    return self.stale(data_time_s, moment, inputs, readings, painter);
+                    return Some(self.stale(data_time_s, moment, inputs, readings, painter));
                 }
                 self.searched_s += step_s;
             }
@@ -557,6 +609,16 @@ impl<'d> RegionExaminer<'d> {
                 self.searched_s = 0.0;
             }
         }
+        None
+    }
+
+    /// What kind of wrong a picture is that nothing explains. Of one that cannot be read there are no readings.
+    fn unexplained(
+        &mut self,
+        moment: &Moment,
+        readings: &mut [Option<Fitted>],
+        painter: &mut Painter,
+    ) -> Explanation {
         let captured = self.due.captured(moment.frame);
         // A third of what counts as another picture: beyond the chain's own noise.
         let noisy = self.chain.luma.flat / 3;

@@ -24,4 +24,4 @@ mod replace;
 pub use apart::{SharedFile, refuse_shared};
 pub use content::{Content, Digest, FileContent};
 pub use read::{Error, Limit, Reader, open, read, read_text};
-pub use replace::{Kind, ReplaceError, refuse_foreign, replace};
+pub use replace::{Kind, ReplaceError, refuse_foreign, replace, sync};

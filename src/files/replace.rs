@@ -1,5 +1,6 @@
 //! Writing one file whole or not at all, and only over what the program wrote itself.
 
+use std::fs::OpenOptions;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
@@ -97,8 +98,19 @@ fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
     }
     let mut new = builder.prefix(".framevouch").tempfile_in(folder)?;
     new.write_all(bytes)?;
+    new.as_file().sync_data()?;
     new.persist(target)?;
     Ok(())
+}
+
+/// Makes sure that what the file at `path` holds is on the disk. Whoever then gives it the name of an older file
+/// never has less than one of both, even when the machine stops.
+///
+/// # Errors
+/// When it cannot be written.
+pub fn sync(path: &Path) -> io::Result<()> {
+    // Not every system syncs what is open for reading alone.
+    OpenOptions::new().write(true).open(path)?.sync_data()
 }
 
 #[cfg(test)]

@@ -327,3 +327,23 @@ fn digits_that_are_off_with_their_scale_are_held_against_their_own_tolerance() {
     let bench = Bench::of(&wide, LENGTH_S);
     is_tolerated(&bench, Some(off(&bench)));
 }
+
+/// Up to 4fd96a8 a readout's own tolerance did not hold for digits that are off by themselves: they were raised.
+#[test]
+fn digits_that_are_off_by_themselves_are_held_against_their_own_tolerance() {
+    let readout = "[region.symbol.window.readout]\n";
+    assert_eq!(demo::ENGINE_STRIP.matches(readout).count(), 1);
+    let with = |tolerance: &str| {
+        let text = demo::ENGINE_STRIP.replace(readout, &format!("{readout}{tolerance}"));
+        Bench::of(&text, LENGTH_S)
+    };
+    // The last digit, a tenth, reads three more, or seven less.
+    let off = |bench: &Bench| Kind::WrongDigit(bench.region("rotor"), 0);
+    let bench = with("tolerance = 0.8\n");
+    is_tolerated(&bench, Some(off(&bench)));
+    let bench = with("tolerance = 0.2\n");
+    is_found(&bench, off(&bench), Verdict::Misleading, "rotor");
+    // Without a tolerance of its own its digits must be those of the scale beside it.
+    let bench = with("");
+    is_found(&bench, off(&bench), Verdict::Misleading, "rotor");
+}

@@ -429,6 +429,38 @@ fn an_offset_below_a_millisecond_loses_no_frame_and_has_no_sign() {
     assert!(ran.stdout.contains("time offset 0.000 s"), "{}", ran.stdout);
 }
 
+/// Up to 4fd96a8 a frame five milliseconds beside the recording counted as in it, however finely the recording's clock
+/// tells time.
+#[test]
+fn a_frame_is_in_the_recording_as_far_as_its_clock_tells() {
+    let files = Files::new();
+    let coarse = files.text("inputs.csv");
+    let second = coarse.lines().nth(2).expect("it has rows");
+    let (time, rest) = second.split_once(',').expect("it has columns");
+    assert_eq!(
+        time.split_once('.').map(|(_, d)| d.len()),
+        Some(2),
+        "{time}"
+    );
+    let fine = coarse.replace(second, &format!("{time}1,{rest}"));
+    for (inputs, offset, is_left_out) in [
+        (&coarse, "-0.0048", false),
+        (&coarse, "-0.0052", true),
+        (&fine, "-0.0048", true),
+        (&fine, "-0.0004", false),
+    ] {
+        files.write("inputs.csv", inputs.as_bytes());
+        let ran = files.check("clip.y4m", &["--matrix", "bt709", "--offset", offset]);
+        assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
+        let notes = files.json("out/summary.json")["notes"].to_string();
+        assert_eq!(
+            notes.contains("1 frames lie outside"),
+            is_left_out,
+            "{offset}: {notes}"
+        );
+    }
+}
+
 /// Colours and noise learnt from a picture that is not the display would excuse it.
 #[test]
 fn a_picture_that_is_not_the_display_never_agrees() {

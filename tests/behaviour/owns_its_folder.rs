@@ -166,6 +166,46 @@ fn send(signal: &str, child: &Child) {
     assert!(sent.expect("there is kill").success());
 }
 
+/// Up to 4fd96a8 every file that a whole run has more or other was listed as a difference.
+#[cfg(unix)]
+#[test]
+fn results_that_were_broken_off_are_compared_as_far_as_they_go() {
+    let files = Files::new();
+    files.write("inputs.csv", inputs_until(6.0).as_bytes());
+    let clip = y4m(&Bench::engine_strip(5.2).frames(None));
+    files.write("long.y4m", &clip);
+    let frames = files.path("out").join(HIDDEN).join("new/frames.jsonl");
+    let is_broken_off = |_: &i32| {
+        let child = Command::new(env!("CARGO_BIN_EXE_framevouch"))
+            .args(check_arguments("long.y4m"))
+            .args(["--matrix", "bt709"])
+            .current_dir(files.path("."))
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the program was built");
+        wait_until(|| {
+            let is_written = fs::metadata(&frames).is_ok_and(|m| m.len() > 0);
+            is_written || files.path("out/manifest.json").exists()
+        });
+        send("TERM", &child);
+        ended(child).status == 2
+    };
+    // It may be at its end before it is told.
+    (0..10).find(is_broken_off).expect("it can be broken off");
+    let count = files.frames().len();
+    assert!(count > 0 && files.json("out/summary.json")["result"] == "broken off");
+    let ran = files.run(&["verify", "--again", "out"]);
+    assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
+    for words in [
+        format!("broken off after {count} frames"),
+        format!("the same bytes for these {count} frames"),
+    ] {
+        assert!(ran.stdout.contains(&words), "{}", ran.stdout);
+    }
+    assert!(!ran.stdout.contains("changed"), "{}", ran.stdout);
+}
+
 /// At c5def52 the manifest held the digests of what stood there after the run, and `verify` was content.
 #[test]
 fn the_manifest_holds_what_was_read_whatever_stands_there_afterwards() {

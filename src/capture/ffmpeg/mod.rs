@@ -14,7 +14,9 @@
 //! - `-autoscale 0`: a change of size shows as a change of size and is not scaled away;
 //! - `-xerror -err_detect explode`: damage ends the stream. By default a decoder fills in what
 //!   is missing, and the result looks like a fault of the display. How many of the good frames
-//!   before the damage come out depends on the decoder (it works on some frames at once).
+//!   before the damage come out depends on the decoder (it works on some frames at once). The
+//!   last of them is kept back: of a picture before an end that is not sound, nobody can say
+//!   that it is whole.
 //!
 //! Threads are left to `ffmpeg` (its default is one a core, and a few frames ahead of us at
 //! most, since the pipe is short).
@@ -77,6 +79,8 @@ pub(super) struct FfmpegSource {
     scratch: Vec<u8>,
     /// Times of the first and of the last picture, s.
     times_s: Option<(f64, f64)>,
+    /// The last picture has been read, and the end is sound.
+    is_over: bool,
 }
 
 type Pipe = BufReader<Patient<ChildStdout>>;
@@ -144,11 +148,13 @@ impl FfmpegSource {
             depth,
             scratch: Vec::new(),
             times_s: None,
+            is_over: false,
         })
     }
 
-    /// What the child's end means: a clean end, or the error.
-    fn at_end(&mut self, index: u64) -> Result<bool, Error> {
+    /// What the child's end means after `pictures` that came: a clean end, or the error, of which frame `index` is the
+    /// first that is not delivered.
+    fn at_end(&mut self, index: u64, pictures: u64) -> Result<(), Error> {
         let status = match self.child.wait(self.options.timeout) {
             Ok(status) => status,
             Err(e) => return Err(self.broken(index, e)),
@@ -162,13 +168,13 @@ impl FfmpegSource {
             .unwrap_or_else(PoisonError::into_inner)
             .words();
         if status.success() && said.is_empty() {
-            return match self.missing(index)? {
-                Some(problem) if index > 0 => Err(Error::Incomplete {
+            return match self.missing(index, pictures)? {
+                Some(problem) if pictures > 0 => Err(Error::Incomplete {
                     name: self.name.clone(),
                     frame: index,
                     problem,
                 }),
-                _ => Ok(false),
+                _ => Ok(()),
             };
         }
         let said = match (said.is_empty(), status.code()) {
@@ -187,8 +193,8 @@ impl FfmpegSource {
         })
     }
 
-    /// After all that came: what tells that frames did not come.
-    fn missing(&self, index: u64) -> Result<Option<String>, Error> {
+    /// After all `pictures` that came: what tells that some did not come, or not whole.
+    fn missing(&self, index: u64, pictures: u64) -> Result<Option<String>, Error> {
         let read_failed = |source| Error::Read {
             name: self.name.clone(),
             frame: index,
@@ -203,7 +209,7 @@ impl FfmpegSource {
         else {
             return Ok(None);
         };
-        let mean_s = (last_s - first_s) / index.saturating_sub(1).max(1) as f64;
+        let mean_s = (last_s - first_s) / pictures.saturating_sub(1).max(1) as f64;
         let usual_s = self.info.rate_hz.map_or(mean_s, |rate| 1.0 / rate);
         let tolerance_s = (TOLERANCE_FRAMES * usual_s).max(TOLERANCE_S);
         // Some containers count from 0, some from their first time: what satisfies one of them is whole.
@@ -244,7 +250,7 @@ impl FfmpegSource {
             };
         }
         if source.kind() == std::io::ErrorKind::UnexpectedEof {
-            if let Err(error) = self.at_end(index) {
+            if let Err(error) = self.at_end(index, index) {
                 return error;
             }
             let said = "its output ends in the middle of a frame".to_owned();
@@ -286,6 +292,21 @@ impl FfmpegSource {
         }
         self.nut = Some(nut);
         Ok(true)
+    }
+
+    /// Whether nothing comes after the picture that has just been read, frame `index`.
+    ///
+    /// The last picture of a file that ends unsoundly may be half a picture, whatever the decoder made of it: one that is
+    /// cut off need not be noticed by it. It is delivered only when the end is known to be good.
+    fn is_last(&mut self, index: u64) -> Result<bool, Error> {
+        let nut = self
+            .nut
+            .as_mut()
+            .expect("a picture has just been read from it");
+        match nut.reader().fill_buf() {
+            Ok(bytes) => Ok(bytes.is_empty()),
+            Err(e) => Err(self.broken(index, e)),
+        }
     }
 
     fn read_levels(&mut self, frame: &mut CapturedFrame) -> std::io::Result<()> {
@@ -370,13 +391,16 @@ impl Source for FfmpegSource {
     }
 
     fn read(&mut self, index: u64, frame: &mut CapturedFrame) -> Result<bool, Error> {
+        if self.is_over {
+            return Ok(false);
+        }
         if !self.start(index)? {
-            return self.at_end(index);
+            return self.at_end(index, index).map(|()| false);
         }
         let nut = self.nut.as_mut().expect("the headers have just been read");
         let start = match nut.next_frame() {
             Ok(Some(start)) => start,
-            Ok(None) => return self.at_end(index),
+            Ok(None) => return self.at_end(index, index).map(|()| false),
             Err(e) => return Err(self.broken(index, e)),
         };
         if start.size != self.frame_bytes as u64 {
@@ -399,6 +423,10 @@ impl Source for FfmpegSource {
         self.read_levels(frame).map_err(|e| self.broken(index, e))?;
         frame.time_s = start.time_s;
         self.times_s = Some((self.times_s.map_or(start.time_s, |t| t.0), start.time_s));
+        if self.is_last(index)? {
+            self.at_end(index, index + 1)?;
+            self.is_over = true;
+        }
         Ok(true)
     }
 
