@@ -138,7 +138,7 @@ fn channel_sources_name_columns_and_regions() {
     let airspeed = &sources[0];
     assert_eq!(
         (airspeed.channel, airspeed.column, airspeed.unit),
-        ("airspeed", "airspeed_kt", "kt")
+        ("airspeed", Some("airspeed_kt"), "kt")
     );
     assert_eq!(airspeed.validity_column, Some("airspeed_ok"));
     assert_eq!(airspeed.regions, ["speed", "messages"]);
