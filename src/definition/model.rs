@@ -83,8 +83,8 @@ pub struct Channel {
     /// Engineering unit, as reports print it. In expressions, values of different units are not added or compared.
     #[serde(default)]
     pub unit: String,
-    /// Lowest and highest value that the source can give; a value outside counts as invalid. Not for text. An angular
-    /// channel counts in the turn whose middle is that of the range: `[-180, 180]` makes its values lie in -180..180.
+    /// Lowest and highest value that the source can give; a value outside counts as invalid. Not for text. Where it
+    /// goes below 0, an angular channel counts in the turn about its middle: `[-180, 180]` makes values lie in -180..180.
     pub range: Option<[f64; 2]>,
     /// How values between two rows are found. An expression is worked out from the values of its channels at the moment
     /// itself; with `hold`, from those at the row before.
@@ -99,12 +99,14 @@ pub struct Channel {
 }
 
 impl Channel {
-    /// Where the turn begins that an angular channel counts in, deg: its values lie from there to 360 above it. The middle
-    /// of the range is the middle of the turn; without a range it begins at 0.
+    /// Where the turn begins that an angular channel counts in, deg: its values lie from there to 360 above it. It begins at
+    /// 0, but where the range goes below 0, the middle of the range is the middle of the turn.
     #[must_use]
     pub fn turn_begin_deg(&self) -> f64 {
-        self.range
-            .map_or(0.0, |[low, high]| f64::midpoint(low, high) - 180.0)
+        match self.range {
+            Some([low, high]) if low < 0.0 => f64::midpoint(low, high) - 180.0,
+            _ => 0.0,
+        }
     }
 }
 
@@ -119,7 +121,8 @@ pub enum Interpolation {
     /// Straight line between neighbouring rows.
     #[default]
     Linear,
-    /// The shortest way round a circle of 360 degrees; results lie in 0..360, or in the turn about the middle of `range`.
+    /// The shortest way round a circle of 360 degrees; results lie in 0..360, or, where `range` goes below 0, in
+    /// the turn about its middle.
     Angular,
     /// The value of the row before.
     Hold,

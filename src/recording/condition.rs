@@ -122,19 +122,18 @@ fn compared<L: Look>(
     }
     let number = value.number().map(|v| if c.absolute { v.abs() } else { v });
     let back = c.hysteresis.filter(|_| has_held).unwrap_or(0.0);
-    // Of each comparison: whether it holds of the value and the bound, with the bound moved by the hysteresis.
-    let ordered: [(&Option<Operand>, fn(f64, f64, f64) -> bool); 4] = [
-        (&c.below, |v, bound, back| v < bound + back),
-        (&c.at_most, |v, bound, back| v <= bound + back),
-        (&c.at_least, |v, bound, back| v >= bound - back),
-        (&c.above, |v, bound, back| v > bound - back),
-    ];
+    let [order @ .., _] = c.bounds();
     let mut holds = Some(true);
-    for (bound, is_met) in ordered {
+    for (key, bound) in order {
         let Some(bound) = bound else { continue };
         let met = number
             .zip(number_of(bound, logic, look))
-            .map(|(v, bound)| is_met(v, bound, back));
+            .map(|(v, bound)| match key {
+                "below" => v < bound + back,
+                "at_most" => v <= bound + back,
+                "at_least" => v >= bound - back,
+                _ => v > bound - back,
+            });
         match met {
             Some(true) => {}
             Some(false) => return Some(false),

@@ -362,6 +362,10 @@ fn rates_are_differences_over_rows() {
         &[(2.0, Some(10.0)), (4.0, Some(-15.0))],
     );
     assert_values(
+        &expressed("rate(180 - a)", "t_s,a\n0,350\n2,10\n"),
+        &[(2.0, Some(-10.0))],
+    );
+    assert_values(
         &expressed("rate(y)", "t_s,y,y_ok\n0,0,1\n1,5,1\n2,9,0\n3,9,1\n"),
         &[(1.0, Some(5.0)), (1.5, Some(5.0)), (2.0, None), (3.0, None)],
     );

@@ -567,14 +567,17 @@ impl Compiler<'_> {
             self.of_kind(a, Kind::Number)?,
             self.of_kind(b, Kind::Number)?,
         );
-        let unit = match how {
-            // A product has another unit, and which one is not worked out.
-            Combination::Multiply | Combination::Divide => None,
-            _ => self.alike(node, &a, &b)?,
+        let is_sum = !matches!(how, Combination::Multiply | Combination::Divide);
+        // A product has another unit, and which one is not worked out.
+        let unit = if is_sum {
+            self.alike(node, &a, &b)?
+        } else {
+            None
         };
         let expression = Expression::Combine(how, Box::new([a.expression, b.expression]));
         Ok(Typed {
             unit,
+            is_angle: is_sum && (a.is_angle || b.is_angle),
             ..Typed::number(expression, a.steps + b.steps + 1)
         })
     }
@@ -582,7 +585,11 @@ impl Compiler<'_> {
     fn mapped(&mut self, a: &IdedExpr, how: Mapping) -> Result<Typed, Fault> {
         let a = self.of_kind(a, Kind::Number)?;
         let unit = a.unit.filter(|_| how != Mapping::Sqrt);
-        let is_angle = matches!(how, Mapping::Wrap360 | Mapping::Wrap180);
+        let is_angle = match how {
+            Mapping::Wrap360 | Mapping::Wrap180 => true,
+            Mapping::Negate => a.is_angle,
+            _ => false,
+        };
         Ok(Typed {
             unit,
             is_angle,
