@@ -42,10 +42,13 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             (Some(_), true) => "  MISSING in the recording",
             (Some(_), false) => "  present",
         };
+        let from = match (source.column, source.expression) {
+            (Some(column), _) => format!("column {column}"),
+            (None, expression) => format!("= {}", expression.unwrap_or("")),
+        };
         say!(
-            "  {:<22} column {:<24} {:<8} in {}{state}",
+            "  {:<22} {from:<31} {:<8} in {}{state}",
             source.channel,
-            source.column,
             source.unit,
             source.regions.join(", ")
         );

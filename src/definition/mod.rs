@@ -15,7 +15,9 @@
 
 mod check;
 pub mod error;
+pub(crate) mod expression;
 pub mod lint;
+pub(crate) mod logic;
 pub mod model;
 mod place;
 mod read;
@@ -36,6 +38,7 @@ use crate::files::FileContent;
 use crate::picture::{Rect, Rgb};
 use crate::recording::inputs::ChannelId;
 use crate::reference::text::{Font, FontId};
+use logic::Logic;
 use model::{Channel, DisplayFile, Region};
 
 /// A definition whose names all resolve.
@@ -47,7 +50,7 @@ use model::{Channel, DisplayFile, Region};
 #[derive(Clone, Debug)]
 pub struct Definition {
     file: DisplayFile,
-    channels: Vec<(String, Channel)>,
+    logic: Arc<Logic>,
     palette: BTreeMap<String, Rgb>,
     fonts: Vec<(String, Font)>,
     artworks: BTreeMap<String, Arc<Artwork>>,
@@ -112,7 +115,12 @@ impl Definition {
     /// Channels with their names, by [`ChannelId`].
     #[must_use]
     pub fn channels(&self) -> &[(String, Channel)] {
-        &self.channels
+        &self.logic.channels
+    }
+
+    /// How channels, conditions and alerts depend on the inputs and their history.
+    pub(crate) const fn logic(&self) -> &Arc<Logic> {
+        &self.logic
     }
 
     /// The channel called `name`.
@@ -121,10 +129,8 @@ impl Definition {
     /// When `name` does not stand in the file; see the guarantees.
     #[must_use]
     pub fn channel(&self, name: &str) -> ChannelId {
-        let found = self
-            .channels
-            .binary_search_by(|(n, _)| n.as_str().cmp(name));
-        ChannelId(found.expect("a checked definition names only channels it has"))
+        let found = self.logic.find(name);
+        found.expect("a checked definition names only channels it has")
     }
 
     /// The colour called `name`.
@@ -159,7 +165,7 @@ impl Definition {
     }
 
     /// A variation: the same display with one region changed. `change` may only use names that stand in the
-    /// file, and must leave number and place of the region's alerts alone.
+    /// file, and must leave the conditions of the file, and number and place of the region's alerts, alone.
     ///
     /// # Panics
     /// When there is no such region.
@@ -191,11 +197,9 @@ impl Definition {
 impl Definition {
     /// A definition from plain data, without the checks: only for tests, and until reading stands.
     pub(crate) fn unchecked_for_tests(file: DisplayFile) -> Self {
-        let channels = file
-            .channels
-            .iter()
-            .map(|(n, c)| (n.clone(), c.clone()))
-            .collect();
+        let derivations =
+            expression::derivations(&file.channels).expect("a test's expressions are right");
+        let logic = Arc::new(Logic::new(&file, derivations));
         let palette = file
             .colors
             .iter()
@@ -215,7 +219,7 @@ impl Definition {
             .collect();
         Self {
             file,
-            channels,
+            logic,
             palette,
             fonts,
             artworks: BTreeMap::new(),

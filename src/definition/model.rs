@@ -66,47 +66,51 @@ pub struct FontSource {
     pub file: Option<String>,
 }
 
-/// An SVG file whose elements are drawn as they stand there, or are shapes of parts. Its text is set in the fonts of this
-/// file, by their families. What is not drawn (filters, masks, pictures, references to other files) is refused.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct ArtworkSource {
-    /// The SVG file, relative to the definition, in its folder or one inside that.
-    pub file: String,
-    /// Where the file's top left corner stands on the display, px.
-    #[serde(default)]
-    pub at: [f64; 2],
-    /// Display pixels for one px of the file.
-    #[serde(default = "default_artwork_scale")]
-    pub scale: f64,
-    /// Colours of the file, as `#rrggbb`, and for each the name of the colour that is drawn instead.
-    #[serde(default)]
-    pub colors: BTreeMap<String, Name>,
-}
-
-fn default_artwork_scale() -> f64 {
-    1.0
-}
-
-/// One input quantity over time.
+/// One input quantity over time: a column of the recording, or worked out from other channels.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Channel {
-    /// Column of the recording.
-    pub column: String,
-    /// Engineering unit, as reports print it.
+    /// Column of the recording. A channel has either this or an `expression`.
+    pub column: Option<String>,
+    /// How the value is worked out from other channels, in CEL (Common Expression Language), as in `fuel / flow * 60.0`.
+    /// All numbers are floating-point numbers. Channels are named as they are, or by `channel("name")` where the name is
+    /// no word of CEL. There are `+ - * / %`, comparisons, `&& || !`, `c ? a : b`, `x in [a, b]`; `abs`, `min`, `max`,
+    /// `floor`, `ceil`, `round` (halves away from zero), `sqrt`, `wrap360` (into 0..360), `wrap180` (into -180..180),
+    /// `valid(x)`, `x.to("kt")` (unit conversion); and of the recording's history, from its first row on:
+    /// `seconds_since(c)` since `c` last began to hold, `seconds_within(c)` for which `c` has held in all,
+    /// `delayed(c, s)` whether `c` has held for s seconds, `latched(set, reset)` from when `set` holds until `reset` holds
+    /// and `set` does not, `held(x, c)` the value that `x` had before `c` began to hold and `x` itself while `c` does not,
+    /// `rate(x)` the change of `x` a second since the row before. The result has no value where it is divided by zero, is
+    /// not finite, or depends on data without a value. A truth is shown as 1 or 0, and is a truth in other expressions.
+    pub expression: Option<String>,
+    /// Engineering unit, as reports print it. In expressions, values of different units are not added or compared.
     #[serde(default)]
     pub unit: String,
-    /// Lowest and highest value that the source can give; a value outside counts as invalid. Not for text.
+    /// Lowest and highest value that the source can give; a value outside counts as invalid. Not for text. Where it
+    /// goes below 0, an angular channel counts in the turn about its middle: `[-180, 180]` makes values lie in -180..180.
     pub range: Option<[f64; 2]>,
-    /// How values between two rows are found.
+    /// How values between two rows are found. An expression is worked out from the values of its channels at the moment
+    /// itself; with `hold`, from those at the row before.
     #[serde(default)]
     pub interpolation: Interpolation,
     /// Age of the newest row with a value, ms, after which the data count as invalid.
     #[serde(default = "default_max_age_ms")]
     pub max_age_ms: f64,
-    /// Column that says whether the value is valid (1, true, yes, valid) or not (0, false, no, invalid).
+    /// Column that says whether the value is valid (1, true, yes, valid) or not (0, false, no, invalid). Not with an
+    /// expression, which is valid when what it is worked out from is.
     pub validity_column: Option<String>,
+}
+
+impl Channel {
+    /// Where the turn begins that an angular channel counts in, deg: its values lie from there to 360 above it. It begins at
+    /// 0, but where the range goes below 0, the middle of the range is the middle of the turn.
+    #[must_use]
+    pub fn turn_begin_deg(&self) -> f64 {
+        match self.range {
+            Some([low, high]) if low < 0.0 => f64::midpoint(low, high) - 180.0,
+            _ => 0.0,
+        }
+    }
 }
 
 fn default_max_age_ms() -> f64 {
@@ -120,7 +124,8 @@ pub enum Interpolation {
     /// Straight line between neighbouring rows.
     #[default]
     Linear,
-    /// The shortest way round a circle of 360 degrees; results lie in 0..360.
+    /// The shortest way round a circle of 360 degrees; results lie in 0..360, or, where `range` goes below 0, in
+    /// the turn about its middle.
     Angular,
     /// The value of the row before.
     Hold,
@@ -298,18 +303,117 @@ pub struct ColorRule {
     pub color: Name,
 }
 
-/// One comparison of a channel with constants; false while the channel is invalid.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+/// What must hold of the inputs: comparisons of one channel, or other conditions joined by `all`, `any` or `not`.
+///
+/// A comparison with data that are invalid is undecided: neither it nor its `not` holds. `all` fails as soon as one member
+/// is known to fail, and `any` holds as soon as one is known to hold, whatever is undecided (Kleene's logic of three values).
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Condition {
-    /// The channel looked at.
-    pub channel: Name,
+    /// The channel looked at; every comparison that is given must hold of it.
+    pub channel: Option<Name>,
     /// Holds when the value is below this.
-    pub below: Option<f64>,
+    pub below: Option<Operand>,
+    /// Holds when the value is at or below this.
+    pub at_most: Option<Operand>,
     /// Holds when the value is at or above this.
-    pub at_least: Option<f64>,
-    /// Holds when the value equals this.
-    pub equals: Option<f64>,
+    pub at_least: Option<Operand>,
+    /// Holds when the value is above this.
+    pub above: Option<Operand>,
+    /// Holds when the value equals this: a number, or the words of a text channel.
+    pub equals: Option<Operand>,
+    /// Holds when the value equals one of these.
+    pub is_one_of: Option<Vec<Operand>>,
+    /// Whether the value without its sign is compared.
+    #[serde(default)]
+    pub absolute: bool,
+    /// Holds when the data are valid (`true`), or when they are invalid or too old (`false`).
+    pub valid: Option<bool>,
+    /// How far the value must go back past a bound before the condition ends, in the channel's unit: with `below = 50` and
+    /// `hysteresis = 2` it begins to hold below 50 and ends at 52; with `at_least = 100` it ends below 98. What held before
+    /// is known from the recording's rows, from the first one on.
+    pub hysteresis: Option<f64>,
+    /// Holds while all of these do.
+    pub all: Option<Vec<Self>>,
+    /// Holds while at least one of these does.
+    pub any: Option<Vec<Self>>,
+    /// Holds while this does not.
+    pub not: Option<Box<Self>>,
+    /// Holds only after what is asked has held this long, ms, counted from the first row of the recording at which it did.
+    pub delay_ms: Option<f64>,
+}
+
+impl Condition {
+    /// The conditions that this one joins.
+    pub fn members(&self) -> impl Iterator<Item = &Self> {
+        let lists = [&self.all, &self.any].into_iter().flatten().flatten();
+        lists.chain(self.not.as_deref())
+    }
+
+    /// Comparisons with a bound, in the order of the keys, and the word of each in the file.
+    #[must_use]
+    pub fn bounds(&self) -> [(&'static str, Option<&Operand>); 5] {
+        [
+            ("below", self.below.as_ref()),
+            ("at_most", self.at_most.as_ref()),
+            ("at_least", self.at_least.as_ref()),
+            ("above", self.above.as_ref()),
+            ("equals", self.equals.as_ref()),
+        ]
+    }
+
+    /// Whether it depends on what was before, and not on the inputs of the moment alone. Those of its members do not count.
+    #[must_use]
+    pub const fn has_memory(&self) -> bool {
+        self.hysteresis.is_some() || self.delay_ms.is_some()
+    }
+
+    /// Whether its channel must be one of numbers: it is compared by size, or with a number.
+    #[must_use]
+    pub fn needs_number(&self) -> bool {
+        let is_number = |o: &Operand| matches!(o, Operand::Number(_));
+        let [order @ .., _] = self.bounds();
+        self.absolute
+            || self.hysteresis.is_some()
+            || order.iter().any(|(_, bound)| bound.is_some())
+            || self
+                .equals
+                .iter()
+                .chain(self.is_one_of.iter().flatten())
+                .any(is_number)
+    }
+
+    /// Calls `visit` with every channel whose value is compared here or in a member; not with those of which only the
+    /// validity is asked.
+    pub fn compared_channels<'c>(&'c self, visit: &mut dyn FnMut(&'c str)) {
+        if self.valid.is_none() {
+            self.channel.as_deref().into_iter().for_each(&mut *visit);
+        }
+        let bounds = self.bounds().into_iter().filter_map(|(_, b)| b);
+        for operand in bounds.chain(self.is_one_of.iter().flatten()) {
+            if let Operand::Channel { channel } = operand {
+                visit(channel);
+            }
+        }
+        for member in self.members() {
+            member.compared_channels(visit);
+        }
+    }
+}
+
+/// What a channel is compared with: a number, words, or another channel, as in `{ channel = "target_speed" }`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(untagged, deny_unknown_fields)]
+pub enum Operand {
+    /// A number.
+    Number(f64),
+    /// Words, for a text channel.
+    Text(String),
+    /// The value of another channel at the same moment.
+    Channel {
+        /// The other channel.
+        channel: Name,
+    },
 }
 
 /// How a line of words sits on its position.

@@ -5,12 +5,14 @@
 //! ones let through, so that one slip is not reported three times.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use serde::Deserialize as _;
 use toml::de::DeTable;
 
 use super::check::{Resolved, check};
 use super::error::{Error, Found, Places};
+use super::logic::Logic;
 use super::model::DisplayFile;
 use super::{Definition, Source, shape};
 use crate::files::{self, FileContent, Limit};
@@ -100,11 +102,12 @@ impl Definition {
             fonts,
             artworks,
             contents,
-        } = check(&file, root.get_ref(), base_dir).map_err(|found| places.error(found))?;
-        let channels = file.channels.clone().into_iter().collect();
+            derivations,
+        } = check(&file, root.get_ref(), text, base_dir).map_err(|found| places.error(found))?;
+        let logic = Arc::new(Logic::new(&file, derivations));
         Ok(Self {
             file,
-            channels,
+            logic,
             palette,
             fonts,
             artworks,

@@ -25,21 +25,50 @@ struct Shape {
     found: Vec<Found>,
 }
 
-/// What a schema asks for, after references are followed.
-fn resolved(mut schema: &'static Value) -> &'static Value {
+/// What a schema asks for, after references are followed. Of several things that it allows, the one that `value` is.
+fn resolved(mut schema: &'static Value, value: &DeValue<'_>) -> &'static Value {
     loop {
         if let Some(name) = schema["$ref"].as_str() {
             schema = &json_schema()["$defs"][name.trim_start_matches("#/$defs/")];
         } else if let Some(options) = schema["anyOf"].as_array() {
             // An optional table: itself or null, which TOML does not have.
             let is_null = |s: &Value| s["type"] == "null";
-            match options.iter().find(|s| !is_null(s)) {
-                Some(option) => schema = option,
-                None => return schema,
+            let others: Vec<&Value> = options.iter().filter(|s| !is_null(s)).collect();
+            match *others {
+                [option] => schema = option,
+                _ => match others.into_iter().find(|s| is_of_kind(kind(s), value)) {
+                    Some(option) => schema = option,
+                    None => return schema,
+                },
             }
         } else {
             return schema;
         }
+    }
+}
+
+/// Whether a value is what a type of a schema stands for, its size aside.
+fn is_of_kind(kind: &str, value: &DeValue<'_>) -> bool {
+    match value {
+        DeValue::String(_) => kind == "string",
+        DeValue::Integer(_) => matches!(kind, "number" | "integer"),
+        DeValue::Float(_) => kind == "number",
+        DeValue::Boolean(_) => kind == "boolean",
+        DeValue::Datetime(_) => false,
+        DeValue::Array(_) => kind == "array",
+        DeValue::Table(_) => kind == "object",
+    }
+}
+
+/// What a type of a schema stands for, with its article.
+fn wanted(kind: &str) -> &'static str {
+    match kind {
+        "object" => "a table",
+        "array" => "an array",
+        "string" => "a string",
+        "boolean" => "true or false",
+        "integer" => "a whole number",
+        _ => "a number",
     }
 }
 
@@ -102,7 +131,7 @@ impl Shape {
     }
 
     fn value(&mut self, outer: &'static Value, node: &Spanned<DeValue<'_>>, name: &str) {
-        let schema = resolved(outer);
+        let schema = resolved(outer, node.get_ref());
         if let Some(options) = schema["oneOf"].as_array() {
             if options.iter().all(|o| o["const"].is_string()) {
                 let words = options.iter().filter_map(|o| o["const"].as_str());
@@ -113,6 +142,13 @@ impl Shape {
             return;
         }
         let value = node.get_ref();
+        if let Some(options) = schema["anyOf"].as_array() {
+            let all: Vec<_> = options.iter().map(|o| wanted(kind(o))).collect();
+            let (found, all) = (called(value), all.join(" or "));
+            let message = format!("\"{name}\" is {found}; expected {all}");
+            self.say(node.span(), message, description(outer));
+            return;
+        }
         match (kind(schema), value) {
             ("object", DeValue::Table(table)) => self.table(schema, table, node.span(), name),
             ("array", DeValue::Array(items)) => {
@@ -156,16 +192,8 @@ impl Shape {
                     );
                 }
             }
-            (wanted, value) => {
-                let wanted = match wanted {
-                    "object" => "a table",
-                    "array" => "an array",
-                    "string" => "a string",
-                    "boolean" => "true or false",
-                    "integer" => "a whole number",
-                    _ => "a number",
-                };
-                let found = called(value);
+            (kind, value) => {
+                let (found, wanted) = (called(value), wanted(kind));
                 self.say(
                     node.span(),
                     format!("\"{name}\" is {found}; expected {wanted}"),

@@ -8,7 +8,7 @@ use std::collections::BTreeSet;
 use super::Definition;
 use super::model::{
     Alert, Alerts, Attitude, Bar, Bug, ColorRule, Condition, Dial, FailureFlag, Flag, NumberFormat,
-    Readout, Region, Rose, Symbol, Tape, Ticks,
+    Operand, Readout, Region, Rose, Symbol, Tape, Ticks,
 };
 use crate::picture::Rect;
 
@@ -24,6 +24,8 @@ pub(super) enum Step {
 pub(super) enum Role {
     /// Compared with numbers.
     Compared,
+    /// Compared with words or with another channel, or asked whether it is valid.
+    Matched,
     /// Chooses a flag's state.
     Chooses,
     /// Written as digits or words.
@@ -40,6 +42,8 @@ pub(super) enum Use<'f> {
         role: Role,
     },
     Color(&'f str),
+    /// A condition, before what it names; members of a condition come with it.
+    Condition(&'f Condition),
     Font {
         name: &'f str,
         size: f64,
@@ -216,15 +220,43 @@ impl<'f> Walk<'_, 'f> {
 
     fn conditions(&mut self, when: &'f [Condition]) {
         self.each("when", when, |w, c| {
-            let role = Role::Compared;
-            w.say(
-                "channel",
-                Use::Channel {
-                    name: &c.channel,
-                    role,
-                },
-            );
+            (w.visit)(&w.path, Use::Condition(c));
+            w.condition(c);
         });
+    }
+
+    fn condition(&mut self, c: &'f Condition) {
+        if let Some(name) = &c.channel {
+            let role = if c.needs_number() {
+                Role::Compared
+            } else {
+                Role::Matched
+            };
+            self.say("channel", Use::Channel { name, role });
+        }
+        for (key, bound) in c.bounds() {
+            if let Some(operand) = bound {
+                self.key(key, |w| w.operand(key, operand));
+            }
+        }
+        let list = c.is_one_of.as_deref().unwrap_or_default();
+        self.each("is_one_of", list, |w, operand| w.operand("equals", operand));
+        self.each("all", c.all.as_deref().unwrap_or_default(), Self::condition);
+        self.each("any", c.any.as_deref().unwrap_or_default(), Self::condition);
+        if let Some(member) = &c.not {
+            self.key("not", |w| w.condition(member));
+        }
+    }
+
+    fn operand(&mut self, key: &str, operand: &'f Operand) {
+        if let Operand::Channel { channel: name } = operand {
+            let role = if key == "equals" {
+                Role::Matched
+            } else {
+                Role::Compared
+            };
+            self.say("channel", Use::Channel { name, role });
+        }
     }
 
     fn dial(&mut self, d: &'f Dial) {

@@ -88,7 +88,10 @@ fn distance(clip: &Clip, channel: ChannelId, a: f64, b: f64) -> f64 {
 fn in_range(clip: &Clip, channel: ChannelId, value: f64) -> f64 {
     let (_, model) = &clip.definition().channels()[channel.0];
     match model.interpolation {
-        Interpolation::Angular => value.rem_euclid(360.0),
+        Interpolation::Angular => {
+            let begin = model.turn_begin_deg();
+            begin + (value - begin).rem_euclid(360.0)
+        }
         _ => value,
     }
 }

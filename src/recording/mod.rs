@@ -21,17 +21,31 @@
 //! - Linear and angular channels lie between `a` and `b`. When `b` is not usable or does not
 //!   exist they hold `a`, as the display does; a garbage value is never approached.
 //!
+//! # Derived channels and history
+//! A derived channel is worked out by an expression over other channels, from their values at the instant itself (`hold`
+//! and text: at the row before). It has no value where they have none.
+//!
+//! What depends on what was before (hysteresis, delays, since when an alert has been active, functions of history in
+//! expressions) is stepped from row to row once, when a recording is read, from its first row on. What is kept of it is at
+//! which rows it held (`runs`); the state at an instant is found by a search for the row before, and one more step from
+//! there to the instant. So it is the same wherever a check starts, and whatever was asked for before; and a condition that
+//! comes and goes between two rows is seen at the instants that are asked for, but begins to count at a row.
+//!
 //! Ages are compared with 1 ns in hand, since decimal times are not exact in binary.
 //!
 //! # What it cannot see
 //! Columns that no channel binds to are not read, so nothing in them is checked. Transport
 //! delay between logger and display is not known here; the judge handles it as staleness.
 
-mod alerts;
 pub mod condition;
 mod error;
+mod expression;
+#[cfg(test)]
+mod history_tests;
 pub mod inputs;
+mod moment;
 mod read;
+mod runs;
 mod sampled;
 mod table;
 #[cfg(test)]

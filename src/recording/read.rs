@@ -11,7 +11,7 @@ use std::sync::Arc;
 
 use super::error::{Error, Kind, MissingColumn};
 use super::sampled::Sampled;
-use super::table::MissingColumns;
+use super::table::{MissingColumns, Source};
 use crate::definition::Definition;
 
 /// Name of the time column.
@@ -27,7 +27,7 @@ pub(super) const TIME_LIMIT_S: f64 = 1e11;
 /// What a file holds for a definition.
 pub(super) struct Columns {
     pub(super) times_s: Vec<f64>,
-    pub(super) channels: Vec<Option<Sampled>>,
+    pub(super) channels: Vec<Source>,
     pub(super) missing: Vec<String>,
     pub(super) missing_validity: Vec<String>,
 }
@@ -232,16 +232,18 @@ pub(super) fn read(
     if times_s.is_empty() {
         return Err(Error::of_file(origin, Kind::NoRows));
     }
-    let mut sampled: Vec<Option<Sampled>> = bindings
-        .into_iter()
-        .map(|mut binding| {
-            binding.sampled.finish(times_s.len());
-            Some(binding.sampled)
-        })
-        .collect();
+    let mut sampled = bindings.into_iter().map(|mut binding| {
+        binding.sampled.finish(times_s.len());
+        binding.sampled
+    });
+    // Bindings were made in the order of the channels.
     let channels = by_channel
         .into_iter()
-        .map(|binding| binding.and_then(|k| sampled[k].take()))
+        .map(|from| match from {
+            From::Nowhere => Source::Missing,
+            From::Column => sampled.next().map_or(Source::Missing, Source::Column),
+            From::Expression => Source::Derived,
+        })
         .collect();
     Ok(Columns {
         times_s,
@@ -347,10 +349,19 @@ fn nearest_name(wanted: &str, names: &[String]) -> Option<String> {
     best.map(|(_, name)| name.clone())
 }
 
+/// Where a channel's values come from.
+enum From {
+    /// Its column is not in the file.
+    Nowhere,
+    /// The next binding.
+    Column,
+    /// It is worked out.
+    Expression,
+}
+
 struct Bound {
     bindings: Vec<Binding>,
-    /// Index of the binding of each channel.
-    by_channel: Vec<Option<usize>>,
+    by_channel: Vec<From>,
     missing: Vec<String>,
     missing_validity: Vec<String>,
 }
@@ -385,13 +396,17 @@ fn bind(
         });
     };
     for (name, channel) in definition.channels() {
-        let column = position(&channel.column);
+        let Some(wanted) = &channel.column else {
+            bound.by_channel.push(From::Expression);
+            continue;
+        };
         let validity = channel
             .validity_column
             .as_ref()
             .map(|column| (column, position(column)));
+        let column = position(wanted);
         if column.is_none() {
-            note(&channel.column, name, false);
+            note(wanted, name, false);
             bound.missing.push(name.clone());
         }
         if let Some((wanted, None)) = validity {
@@ -400,17 +415,18 @@ fn bind(
                 bound.missing_validity.push(name.clone());
             }
         }
-        bound.by_channel.push(column.map(|column| {
-            let validity = validity.and_then(|(_, found)| found);
-            let sampled = Sampled::new(channel);
-            bound.bindings.push(Binding {
-                column,
-                validity,
-                is_valid: validity.is_none(),
-                sampled,
-            });
-            bound.bindings.len() - 1
-        }));
+        let Some(column) = column else {
+            bound.by_channel.push(From::Nowhere);
+            continue;
+        };
+        let validity = validity.and_then(|(_, found)| found);
+        bound.bindings.push(Binding {
+            column,
+            validity,
+            is_valid: validity.is_none(),
+            sampled: Sampled::new(channel),
+        });
+        bound.by_channel.push(From::Column);
     }
     if missing == MissingColumns::Refuse && !lacking.is_empty() {
         return Err(Error::of_line(origin, line, Kind::MissingColumns(lacking)));

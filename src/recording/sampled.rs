@@ -14,6 +14,8 @@ pub(super) struct Sampled {
     interpolation: Interpolation,
     max_age_s: f64,
     range: Option<[f64; 2]>,
+    /// Where the turn begins that an angular channel counts in, deg.
+    turn_begin_deg: f64,
     /// Row of each sample, when not every row has one.
     rows: Option<Vec<usize>>,
     samples: Samples,
@@ -37,22 +39,26 @@ impl Samples {
     }
 }
 
-/// An angle brought into 0..360 degrees.
-pub(super) fn angle_in_turn(degrees: f64) -> f64 {
-    let angle = degrees.rem_euclid(360.0);
+/// An angle brought into the turn that begins at `begin`, degrees.
+pub(super) fn angle_in_turn(degrees: f64, begin: f64) -> f64 {
+    if (begin..begin + 360.0).contains(&degrees) {
+        // Not taken to pieces and put together again, which would round.
+        return degrees;
+    }
+    let angle = begin + (degrees - begin).rem_euclid(360.0);
     // A tiny negative angle rounds up to a whole turn.
-    if angle >= 360.0 { 0.0 } else { angle }
+    if angle >= begin + 360.0 { begin } else { angle }
 }
 
-/// Between two angles in 0..360, the shortest way round; `share` 0 gives `a`, 1 gives `b`.
-fn between_angles(a: f64, b: f64, share: f64) -> f64 {
+/// Between two angles, the shortest way round, in the turn that begins at `begin`; `share` 0 gives `a`, 1 gives `b`.
+fn between_angles(a: f64, b: f64, share: f64, begin: f64) -> f64 {
     let turn = (b - a + 180.0).rem_euclid(360.0) - 180.0;
-    angle_in_turn(a + share * turn)
+    angle_in_turn(a + share * turn, begin)
 }
 
 /// On the straight line from `a` to `b`. Never outside of the two, whatever rounding does, and
 /// never infinite, even where `b - a` would be.
-fn on_line(a: f64, b: f64, share: f64) -> f64 {
+pub(super) fn on_line(a: f64, b: f64, share: f64) -> f64 {
     (a * (1.0 - share) + b * share).clamp(a.min(b), a.max(b))
 }
 
@@ -69,6 +75,7 @@ impl Sampled {
             interpolation: channel.interpolation,
             max_age_s: channel.max_age_ms / 1000.0,
             range: channel.range,
+            turn_begin_deg: channel.turn_begin_deg(),
             rows: None,
             samples,
         }
@@ -99,7 +106,7 @@ impl Sampled {
         let kept = match self.interpolation {
             // A source may count -180..180 where the range says 0..360, or the other way.
             Interpolation::Angular => {
-                let angle = angle_in_turn(value);
+                let angle = angle_in_turn(value, self.turn_begin_deg);
                 if is_inside(value) || is_inside(angle) {
                     angle
                 } else {
@@ -170,7 +177,7 @@ impl Sampled {
                 let share = since_s / (next_s - times_s[row_of_sample]);
                 Value::Number(match self.interpolation {
                     Interpolation::Linear => on_line(a, b, share),
-                    Interpolation::Angular => between_angles(a, b, share),
+                    Interpolation::Angular => between_angles(a, b, share, self.turn_begin_deg),
                     Interpolation::Hold | Interpolation::Text => a,
                 })
             }
@@ -185,17 +192,22 @@ mod tests {
 
     #[test]
     fn angles_stay_below_a_whole_turn() {
-        assert_eq!(angle_in_turn(-1e-20), 0.0);
-        assert_eq!(angle_in_turn(-90.0), 270.0);
-        assert_eq!(angle_in_turn(720.0), 0.0);
+        assert_eq!(angle_in_turn(-1e-20, 0.0), 0.0);
+        assert_eq!(angle_in_turn(-90.0, 0.0), 270.0);
+        assert_eq!(angle_in_turn(720.0, 0.0), 0.0);
+        assert_eq!(angle_in_turn(190.0, -180.0), -170.0);
+        assert_eq!(angle_in_turn(180.0, -180.0), -180.0);
+        assert_eq!(angle_in_turn(-180.0, -180.0), -180.0);
+        assert_eq!(angle_in_turn(0.1, -180.0), 0.1);
     }
 
     #[test]
     fn angles_go_the_shortest_way() {
-        assert_eq!(between_angles(359.0, 1.0, 0.5), 0.0);
-        assert_eq!(between_angles(1.0, 359.0, 0.25), 0.5);
-        assert_eq!(between_angles(350.0, 20.0, 0.5), 5.0);
-        assert_eq!(between_angles(10.0, 190.0, 0.0), 10.0);
+        assert_eq!(between_angles(359.0, 1.0, 0.5, 0.0), 0.0);
+        assert_eq!(between_angles(1.0, 359.0, 0.25, 0.0), 0.5);
+        assert_eq!(between_angles(350.0, 20.0, 0.5, 0.0), 5.0);
+        assert_eq!(between_angles(10.0, 190.0, 0.0, 0.0), 10.0);
+        assert_eq!(between_angles(170.0, -170.0, 0.75, -180.0), -175.0);
     }
 
     proptest! {
@@ -208,7 +220,7 @@ mod tests {
 
         #[test]
         fn an_angle_between_is_no_farther_than_half_a_turn(a in 0.0..360.0, b in 0.0..360.0, share in 0.0..=1.0) {
-            let between = between_angles(a, b, share);
+            let between = between_angles(a, b, share, 0.0);
             prop_assert!((0.0..360.0).contains(&between));
             let apart = |p: f64, q: f64| { let d = (p - q).abs(); d.min(360.0 - d) };
             // On the short arc the two parts add up to the whole.

@@ -1,15 +1,20 @@
 //! The recording: all channels of a definition over time.
 
-use std::borrow::Cow;
+use std::collections::BTreeSet;
 use std::io::{BufReader, Read};
 use std::path::Path;
+use std::sync::Arc;
 
-use super::alerts::{self, Activation};
+use super::condition::decide;
 use super::error::{Error, Kind};
 use super::inputs::{ChannelId, Inputs, Value};
+use super::moment::Moment;
 use super::read;
+use super::runs::Runs;
 use super::sampled::Sampled;
 use crate::definition::Definition;
+use crate::definition::expression::CallId;
+use crate::definition::logic::Logic;
 use crate::files::{self, FileContent};
 
 /// What happens to channels whose column the file lacks.
@@ -22,6 +27,17 @@ pub enum MissingColumns {
     Allow,
 }
 
+/// Where the values of a channel come from.
+#[derive(Clone, Debug)]
+pub(super) enum Source {
+    /// The file has no such column, or none for what it is worked out from.
+    Missing,
+    /// A column of the file.
+    Column(Sampled),
+    /// Other channels.
+    Derived,
+}
+
 /// All channels of a definition over time.
 ///
 /// # Guarantees
@@ -30,9 +46,15 @@ pub enum MissingColumns {
 #[derive(Clone, Debug)]
 pub struct Recording {
     times_s: Vec<f64>,
-    /// By channel; `None` where the file has no such column.
-    channels: Vec<Option<Sampled>>,
-    alerts: Vec<Activation>,
+    /// By channel.
+    channels: Vec<Source>,
+    logic: Arc<Logic>,
+    /// What is remembered of the rows for each call of a function of history.
+    calls: Vec<Runs>,
+    /// The same for each condition with a memory.
+    conditions: Vec<Runs>,
+    /// The same for each alert.
+    alerts: Vec<Runs>,
     missing: Vec<String>,
     missing_validity: Vec<String>,
     content: Option<FileContent>,
@@ -87,37 +109,85 @@ impl Recording {
         let mut recording = Self {
             times_s: columns.times_s,
             channels: columns.channels,
-            alerts: alerts::of_definition(definition),
+            logic: Arc::clone(definition.logic()),
+            calls: Vec::new(),
+            conditions: Vec::new(),
+            alerts: Vec::new(),
             missing: columns.missing,
             missing_validity: columns.missing_validity,
             content: None,
         };
-        recording.find_activations();
+        recording.miss_what_depends_on_missing();
+        recording.remember();
         Ok(recording)
     }
 
-    fn find_activations(&mut self) {
-        let mut alerts = std::mem::take(&mut self.alerts);
-        for (row, &time_s) in self.times_s.iter().enumerate() {
-            for alert in &mut alerts {
-                if alert.holds(|channel| Cow::Owned(self.value(channel.0, Some(row), time_s))) {
-                    alert.note_active(row);
-                }
+    /// A channel that is worked out from missing ones is missing too.
+    fn miss_what_depends_on_missing(&mut self) {
+        let logic = Arc::clone(&self.logic);
+        for (k, (name, _)) in logic.channels.iter().enumerate() {
+            if !matches!(self.channels[k], Source::Derived) {
+                continue;
+            }
+            let mut sources = BTreeSet::from([name.as_str()]);
+            logic.add_sources(&mut sources);
+            if sources.iter().any(|s| self.missing.iter().any(|m| m == s)) {
+                self.channels[k] = Source::Missing;
+                self.missing.push(name.clone());
             }
         }
-        self.alerts = alerts;
+        self.missing.sort_unstable();
     }
 
-    fn value(&self, channel: usize, row: Option<usize>, time_s: f64) -> Value {
-        match (&self.channels[channel], row) {
-            (None, _) => Value::Missing,
-            (Some(_), None) => Value::Invalid,
-            (Some(sampled), Some(row)) => sampled.value_at(&self.times_s, row, time_s),
+    /// Goes through the rows for all that depends on what was before. Each is done before what depends on it.
+    fn remember(&mut self) {
+        let logic = Arc::clone(&self.logic);
+        for call in &logic.calls {
+            let runs = self.runs(|moment, had_held| moment.step(call, had_held));
+            self.calls.push(runs);
         }
+        for memory in 0..logic.remembered.len() {
+            let runs = self.runs(|moment, had_held| moment.step_condition(memory, had_held));
+            self.conditions.push(runs);
+        }
+        for alert in 0..logic.alerts.len() {
+            let runs = self.runs(|moment, _| moment.alert_holds(alert));
+            self.alerts.push(runs);
+        }
+    }
+
+    /// The rows at which something holds, which may depend on whether it held at the row before.
+    fn runs(&self, holds: impl Fn(&Moment<'_>, bool) -> bool) -> Runs {
+        let mut runs = Runs::default();
+        let mut had_held = false;
+        for row in 0..self.times_s.len() {
+            had_held = holds(&Moment::at_row(self, row), had_held);
+            if had_held {
+                runs.note(row, &self.times_s);
+            }
+        }
+        runs
+    }
+
+    pub(super) fn sources(&self) -> &[Source] {
+        &self.channels
+    }
+
+    pub(super) fn logic(&self) -> &Logic {
+        &self.logic
+    }
+
+    pub(super) fn call(&self, call: CallId) -> &Runs {
+        &self.calls[call.0]
+    }
+
+    /// Since when a condition with a memory had held at `row`, s.
+    pub(super) fn held_since_s(&self, memory: usize, row: Option<usize>) -> Option<f64> {
+        Some(self.times_s[self.conditions.get(memory)?.start(row?)?])
     }
 
     /// The last row that does not lie after `time_s`.
-    fn row_at(&self, time_s: f64) -> Option<usize> {
+    pub(super) fn row_at(&self, time_s: f64) -> Option<usize> {
         self.times_s
             .partition_point(|t| *t <= time_s)
             .checked_sub(1)
@@ -129,21 +199,26 @@ impl Recording {
     /// the first row of the unbroken stretch of rows where they hold, or, when they hold only
     /// between two rows so far, since `time_s` itself.
     pub fn inputs_at(&self, time_s: f64, out: &mut Inputs) {
-        let row = self.row_at(time_s);
+        let moment = Moment::new(self, time_s);
         out.time_s = time_s;
         out.values.clear();
-        out.values
-            .extend((0..self.channels.len()).map(|channel| self.value(channel, row, time_s)));
-        out.active_since_s.clear();
-        let values = &out.values;
-        out.active_since_s.extend(self.alerts.iter().map(|alert| {
-            alert
-                .holds(|channel| Cow::Borrowed(&values[channel.0]))
-                .then(|| {
-                    row.and_then(|row| alert.run_start(row))
-                        .map_or(time_s, |first| self.times_s[first])
-                })
+        let channels = (0..self.channels.len()).map(ChannelId);
+        out.values.extend(channels.map(|c| moment.channel(c)));
+        out.held_since_s.clear();
+        let memories = 0..self.conditions.len();
+        out.held_since_s
+            .extend(memories.map(|k| self.held_since_s(k, moment.row)));
+        // The alerts look at the inputs that are filled in.
+        let mut active_since_s = std::mem::take(&mut out.active_since_s);
+        active_since_s.clear();
+        let alerts = self.logic.alerts.iter().zip(&self.alerts);
+        active_since_s.extend(alerts.map(|(when, runs)| {
+            let mut when = when.iter();
+            let is_active = when.all(|c| decide(c, &self.logic, out) == Some(true));
+            let first = moment.row.and_then(|row| runs.start(row));
+            is_active.then(|| first.map_or(time_s, |first| self.times_s[first]))
         }));
+        out.active_since_s = active_since_s;
     }
 
     /// Fills `out` with the values of `channels` at `time_s` (recording time, s), in their order: the work of
@@ -154,9 +229,9 @@ impl Recording {
         time_s: f64,
         out: &mut Vec<Value>,
     ) {
-        let row = self.row_at(time_s);
+        let moment = Moment::new(self, time_s);
         out.clear();
-        out.extend(channels.map(|channel| self.value(channel.0, row, time_s)));
+        out.extend(channels.map(|channel| moment.channel(channel)));
     }
 
     /// All channels at `time_s`, in a buffer of their own.

@@ -4,7 +4,8 @@
 //! Every finding is kept, so that one run shows all there is to mend. Places come from walking
 //! the spanned tree along the same keys as the model.
 
-mod artwork;
+mod channels;
+mod conditions;
 mod limits;
 mod symbols;
 
@@ -17,9 +18,8 @@ use limits::*;
 use toml::de::DeTable;
 
 use super::error::{Found, suggestion};
-use super::model::{
-    Channel, DisplayFile, FontSource, Interpolation, MAX_WINDOW_FRAMES, Region, Symbol,
-};
+use super::expression::Derivations;
+use super::model::{DisplayFile, FontSource, Interpolation, MAX_WINDOW_FRAMES, Region, Symbol};
 use super::uses::{self, Role, Use};
 use crate::artwork::Artwork;
 use crate::files::{self, FileContent, Limit};
@@ -46,12 +46,14 @@ pub(super) struct Resolved {
     pub artworks: BTreeMap<String, Arc<Artwork>>,
     /// The font files, then the artwork files, in the order of their names.
     pub contents: Vec<FileContent>,
+    pub derivations: Derivations,
 }
 
-/// Looks at everything that `file` says; `root` is the tree that it was read from.
+/// Looks at everything that `file` says; `root` is the tree that it was read from, and `text` the text of that.
 pub(super) fn check(
     file: &DisplayFile,
     root: &DeTable<'_>,
+    text: &str,
     base_dir: &Path,
 ) -> Result<Resolved, Vec<Found>> {
     let mut check = Check {
@@ -61,12 +63,13 @@ pub(super) fn check(
         fonts: BTreeMap::new(),
         artworks: BTreeMap::new(),
         contents: Vec::new(),
+        memories: 0,
     };
     check.colors(&At::root(root, "colors"));
     check.fonts(&At::root(root, "fonts"), base_dir);
     check.artwork(&At::root(root, "artwork"), base_dir);
     check.display(&At::root(root, "display"));
-    check.channels(&At::root(root, "channels"));
+    let derivations = check.channels(&At::root(root, "channels"), text);
     check.regions(&At::root(root, "region"));
     if check.found.is_empty() {
         let fonts = check
@@ -79,6 +82,7 @@ pub(super) fn check(
             fonts,
             artworks: check.artworks,
             contents: check.contents,
+            derivations,
         })
     } else {
         Err(check.found)
@@ -93,6 +97,8 @@ struct Check<'f> {
     fonts: BTreeMap<String, Option<Font>>,
     artworks: BTreeMap<String, Arc<Artwork>>,
     contents: Vec<FileContent>,
+    /// Conditions with a memory so far.
+    memories: usize,
 }
 
 fn color(text: &str) -> Option<Rgb> {
@@ -225,53 +231,6 @@ impl<'f> Check<'f> {
         }
         self.color(&at.key("background"), &display.background);
         self.number(&at.key("max_latency_ms"), display.max_latency_ms, &TIME);
-    }
-
-    fn channels(&mut self, at: &At<'_>) {
-        for (name, channel) in &self.file.channels {
-            self.name(&at.name(name), "channel name", name);
-            let at = at.key(name);
-            if channel.column.is_empty() {
-                self.say(
-                    &at.key("column"),
-                    format!("channel \"{name}\" names no column"),
-                );
-            }
-            self.number(&at.key("max_age_ms"), channel.max_age_ms, &AGE);
-            if let Some(range) = channel.range {
-                self.channel_range(&at.key("range"), name, channel, range);
-            }
-        }
-    }
-
-    fn channel_range(&mut self, at: &At<'_>, name: &str, channel: &Channel, range: [f64; 2]) {
-        let [low, high] = range;
-        if low >= high {
-            self.say(
-                at,
-                format!("range of \"{name}\": low end {low} is not below high end {high}"),
-            );
-            return;
-        }
-        match channel.interpolation {
-            Interpolation::Linear | Interpolation::Hold => self.pair(at, range, &VALUE),
-            Interpolation::Angular => {
-                if low < 0.0 || high > 360.0 {
-                    let message = format!(
-                        "range of the angular channel \"{name}\" is {low} to {high}; angles are brought into 0 to 360"
-                    );
-                    self.say_with(
-                        at,
-                        message,
-                        Some("leave the range out, or keep it within 0 to 360".into()),
-                    );
-                }
-            }
-            Interpolation::Text => self.say(
-                at,
-                format!("\"{name}\" is a text channel; text has no range"),
-            ),
-        }
     }
 
     fn regions(&mut self, at: &At<'_>) {
@@ -421,6 +380,7 @@ impl<'f> Check<'f> {
                     }
                 }
                 Use::Color(name) => self.color(&at, name),
+                Use::Condition(condition) => self.condition(&at, condition),
                 Use::Font { name, .. } => self.font(&at, name),
                 Use::Words { font, words } => self.characters(&at, font, &words),
                 Use::Number {
@@ -453,7 +413,7 @@ impl<'f> Check<'f> {
         };
         let is_text = channel.interpolation == Interpolation::Text;
         let needs = match role {
-            Role::Written => return true,
+            Role::Written | Role::Matched => return true,
             Role::Compared => "a number is needed here",
             Role::Chooses => "a flag chooses by a number",
             Role::Moves => "only a readout can show text",

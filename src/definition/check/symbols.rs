@@ -155,34 +155,11 @@ impl Check<'_> {
         }
     }
 
+    /// What the conditions themselves say is looked at where all that a symbol names is.
     fn conditions(&mut self, at: &At<'_>, when: &[Condition]) {
         let at = at.key("when");
         if when.is_empty() {
             self.say(&at, "\"when\" has no condition, so it would always hold");
-        }
-        for (k, c) in when.iter().enumerate() {
-            let at = at.index(k);
-            match (c.below, c.at_least, c.equals) {
-                (None, None, None) => {
-                    let message = format!("condition on \"{}\" compares with nothing", c.channel);
-                    let help = "give at least one of below, at_least, equals".to_owned();
-                    self.say_with(&at, message, Some(help));
-                }
-                (Some(below), Some(least), _) if least >= below => {
-                    let message = format!(
-                        "condition can never hold: nothing is at least {least} and below {below}"
-                    );
-                    self.say(&at, message);
-                }
-                _ => {}
-            }
-            for (key, value) in [
-                ("below", c.below),
-                ("at_least", c.at_least),
-                ("equals", c.equals),
-            ] {
-                self.number_if(&at.key(key), value, &VALUE);
-            }
         }
     }
 

@@ -51,15 +51,17 @@ const OUTSIDE_PX: f64 = 1.0;
 pub struct ChannelSource<'d> {
     /// The channel.
     pub channel: &'d str,
-    /// Column of the recording.
-    pub column: &'d str,
+    /// Column of the recording, when it comes from one.
+    pub column: Option<&'d str>,
+    /// How it is worked out from other channels, when it is.
+    pub expression: Option<&'d str>,
     /// Column of its validity.
     pub validity_column: Option<&'d str>,
     /// Unit.
     pub unit: &'d str,
     /// How values between two rows are found.
     pub interpolation: Interpolation,
-    /// Ids of the regions that depend on it, in the order of the file.
+    /// Ids of the regions that depend on it, by themselves or through derived channels, in the order of the file.
     pub regions: Vec<&'d str>,
 }
 
@@ -69,7 +71,11 @@ pub fn channel_sources(definition: &Definition) -> Vec<ChannelSource<'_>> {
     let used: Vec<_> = definition
         .regions()
         .iter()
-        .map(|r| (r, r.channels_used()))
+        .map(|r| {
+            let mut names = r.channels_used();
+            definition.logic().add_sources(&mut names);
+            (r, names)
+        })
         .collect();
     let sources = definition.channels().iter().map(|(name, channel)| {
         let regions = used
@@ -77,7 +83,8 @@ pub fn channel_sources(definition: &Definition) -> Vec<ChannelSource<'_>> {
             .filter(|(_, names)| names.contains(name.as_str()));
         ChannelSource {
             channel: name,
-            column: &channel.column,
+            column: channel.column.as_deref(),
+            expression: channel.expression.as_deref(),
             validity_column: channel.validity_column.as_deref(),
             unit: &channel.unit,
             interpolation: channel.interpolation,
@@ -529,15 +536,20 @@ impl Lint<'_> {
             uses::of_symbol(symbol, &mut |_, what| {
                 match what {
                     Use::Channel { name, role } => {
-                        let (Role::Compared | Role::Chooses | Role::Written | Role::Moves) = role;
+                        let (Role::Compared
+                        | Role::Matched
+                        | Role::Chooses
+                        | Role::Written
+                        | Role::Moves) = role;
                         channels.insert(name)
                     }
                     Use::Color(name) => colors.insert(name),
                     Use::Font { name, .. } => fonts.insert(name),
-                    Use::Words { .. } | Use::Number { .. } => false,
+                    Use::Words { .. } | Use::Number { .. } | Use::Condition(_) => false,
                 };
             });
         }
+        definition.logic().add_sources(&mut channels);
         let file = definition.file();
         let is_left = |names: &BTreeSet<&str>, name: &str| !names.contains(name);
         let at = At::root(root, "channels");

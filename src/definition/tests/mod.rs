@@ -55,6 +55,35 @@ fn every_kind_loads_without_advice() {
 }
 
 #[test]
+fn the_definition_in_the_readme_loads_without_advice() {
+    let readme = include_str!("../../../README.md");
+    let (_, from) = readme
+        .split_once("```toml\n[display]")
+        .expect("it shows a definition");
+    let (text, _) = from.split_once("```").expect("its end is marked");
+    let definition = read(&format!("[display]{text}")).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(warnings(&definition), []);
+    // What is worked out from a channel makes its region depend on that.
+    let sources = channel_sources(&definition);
+    let found: Vec<_> = sources.iter().map(|s| (s.channel, s.expression)).collect();
+    let trend = "airspeed + 6.0 * rate(airspeed)";
+    assert_eq!(found, [("airspeed", None), ("speed_trend", Some(trend))]);
+}
+
+#[test]
+fn channels_behind_derived_ones_are_used() {
+    let text = changed(
+        "target_speed = { column = \"target_kt\", unit = \"kt\", range = [0, 200], interpolation = \"hold\" }",
+        "target_speed = { expression = \"step * 2\", unit = \"kt\" }\nstep = { expression = \"last * 3\" }\nlast = { column = \"q\" }",
+    );
+    let definition = read(&text).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(warnings(&definition), []);
+    let sources = channel_sources(&definition);
+    let last = sources.iter().find(|s| s.channel == "last").unwrap();
+    assert_eq!(last.regions, ["speed"]);
+}
+
+#[test]
 fn every_symbol_kind_word_is_one_of_the_schema() {
     let options = schema::json_schema()["$defs"]["Symbol"]["oneOf"]
         .as_array()
@@ -139,7 +168,7 @@ fn channel_sources_name_columns_and_regions() {
     let airspeed = &sources[0];
     assert_eq!(
         (airspeed.channel, airspeed.column, airspeed.unit),
-        ("airspeed", "airspeed_kt", "kt")
+        ("airspeed", Some("airspeed_kt"), "kt")
     );
     assert_eq!(airspeed.validity_column, Some("airspeed_ok"));
     assert_eq!(airspeed.regions, ["speed", "messages"]);

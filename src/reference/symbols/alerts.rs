@@ -85,9 +85,13 @@ pub fn draw_moving(
 ) {
     scene.set_layer(Layer::Moving);
     if let Some(flag) = &model.failure {
-        let conditions = model.alert.iter().flat_map(|a| &a.when);
-        let mut values = conditions.map(|c| inputs.value(d.channel(&c.channel)));
-        if values.any(|v| matches!(v, Value::Invalid)) {
+        let mut is_invalid = false;
+        for condition in model.alert.iter().flat_map(|a| &a.when) {
+            condition.compared_channels(&mut |name| {
+                is_invalid |= matches!(inputs.value(d.channel(name)), Value::Invalid);
+            });
+        }
+        if is_invalid {
             failure::draw(flag, d, scene);
         }
     }

@@ -113,7 +113,7 @@ pub fn has_failed(symbol: &Symbol, d: &Definition, inputs: &Inputs) -> bool {
 #[cfg(test)]
 pub(crate) mod bench {
     use crate::definition::Definition;
-    use crate::definition::model::Condition;
+    use crate::definition::model::{Condition, Operand};
     use crate::picture::{Point, Rgb};
     use crate::recording::inputs::{Inputs, Value};
     use crate::reference::drawing::Drawing;
@@ -249,27 +249,24 @@ pub(crate) mod bench {
             all[d.channel(name).0] = Value::Number(*v);
         }
         Inputs {
-            time_s: 0.0,
             values: all,
-            active_since_s: Vec::new(),
+            ..Inputs::default()
         }
     }
 
     pub fn below(channel: &str, limit: f64) -> Condition {
         Condition {
-            channel: channel.into(),
-            below: Some(limit),
-            at_least: None,
-            equals: None,
+            channel: Some(channel.into()),
+            below: Some(Operand::Number(limit)),
+            ..Condition::default()
         }
     }
 
     pub fn at_least(channel: &str, limit: f64) -> Condition {
         Condition {
-            channel: channel.into(),
-            below: None,
-            at_least: Some(limit),
-            equals: None,
+            channel: Some(channel.into()),
+            at_least: Some(Operand::Number(limit)),
+            ..Condition::default()
         }
     }
 

@@ -1,0 +1,1035 @@
+//! From the tree of CEL to an [`Expression`]: names resolve, kinds of values fit, units agree, work is bounded.
+
+use std::collections::BTreeSet;
+use std::ops::Range;
+
+use cel::common::ast::operators as cel_operators;
+use cel::common::ast::{CallExpr, Expr, IdedExpr, LiteralValue, SourceInfo};
+use cel::parser::Parser;
+
+use super::{Call, CallId, Combination, Comparison, Expression, Mapping, units};
+use crate::definition::error::suggestion;
+use crate::recording::inputs::ChannelId;
+
+/// Longest expression, bytes. A display's own formulas take a tenth of it.
+const LONGEST: usize = 1000;
+/// Deepest nesting that the parser takes.
+const DEEPEST: u16 = 40;
+/// Deepest tree: a sum of so many terms.
+const DEEPEST_TREE: usize = 100;
+/// Most steps of work for one value, those of the channels it is worked out from counted each time they are named. It also
+/// bounds how deep working it out can go.
+const MOST_STEPS: usize = 500;
+/// Longest time of `delayed`, s.
+const LONGEST_DELAY_S: f64 = 3600.0;
+
+/// What is wrong with an expression, and the bytes of it that say so.
+#[derive(Debug)]
+pub(in crate::definition) struct Fault {
+    pub range: Range<usize>,
+    pub message: String,
+    pub help: Option<String>,
+}
+
+/// Kinds of values.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kind {
+    Number,
+    Truth,
+    Text,
+    /// Stands for any: `null`.
+    Nothing,
+}
+
+impl Kind {
+    const fn called(self) -> &'static str {
+        match self {
+            Self::Number => "a number",
+            Self::Truth => "a truth (a comparison, true or false)",
+            Self::Text => "text",
+            Self::Nothing => "null",
+        }
+    }
+}
+
+/// A channel, as expressions see it.
+pub(super) struct Known<'f> {
+    pub name: &'f str,
+    pub kind: Kind,
+    pub unit: &'f str,
+    pub is_angle: bool,
+    /// Steps of work for its value.
+    pub steps: usize,
+}
+
+/// An expression with what is known of its value.
+pub(super) struct Typed {
+    pub expression: Expression,
+    pub kind: Kind,
+    /// Unit, where it is known.
+    pub unit: Option<String>,
+    pub is_angle: bool,
+    pub steps: usize,
+}
+
+impl Typed {
+    const fn number(expression: Expression, steps: usize) -> Self {
+        Self {
+            expression,
+            kind: Kind::Number,
+            unit: None,
+            is_angle: false,
+            steps,
+        }
+    }
+
+    fn truth(expression: Expression, steps: usize) -> Self {
+        Self {
+            kind: Kind::Truth,
+            ..Self::number(expression, steps)
+        }
+    }
+}
+
+/// An expression that CEL's parser took.
+pub(super) struct Parsed {
+    root: IdedExpr,
+    places: SourceInfo,
+}
+
+fn whole(text: &str, message: String) -> Fault {
+    Fault {
+        range: 0..text.len(),
+        message,
+        help: None,
+    }
+}
+
+/// Byte at which a line and column of CEL's errors (both from 1, columns in characters) stand.
+fn byte_at(text: &str, (line, column): (isize, isize)) -> usize {
+    let line = usize::try_from(line - 1).unwrap_or(0);
+    let column = usize::try_from(column - 1).unwrap_or(0);
+    let begin: usize = text.split_inclusive('\n').take(line).map(str::len).sum();
+    let rest = text.get(begin..).unwrap_or("");
+    begin + rest.chars().take(column).map(char::len_utf8).sum::<usize>()
+}
+
+/// Stack for reading expressions, bytes: the parser goes some frames deeper for each operation of the longest one. Only what
+/// is used of it takes memory.
+const STACK_BYTES: usize = 64 << 20;
+
+/// Runs `work` on a stack that [`parse`] cannot exhaust; `None` when there is no thread for it, or it panics.
+pub(super) fn on_large_stack<T: Send>(work: impl FnOnce() -> T + Send) -> Option<T> {
+    std::thread::scope(|scope| {
+        let thread = std::thread::Builder::new().stack_size(STACK_BYTES);
+        thread.spawn_scoped(scope, work).ok()?.join().ok()
+    })
+}
+
+/// Reads CEL. Needs [`on_large_stack`].
+pub(super) fn parse(text: &str) -> Result<Parsed, Fault> {
+    if text.trim().is_empty() {
+        return Err(whole(text, "the expression is empty".into()));
+    }
+    if text.len() > LONGEST {
+        let length = text.len();
+        let message = format!(
+            "the expression has {length} bytes; at most {LONGEST} are read (divide it among several channels)"
+        );
+        return Err(whole(text, message));
+    }
+    let parser = Parser::new().max_recursion_depth(DEEPEST);
+    match parser.parse_with_source_info(text) {
+        Ok((root, places)) => Ok(Parsed { root, places }),
+        Err(errors) => {
+            let Some(first) = errors.errors.first() else {
+                return Err(whole(text, "not an expression of CEL".into()));
+            };
+            if first.msg.contains("ecursion") {
+                let message = format!("the expression is nested more than {DEEPEST} deep");
+                return Err(whole(text, message));
+            }
+            let at = byte_at(text, first.pos);
+            // What could stand there is a list of nearly all tokens.
+            let (what, _) = first
+                .msg
+                .split_once(" expecting ")
+                .unwrap_or((&first.msg, ""));
+            let what = what.trim_start_matches("Syntax error: ");
+            let what = what.replace("'<EOF>'", "the end of the expression");
+            let length = text
+                .get(at..)
+                .and_then(|t| t.chars().next())
+                .map_or(0, char::len_utf8);
+            Err(Fault {
+                range: at..at + length,
+                message: format!("not an expression of CEL: {what}"),
+                help: None,
+            })
+        }
+    }
+}
+
+impl Parsed {
+    /// Names of channels that the expression may mean, whether there are such channels or not.
+    pub(super) fn names(&self) -> BTreeSet<String> {
+        fn gather(node: &IdedExpr, names: &mut BTreeSet<String>) {
+            if let Some(name) = dotted(node) {
+                names.insert(name);
+                return;
+            }
+            match &node.expr {
+                Expr::Call(call) => {
+                    if let Some(name) = named_channel(call) {
+                        names.insert(name.to_owned());
+                    }
+                    let parts = call.target.as_deref().into_iter().chain(&call.args);
+                    parts.for_each(|part| gather(part, names));
+                }
+                Expr::List(list) => list.elements.iter().for_each(|part| gather(part, names)),
+                _ => {}
+            }
+        }
+        let mut names = BTreeSet::new();
+        if depth_within(&self.root, DEEPEST_TREE) {
+            gather(&self.root, &mut names);
+        }
+        names
+    }
+}
+
+/// The name that identifiers joined by dots spell.
+fn dotted(node: &IdedExpr) -> Option<String> {
+    let mut parts = Vec::new();
+    let mut expr = &node.expr;
+    loop {
+        match expr {
+            Expr::Ident(name) => {
+                parts.push(name.as_str());
+                parts.reverse();
+                return Some(parts.join("."));
+            }
+            Expr::Select(select) if !select.test => {
+                parts.push(&select.field);
+                expr = &select.operand.expr;
+            }
+            _ => return None,
+        }
+    }
+}
+
+/// The name in `channel("name")`.
+fn named_channel(call: &CallExpr) -> Option<&str> {
+    match (call.func_name.as_str(), &call.target, call.args.as_slice()) {
+        ("channel", None, [arg]) => match &arg.expr {
+            Expr::Literal(LiteralValue::String(name)) => Some(name.inner()),
+            _ => None,
+        },
+        _ => None,
+    }
+}
+
+/// Whether no part lies deeper than `depth`; looks no deeper than that.
+fn depth_within(node: &IdedExpr, depth: usize) -> bool {
+    let Some(rest) = depth.checked_sub(1) else {
+        return false;
+    };
+    match &node.expr {
+        Expr::Call(call) => {
+            let mut parts = call.target.as_deref().into_iter().chain(&call.args);
+            parts.all(|part| depth_within(part, rest))
+        }
+        Expr::List(list) => list.elements.iter().all(|part| depth_within(part, rest)),
+        Expr::Select(select) => depth_within(&select.operand, rest),
+        // Neither is looked into.
+        _ => true,
+    }
+}
+
+/// Makes an expression of what was parsed. Calls of functions of history are added to `calls`.
+pub(super) fn compile(
+    parsed: &Parsed,
+    channels: &[Known<'_>],
+    calls: &mut Vec<Call>,
+) -> Result<Typed, Fault> {
+    let compiler = &mut Compiler {
+        text: &parsed.places.source,
+        places: &parsed.places,
+        channels,
+        calls,
+    };
+    if !depth_within(&parsed.root, DEEPEST_TREE) {
+        let message = format!("the expression is more than {DEEPEST_TREE} operations deep");
+        return Err(whole(compiler.text, message));
+    }
+    let typed = compiler.node(&parsed.root)?;
+    if typed.steps > MOST_STEPS {
+        let steps = typed.steps;
+        let message = format!(
+            "working it out takes {steps} steps, with those of the channels it names; at most {MOST_STEPS} are done"
+        );
+        return Err(whole(compiler.text, message));
+    }
+    if typed.kind == Kind::Nothing {
+        return Err(whole(
+            compiler.text,
+            "the expression never has a value".into(),
+        ));
+    }
+    Ok(typed)
+}
+
+const FUNCTIONS: [&str; 18] = [
+    "abs",
+    "ceil",
+    "channel",
+    "delayed",
+    "floor",
+    "held",
+    "latched",
+    "max",
+    "min",
+    "rate",
+    "round",
+    "seconds_since",
+    "seconds_within",
+    "sqrt",
+    "to",
+    "valid",
+    "wrap180",
+    "wrap360",
+];
+
+struct Compiler<'a> {
+    text: &'a str,
+    places: &'a SourceInfo,
+    channels: &'a [Known<'a>],
+    calls: &'a mut Vec<Call>,
+}
+
+impl Compiler<'_> {
+    /// Where a node stands: its operator, name or literal.
+    fn place(&self, node: &IdedExpr) -> Range<usize> {
+        // Ends are inclusive.
+        let found = self.places.offset_for(node.id);
+        let Some((first, last)) = found.map(|(a, b)| (a as usize, b as usize)) else {
+            return 0..self.text.len();
+        };
+        let range = match &node.expr {
+            // A call stands at its bracket; its name stands before.
+            Expr::Call(call)
+                if self.text[..first.min(self.text.len())].ends_with(&call.func_name) =>
+            {
+                first - call.func_name.len()..first
+            }
+            // A name with dots stands at the last one.
+            Expr::Select(select) => {
+                let begin = self.place(&select.operand).start;
+                begin..first + 1 + select.field.len()
+            }
+            _ => first..last + 1,
+        };
+        if self.text.get(range.clone()).is_some() {
+            range
+        } else {
+            0..self.text.len()
+        }
+    }
+
+    fn fault(&self, node: &IdedExpr, message: impl Into<String>) -> Fault {
+        Fault {
+            range: self.place(node),
+            message: message.into(),
+            help: None,
+        }
+    }
+
+    fn node(&mut self, node: &IdedExpr) -> Result<Typed, Fault> {
+        if let Some(name) = dotted(node) {
+            return self.channel(node, &name);
+        }
+        match &node.expr {
+            Expr::Literal(literal) => self.literal(node, literal),
+            Expr::Call(call) => self.call(node, call),
+            Expr::Comprehension(_) => Err(self.fault(
+                node,
+                "lists are not gone through here; write the terms out, joined by && or ||",
+            )),
+            Expr::List(_) => Err(self.fault(node, "a list stands only after \"in\"")),
+            _ => Err(self.fault(
+                node,
+                "maps, messages and tests for fields are not known here",
+            )),
+        }
+    }
+
+    fn literal(&self, node: &IdedExpr, literal: &LiteralValue) -> Result<Typed, Fault> {
+        let number = |v: f64| Typed::number(Expression::Number(v), 1);
+        Ok(match literal {
+            LiteralValue::Boolean(b) => Typed::truth(Expression::Truth(*b.inner()), 1),
+            LiteralValue::Double(v) => number(*v.inner()),
+            LiteralValue::Int(v) => number(*v.inner() as f64),
+            LiteralValue::UInt(v) => number(*v.inner() as f64),
+            LiteralValue::String(text) => Typed {
+                kind: Kind::Text,
+                ..Typed::number(Expression::Text(text.inner().into()), 1)
+            },
+            LiteralValue::Null => Typed {
+                kind: Kind::Nothing,
+                ..Typed::number(Expression::Nothing, 1)
+            },
+            LiteralValue::Bytes(_) => {
+                return Err(self.fault(
+                    node,
+                    "bytes are not known here; text stands in plain quotes",
+                ));
+            }
+        })
+    }
+
+    fn channel(&self, node: &IdedExpr, name: &str) -> Result<Typed, Fault> {
+        let Some(index) = self.channels.iter().position(|c| c.name == name) else {
+            let is_function = FUNCTIONS.contains(&name);
+            let help = if is_function {
+                Some(format!("{name} is a function: {name}(...)"))
+            } else {
+                suggestion(name, self.channels.iter().map(|c| c.name))
+            };
+            return Err(Fault {
+                help,
+                ..self.fault(node, format!("there is no channel \"{name}\""))
+            });
+        };
+        let known = &self.channels[index];
+        let value = Expression::Channel(ChannelId(index));
+        // Truths are written as numbers in channels.
+        let expression = match known.kind {
+            Kind::Truth => Expression::Compare(
+                Comparison::Equal,
+                Box::new([value, Expression::Number(1.0)]),
+            ),
+            Kind::Number | Kind::Text | Kind::Nothing => value,
+        };
+        Ok(Typed {
+            expression,
+            kind: known.kind,
+            unit: Some(known.unit.to_owned()).filter(|u| !u.is_empty()),
+            is_angle: known.is_angle,
+            steps: known.steps.saturating_add(1),
+        })
+    }
+
+    /// `node`, which must be of a kind.
+    fn of_kind(&mut self, node: &IdedExpr, kind: Kind) -> Result<Typed, Fault> {
+        let typed = self.node(node)?;
+        if typed.kind != kind && typed.kind != Kind::Nothing {
+            let (wanted, found) = (kind.called(), typed.kind.called());
+            return Err(self.fault(node, format!("this is {found}; {wanted} is needed here")));
+        }
+        Ok(typed)
+    }
+
+    /// Two values that are added, compared or chosen from: of one kind and, where they are known, one unit.
+    fn alike(&self, node: &IdedExpr, a: &Typed, b: &Typed) -> Result<Option<String>, Fault> {
+        if a.kind != b.kind && a.kind != Kind::Nothing && b.kind != Kind::Nothing {
+            let message = format!(
+                "{} and {} do not go together",
+                a.kind.called(),
+                b.kind.called()
+            );
+            return Err(self.fault(node, message));
+        }
+        match (&a.unit, &b.unit) {
+            (Some(left), Some(right)) if left != right => {
+                let help = units::conversion(right, left)
+                    .map(|_| format!("bring one to the other's unit, as in x.to(\"{left}\")"));
+                Err(Fault {
+                    help,
+                    ..self.fault(
+                        node,
+                        format!("\"{left}\" and \"{right}\" are different units"),
+                    )
+                })
+            }
+            (left, right) => Ok(left.clone().or_else(|| right.clone())),
+        }
+    }
+
+    fn call(&mut self, node: &IdedExpr, call: &CallExpr) -> Result<Typed, Fault> {
+        if let Some(target) = &call.target {
+            return self.conversion(node, call, target);
+        }
+        match (call.func_name.as_str(), call.args.as_slice()) {
+            (cel_operators::LOGICAL_NOT, [a]) => {
+                let a = self.of_kind(a, Kind::Truth)?;
+                Ok(Typed::truth(
+                    Expression::Not(Box::new(a.expression)),
+                    a.steps + 1,
+                ))
+            }
+            (cel_operators::LOGICAL_AND, [a, b]) => self.both(a, b, Expression::Both),
+            (cel_operators::LOGICAL_OR, [a, b]) => self.both(a, b, Expression::Either),
+            (cel_operators::CONDITIONAL, [c, a, b]) => self.choice(node, c, a, b),
+            (cel_operators::IN, [a, list]) => self.is_one_of(node, a, list),
+            (cel_operators::NEGATE, [a]) => self.mapped(a, Mapping::Negate),
+            (name, [a, b]) if let Some(how) = comparison(name) => self.compared(node, how, a, b),
+            (name, [a, b]) if let Some(how) = combination(name) => self.combined(node, how, a, b),
+            (name, args) => self.function(node, name, args),
+        }
+    }
+
+    fn both(
+        &mut self,
+        a: &IdedExpr,
+        b: &IdedExpr,
+        make: fn(Box<[Expression; 2]>) -> Expression,
+    ) -> Result<Typed, Fault> {
+        let (a, b) = (self.of_kind(a, Kind::Truth)?, self.of_kind(b, Kind::Truth)?);
+        let expression = make(Box::new([a.expression, b.expression]));
+        Ok(Typed::truth(expression, a.steps + b.steps + 1))
+    }
+
+    fn choice(
+        &mut self,
+        node: &IdedExpr,
+        c: &IdedExpr,
+        a: &IdedExpr,
+        b: &IdedExpr,
+    ) -> Result<Typed, Fault> {
+        let c = self.of_kind(c, Kind::Truth)?;
+        let (a, b) = (self.node(a)?, self.node(b)?);
+        let unit = self.alike(node, &a, &b)?;
+        let kind = if a.kind == Kind::Nothing {
+            b.kind
+        } else {
+            a.kind
+        };
+        Ok(Typed {
+            kind,
+            unit,
+            is_angle: a.is_angle || b.is_angle,
+            steps: c.steps + a.steps + b.steps + 1,
+            expression: Expression::Choose(Box::new([c.expression, a.expression, b.expression])),
+        })
+    }
+
+    fn is_one_of(
+        &mut self,
+        node: &IdedExpr,
+        a: &IdedExpr,
+        list: &IdedExpr,
+    ) -> Result<Typed, Fault> {
+        let Expr::List(list) = &list.expr else {
+            return Err(self.fault(list, "a list is needed after \"in\", as in x in [1, 2]"));
+        };
+        let a = self.node(a)?;
+        let mut steps = a.steps + 1;
+        let mut members = Vec::new();
+        for member in &list.elements {
+            let member = self.node(member)?;
+            self.alike(node, &a, &member)?;
+            steps += member.steps;
+            members.push(member.expression);
+        }
+        Ok(Typed::truth(
+            Expression::IsOneOf(Box::new(a.expression), members),
+            steps,
+        ))
+    }
+
+    fn compared(
+        &mut self,
+        node: &IdedExpr,
+        how: Comparison,
+        a: &IdedExpr,
+        b: &IdedExpr,
+    ) -> Result<Typed, Fault> {
+        let (a, b) = match how {
+            Comparison::Equal | Comparison::NotEqual => (self.node(a)?, self.node(b)?),
+            _ => (
+                self.of_kind(a, Kind::Number)?,
+                self.of_kind(b, Kind::Number)?,
+            ),
+        };
+        self.alike(node, &a, &b)?;
+        let expression = Expression::Compare(how, Box::new([a.expression, b.expression]));
+        Ok(Typed::truth(expression, a.steps + b.steps + 1))
+    }
+
+    fn combined(
+        &mut self,
+        node: &IdedExpr,
+        how: Combination,
+        a: &IdedExpr,
+        b: &IdedExpr,
+    ) -> Result<Typed, Fault> {
+        let (a, b) = (
+            self.of_kind(a, Kind::Number)?,
+            self.of_kind(b, Kind::Number)?,
+        );
+        let is_sum = !matches!(how, Combination::Multiply | Combination::Divide);
+        // A product has another unit, and which one is not worked out.
+        let unit = if is_sum {
+            self.alike(node, &a, &b)?
+        } else {
+            None
+        };
+        let expression = Expression::Combine(how, Box::new([a.expression, b.expression]));
+        Ok(Typed {
+            unit,
+            is_angle: is_sum && (a.is_angle || b.is_angle),
+            ..Typed::number(expression, a.steps + b.steps + 1)
+        })
+    }
+
+    fn mapped(&mut self, a: &IdedExpr, how: Mapping) -> Result<Typed, Fault> {
+        let a = self.of_kind(a, Kind::Number)?;
+        let unit = a.unit.filter(|_| how != Mapping::Sqrt);
+        let is_angle = match how {
+            Mapping::Wrap360 | Mapping::Wrap180 => true,
+            Mapping::Negate => a.is_angle,
+            _ => false,
+        };
+        Ok(Typed {
+            unit,
+            is_angle,
+            ..Typed::number(Expression::Map(how, Box::new(a.expression)), a.steps + 1)
+        })
+    }
+
+    /// `x.to("unit")`.
+    fn conversion(
+        &mut self,
+        node: &IdedExpr,
+        call: &CallExpr,
+        target: &IdedExpr,
+    ) -> Result<Typed, Fault> {
+        let name = &call.func_name;
+        let unit = match (name.as_str(), call.args.as_slice()) {
+            ("to", [arg]) => match &arg.expr {
+                Expr::Literal(LiteralValue::String(unit)) => unit.inner(),
+                _ => {
+                    return Err(
+                        self.fault(arg, "a unit in quotes is needed here, as in x.to(\"kt\")")
+                    );
+                }
+            },
+            ("to", _) => return Err(self.fault(node, "to needs one unit, as in x.to(\"kt\")")),
+            _ => {
+                let message = format!(
+                    "there is no function \"{name}\" after a dot; only to(\"unit\") stands there"
+                );
+                let help = FUNCTIONS
+                    .contains(&name.as_str())
+                    .then(|| format!("write {name}(...)"));
+                return Err(Fault {
+                    help,
+                    ..self.fault(node, message)
+                });
+            }
+        };
+        let value = self.of_kind(target, Kind::Number)?;
+        let Some(from) = &value.unit else {
+            let message = "the unit of what is brought to another is not known";
+            let help = "a channel has the unit that it states, a product or quotient none; give it a channel of its own";
+            return Err(Fault {
+                help: Some(help.into()),
+                ..self.fault(node, message)
+            });
+        };
+        let Some((factor, offset)) = units::conversion(from, unit) else {
+            let known: Vec<_> = units::related(from).collect();
+            let help = if known.is_empty() {
+                format!("\"{from}\" is not a unit that is known here; write the factor out")
+            } else {
+                format!("\"{from}\" can be brought to {}", known.join(", "))
+            };
+            let message = format!("\"{from}\" cannot be brought to \"{unit}\"");
+            return Err(Fault {
+                help: Some(help),
+                ..self.fault(node, message)
+            });
+        };
+        let how = Mapping::Convert { factor, offset };
+        Ok(Typed {
+            unit: Some(unit.to_owned()),
+            ..Typed::number(
+                Expression::Map(how, Box::new(value.expression)),
+                value.steps + 1,
+            )
+        })
+    }
+
+    fn function(&mut self, node: &IdedExpr, name: &str, args: &[IdedExpr]) -> Result<Typed, Fault> {
+        match (name, args) {
+            ("abs", [a]) => self.mapped(a, Mapping::Abs),
+            ("floor", [a]) => self.mapped(a, Mapping::Floor),
+            ("ceil", [a]) => self.mapped(a, Mapping::Ceil),
+            ("round", [a]) => self.mapped(a, Mapping::Round),
+            ("sqrt", [a]) => self.mapped(a, Mapping::Sqrt),
+            ("wrap360", [a]) => self.mapped(a, Mapping::Wrap360),
+            ("wrap180", [a]) => self.mapped(a, Mapping::Wrap180),
+            ("min", [first, rest @ ..]) if !rest.is_empty() => {
+                self.extreme(node, Combination::Least, first, rest)
+            }
+            ("max", [first, rest @ ..]) if !rest.is_empty() => {
+                self.extreme(node, Combination::Greatest, first, rest)
+            }
+            ("channel", [_]) => match &node.expr {
+                Expr::Call(call) if let Some(channel) = named_channel(call) => {
+                    self.channel(node, channel)
+                }
+                _ => Err(self.fault(
+                    node,
+                    "channel needs a name in quotes, as in channel(\"oil temp\")",
+                )),
+            },
+            ("valid", [a]) => {
+                let a = self.node(a)?;
+                Ok(Typed::truth(
+                    Expression::IsValid(Box::new(a.expression)),
+                    a.steps + 1,
+                ))
+            }
+            ("rate", [a]) => {
+                let a = self.of_kind(a, Kind::Number)?;
+                let (of, is_angle) = (Box::new(a.expression), a.is_angle);
+                // The rows before, at and after the moment.
+                let steps = a.steps.saturating_mul(3) + 1;
+                Ok(Typed::number(Expression::Rate { of, is_angle }, steps))
+            }
+            ("seconds_since", [c]) => self.seconds(c, Expression::SecondsSince),
+            ("seconds_within", [c]) => self.seconds(c, Expression::SecondsWithin),
+            ("delayed", [c, by]) => {
+                let (call, steps) = self.remembered(c)?;
+                let by_s = match self.node(by)?.expression {
+                    Expression::Number(s) if (0.0..=LONGEST_DELAY_S).contains(&s) => s,
+                    _ => {
+                        let message = format!(
+                            "a number of seconds from 0 to {LONGEST_DELAY_S} is needed here"
+                        );
+                        return Err(self.fault(by, message));
+                    }
+                };
+                Ok(Typed::truth(Expression::Delayed(call, by_s), steps))
+            }
+            ("latched", [set, reset]) => {
+                let set = self.of_kind(set, Kind::Truth)?;
+                let reset = self.of_kind(reset, Kind::Truth)?;
+                let steps = set.steps + reset.steps + 1;
+                let call = self.add(Call::Latch {
+                    set: set.expression,
+                    reset: reset.expression,
+                });
+                Ok(Typed::truth(Expression::Latched(call), steps))
+            }
+            ("held", [value, c]) => {
+                let value = self.node(value)?;
+                let (call, steps) = self.remembered(c)?;
+                Ok(Typed {
+                    expression: Expression::Held(call, Box::new(value.expression)),
+                    steps: value.steps + steps,
+                    ..value
+                })
+            }
+            _ if FUNCTIONS.contains(&name) => {
+                let count = args.len();
+                let message = format!(
+                    "{name} is given {count} values; expected {name}({})",
+                    parameters(name)
+                );
+                Err(self.fault(node, message))
+            }
+            _ => {
+                let help = suggestion(name, FUNCTIONS);
+                Err(Fault {
+                    help,
+                    ..self.fault(node, format!("there is no function \"{name}\""))
+                })
+            }
+        }
+    }
+
+    fn extreme(
+        &mut self,
+        node: &IdedExpr,
+        how: Combination,
+        first: &IdedExpr,
+        rest: &[IdedExpr],
+    ) -> Result<Typed, Fault> {
+        let mut all = self.of_kind(first, Kind::Number)?;
+        for next in rest {
+            let next = self.of_kind(next, Kind::Number)?;
+            let unit = self.alike(node, &all, &next)?;
+            let expression = Expression::Combine(how, Box::new([all.expression, next.expression]));
+            all = Typed {
+                unit,
+                ..Typed::number(expression, all.steps + next.steps + 1)
+            };
+        }
+        Ok(all)
+    }
+
+    fn seconds(&mut self, c: &IdedExpr, make: fn(CallId) -> Expression) -> Result<Typed, Fault> {
+        let (call, steps) = self.remembered(c)?;
+        Ok(Typed {
+            unit: Some("s".into()),
+            ..Typed::number(make(call), steps)
+        })
+    }
+
+    /// A condition of which it is remembered at which rows it held.
+    fn remembered(&mut self, c: &IdedExpr) -> Result<(CallId, usize), Fault> {
+        let c = self.of_kind(c, Kind::Truth)?;
+        Ok((self.add(Call::Holds(c.expression)), c.steps + 1))
+    }
+
+    fn add(&mut self, call: Call) -> CallId {
+        self.calls.push(call);
+        CallId(self.calls.len() - 1)
+    }
+}
+
+fn parameters(function: &str) -> &'static str {
+    match function {
+        "min" | "max" => "x, y, ...",
+        "delayed" => "condition, seconds",
+        "latched" => "set, reset",
+        "held" => "x, condition",
+        "seconds_since" | "seconds_within" => "condition",
+        "channel" => "\"name\"",
+        _ => "x",
+    }
+}
+
+fn comparison(name: &str) -> Option<Comparison> {
+    Some(match name {
+        cel_operators::LESS => Comparison::Less,
+        cel_operators::LESS_EQUALS => Comparison::LessOrEqual,
+        cel_operators::GREATER => Comparison::Greater,
+        cel_operators::GREATER_EQUALS => Comparison::GreaterOrEqual,
+        cel_operators::EQUALS => Comparison::Equal,
+        cel_operators::NOT_EQUALS => Comparison::NotEqual,
+        _ => return None,
+    })
+}
+
+fn combination(name: &str) -> Option<Combination> {
+    Some(match name {
+        cel_operators::ADD => Combination::Add,
+        cel_operators::SUBSTRACT => Combination::Subtract,
+        cel_operators::MULTIPLY => Combination::Multiply,
+        cel_operators::DIVIDE => Combination::Divide,
+        cel_operators::MODULO => Combination::Remainder,
+        _ => return None,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    const KNOWN: [Known<'static>; 4] = [
+        Known {
+            name: "engine.n1",
+            kind: Kind::Number,
+            unit: "%",
+            is_angle: false,
+            steps: 1,
+        },
+        Known {
+            name: "is low",
+            kind: Kind::Truth,
+            unit: "",
+            is_angle: false,
+            steps: 400,
+        },
+        Known {
+            name: "speed",
+            kind: Kind::Number,
+            unit: "kt",
+            is_angle: false,
+            steps: 1,
+        },
+        Known {
+            name: "station",
+            kind: Kind::Text,
+            unit: "",
+            is_angle: false,
+            steps: 1,
+        },
+    ];
+
+    fn compiled(text: &str) -> Result<Typed, Fault> {
+        let made = on_large_stack(|| compile(&parse(text)?, &KNOWN, &mut Vec::new()));
+        made.expect("the parser does not panic")
+    }
+
+    #[test]
+    fn kinds_and_units_follow_the_parts() {
+        for (text, kind, unit) in [
+            ("speed * 2.0", Kind::Number, None),
+            ("speed - 5", Kind::Number, Some("kt")),
+            ("abs(-speed)", Kind::Number, Some("kt")),
+            ("speed.to(\"km/h\")", Kind::Number, Some("km/h")),
+            ("min(speed, 5, 7)", Kind::Number, Some("kt")),
+            ("engine.n1 > 50.0", Kind::Truth, None),
+            ("channel(\"is low\") || false", Kind::Truth, None),
+            ("station in [\"A\", \"B\"]", Kind::Truth, None),
+            ("speed > 5.0 ? station : null", Kind::Text, None),
+            ("seconds_within(speed > 5.0)", Kind::Number, Some("s")),
+            ("held(speed, engine.n1 < 50.0)", Kind::Number, Some("kt")),
+            ("rate(speed)", Kind::Number, None),
+            ("latched(speed > 5u, speed < 0x3)", Kind::Truth, None),
+        ] {
+            let typed = compiled(text).unwrap_or_else(|f| panic!("{text}: {f:?}"));
+            assert_eq!((typed.kind, typed.unit.as_deref()), (kind, unit), "{text}");
+        }
+    }
+
+    #[test]
+    fn faults_are_named_where_they_stand() {
+        let mut wrong = Vec::new();
+        for (text, place, message) in [
+            ("", "", "the expression is empty"),
+            (
+                "speed ! 3",
+                "!",
+                "not an expression of CEL: mismatched input '!'",
+            ),
+            (
+                "1 + \u{e4}",
+                "\u{e4}",
+                "not an expression of CEL: token recognition error at: '\u{e4}'",
+            ),
+            ("2 + sped", "sped", "there is no channel \"sped\""),
+            (
+                "2 + engine.n2",
+                "engine.n2",
+                "there is no channel \"engine.n2\"",
+            ),
+            ("\"\u{fc}\" == sped", "sped", "there is no channel \"sped\""),
+            ("2 + abs", "abs", "there is no channel \"abs\""),
+            (
+                "speed + station",
+                "station",
+                "this is text; a number is needed here",
+            ),
+            (
+                "!speed",
+                "speed",
+                "this is a number; a truth (a comparison, true or false) is needed here",
+            ),
+            (
+                "speed == station",
+                "==",
+                "a number and text do not go together",
+            ),
+            (
+                "speed > engine.n1",
+                ">",
+                "\"kt\" and \"%\" are different units",
+            ),
+            (
+                "speed.to(\"kg\")",
+                "to",
+                "\"kt\" cannot be brought to \"kg\"",
+            ),
+            (
+                "(speed * 2).to(\"kg\")",
+                "to",
+                "the unit of what is brought to another is not known",
+            ),
+            (
+                "speed.abs()",
+                "abs",
+                "there is no function \"abs\" after a dot; only to(\"unit\") stands there",
+            ),
+            (
+                "1 + abs(1, 2)",
+                "abs",
+                "abs is given 2 values; expected abs(x)",
+            ),
+            (
+                "min(1)",
+                "min",
+                "min is given 1 values; expected min(x, y, ...)",
+            ),
+            ("1 + ab(1)", "ab", "there is no function \"ab\""),
+            (
+                "delayed(speed > 1, speed)",
+                "speed",
+                "a number of seconds from 0 to 3600 is needed here",
+            ),
+            (
+                "speed in speed",
+                "speed",
+                "a list is needed after \"in\", as in x in [1, 2]",
+            ),
+            ("[speed]", "[", "a list stands only after \"in\""),
+            (
+                "[1, 2].all(x, x > 1)",
+                "(",
+                "lists are not gone through here; write the terms out, joined by && or ||",
+            ),
+            (
+                "{1: 2}",
+                "{",
+                "maps, messages and tests for fields are not known here",
+            ),
+            (
+                "b'a' == station",
+                "b'a'",
+                "bytes are not known here; text stands in plain quotes",
+            ),
+            ("null", "null", "the expression never has a value"),
+        ] {
+            let Err(fault) = compiled(text) else {
+                panic!("{text} is taken")
+            };
+            let found = (text, &text[fault.range], fault.message.as_str());
+            if found != (text, place, message) {
+                wrong.push(format!("{found:?}"));
+            }
+        }
+        assert!(wrong.is_empty(), "{wrong:#?}");
+    }
+
+    #[test]
+    fn work_is_bounded() {
+        for (text, words) in [
+            ("1+".repeat(499) + "1", "more than 100 operations deep"),
+            ("(".repeat(30) + "1" + &")".repeat(30), ""),
+            (
+                "abs(".repeat(60) + "1" + &")".repeat(60),
+                "nested more than 40 deep",
+            ),
+            ("1 + ".repeat(260), "at most 1000 are read"),
+            (
+                "channel(\"is low\") && channel(\"is low\")".into(),
+                "takes 803 steps",
+            ),
+        ] {
+            match compiled(&text) {
+                Ok(_) => assert_eq!(words, "", "{text}"),
+                Err(fault) => assert!(
+                    !words.is_empty() && fault.message.contains(words),
+                    "{fault:?}"
+                ),
+            }
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn no_expression_makes_it_panic(
+            text in "(speed|station|engine\\.n1|abs|held|rate|delayed|latched|to|channel|has|all|null|true|in|[0-9.eux]{1,4}|[-+*/%!?:<>=&|.,(){}'\"\\[\\]`]|&&|\\|\\||==| |\u{e4}|\\PC){0,30}"
+        ) {
+            if let Err(fault) = compiled(&text) {
+                prop_assert!(text.get(fault.range).is_some(), "{}", fault.message);
+            }
+        }
+    }
+}

@@ -1,0 +1,86 @@
+//! What a recording must know of a definition: how derived channels are worked out, which conditions have a memory, and
+//! what makes alerts active.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::expression::{Call, Derivations, Expression};
+use super::model::{Channel, Condition, DisplayFile, Name, Symbol};
+use super::uses::{self, Use};
+use crate::recording::inputs::ChannelId;
+
+/// How channels, conditions and alerts depend on the inputs and their history.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Logic {
+    /// Channels with their names, by [`ChannelId`].
+    pub channels: Vec<(Name, Channel)>,
+    /// By [`ChannelId`]; `None` for a column of the recording.
+    pub expressions: Vec<Option<Expression>>,
+    /// Calls of functions of history, each after those that it depends on.
+    pub calls: Vec<Call>,
+    /// Conditions that have a memory, once each, each after its members.
+    pub remembered: Vec<Condition>,
+    /// What must hold for each alert, in the order of [`super::Definition::alerts`].
+    pub alerts: Vec<Vec<Condition>>,
+    sources: BTreeMap<Name, BTreeSet<Name>>,
+}
+
+impl Logic {
+    pub(super) fn new(file: &DisplayFile, derivations: Derivations) -> Self {
+        let channels = file.channels.clone().into_iter().collect();
+        let mut remembered = Vec::new();
+        let mut alerts = Vec::new();
+        for symbol in file.region.iter().flat_map(|r| &r.symbol) {
+            uses::of_symbol(symbol, &mut |_, what| {
+                if let Use::Condition(condition) = what {
+                    gather(condition, &mut remembered);
+                }
+            });
+            if let Symbol::Alerts(a) = symbol {
+                alerts.extend(a.alert.iter().map(|alert| alert.when.clone()));
+            }
+        }
+        Self {
+            channels,
+            expressions: derivations.expressions,
+            calls: derivations.calls,
+            remembered,
+            alerts,
+            sources: derivations.sources,
+        }
+    }
+
+    /// The channel called `name`, if there is one.
+    pub(crate) fn find(&self, name: &str) -> Option<ChannelId> {
+        let found = self
+            .channels
+            .binary_search_by(|(n, _)| n.as_str().cmp(name));
+        found.ok().map(ChannelId)
+    }
+
+    /// Index of a condition among those with a memory.
+    pub(crate) fn memory_of(&self, condition: &Condition) -> Option<usize> {
+        self.remembered.iter().position(|c| c == condition)
+    }
+
+    /// Adds to `names` the channels that those in it are worked out from.
+    pub(crate) fn add_sources<'l>(&'l self, names: &mut BTreeSet<&'l str>) {
+        let mut left: Vec<&str> = names.iter().copied().collect();
+        while let Some(name) = left.pop() {
+            for source in self.sources.get(name).into_iter().flatten() {
+                if names.insert(source) {
+                    left.push(source);
+                }
+            }
+        }
+    }
+}
+
+/// Adds `condition` and its members, as far as they have a memory, members first.
+fn gather(condition: &Condition, remembered: &mut Vec<Condition>) {
+    for member in condition.members() {
+        gather(member, remembered);
+    }
+    if condition.has_memory() && !remembered.contains(condition) {
+        remembered.push(condition.clone());
+    }
+}
