@@ -205,6 +205,18 @@ impl Rect {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Default)]
 pub struct Rgb(pub [u8; 3]);
 
+impl Rgb {
+    /// The colour that `#rrggbb` says; `None` when `text` does not.
+    #[must_use]
+    pub fn from_hex(text: &str) -> Option<Self> {
+        let digits = text
+            .strip_prefix('#')
+            .filter(|d| d.len() == 6 && d.bytes().all(|b| b.is_ascii_hexdigit()))?;
+        let [_, r, g, b] = u32::from_str_radix(digits, 16).ok()?.to_be_bytes();
+        Some(Self([r, g, b]))
+    }
+}
+
 /// One plane of 8-bit levels, row-major, no padding between rows.
 #[derive(Clone, Debug, PartialEq, Eq, Default)]
 pub struct Plane {

@@ -595,7 +595,7 @@ impl<'d> Run<'d> {
                         let (channel, model) = &channels[f.channel.0];
                         ReadingRecord {
                             channel: channel.clone(),
-                            what: f.what.to_owned(),
+                            what: f.what.to_string(),
                             displayed: rounded(r.displayed),
                             expected: rounded(r.expected),
                             error: rounded(r.error),
@@ -608,7 +608,7 @@ impl<'d> Run<'d> {
                         let (channel, model) = &channels[d.channel.0];
                         ReadingRecord {
                             channel: channel.clone(),
-                            what: d.what.to_owned(),
+                            what: d.what.to_string(),
                             displayed: rounded(d.displayed),
                             expected: rounded(d.expected),
                             error: rounded(d.error()),

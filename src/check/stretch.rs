@@ -339,7 +339,7 @@ mod tests {
     use super::*;
     use crate::picture::Encoding;
     use crate::reference::canvas::Siting;
-    use crate::reference::symbols::bench;
+    use crate::reference::parts::bench;
 
     #[test]
     fn what_changed_is_named_and_nothing_else() {

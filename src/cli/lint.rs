@@ -16,11 +16,18 @@ pub struct Arguments {
     /// Recording of the display's inputs (CSV), to see which channels it has.
     #[arg(long, value_name = "R.csv")]
     inputs: Option<PathBuf>,
+    /// Print the definition with every symbol written out in parts, and nothing else: it draws the same picture.
+    #[arg(long)]
+    expand: bool,
 }
 
 /// Runs `lint`. Warnings leave the exit status at 0; an invalid definition gives 2.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let definition = Definition::load(&arguments.display)?;
+    if arguments.expand {
+        say!("{}", definition.expanded());
+        return Ok(super::EXIT_AGREES);
+    }
     let recording = arguments
         .inputs
         .as_deref()

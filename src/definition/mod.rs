@@ -19,10 +19,12 @@ pub(crate) mod expression;
 pub mod lint;
 pub(crate) mod logic;
 pub mod model;
+pub mod parts;
 mod place;
 mod read;
 pub mod schema;
 mod shape;
+pub mod symbols;
 #[cfg(test)]
 mod tests;
 pub mod uses;
@@ -133,13 +135,17 @@ impl Definition {
         found.expect("a checked definition names only channels it has")
     }
 
-    /// The colour called `name`.
+    /// The colour called `name`, or written as `#rrggbb`.
     ///
     /// # Panics
     /// When `name` does not stand in the file; see the guarantees.
     #[must_use]
     pub fn color(&self, name: &str) -> Rgb {
-        self.palette[name]
+        self.palette
+            .get(name)
+            .copied()
+            .or_else(|| Rgb::from_hex(name))
+            .unwrap_or_else(|| panic!("a checked definition names only colours it has: {name}"))
     }
 
     /// Colour of the empty canvas.
@@ -162,6 +168,24 @@ impl Definition {
     #[must_use]
     pub fn fonts(&self) -> &[(String, Font)] {
         &self.fonts
+    }
+
+    /// The same display with every symbol written out in parts, as a file of its own; it draws the same bytes.
+    ///
+    /// # Panics
+    /// Never: what was read from TOML can be written as TOML.
+    #[must_use]
+    pub fn expanded(&self) -> String {
+        let mut file = self.file.clone();
+        let colors = &mut file.colors;
+        for symbol in file.region.iter_mut().flat_map(|r| &mut r.symbol) {
+            if !matches!(symbol, model::Symbol::Parts(_)) {
+                let (name, mut part) = (Some(symbol.kind().into()), symbol.parts());
+                name_colors(&mut part, colors);
+                *symbol = model::Symbol::Parts(parts::Parts { name, part });
+            }
+        }
+        toml::to_string(&file).expect("what was read from TOML can be written as TOML")
     }
 
     /// A variation: the same display with one region changed. `change` may only use names that stand in the
@@ -190,6 +214,17 @@ impl Definition {
     #[must_use]
     pub fn face(&self, font: FontId) -> &Font {
         &self.fonts[font.0].1
+    }
+}
+
+/// Gives a name to fillings whose colour a kind says itself: in a file colours are named.
+fn name_colors(parts: &mut [parts::Part], colors: &mut BTreeMap<String, String>) {
+    for part in parts {
+        if let Some(fill) = part.fill.as_mut().filter(|f| f.starts_with('#')) {
+            let name = fill.replacen('#', "rgb_", 1);
+            colors.insert(name.clone(), std::mem::replace(fill, name));
+        }
+        name_colors(&mut part.part, colors);
     }
 }
 

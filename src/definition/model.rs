@@ -9,6 +9,8 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+pub use super::symbols::Symbol;
+
 /// A name of a channel, colour or font, given elsewhere in the same file.
 pub type Name = String;
 
@@ -64,6 +66,28 @@ pub struct FontSource {
     pub builtin: Option<String>,
     /// A TrueType file, relative to the definition.
     pub file: Option<String>,
+}
+
+/// An SVG file whose elements are drawn as they stand there, or are shapes of parts. Its text is set in the fonts of this
+/// file, by their families. What is not drawn (filters, masks, pictures, references to other files) is refused.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ArtworkSource {
+    /// The SVG file, relative to the definition, in its folder or one inside that.
+    pub file: String,
+    /// Where the file's top left corner stands on the display, px.
+    #[serde(default)]
+    pub at: [f64; 2],
+    /// Display pixels for one px of the file.
+    #[serde(default = "default_artwork_scale")]
+    pub scale: f64,
+    /// Colours of the file, as `#rrggbb`, and for each the name of the colour that is drawn instead.
+    #[serde(default)]
+    pub colors: BTreeMap<String, Name>,
+}
+
+fn default_artwork_scale() -> f64 {
+    1.0
 }
 
 /// One input quantity over time: a column of the recording, or worked out from other channels.
@@ -192,38 +216,6 @@ fn default_recover_ms() -> f64 {
 
 /// Longest window of [`Region::confirm_frames`].
 pub const MAX_WINDOW_FRAMES: u32 = 128;
-
-/// One drawn thing; `kind` says which.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(tag = "kind", rename_all = "snake_case")]
-#[expect(
-    clippy::large_enum_variant,
-    reason = "a display has tens of symbols, and they are read once"
-)]
-pub enum Symbol {
-    /// Sky and ground, pitch ladder, bank scale, slip.
-    Attitude(Attitude),
-    /// Round scale with pointers.
-    Dial(Dial),
-    /// Moving straight scale with a window.
-    Tape(Tape),
-    /// Turning compass card.
-    Rose(Rose),
-    /// Straight fixed scale with a filled length or a pointer.
-    Bar(Bar),
-    /// One value as digits or text.
-    Readout(Readout),
-    /// Alerts in fixed slots.
-    Alerts(Alerts),
-    /// One of several annunciations.
-    Flag(Flag),
-    /// Fixed words.
-    Text(Text),
-    /// A mark that changes all the time.
-    Liveness(Liveness),
-    /// An area that is not judged.
-    Unchecked(Unchecked),
-}
 
 /// What a symbol must look like when its data are invalid or too old.
 ///
@@ -414,6 +406,27 @@ pub enum Operand {
         /// The other channel.
         channel: Name,
     },
+}
+
+impl Condition {
+    /// Holds while the channel is at or above `low` and below `high`.
+    #[must_use]
+    pub fn between(channel: &str, low: f64, high: f64) -> Self {
+        Self {
+            below: Some(Operand::Number(high)),
+            ..Self::at_least(channel, low)
+        }
+    }
+
+    /// Holds while the channel is at or above `low`.
+    #[must_use]
+    pub fn at_least(channel: &str, low: f64) -> Self {
+        Self {
+            channel: Some(channel.into()),
+            at_least: Some(Operand::Number(low)),
+            ..Self::default()
+        }
+    }
 }
 
 /// How a line of words sits on its position.

@@ -98,6 +98,14 @@ fn called(value: &DeValue<'_>) -> &'static str {
     }
 }
 
+/// The key of a table that has one key and needs it.
+fn only_key(schema: &Value) -> Option<&str> {
+    match schema["required"].as_array()?.as_slice() {
+        [key] if schema["properties"].as_object()?.len() == 1 => key.as_str(),
+        _ => None,
+    }
+}
+
 fn description(schema: &Value) -> Option<String> {
     Some(schema["description"].as_str()?.to_owned())
 }
@@ -136,6 +144,8 @@ impl Shape {
             if options.iter().all(|o| o["const"].is_string()) {
                 let words = options.iter().filter_map(|o| o["const"].as_str());
                 self.word(words.collect(), node, name);
+            } else if options.iter().all(|o| only_key(o).is_some()) {
+                self.one_key(options, node, name);
             } else {
                 self.tagged(options, node, name);
             }
@@ -215,6 +225,32 @@ impl Shape {
             other => {
                 let message = format!("\"{name}\" is {}; expected one of {all}", called(other));
                 self.say(node.span(), message, None);
+            }
+        }
+    }
+
+    /// A table with one key, which says which of `options` it is.
+    fn one_key(&mut self, options: &'static [Value], node: &Spanned<DeValue<'_>>, name: &str) {
+        let DeValue::Table(table) = node.get_ref() else {
+            let message = format!("\"{name}\" is {}; expected a table", called(node.get_ref()));
+            self.say(node.span(), message, None);
+            return;
+        };
+        let words: Vec<&str> = options.iter().filter_map(only_key).collect();
+        if table.len() != 1 {
+            let (count, all) = (table.len(), words.join(", "));
+            let message = format!("\"{name}\" has {count} keys; expected one of {all}");
+            self.say(node.span(), message, None);
+            return;
+        }
+        for key in table.keys() {
+            let word = key.get_ref().as_ref();
+            match options.iter().find(|o| only_key(o) == Some(word)) {
+                Some(option) => self.table(option, table, node.span(), name),
+                None => {
+                    let message = format!("unknown key \"{word}\" in {name}");
+                    self.say(key.span(), message, suggestion(word, words.iter().copied()));
+                }
             }
         }
     }

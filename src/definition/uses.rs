@@ -7,9 +7,11 @@ use std::collections::BTreeSet;
 
 use super::Definition;
 use super::model::{
-    Alert, Alerts, Attitude, Bar, Bug, ColorRule, Condition, Dial, FailureFlag, Flag, NumberFormat,
-    Operand, Readout, Region, Rose, Symbol, Tape, Ticks,
+    Alert, Bug, ColorRule, Condition, FailureFlag, NumberFormat, Operand, Readout, Region, Symbol,
+    Ticks,
 };
+use super::parts::{Part, Shape};
+use super::symbols::Kind;
 use crate::picture::Rect;
 
 /// One step from a table to a value in it.
@@ -65,11 +67,11 @@ type Visit<'v, 'f> = &'v mut dyn FnMut(&[Step], Use<'f>);
 
 /// Calls `visit` for everything that `symbol` names, with its path from the symbol's table.
 pub(super) fn of_symbol<'f>(symbol: &'f Symbol, visit: Visit<'_, 'f>) {
-    Walk {
+    let mut walk = Walk {
         path: Vec::new(),
         visit,
-    }
-    .symbol(symbol);
+    };
+    symbol.as_kind().uses(&mut walk);
 }
 
 /// Everything that a format can write for numbers from `low` on.
@@ -88,30 +90,31 @@ pub(super) fn written(format: &NumberFormat, low: Option<f64>) -> String {
     words
 }
 
-struct Walk<'v, 'f> {
+/// The walk through a symbol's table.
+pub(super) struct Walk<'v, 'f> {
     path: Vec<Step>,
     visit: Visit<'v, 'f>,
 }
 
 impl<'f> Walk<'_, 'f> {
-    fn say(&mut self, key: &'static str, what: Use<'f>) {
+    pub(super) fn say(&mut self, key: &'static str, what: Use<'f>) {
         self.path.push(Step::Key(key));
         (self.visit)(&self.path, what);
         self.path.pop();
     }
 
-    fn within(&mut self, steps: &[Step], inner: impl FnOnce(&mut Self)) {
+    pub(super) fn within(&mut self, steps: &[Step], inner: impl FnOnce(&mut Self)) {
         let depth = self.path.len();
         self.path.extend_from_slice(steps);
         inner(self);
         self.path.truncate(depth);
     }
 
-    fn key(&mut self, key: &'static str, inner: impl FnOnce(&mut Self)) {
+    pub(super) fn key(&mut self, key: &'static str, inner: impl FnOnce(&mut Self)) {
         self.within(&[Step::Key(key)], inner);
     }
 
-    fn each<T>(
+    pub(super) fn each<T>(
         &mut self,
         key: &'static str,
         items: &'f [T],
@@ -122,76 +125,35 @@ impl<'f> Walk<'_, 'f> {
         }
     }
 
-    fn moves(&mut self, key: &'static str, name: &'f str) {
+    pub(super) fn moves(&mut self, key: &'static str, name: &'f str) {
         let role = Role::Moves;
         self.say(key, Use::Channel { name, role });
     }
 
-    fn color(&mut self, key: &'static str, name: &'f str) {
+    pub(super) fn color(&mut self, key: &'static str, name: &'f str) {
         self.say(key, Use::Color(name));
     }
 
-    fn color_if(&mut self, key: &'static str, name: Option<&'f String>) {
+    pub(super) fn color_if(&mut self, key: &'static str, name: Option<&'f String>) {
         if let Some(name) = name {
             self.color(key, name);
         }
     }
 
-    fn font(&mut self, name: &'f str, size: f64) {
+    pub(super) fn font(&mut self, name: &'f str, size: f64) {
         self.say("font", Use::Font { name, size });
     }
 
-    fn words(&mut self, key: &'static str, font: &'f str, words: String) {
+    pub(super) fn words(&mut self, key: &'static str, font: &'f str, words: String) {
         self.say(key, Use::Words { font, words });
     }
 
-    fn symbol(&mut self, symbol: &'f Symbol) {
-        match symbol {
-            Symbol::Attitude(a) => self.attitude(a),
-            Symbol::Dial(d) => self.dial(d),
-            Symbol::Tape(t) => self.tape(t),
-            Symbol::Rose(r) => self.rose(r),
-            Symbol::Bar(b) => self.bar(b),
-            Symbol::Readout(r) => self.readout(r),
-            Symbol::Alerts(a) => self.alerts(a),
-            Symbol::Flag(f) => self.flag(f),
-            Symbol::Text(t) => {
-                self.font(&t.font, t.size);
-                self.color("color", &t.color);
-                self.words("text", &t.font, t.text.clone());
-            }
-            Symbol::Liveness(l) => {
-                self.color("on", &l.on);
-                self.color("off", &l.off);
-            }
-            Symbol::Unchecked(_) => {}
-        }
+    pub(super) fn failure(&mut self, f: &'f FailureFlag) {
+        self.flag_look("failure", f);
     }
 
-    fn attitude(&mut self, a: &'f Attitude) {
-        self.moves("pitch", &a.pitch);
-        self.moves("roll", &a.roll);
-        self.color("sky", &a.sky);
-        self.color("ground", &a.ground);
-        self.color("line", &a.line);
-        self.color("aircraft", &a.aircraft);
-        if let Some(ladder) = &a.ladder {
-            self.key("ladder", |w| {
-                w.font(&ladder.font, ladder.size);
-                w.words("font", &ladder.font, "0123456789".into());
-            });
-        }
-        if let Some(slip) = &a.slip {
-            self.key("slip", |w| {
-                w.moves("channel", &slip.channel);
-                w.color("color", &slip.color);
-            });
-        }
-        self.failure(&a.failure);
-    }
-
-    fn failure(&mut self, f: &'f FailureFlag) {
-        self.key("failure", |w| {
+    fn flag_look(&mut self, key: &'static str, f: &'f FailureFlag) {
+        self.key(key, |w| {
             w.font(&f.font, f.size);
             w.words("text", &f.font, f.text.clone());
             w.color("color", &f.color);
@@ -199,7 +161,7 @@ impl<'f> Walk<'_, 'f> {
         });
     }
 
-    fn ticks(&mut self, t: &'f Ticks, low: f64) {
+    pub(super) fn ticks(&mut self, t: &'f Ticks, low: f64) {
         self.key("ticks", |w| {
             w.color("color", &t.color);
             if let Some(l) = &t.labels {
@@ -211,14 +173,14 @@ impl<'f> Walk<'_, 'f> {
         });
     }
 
-    fn rules(&mut self, rules: &'f [ColorRule]) {
+    pub(super) fn rules(&mut self, rules: &'f [ColorRule]) {
         self.each("color_rules", rules, |w, rule| {
             w.color("color", &rule.color);
             w.conditions(&rule.when);
         });
     }
 
-    fn conditions(&mut self, when: &'f [Condition]) {
+    pub(super) fn conditions(&mut self, when: &'f [Condition]) {
         self.each("when", when, |w, c| {
             (w.visit)(&w.path, Use::Condition(c));
             w.condition(c);
@@ -259,97 +221,20 @@ impl<'f> Walk<'_, 'f> {
         }
     }
 
-    fn dial(&mut self, d: &'f Dial) {
-        let low = d.breakpoints.first().map_or(0.0, |b| b[0]);
-        self.ticks(&d.ticks, low);
-        self.each("bands", &d.bands, |w, b| w.color("color", &b.color));
-        self.each("limits", &d.limits, |w, l| w.color("color", &l.color));
-        self.each("pointers", &d.pointers, |w, p| {
-            w.moves("channel", &p.channel);
-            w.color("color", &p.color);
-            w.rules(&p.color_rules);
-        });
-        self.readout_at("readout", d.readout.as_ref());
-        self.failure(&d.failure);
-    }
-
-    fn bugs(&mut self, bugs: &'f [Bug]) {
+    pub(super) fn bugs(&mut self, bugs: &'f [Bug]) {
         self.each("bugs", bugs, |w, b| {
             w.moves("channel", &b.channel);
             w.color("color", &b.color);
         });
     }
 
-    fn tape(&mut self, t: &'f Tape) {
-        self.moves("channel", &t.channel);
-        self.color_if("background", t.background.as_ref());
-        let low = if t.period.is_some() {
-            t.min.max(0.0)
-        } else {
-            t.min
-        };
-        self.ticks(&t.ticks, low);
-        self.each("bands", &t.bands, |w, b| w.color("color", &b.color));
-        self.bugs(&t.bugs);
-        if let Some(window) = &t.window {
-            self.key("window", |w| {
-                w.color("background", &window.background);
-                w.color("border", &window.border);
-                w.readout_at("readout", Some(&window.readout));
-            });
-        }
-        self.failure(&t.failure);
-    }
-
-    fn rose(&mut self, r: &'f Rose) {
-        self.moves("channel", &r.channel);
-        self.color("color", &r.color);
-        self.font(&r.font, r.size);
-        self.words("font", &r.font, "NESW0123456789".into());
-        self.color("lubber", &r.lubber);
-        self.bugs(&r.bugs);
-        if let Some(wind) = &r.wind {
-            self.key("wind", |w| {
-                w.moves("direction", &wind.direction);
-                let role = Role::Compared;
-                w.say(
-                    "speed",
-                    Use::Channel {
-                        name: &wind.speed,
-                        role,
-                    },
-                );
-                w.color("color", &wind.color);
-                w.readout_at("direction_readout", wind.direction_readout.as_ref());
-                w.readout_at("speed_readout", wind.speed_readout.as_ref());
-            });
-        }
-        self.readout_at("readout", r.readout.as_ref());
-        self.failure(&r.failure);
-    }
-
-    fn bar(&mut self, b: &'f Bar) {
-        self.moves("channel", &b.channel);
-        self.color("color", &b.color);
-        self.rules(&b.color_rules);
-        self.color_if("frame", b.frame.as_ref());
-        self.color_if("background", b.background.as_ref());
-        if let Some(ticks) = &b.ticks {
-            let low = b.breakpoints.first().map_or(0.0, |p| p[0]);
-            self.ticks(ticks, low);
-        }
-        self.each("bands", &b.bands, |w, x| w.color("color", &x.color));
-        self.each("limits", &b.limits, |w, l| w.color("color", &l.color));
-        self.failure(&b.failure);
-    }
-
-    fn readout_at(&mut self, key: &'static str, readout: Option<&'f Readout>) {
+    pub(super) fn readout_at(&mut self, key: &'static str, readout: Option<&'f Readout>) {
         if let Some(r) = readout {
             self.key(key, |w| w.readout(r));
         }
     }
 
-    fn readout(&mut self, r: &'f Readout) {
+    pub(super) fn readout(&mut self, r: &'f Readout) {
         let role = Role::Written;
         self.say(
             "channel",
@@ -374,54 +259,92 @@ impl<'f> Walk<'_, 'f> {
         );
     }
 
-    fn alerts(&mut self, a: &'f Alerts) {
-        self.font(&a.font, a.size);
-        if let Some(size) = a.advice_size {
-            self.say(
-                "advice_size",
-                Use::Font {
-                    name: &a.font,
-                    size,
-                },
-            );
-        }
-        self.key("colors", |w| {
-            w.color("warning", &a.colors.warning);
-            w.color("caution", &a.colors.caution);
-            w.color("advisory", &a.colors.advisory);
-        });
-        self.each("alert", &a.alert, |w, alert| {
-            w.words("text", &a.font, alert.text.clone());
-            w.words("advice", &a.font, alert.advice.clone());
-            w.conditions(&alert.when);
-        });
-        if let Some(flag) = &a.failure {
-            self.failure(flag);
-        }
+    /// Parts, one in the other.
+    pub(super) fn parts(&mut self, parts: &'f [Part]) {
+        self.each("part", parts, |w, p| w.part(p));
     }
 
-    fn flag(&mut self, f: &'f Flag) {
-        let role = Role::Chooses;
-        self.say(
-            "channel",
-            Use::Channel {
-                name: &f.channel,
-                role,
-            },
-        );
-        self.font(&f.font, f.size);
-        self.each("state", &f.state, |w, s| {
-            w.words("text", &f.font, s.text.clone());
-            w.color("color", &s.color);
-            w.color_if("background", s.background.as_ref());
-            w.color_if("frame", s.frame.as_ref());
+    fn part(&mut self, p: &'f Part) {
+        self.color_if("fill", p.fill.as_ref());
+        if let Some(shade) = &p.shade {
+            self.key("shade", |w| {
+                w.each("stop", &shade.stop, |w, s| w.color("color", &s.color))
+            });
+        }
+        self.rules(&p.color_rules);
+        if let Some(stroke) = &p.stroke {
+            self.key("stroke", |w| w.color("color", &stroke.color));
+        }
+        self.conditions(&p.when);
+        self.each("motion", &p.motion, |w, m| {
+            w.moves("channel", &m.channel);
+            for (key, other) in [
+                ("minus", &m.minus),
+                ("with_bank", &m.with_bank),
+                ("with_pitch", &m.with_pitch),
+            ] {
+                if let Some(name) = other {
+                    w.moves(key, name);
+                }
+            }
         });
-        self.key("invalid", |w| {
-            w.words("text", &f.font, f.invalid.text.clone());
-            w.color("color", &f.invalid.color);
-            w.color_if("background", f.invalid.background.as_ref());
-            w.color_if("frame", f.invalid.frame.as_ref());
-        });
+        if let Some(f) = &p.failure {
+            self.key("failure", |w| {
+                for (k, name) in f.channels.iter().enumerate() {
+                    w.within(&[Step::Key("channels"), Step::Index(k)], |w| {
+                        let role = Role::Compared;
+                        (w.visit)(&w.path, Use::Channel { name, role });
+                    });
+                }
+                w.flag_look("flag", &f.flag);
+            });
+        }
+        if let Some(shape) = &p.shape {
+            let low = p.repeat.as_ref().and_then(|r| r.from);
+            self.key("shape", |w| w.shape(shape, low));
+        }
+        self.parts(&p.part);
+    }
+
+    fn shape(&mut self, shape: &'f Shape, low: Option<f64>) {
+        match shape {
+            Shape::Words(m) => self.key("words", |w| m.uses(w)),
+            Shape::Readout(m) => self.key("readout", |w| m.uses(w)),
+            Shape::Slots(m) => self.key("slots", |w| m.uses(w)),
+            Shape::Blink(m) => self.key("blink", |w| m.uses(w)),
+            Shape::Drum(m) => self.key("drum", |w| {
+                let role = Role::Moves;
+                w.say(
+                    "channel",
+                    Use::Channel {
+                        name: &m.channel,
+                        role,
+                    },
+                );
+                w.font(&m.font, m.size);
+                w.color("color", &m.color);
+                w.words("font", &m.font, "0123456789".into());
+                w.words("invalid_text", &m.font, m.invalid_text.clone());
+            }),
+            Shape::Label(m) => self.key("label", |w| {
+                w.font(&m.font, m.size);
+                w.color("color", &m.color);
+                let low = if m.absolute { Some(0.0) } else { low };
+                let named = m.named.iter().map(|n| n.text.as_str());
+                let words = named.collect::<String>() + &written(&m.format, low);
+                w.words("font", &m.font, words);
+            }),
+            Shape::Rect(_)
+            | Shape::Rounded(_)
+            | Shape::Circle(_)
+            | Shape::Arc(_)
+            | Shape::Polygon(_)
+            | Shape::Line(_)
+            | Shape::Path(_)
+            | Shape::Frame(_)
+            | Shape::Artwork(_)
+            | Shape::Unchecked(_) => {}
+        }
     }
 }
 
@@ -441,20 +364,8 @@ pub struct AlertPlace<'f> {
 impl Symbol {
     /// The word that `kind` has in the file.
     #[must_use]
-    pub const fn kind(&self) -> &'static str {
-        match self {
-            Self::Attitude(_) => "attitude",
-            Self::Dial(_) => "dial",
-            Self::Tape(_) => "tape",
-            Self::Rose(_) => "rose",
-            Self::Bar(_) => "bar",
-            Self::Readout(_) => "readout",
-            Self::Alerts(_) => "alerts",
-            Self::Flag(_) => "flag",
-            Self::Text(_) => "text",
-            Self::Liveness(_) => "liveness",
-            Self::Unchecked(_) => "unchecked",
-        }
+    pub fn kind(&self) -> &'static str {
+        self.as_kind().name()
     }
 
     /// The channels that this symbol depends on: shown, written, compared in rules, or those of its alerts.
@@ -479,10 +390,11 @@ impl Region {
 
     /// Areas of it that are left out of all checks, in the order of the file.
     fn unchecked_areas(&self) -> Vec<Rect> {
-        let areas = self.symbol.iter().filter_map(|s| match s {
-            Symbol::Unchecked(u) => Some(u.rect),
-            _ => None,
-        });
+        let areas = self
+            .symbol
+            .iter()
+            .flat_map(Symbol::unchecked)
+            .map(|u| u.rect);
         areas.map(|[x, y, w, h]| Rect::new(x, y, w, h)).collect()
     }
 
@@ -514,20 +426,8 @@ impl Definition {
     pub fn alerts(&self) -> impl Iterator<Item = AlertPlace<'_>> {
         self.regions().iter().enumerate().flat_map(|(region, r)| {
             r.symbol.iter().enumerate().flat_map(move |(symbol, s)| {
-                let alerts: &[Alert] = match s {
-                    Symbol::Alerts(a) => &a.alert,
-                    Symbol::Attitude(_)
-                    | Symbol::Dial(_)
-                    | Symbol::Tape(_)
-                    | Symbol::Rose(_)
-                    | Symbol::Bar(_)
-                    | Symbol::Readout(_)
-                    | Symbol::Flag(_)
-                    | Symbol::Text(_)
-                    | Symbol::Liveness(_)
-                    | Symbol::Unchecked(_) => &[],
-                };
-                let places = alerts.iter().enumerate();
+                let alerts = s.alerts().flat_map(|list| &list.alert);
+                let places = alerts.enumerate();
                 places.map(move |(alert, what)| AlertPlace {
                     region,
                     symbol,

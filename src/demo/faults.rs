@@ -11,7 +11,6 @@ use serde::Serialize;
 
 use super::chain::gaussian;
 use crate::definition::Definition;
-use crate::definition::model::Symbol;
 use crate::picture::{Picture, Rect, Rgb};
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::scene::{Item, Layer, Shape};
@@ -410,7 +409,7 @@ fn most_urgent(definition: &Definition, region: usize, inputs: &Inputs) -> Optio
     let mut base = 0;
     for (r, of) in definition.regions().iter().enumerate() {
         for symbol in &of.symbol {
-            let Symbol::Alerts(list) = symbol else {
+            let Some(list) = symbol.alerts().next() else {
                 continue;
             };
             if r == region {

@@ -183,11 +183,10 @@ impl StandIn {
         layers: &[Layer],
         edit: &mut dyn FnMut(&Item, Option<&str>) -> Edit,
     ) {
-        for &layer in layers {
-            for scene in [still, moving] {
-                for item in scene.items().iter().filter(|i| i.layer == layer) {
-                    self.draw_item(scene, item, area, edit);
-                }
+        // What never changes stands in the scene that is kept; what lies over it is drawn as listed.
+        for scene in [still, moving] {
+            for item in scene.items().iter().filter(|i| layers.contains(&i.layer)) {
+                self.draw_item(scene, item, area, edit);
             }
         }
     }

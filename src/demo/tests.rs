@@ -9,6 +9,7 @@ use crate::definition::model::Symbol;
 use crate::picture::{Picture, Rect, Subsampling};
 use crate::recording::inputs::Value;
 use crate::recording::{MissingColumns, Recording};
+use crate::reference::drawing::Drawing;
 
 fn loaded(text: &str) -> Definition {
     Definition::from_toml(text, "bundled", Path::new("")).unwrap_or_else(|e| panic!("{e}"))
@@ -56,21 +57,7 @@ fn difference(a: &Picture, b: &Picture) -> Rect {
 fn the_demo_display_has_every_kind_of_symbol() {
     let display = loaded(DISPLAY);
     let symbols = display.regions().iter().flat_map(|r| &r.symbol);
-    let kinds: BTreeSet<&str> = symbols
-        .map(|s| match s {
-            Symbol::Attitude(_) => "attitude",
-            Symbol::Dial(_) => "dial",
-            Symbol::Tape(_) => "tape",
-            Symbol::Rose(_) => "rose",
-            Symbol::Bar(_) => "bar",
-            Symbol::Readout(_) => "readout",
-            Symbol::Alerts(_) => "alerts",
-            Symbol::Flag(_) => "flag",
-            Symbol::Text(_) => "text",
-            Symbol::Liveness(_) => "liveness",
-            Symbol::Unchecked(_) => "unchecked",
-        })
-        .collect();
+    let kinds: BTreeSet<&str> = symbols.map(Symbol::kind).collect();
     assert_eq!(kinds.len(), 11, "{kinds:?}");
 }
 
@@ -218,5 +205,37 @@ fn other_displays_run_on_the_scenario_too() {
         assert!(unit.next_frame(&mut blank()).is_some());
         unit.seek(unit.frame_count());
         assert!(unit.next_frame(&mut blank()).is_none());
+    }
+}
+
+#[test]
+fn displays_written_out_in_parts_draw_the_same_bytes() {
+    for text in [DISPLAY, ENGINE_STRIP, REVERSIONARY] {
+        let display = loaded(text);
+        let expanded = display.expanded();
+        let in_parts = loaded(&expanded);
+        assert!(
+            in_parts
+                .regions()
+                .iter()
+                .flat_map(|r| &r.symbol)
+                .all(|s| s.kind() == "parts")
+        );
+        assert_eq!(
+            in_parts.expanded(),
+            expanded,
+            "written out again, it is the same"
+        );
+        let recording = recorded(&display, MissingColumns::Allow);
+        let mut painter = crate::reference::painter::Painter::new();
+        for time_s in [0.0, 12.3, 20.0, 41.7] {
+            let inputs = recording.inputs(time_s);
+            let draw = |d: &Definition, painter: &mut _| Drawing::new(d).frame(d, &inputs, painter);
+            assert_eq!(
+                draw(&display, &mut painter),
+                draw(&in_parts, &mut painter),
+                "{time_s} s"
+            );
+        }
     }
 }

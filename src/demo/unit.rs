@@ -14,7 +14,6 @@ use super::faults::{Fault, Kind, active_at};
 use super::standin::{RegionScenes, StandIn};
 use crate::capture::{Siting, Y4mWriter};
 use crate::definition::Definition;
-use crate::definition::model::Symbol;
 use crate::picture::{Encoding, Picture, Range, Rect, Rgb, Subsampling};
 use crate::recording::Recording;
 use crate::recording::inputs::Inputs;
@@ -203,7 +202,7 @@ impl<'a> Unit<'a> {
             None => self.unit.draw(&regions, &mut self.sent),
         }
         for symbol in self.definition.regions().iter().flat_map(|r| &r.symbol) {
-            if let Symbol::Unchecked(area) = symbol {
+            for area in symbol.unchecked() {
                 let [x, y, width, height] = area.rect;
                 draw_map(&mut self.sent, Rect::new(x, y, width, height), data_s);
             }

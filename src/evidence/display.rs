@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::records::RECORDS_VERSION;
 use crate::definition::Definition;
-use crate::definition::model::{Hazard, Symbol};
+use crate::definition::model::{Hazard, Symbol, Unchecked};
 use crate::picture::Rect;
 
 /// `display.json`.
@@ -107,7 +107,12 @@ impl DisplayRecord {
                         recover_ms: r.recover_ms,
                         max_latency_ms: r.max_latency_ms.unwrap_or(display.max_latency_ms),
                         symbols,
-                        unchecked: r.symbol.iter().filter_map(unchecked_area).collect(),
+                        unchecked: r
+                            .symbol
+                            .iter()
+                            .flat_map(Symbol::unchecked)
+                            .map(unchecked_area)
+                            .collect(),
                         tolerances: r
                             .tolerance
                             .iter()
@@ -142,12 +147,9 @@ impl RegionInfo {
     }
 }
 
-fn unchecked_area(symbol: &Symbol) -> Option<UncheckedArea> {
-    let Symbol::Unchecked(u) = symbol else {
-        return None;
-    };
-    Some(UncheckedArea {
+fn unchecked_area(u: &Unchecked) -> UncheckedArea {
+    UncheckedArea {
         rect: u.rect,
         reason: u.reason.clone(),
-    })
+    }
 }

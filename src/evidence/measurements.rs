@@ -183,7 +183,7 @@ impl Header {
                             let (name, channel) = &channels[f.channel.0];
                             ReadingHeader {
                                 channel: name.clone(),
-                                what: f.what.to_owned(),
+                                what: f.what.to_string(),
                                 tolerance: region.tolerance.get(name).copied().unwrap_or(0.0),
                                 unit: channel.unit.clone(),
                             }

@@ -18,7 +18,7 @@ use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{ColorMap, Look, Siting};
 use crate::reference::painter::Painter;
 use crate::reference::placement::TextPlacement;
-use crate::reference::symbols::scale::half_period;
+use crate::reference::scale::half_period;
 
 /// What was measured.
 #[derive(Clone, Debug, PartialEq)]

@@ -417,7 +417,7 @@ mod tests {
     use crate::examine::calibrate::{chain_look, plain_profile};
     use crate::picture::Encoding;
     use crate::reference::drawing::Drawing;
-    use crate::reference::symbols::bench;
+    use crate::reference::parts::bench;
 
     const BAR: &str = r##"
         kind = "bar"

@@ -7,18 +7,18 @@ use super::view::View;
 use super::words::WrongCell;
 use crate::picture::Rect;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
+use crate::reference::parts::ReadoutField;
 use crate::reference::placement::cells;
+use crate::reference::scale::half_period;
 use crate::reference::scene::Shape;
-use crate::reference::symbols::freedom::{self, ReadoutField};
 use crate::reference::symbols::number::{displayed_number, parse_number, resolution};
 use crate::reference::symbols::readout;
-use crate::reference::symbols::scale::half_period;
 
 /// A number that stands on the picture.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Digits {
     /// Which readout of its symbol: `readout`, `window`, ...
-    pub what: &'static str,
+    pub what: std::sync::Arc<str>,
     /// The channel that it shows.
     pub channel: ChannelId,
     /// The number shown, in the channel's unit.
@@ -70,9 +70,15 @@ pub struct Written {
 /// The numbers of a region that agrees with its reference drawn for `shown`, while `due` was due.
 pub fn as_drawn(subject: Subject, region: usize, shown: &Inputs, due: &Inputs) -> Vec<Digits> {
     let definition = subject.definition();
-    freedom::readouts(definition, region)
+    subject
+        .drawing()
+        .readouts(definition, region)
         .iter()
-        .filter(|f| freedom::is_readout_shown(definition, region, f, shown))
+        .filter(|f| {
+            subject
+                .drawing()
+                .is_readout_shown(definition, region, f, shown)
+        })
         .filter_map(|f| {
             let number = |inputs: &Inputs| match inputs.value(f.channel) {
                 Value::Number(v) => Some(displayed_number(&f.model.format, *v)),
@@ -98,11 +104,14 @@ pub fn as_read(
     let look = &reference.chain().look;
     let geometry = &look.geometry;
     let mut found = Vec::new();
-    for f in freedom::readouts(definition, region) {
+    for f in subject.drawing().readouts(definition, region) {
         let Value::Number(v) = due.value(f.channel) else {
             continue;
         };
-        if !freedom::is_readout_shown(definition, region, &f, due) {
+        if !subject
+            .drawing()
+            .is_readout_shown(definition, region, &f, due)
+        {
             continue;
         }
         let text = readout::text(f.model, definition, due);
@@ -210,7 +219,7 @@ impl Still {
 fn digits(f: &ReadoutField, displayed: f64, expected: f64) -> Digits {
     let format = &f.model.format;
     Digits {
-        what: f.what,
+        what: f.what.clone(),
         channel: f.channel,
         displayed,
         expected,
@@ -265,7 +274,7 @@ mod tests {
     #[test]
     fn a_tolerance_is_beyond_the_rounding_and_goes_the_short_way_round() {
         let shown = |displayed: f64, tolerance: Option<f64>| Digits {
-            what: "readout",
+            what: "readout".into(),
             channel: ChannelId(0),
             displayed,
             expected: 0.0,

@@ -13,9 +13,9 @@ use crate::picture::{Picture, Rect};
 use crate::recording::Recording;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::painter::Painter;
+use crate::reference::parts::Freedom;
+use crate::reference::scale::half_period;
 use crate::reference::scene::Scene;
-use crate::reference::symbols::freedom::Freedom;
-use crate::reference::symbols::scale::half_period;
 
 /// What explains the picture of a region.
 #[derive(Clone, Debug, PartialEq)]
@@ -161,10 +161,9 @@ impl<'d> RegionExaminer<'d> {
         let liveness_period_s = definition.regions()[region]
             .symbol
             .iter()
-            .find_map(|s| match s {
-                Symbol::Liveness(l) => Some(l.period_ms / 1000.0),
-                _ => None,
-            });
+            .flat_map(Symbol::liveness)
+            .map(|l| l.period_ms / 1000.0)
+            .next();
         let channels = definition.regions()[region]
             .channels_used()
             .iter()
@@ -328,7 +327,7 @@ impl<'d> RegionExaminer<'d> {
                     digits::as_drawn(self.subject, self.region, &self.trial_inputs, inputs);
                 for Written { digits, .. } in written {
                     let is_it =
-                        |d: &&mut Digits| (d.what, d.channel) == (digits.what, digits.channel);
+                        |d: &&mut Digits| (&d.what, d.channel) == (&digits.what, digits.channel);
                     if let Some(due) = all.iter_mut().find(is_it) {
                         *due = digits;
                     }

@@ -31,6 +31,12 @@ impl<'d> Subject<'d> {
         self.definition
     }
 
+    /// Its drawing.
+    #[must_use]
+    pub const fn drawing(&self) -> &'d Drawing {
+        self.drawing
+    }
+
     /// Adds the static artwork of a region to `scene`.
     pub fn region_static(&self, region: usize, scene: &mut Scene) {
         self.drawing.region_static(self.definition, region, scene);

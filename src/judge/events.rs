@@ -15,7 +15,7 @@ use super::verdict::Verdict;
 use crate::definition::Definition;
 use crate::definition::model::Hazard;
 use crate::examine::comparison::Difference;
-use crate::reference::symbols::freedom::Freedom;
+use crate::reference::parts::Freedom;
 
 /// What the monitor does about an event.
 #[derive(

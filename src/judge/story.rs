@@ -8,7 +8,7 @@
 
 use crate::recording::Recording;
 use crate::recording::inputs::ChannelId;
-use crate::reference::symbols::scale::half_period;
+use crate::reference::scale::half_period;
 
 /// Which story the readings tell.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -2,39 +2,46 @@
 
 use super::canvas::{Canvas, Look};
 use super::painter::{Filter, Painter};
-use super::scene::Scene;
-use super::symbols::{self, liveness};
+use super::parts::{Assembly, Freedom, ReadoutField};
+use super::scene::{Bounds, Scene};
 use crate::definition::Definition;
 use crate::definition::model::Symbol;
+use crate::definition::parts::Part;
 use crate::picture::Rect;
 use crate::recording::inputs::Inputs;
 
 /// What drawing needs to know of a definition beyond its tables; made once.
 ///
 /// The definition is handed in again at each call and must be the one that this was made for.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub struct Drawing {
     /// By region and symbol: index of the symbol's first alert in [`Inputs::active_since_s`].
     alert_bases: Vec<Vec<usize>>,
+    regions: Vec<Assembly>,
 }
 
 impl Drawing {
-    /// Counts the alerts of `d` in the order of the file.
+    /// Writes all symbols out in parts, and counts the alerts of `d` in the order of the file.
     #[must_use]
     pub fn new(d: &Definition) -> Self {
         let mut next = 0;
         let mut base_of = |symbol: &Symbol| {
             let base = next;
-            if let Symbol::Alerts(list) = symbol {
-                next += list.alert.len();
-            }
+            next += symbol.alerts().map(|list| list.alert.len()).sum::<usize>();
             base
         };
         let regions = d.regions().iter();
+        let alert_bases: Vec<Vec<usize>> = regions
+            .map(|r| r.symbol.iter().map(&mut base_of).collect())
+            .collect();
+        let assembly = |(region, bases): (&crate::definition::model::Region, &Vec<usize>)| {
+            let parts: Vec<Vec<Part>> = region.symbol.iter().map(Symbol::parts).collect();
+            Assembly::new(parts.iter().map(Vec::as_slice), bases, d)
+        };
+        let regions = d.regions().iter().zip(&alert_bases).map(assembly).collect();
         Self {
-            alert_bases: regions
-                .map(|r| r.symbol.iter().map(&mut base_of).collect())
-                .collect(),
+            alert_bases,
+            regions,
         }
     }
 
@@ -79,9 +86,7 @@ impl Drawing {
     /// # Panics
     /// When there is no such region.
     pub fn region_static(&self, d: &Definition, region_index: usize, scene: &mut Scene) {
-        for symbol in &d.regions()[region_index].symbol {
-            symbols::draw_static(symbol, d, scene);
-        }
+        self.regions[region_index].draw_fixed(d, scene);
     }
 
     /// Adds what depends on inputs and the fixed marks over it, symbol by symbol. Items of
@@ -112,11 +117,8 @@ impl Drawing {
         is_first_lit: Option<bool>,
         scene: &mut Scene,
     ) {
-        for (k, symbol) in d.regions()[region_index].symbol.iter().enumerate() {
-            match (symbol, is_first_lit) {
-                (Symbol::Liveness(model), Some(phase)) => liveness::draw(model, d, phase, scene),
-                _ => self.symbol_moving(d, region_index, k, inputs, scene),
-            }
+        for symbol in 0..d.regions()[region_index].symbol.len() {
+            self.regions[region_index].draw_moving(symbol, d, inputs, is_first_lit, scene);
         }
     }
 
@@ -132,15 +134,94 @@ impl Drawing {
         inputs: &Inputs,
         scene: &mut Scene,
     ) {
-        let symbol = &d.regions()[region_index].symbol[symbol_index];
-        let base = self.alert_base(region_index, symbol_index);
-        symbols::draw_moving(symbol, d, inputs, base, inputs.time_s, scene);
+        self.regions[region_index].draw_moving(symbol_index, d, inputs, None, scene);
+    }
+
+    /// All ways in which a region moves continuously, in the order of symbols.
+    ///
+    /// # Panics
+    /// When there is no such region.
+    #[must_use]
+    pub fn freedoms(&self, d: &Definition, region_index: usize) -> Vec<Freedom> {
+        self.regions[region_index].freedoms(d)
+    }
+
+    /// All values of a region that stand there as digits or text, in the order of symbols.
+    ///
+    /// # Panics
+    /// When there is no such region.
+    #[must_use]
+    pub fn readouts(&self, d: &Definition, region_index: usize) -> Vec<ReadoutField<'_>> {
+        self.regions[region_index].readouts(d)
+    }
+
+    /// Pixels that the ink of a freedom moves for a unit of its channel at these inputs, without sign: the tip of a pointer,
+    /// the rim of a card, the end of a bar. 0 when it is not shown, or does not move here.
+    ///
+    /// # Panics
+    /// When `freedom` is not of this region.
+    #[must_use]
+    pub fn px_per_unit(
+        &self,
+        d: &Definition,
+        region_index: usize,
+        freedom: &Freedom,
+        inputs: &Inputs,
+    ) -> f64 {
+        self.regions[region_index].px_per_unit(freedom, d, inputs)
+    }
+
+    /// The same where its scale is coarsest: what an error is surely shown by. Above 0 in a checked definition.
+    ///
+    /// # Panics
+    /// When `freedom` is not of this region.
+    #[must_use]
+    pub fn least_px_per_unit(&self, region_index: usize, freedom: &Freedom) -> f64 {
+        self.regions[region_index].least_px_per_unit(freedom)
+    }
+
+    /// True when the readout's own words stand on the picture (dashes count); false when a failure flag stands there.
+    ///
+    /// # Panics
+    /// When `field` is not of this region.
+    #[must_use]
+    pub fn is_readout_shown(
+        &self,
+        d: &Definition,
+        region_index: usize,
+        field: &ReadoutField,
+        inputs: &Inputs,
+    ) -> bool {
+        self.regions[region_index].is_readout_shown(field, d, inputs)
+    }
+
+    /// Parts of a symbol that can never be seen, by name: they lie outside what they are cut to.
+    ///
+    /// # Panics
+    /// When there is no such region or symbol.
+    #[must_use]
+    pub fn never_seen(
+        &self,
+        d: &Definition,
+        region_index: usize,
+        symbol_index: usize,
+    ) -> Vec<std::sync::Arc<str>> {
+        self.regions[region_index].never_seen(symbol_index, d)
+    }
+
+    /// Where a symbol can have ink on the page, whatever its data; nothing is covered when it draws nothing.
+    ///
+    /// # Panics
+    /// When there is no such region or symbol.
+    #[must_use]
+    pub fn reach(&self, d: &Definition, region_index: usize, symbol_index: usize) -> Bounds {
+        self.regions[region_index].symbol_on_page(symbol_index, d)
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::symbols::bench;
+    use super::super::parts::bench;
     use super::*;
 
     const ALERTS: &str = r##"

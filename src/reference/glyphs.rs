@@ -9,6 +9,7 @@ use std::collections::BTreeMap;
 
 use super::canvas::Canvas;
 use super::ink::Ink;
+use super::parts::common;
 use super::raster::Raster;
 use super::scene::Bounds;
 use super::text::{Font, Glyph, Segment};
@@ -50,12 +51,20 @@ fn add_outline(
     raster: &mut Raster,
     glyph: &Glyph,
     placement: &Placement,
+    pieces: Option<&[Vec<Point>]>,
     scratch: &mut Vec<Point>,
 ) {
     for contour in &glyph.contours {
         scratch.clear();
         flatten(contour, |p| placement.map(p), scratch);
-        raster.contour(scratch.iter().copied());
+        match pieces {
+            None => raster.contour(scratch.iter().copied()),
+            Some(pieces) => {
+                for piece in pieces {
+                    raster.contour(common(scratch, piece));
+                }
+            }
+        }
     }
 }
 
@@ -157,6 +166,8 @@ pub(crate) struct Place<'a> {
     pub clip: Bounds,
     /// Pixels that may be touched.
     pub window: Rect,
+    /// Outlines that it is cut to, px of the picture; not cut when absent.
+    pub pieces: Option<&'a [Vec<Point>]>,
     /// What it is drawn with.
     pub ink: Ink<'a>,
 }
@@ -196,7 +207,7 @@ impl GlyphCache {
             x0: f64::from(phases.0) / PHASES as f64,
             y0: f64::from(phases.1) / PHASES as f64,
         };
-        let is_kept = placement.xx.max(placement.yy) <= LARGEST_KEPT_PX;
+        let is_kept = place.pieces.is_none() && placement.xx.max(placement.yy) <= LARGEST_KEPT_PX;
         if let (true, Ink::Flat(levels)) = (is_kept, place.ink) {
             let key = (place.font, letter, wide, high, phases.0, phases.1);
             let mask = self.mask(raster, key, glyph, &placement);
@@ -236,7 +247,7 @@ impl GlyphCache {
         let area = pixel_bounds(glyph, placement);
         let ink = Bounds::from_rect([area.x, area.y, area.width, area.height]);
         raster.begin(place.clip.intersection(&ink), place.window);
-        add_outline(raster, glyph, placement, &mut self.contour);
+        add_outline(raster, glyph, placement, place.pieces, &mut self.contour);
         raster.finish(|y, spans| place.ink.lay(canvas, y, spans));
     }
 
@@ -261,7 +272,7 @@ impl GlyphCache {
             Bounds::from_rect([area.x, area.y, area.width, area.height]),
             area,
         );
-        add_outline(raster, glyph, placement, &mut self.contour);
+        add_outline(raster, glyph, placement, None, &mut self.contour);
         let coverages = &mut self.coverages[first..];
         raster.finish(|y, spans| {
             let row = ((y - area.y) * area.width) as usize;

@@ -10,7 +10,7 @@ use super::placement::cells;
 use super::raster::Raster;
 use super::scene::{Bounds, Item, Layer, Scene, Shape, Words};
 use super::text::Font;
-use crate::picture::Rect;
+use crate::picture::{Point, Rect};
 
 /// Which items of a scene are drawn.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -74,9 +74,6 @@ impl Filter {
     }
 }
 
-/// Layers in the order they are drawn.
-pub(crate) const LAYERS: [Layer; 3] = [Layer::Background, Layer::Moving, Layer::Foreground];
-
 /// Scratch space for drawing; one for each thread.
 #[derive(Clone, Debug, Default)]
 pub struct Painter {
@@ -92,7 +89,7 @@ impl Painter {
         Self::default()
     }
 
-    /// Draws the items of `scene` that `filter` lets through, by layer, then in the order they
+    /// Draws the items of `scene` that `filter` lets through, those of the background first, each in the order they
     /// were added. Pixels outside `clip` (of the frame) stay as they are; a clip changes nothing
     /// inside it. `fonts` are those that the scene's font ids count in; words in a font that is
     /// not there and characters that a font lacks draw nothing.
@@ -122,11 +119,11 @@ impl Painter {
         if clips.is_empty() {
             return;
         }
-        for layer in LAYERS {
+        for is_below in [true, false] {
             for item in scene
                 .items()
                 .iter()
-                .filter(|i| i.layer == layer && filter.has(i))
+                .filter(|i| (i.layer == Layer::Background) == is_below && filter.has(i))
             {
                 // Once an item, not once a clip: there may be many of both.
                 let touched = touched_pixels(item, look).intersection(&canvas.area());
@@ -185,7 +182,9 @@ impl Painter {
             }
             Shape::Words(words) => {
                 if let Some((_, font)) = fonts.get(words.font.0) {
-                    self.words(scene, words, font, look, canvas, (clip, window, paint));
+                    let pieces = scene.pieces(item).map(|pieces| mapped(pieces, look));
+                    let within = (clip, window, pieces.as_deref());
+                    self.words(scene, words, font, look, canvas, within, paint);
                 }
             }
         }
@@ -194,6 +193,7 @@ impl Painter {
         }
     }
 
+    #[expect(clippy::too_many_arguments, reason = "a line of words is all of these")]
     fn words(
         &mut self,
         scene: &Scene,
@@ -201,7 +201,8 @@ impl Painter {
         font: &Font,
         look: &Look,
         canvas: &mut Canvas,
-        (clip, window, ink): (Bounds, Rect, Ink<'_>),
+        (clip, window, pieces): (Bounds, Rect, Option<&[Vec<Point>]>),
+        ink: Ink<'_>,
     ) {
         let geometry = &look.geometry;
         let (c, s) = words.direction;
@@ -217,6 +218,7 @@ impl Painter {
                 em: (wide, high),
                 clip,
                 window,
+                pieces,
                 ink,
             };
             if words.direction == (1.0, 0.0) {
@@ -236,6 +238,12 @@ impl Painter {
             }
         }
     }
+}
+
+/// Outlines in pixels of the picture.
+fn mapped(pieces: &[Vec<Point>], look: &Look) -> Vec<Vec<Point>> {
+    let piece = |p: &Vec<Point>| p.iter().map(|&p| look.geometry.map(p)).collect();
+    pieces.iter().map(piece).collect()
 }
 
 /// The pixels of the picture that an item can touch, clip taken into account.
@@ -292,15 +300,16 @@ pub(super) mod tests {
     }
 
     #[test]
-    fn layers_are_drawn_in_order_whatever_the_order_of_adding() {
+    fn the_background_lies_below_and_the_rest_is_drawn_as_it_was_added() {
         let mut scene = Scene::default();
+        scene.set_layer(Layer::Moving);
+        scene.set_clip(Some(bounds(0.0, 0.0, 2.5, 1.0)));
+        scene.rectangle(WHITE, bounds(1.0, 0.0, 4.0, 1.0));
+        scene.set_clip(None);
         scene.set_layer(Layer::Foreground);
         scene.rectangle(RED, bounds(1.0, 0.0, 2.0, 1.0));
         scene.set_layer(Layer::Background);
         scene.rectangle(Rgb([7; 3]), bounds(0.0, 0.0, 4.0, 1.0));
-        scene.set_layer(Layer::Moving);
-        scene.set_clip(Some(bounds(0.0, 0.0, 2.5, 1.0)));
-        scene.rectangle(WHITE, bounds(1.0, 0.0, 4.0, 1.0));
         let area = Rect::new(0, 0, 4, 1);
         let canvas = drawn(&scene, &Look::rgb(), area);
         assert_eq!(canvas.planes()[0].levels(), [7, 255, 131, 7]);

@@ -338,17 +338,10 @@ fn add_dirty(dirty: &mut Vec<Rect>, mut rect: Rect) {
 }
 
 fn drawing_order(scene: &Scene, filter: Filter, out: &mut Vec<usize>) {
+    let items = scene.items().iter().enumerate();
+    let above = items.filter(|(_, i)| i.layer != Layer::Background && filter.has(i));
     out.clear();
-    for layer in [Layer::Moving, Layer::Foreground] {
-        out.extend(
-            scene
-                .items()
-                .iter()
-                .enumerate()
-                .filter(|(_, i)| i.layer == layer && filter.has(i))
-                .map(|(k, _)| k),
-        );
-    }
+    out.extend(above.map(|(k, _)| k));
 }
 
 fn has_same_background(a: &Scene, b: &Scene) -> bool {
@@ -366,7 +359,9 @@ fn has_same_background(a: &Scene, b: &Scene) -> bool {
 /// Whether two items of two scenes draw the same; where they stand in their scenes' buffers
 /// does not count.
 fn looks_same(a: &Scene, x: &Item, b: &Scene, y: &Item) -> bool {
-    if x.layer != y.layer || x.color != y.color || x.clip != y.clip || x.bounds != y.bounds {
+    let is_alike =
+        x.layer == y.layer && x.color == y.color && x.clip == y.clip && x.bounds == y.bounds;
+    if !is_alike || a.pieces(x) != b.pieces(y) {
         return false;
     }
     if x.opacity != y.opacity || a.shade(x) != b.shade(y) {
@@ -397,7 +392,7 @@ mod tests {
     use crate::colour::{Shade, Stop};
     use crate::picture::Point;
     use crate::reference::canvas::Geometry;
-    use crate::reference::painter::LAYERS;
+    const LAYERS: [Layer; 3] = [Layer::Background, Layer::Moving, Layer::Foreground];
     use crate::reference::painter::tests::{BLACK, RED, WHITE, bounds, drawn, fonts};
     use crate::reference::text::FontId;
 

@@ -5,6 +5,7 @@
 //! region: what never moves, what depends on inputs, and fixed marks on top of what moves.
 //! Buffers are kept when a scene is cleared, so a scene that is filled again does not allocate.
 
+use super::parts::common;
 use super::text::FontId;
 use crate::colour::Shade;
 use crate::picture::{Point, Rgb};
@@ -62,6 +63,17 @@ impl Bounds {
         }
     }
 
+    /// What covers both.
+    #[must_use]
+    pub const fn union(&self, other: &Self) -> Self {
+        Self {
+            left: self.left.min(other.left),
+            top: self.top.min(other.top),
+            right: self.right.max(other.right),
+            bottom: self.bottom.max(other.bottom),
+        }
+    }
+
     /// True when nothing is covered.
     #[must_use]
     pub fn is_empty(&self) -> bool {
@@ -93,6 +105,8 @@ pub struct Item {
     pub shade: Option<usize>,
     /// Nothing is drawn outside; the whole canvas when absent.
     pub clip: Option<Bounds>,
+    /// Outlines that words are cut to, as [`Scene::pieces`] takes them; not cut when absent. Fills are cut already.
+    pub cut: Option<(usize, usize)>,
     /// What is drawn.
     pub shape: Shape,
     /// Bounds of the ink, clip not taken into account. For words, a safe outer bound.
@@ -144,6 +158,9 @@ pub struct Scene {
     shades: Vec<Shade>,
     layer: Option<Layer>,
     clip: Option<Bounds>,
+    /// Outlines that items are cut to.
+    pieces: Vec<Vec<Point>>,
+    cut: Option<(usize, usize)>,
     /// 1 when absent.
     opacity: Option<f64>,
     shade: Option<usize>,
@@ -162,6 +179,8 @@ impl Scene {
         self.shades.clear();
         self.layer = None;
         self.clip = None;
+        self.pieces.clear();
+        self.cut = None;
         self.opacity = None;
         self.shade = None;
     }
@@ -175,6 +194,8 @@ impl Scene {
         self.shades.clone_from(&other.shades);
         self.layer = other.layer;
         self.clip = other.clip;
+        self.pieces.clone_from(&other.pieces);
+        self.cut = other.cut;
         self.opacity = other.opacity;
         self.shade = other.shade;
     }
@@ -254,6 +275,62 @@ impl Scene {
         self.clip = clip;
     }
 
+    /// Items added from now on are cut to outlines without dents that do not overlap: what lies in any of them is drawn.
+    pub fn set_cut(&mut self, pieces: Option<&[Vec<Point>]>) {
+        self.cut = pieces.map(|pieces| {
+            let first = self.pieces.len();
+            self.pieces.extend_from_slice(pieces);
+            (first, self.pieces.len())
+        });
+    }
+
+    /// The outlines that an item is cut to; `None` when it is not.
+    #[must_use]
+    pub fn pieces(&self, item: &Item) -> Option<&[Vec<Point>]> {
+        item.cut.map(|(first, last)| &self.pieces[first..last])
+    }
+
+    /// [`Scene::fill`] of contours whose points are moved by `map`, cut as [`Scene::set_cut`] says.
+    pub fn fill_mapped(
+        &mut self,
+        color: Rgb,
+        contours: &[Vec<Point>],
+        map: impl Fn(Point) -> Point,
+    ) {
+        let first = self.ends.len();
+        let mut bounds = Bounds::EMPTY;
+        for contour in contours {
+            match self.cut {
+                None => {
+                    self.points.extend(contour.iter().map(|&p| map(p)));
+                    self.ends.push(self.points.len());
+                }
+                Some((from, to)) => {
+                    let mapped: Vec<Point> = contour.iter().map(|&p| map(p)).collect();
+                    for piece in &self.pieces[from..to] {
+                        self.points.extend(common(&mapped, piece));
+                        self.ends.push(self.points.len());
+                    }
+                }
+            }
+        }
+        let begin = if first == 0 { 0 } else { self.ends[first - 1] };
+        if begin == self.points.len() {
+            self.ends.truncate(first);
+            return;
+        }
+        self.points[begin..].iter().for_each(|&p| bounds.include(p));
+        if self
+            .clip
+            .is_some_and(|c| c.intersection(&bounds).is_empty())
+        {
+            self.points.truncate(begin);
+            self.ends.truncate(first);
+            return;
+        }
+        self.push_fill(color, first, bounds);
+    }
+
     /// Items added from now on hide this share of what lies below, cut to 0..=1; 1 at the start. What is no number is 1.
     pub fn set_opacity(&mut self, opacity: f64) {
         self.opacity = (!opacity.is_nan()).then(|| opacity.clamp(0.0, 1.0));
@@ -309,6 +386,11 @@ impl Scene {
             opacity: self.opacity.unwrap_or(1.0),
             shade: self.shade,
             clip: self.clip,
+            cut: if matches!(shape, Shape::Words(_)) {
+                self.cut
+            } else {
+                None
+            },
             shape,
             bounds,
         });
@@ -377,7 +459,7 @@ impl Scene {
     /// A filled circle.
     pub fn circle(&mut self, color: Rgb, center: Point, radius: f64) {
         let first = self.ends.len();
-        self.arc_points(center, radius, 0.0, 360.0, false);
+        arc_points(center, radius, 0.0, 360.0, false, &mut self.points);
         self.ends.push(self.points.len());
         let bounds = circle_bounds(center, radius);
         self.push_fill(color, first, bounds);
@@ -397,40 +479,18 @@ impl Scene {
         let first = self.ends.len();
         let begin = self.points.len();
         if to_deg - from_deg >= 360.0 {
-            self.arc_points(center, outer, 0.0, 360.0, false);
+            arc_points(center, outer, 0.0, 360.0, false, &mut self.points);
             self.ends.push(self.points.len());
-            self.arc_points(center, inner, 0.0, 360.0, true);
+            arc_points(center, inner, 0.0, 360.0, true, &mut self.points);
             self.ends.push(self.points.len());
         } else {
-            self.arc_points(center, outer, from_deg, to_deg, false);
-            self.arc_points(center, inner, from_deg, to_deg, true);
+            arc_points(center, outer, from_deg, to_deg, false, &mut self.points);
+            arc_points(center, inner, from_deg, to_deg, true, &mut self.points);
             self.ends.push(self.points.len());
         }
         let mut bounds = Bounds::EMPTY;
         self.points[begin..].iter().for_each(|&p| bounds.include(p));
         self.push_fill(color, first, bounds);
-    }
-
-    fn arc_points(
-        &mut self,
-        center: Point,
-        radius: f64,
-        from_deg: f64,
-        to_deg: f64,
-        backwards: bool,
-    ) {
-        // Sagitta of a chord of angle a: r (1 - cos(a / 2)) = flatness.
-        let step = 2.0 * libm::acos(1.0 - (FLATNESS_PX / radius.max(FLATNESS_PX)).min(1.0));
-        let span = (to_deg - from_deg).to_radians();
-        let count = libm::ceil(span / step).clamp(1.0, 4096.0) as usize;
-        let is_full = to_deg - from_deg >= 360.0;
-        let last = if is_full { count.max(8) - 1 } else { count };
-        let count = if is_full { count.max(8) } else { count };
-        for k in 0..=last {
-            let k = if backwards { last - k } else { k };
-            let angle = from_deg + (to_deg - from_deg) * k as f64 / count as f64;
-            self.points.push(on_clock(center, radius, angle));
-        }
     }
 
     /// A line of words from the left end of its base line. `direction` is (cos, sin) of the
@@ -485,6 +545,33 @@ impl Scene {
         {
             words.held = held;
         }
+    }
+}
+
+/// Chords of an arc of `span_deg` that stray from it by at most the flattening error.
+pub(crate) fn circle_steps(radius: f64, span_deg: f64) -> usize {
+    // Sagitta of a chord of angle a: r (1 - cos(a / 2)) = flatness.
+    let step = 2.0 * libm::acos(1.0 - (FLATNESS_PX / radius.max(FLATNESS_PX)).min(1.0));
+    libm::ceil(span_deg.to_radians() / step).clamp(1.0, 4096.0) as usize
+}
+
+/// Adds the points of an arc, clock angles; the last point of a whole turn is left out.
+pub(crate) fn arc_points(
+    center: Point,
+    radius: f64,
+    from_deg: f64,
+    to_deg: f64,
+    backwards: bool,
+    points: &mut Vec<Point>,
+) {
+    let count = circle_steps(radius, to_deg - from_deg);
+    let is_full = to_deg - from_deg >= 360.0;
+    let last = if is_full { count.max(8) - 1 } else { count };
+    let count = if is_full { count.max(8) } else { count };
+    for k in 0..=last {
+        let k = if backwards { last - k } else { k };
+        let angle = from_deg + (to_deg - from_deg) * k as f64 / count as f64;
+        points.push(on_clock(center, radius, angle));
     }
 }
 

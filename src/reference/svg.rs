@@ -6,9 +6,8 @@
 
 use std::fmt::Write as _;
 
-use super::painter::LAYERS;
 use super::placement::{TextPlacement, cells};
-use super::scene::{Bounds, Item, Scene, Shape, Words};
+use super::scene::{Bounds, Item, Layer, Scene, Shape, Words};
 use super::text::{Font, Segment};
 use crate::colour::Shade;
 use crate::picture::{Point, Rect, Rgb};
@@ -36,13 +35,15 @@ pub fn svg(
     let mut out = Writer {
         text: String::new(),
         clips: Vec::new(),
+        cuts: Vec::new(),
         shades: Vec::new(),
     };
     for (area, scene) in regions {
         let region = Bounds::from_rect([area.x, area.y, area.width, area.height]);
-        for layer in LAYERS {
-            for item in scene.items().iter().filter(|i| i.layer == layer) {
-                out.item(scene, item, &region, fonts, text);
+        for is_below in [true, false] {
+            let items = scene.items().iter();
+            for item in items.filter(|i| (i.layer == Layer::Background) == is_below) {
+                out.cut_item(scene, item, &region, fonts, text);
             }
         }
     }
@@ -51,8 +52,14 @@ pub fn svg(
         document,
         r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}">"#
     );
-    if !out.clips.is_empty() || !out.shades.is_empty() {
+    if !out.clips.is_empty() || !out.cuts.is_empty() || !out.shades.is_empty() {
         document.push_str("<defs>\n");
+        for (k, path) in out.cuts.iter().enumerate() {
+            let _ = writeln!(
+                document,
+                r#"<clipPath id="p{k}"><path d="{path}"/></clipPath>"#
+            );
+        }
         for (k, b) in out.clips.iter().enumerate() {
             let (x, y, w, h) = (
                 number(b.left),
@@ -83,10 +90,38 @@ pub fn svg(
 struct Writer {
     text: String,
     clips: Vec<Bounds>,
+    /// Path data of the outlines that items are cut to.
+    cuts: Vec<String>,
     shades: Vec<Shade>,
 }
 
 impl Writer {
+    fn cut_item(
+        &mut self,
+        scene: &Scene,
+        item: &Item,
+        region: &Bounds,
+        fonts: &[(String, Font)],
+        text: TextAs,
+    ) {
+        let Some(pieces) = scene.pieces(item) else {
+            self.item(scene, item, region, fonts, text);
+            return;
+        };
+        let mut path = String::new();
+        pieces
+            .iter()
+            .for_each(|piece| contour_path(piece, &mut path));
+        let known = self.cuts.iter().position(|c| *c == path);
+        let k = known.unwrap_or_else(|| {
+            self.cuts.push(path);
+            self.cuts.len() - 1
+        });
+        let _ = writeln!(self.text, r#"<g clip-path="url(#p{k})">"#);
+        self.item(scene, item, region, fonts, text);
+        self.text.push_str("</g>\n");
+    }
+
     fn item(
         &mut self,
         scene: &Scene,

@@ -68,7 +68,7 @@ def reference(binary, name, size, folder):
     (folder / f"{name}.svg").write_bytes((HERE / "artwork" / f"{name}.svg").read_bytes())
     display, inputs = folder / "display.toml", folder / "inputs.csv"
     display.write_text(definition(name, size))
-    inputs.write_text("time_s,level\n0,0\n1,1\n")
+    inputs.write_text("t_s,level\n0,0\n1,1\n")
     frames = folder / "frames"
     command = [binary, "draw", "--display", display, "--inputs", inputs, "--fps", "1", "--from", "0", "--to", "0"]
     subprocess.run([*command, "--format", "png", "--force", "--out", frames], check=True, stdout=subprocess.DEVNULL)
@@ -103,8 +103,8 @@ rect = [0, 0, {width}, {height}]
 hazard = "minor"
 
 [[region.symbol]]
-kind = "artwork"
-artwork = "sheet"
+kind = "parts"
+part = [{{ shape = {{ artwork = "sheet" }} }}]
 """
 
 

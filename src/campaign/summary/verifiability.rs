@@ -139,7 +139,7 @@ fn advice(definition: &Definition, row: &Verifiability) -> Vec<String> {
     let has_liveness = definition
         .regions()
         .iter()
-        .any(|r| r.symbol.iter().any(|s| matches!(s, Symbol::Liveness(_))));
+        .any(|r| r.symbol.iter().flat_map(Symbol::liveness).next().is_some());
     if row.blind_share > BLIND_SHARE {
         advice.push(format!(
             "a standstill would not show {:.0} % of the time; {}",

@@ -8,7 +8,7 @@ use super::super::error::suggestion;
 use super::super::model::ArtworkSource;
 use super::super::place::At;
 use super::limits::{ARTWORK_SCALE, POSITION};
-use super::{Check, Found, color};
+use super::{Check, Found};
 use crate::artwork::{self, Artwork, ArtworkFont, Replacement};
 use crate::files::{self, FileContent};
 use crate::picture::Rgb;
@@ -43,7 +43,7 @@ impl Check<'_> {
     fn replacements(&mut self, at: &At<'_>, source: &ArtworkSource) -> BTreeMap<Rgb, Replacement> {
         let mut replace = BTreeMap::new();
         for (from, name) in &source.colors {
-            let Some(own) = color(from) else {
+            let Some(own) = Rgb::from_hex(from) else {
                 let message =
                     format!("\"{from}\" is not a colour; expected \"#rrggbb\" of the file");
                 self.say(&at.name(from), message);
@@ -107,5 +107,29 @@ impl Check<'_> {
         let artwork = Artwork::read(&bytes, &fonts, replace)
             .map_err(|e| (format!("cannot draw artwork \"{file}\": {e}"), None))?;
         Ok((artwork, FileContent { path, content }))
+    }
+
+    /// `file`, or `file#id`, as a part names it.
+    pub(super) fn artwork_name(&mut self, at: &At<'_>, name: &str) {
+        let (file, id) = name
+            .split_once('#')
+            .map_or((name, None), |(file, id)| (file, Some(id)));
+        let Some(artwork) = self.artworks.get(file) else {
+            // One that is given but wrong was reported.
+            if !self.file.artwork.contains_key(file) {
+                let help = suggestion(file, self.file.artwork.keys().map(String::as_str));
+                self.say_with(at, format!("there is no artwork \"{file}\""), help);
+            }
+            return;
+        };
+        let Some(id) = id else { return };
+        if artwork.element(id).is_none() {
+            let help = suggestion(id, artwork.ids());
+            self.say_with(
+                at,
+                format!("artwork \"{file}\" has no element with the id \"{id}\""),
+                help,
+            );
+        }
     }
 }

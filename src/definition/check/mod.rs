@@ -4,10 +4,12 @@
 //! Every finding is kept, so that one run shows all there is to mend. Places come from walking
 //! the spanned tree along the same keys as the model.
 
+mod artwork;
 mod channels;
 mod conditions;
-mod limits;
-mod symbols;
+pub(super) mod limits;
+mod parts;
+pub(super) mod symbols;
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -89,7 +91,8 @@ pub(super) fn check(
     }
 }
 
-struct Check<'f> {
+/// What is looked at, and what was found.
+pub(super) struct Check<'f> {
     file: &'f DisplayFile,
     found: Vec<Found>,
     palette: BTreeMap<String, Rgb>,
@@ -101,17 +104,8 @@ struct Check<'f> {
     memories: usize,
 }
 
-fn color(text: &str) -> Option<Rgb> {
-    let digits = text.strip_prefix('#')?;
-    if digits.len() != 6 || !digits.bytes().all(|b| b.is_ascii_hexdigit()) {
-        return None;
-    }
-    let level = |k: usize| u8::from_str_radix(&digits[k..k + 2], 16).ok();
-    Some(Rgb([level(0)?, level(2)?, level(4)?]))
-}
-
 impl<'f> Check<'f> {
-    fn say(&mut self, at: &At<'_>, message: impl Into<String>) {
+    pub(super) fn say(&mut self, at: &At<'_>, message: impl Into<String>) {
         self.found.push(Found {
             span: at.span.clone(),
             message: message.into(),
@@ -119,7 +113,12 @@ impl<'f> Check<'f> {
         });
     }
 
-    fn say_with(&mut self, at: &At<'_>, message: impl Into<String>, help: Option<String>) {
+    pub(super) fn say_with(
+        &mut self,
+        at: &At<'_>,
+        message: impl Into<String>,
+        help: Option<String>,
+    ) {
         self.found.push(Found {
             span: at.span.clone(),
             message: message.into(),
@@ -127,7 +126,7 @@ impl<'f> Check<'f> {
         });
     }
 
-    fn number(&mut self, at: &At<'_>, value: f64, limits: &Limits) -> bool {
+    pub(super) fn number(&mut self, at: &At<'_>, value: f64, limits: &Limits) -> bool {
         let holds = limits.holds(value);
         if !holds {
             self.say(at, limits.refusal(value));
@@ -135,19 +134,19 @@ impl<'f> Check<'f> {
         holds
     }
 
-    fn number_if(&mut self, at: &At<'_>, value: Option<f64>, limits: &Limits) {
+    pub(super) fn number_if(&mut self, at: &At<'_>, value: Option<f64>, limits: &Limits) {
         if let Some(value) = value {
             self.number(at, value, limits);
         }
     }
 
-    fn pair(&mut self, at: &At<'_>, pair: [f64; 2], limits: &Limits) {
+    pub(super) fn pair(&mut self, at: &At<'_>, pair: [f64; 2], limits: &Limits) {
         for (k, value) in pair.into_iter().enumerate() {
             self.number(&at.index(k), value, limits);
         }
     }
 
-    fn rect(&mut self, at: &At<'_>, rect: [i32; 4]) -> bool {
+    pub(super) fn rect(&mut self, at: &At<'_>, rect: [i32; 4]) -> bool {
         let [x, y, width, height] = rect.map(f64::from);
         let mut holds = self.number(&at.index(0), x, &POSITION);
         holds &= self.number(&at.index(1), y, &POSITION);
@@ -157,7 +156,7 @@ impl<'f> Check<'f> {
 
     fn colors(&mut self, at: &At<'_>) {
         for (name, text) in &self.file.colors {
-            match color(text) {
+            match Rgb::from_hex(text) {
                 Some(rgb) => {
                     self.palette.insert(name.clone(), rgb);
                 }
@@ -428,7 +427,7 @@ impl<'f> Check<'f> {
         if self.file.colors.contains_key(name) {
             return;
         }
-        let help = if color(name).is_some() {
+        let help = if Rgb::from_hex(name).is_some() {
             Some("colours are named: give it a name in [colors] and use the name here".into())
         } else {
             suggestion(name, self.file.colors.keys().map(String::as_str))

@@ -11,14 +11,12 @@
 //! capture was compressed at H.264 crf 23. *What it cannot see*: the capture chain. Measure it
 //! with the calibration before relying on a tolerance that is near these limits.
 
-mod extent;
 mod warning;
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use std::fmt;
 
-use extent::Extent;
 use toml::de::DeTable;
 pub use warning::Warning;
 
@@ -30,8 +28,8 @@ use super::model::{
 use super::place::At;
 use super::uses::{self, Role, Use};
 use crate::picture::Rgb;
+use crate::reference::drawing::Drawing;
 use crate::reference::scene::Bounds;
-use crate::reference::symbols::freedom;
 
 /// Least travel that a tolerance should have, px.
 pub const LEAST_TRAVEL_PX: f64 = 0.5;
@@ -118,6 +116,7 @@ pub fn lint(definition: &Definition) -> Vec<Advice> {
     let root = root.get_ref();
     let mut lint = Lint {
         definition,
+        drawing: std::rc::Rc::new(Drawing::new(definition)),
         places: Places::new(&source.text, &source.origin),
         advice: Vec::new(),
     };
@@ -129,14 +128,16 @@ pub fn lint(definition: &Definition) -> Vec<Advice> {
     lint.advice
 }
 
-struct Lint<'d> {
+/// What is looked at, and what is advised.
+pub(super) struct Lint<'d> {
     definition: &'d Definition,
+    drawing: std::rc::Rc<Drawing>,
     places: Places<'d>,
     advice: Vec<Advice>,
 }
 
 impl Lint<'_> {
-    fn say(&mut self, at: &At<'_>, warning: Warning) {
+    pub(super) fn say(&mut self, at: &At<'_>, warning: Warning) {
         if self.advice.iter().any(|a| a.warning == warning) {
             return;
         }
@@ -157,10 +158,10 @@ impl Lint<'_> {
             self.say(&at.key("id"), Warning::NothingToCheck { region });
             return;
         }
-        for (index, symbol) in r.symbol.iter().enumerate() {
-            self.extent(r, index, symbol, &symbols.index(index));
+        for index in 0..r.symbol.len() {
+            self.extent(k, index, &symbols.index(index));
         }
-        if r.symbol.iter().all(|s| matches!(s, Symbol::Unchecked(_))) {
+        if r.symbol.iter().all(Symbol::is_unchecked) {
             // Said in the file, with a reason: nothing to trace, nothing to resolve.
             return;
         }
@@ -194,8 +195,7 @@ impl Lint<'_> {
         self.text_sizes(r, &symbols);
         for (index, symbol) in r.symbol.iter().enumerate() {
             let at = symbols.index(index);
-            self.lines(r, symbol, &at);
-            self.symbol(r, symbol, &at);
+            symbol.as_kind().advise(r, &at, self);
         }
     }
 
@@ -203,12 +203,13 @@ impl Lint<'_> {
         let definition = self.definition;
         let r = &definition.regions()[k];
         let at = at.key("tolerance");
-        for shown in freedom::freedoms(definition, k) {
+        let drawing = self.drawing.clone();
+        for shown in drawing.freedoms(definition, k) {
             let channel = &definition.channels()[shown.channel.0].0;
             let Some(&tolerance) = r.tolerance.get(channel) else {
                 continue;
             };
-            let travel_px = tolerance * freedom::least_px_per_unit(definition, k, &shown);
+            let travel_px = tolerance * drawing.least_px_per_unit(k, &shown);
             if travel_px < LEAST_TRAVEL_PX {
                 self.say(
                     &at.key(channel),
@@ -286,12 +287,20 @@ impl Lint<'_> {
         }
     }
 
-    fn extent(&mut self, r: &Region, index: usize, symbol: &Symbol, at: &At<'_>) {
-        let ink = Extent {
-            definition: self.definition,
-            ink: Bounds::EMPTY,
+    fn extent(&mut self, region: usize, index: usize, at: &At<'_>) {
+        let definition = self.definition;
+        let r = &definition.regions()[region];
+        let symbol = &r.symbol[index];
+        for part in self.drawing.never_seen(definition, region, index) {
+            let warning = Warning::PartNeverSeen {
+                region: r.id.clone(),
+                index,
+                symbol: symbol.kind(),
+                part: part.to_string(),
+            };
+            self.say(at, warning);
         }
-        .of(symbol);
+        let ink = self.drawing.reach(self.definition, region, index);
         if ink.is_empty() {
             return;
         }
@@ -323,85 +332,39 @@ impl Lint<'_> {
         );
     }
 
-    fn lines(&mut self, r: &Region, symbol: &Symbol, at: &At<'_>) {
-        let widths: Vec<f64> = match symbol {
-            Symbol::Attitude(a) => vec![a.line_width],
-            Symbol::Dial(d) => d.pointers.iter().map(|p| p.width).collect(),
-            Symbol::Tape(t) => vec![t.ticks.width],
-            Symbol::Rose(rose) => {
-                let wind = rose.wind.iter().map(|w| w.width);
-                std::iter::once(rose.mark_width).chain(wind).collect()
-            }
-            _ => Vec::new(),
-        };
-        for width_px in widths.into_iter().filter(|w| *w < LEAST_LINE_PX) {
+    /// Says so when a line that moves is thin.
+    pub(super) fn line(&mut self, r: &Region, symbol: &'static str, at: &At<'_>, width_px: f64) {
+        if width_px < LEAST_LINE_PX {
+            let region = r.id.clone();
             self.say(
                 at,
                 Warning::LineTooThin {
-                    region: r.id.clone(),
-                    symbol: symbol.kind(),
+                    region,
+                    symbol,
                     width_px,
                 },
             );
         }
     }
 
-    fn symbol(&mut self, r: &Region, symbol: &Symbol, at: &At<'_>) {
-        let kind = symbol.kind();
-        match symbol {
-            Symbol::Attitude(_)
-            | Symbol::Flag(_)
-            | Symbol::Text(_)
-            | Symbol::Liveness(_)
-            | Symbol::Unchecked(_) => {}
-            Symbol::Dial(d) => {
-                self.marks(r, kind, at, ends(&d.breakpoints), &d.bands, &d.limits);
-                self.readout(r, d.readout.as_ref(), &at.key("readout"));
-            }
-            Symbol::Tape(t) => {
-                match t.period {
-                    None => self.marks(r, kind, at, [t.min, t.max], &t.bands, &[]),
-                    Some(period) => {
-                        let steps = [Some(t.ticks.major_step), t.ticks.minor_step];
-                        for step in steps.into_iter().flatten() {
-                            let turns = period / step;
-                            if (turns - turns.round()).abs() > 1e-9 * turns {
-                                self.say(
-                                    &at.key("period"),
-                                    Warning::SeamInScale {
-                                        region: r.id.clone(),
-                                        period,
-                                        step,
-                                    },
-                                );
-                            }
-                        }
-                    }
-                }
-                let readout = t.window.as_ref().map(|w| &w.readout);
-                self.readout(r, readout, &at.key("window").key("readout"));
-            }
-            Symbol::Rose(rose) => {
-                if let Some(w) = &rose.wind {
-                    let at = at.key("wind");
-                    self.readout(
-                        r,
-                        w.direction_readout.as_ref(),
-                        &at.key("direction_readout"),
-                    );
-                    self.readout(r, w.speed_readout.as_ref(), &at.key("speed_readout"));
-                }
-                self.readout(r, rose.readout.as_ref(), &at.key("readout"));
-            }
-            Symbol::Bar(b) => {
-                self.marks(r, kind, at, ends(&b.breakpoints), &b.bands, &b.limits);
-            }
-            Symbol::Readout(readout) => self.readout(r, Some(readout), at),
-            Symbol::Alerts(a) => self.alerts(r, a, at),
+    /// Says so when a scale that repeats has a seam.
+    pub(super) fn seam(&mut self, r: &Region, at: &At<'_>, period: f64, step: f64) {
+        let turns = period / step;
+        if (turns - turns.round()).abs() > 1e-9 * turns {
+            let region = r.id.clone();
+            self.say(
+                at,
+                Warning::SeamInScale {
+                    region,
+                    period,
+                    step,
+                },
+            );
         }
     }
 
-    fn marks(
+    /// Advice on bands and limits.
+    pub(super) fn marks(
         &mut self,
         r: &Region,
         symbol: &'static str,
@@ -433,7 +396,8 @@ impl Lint<'_> {
         }
     }
 
-    fn readout(&mut self, r: &Region, readout: Option<&Readout>, at: &At<'_>) {
+    /// Advice on a readout.
+    pub(super) fn readout(&mut self, r: &Region, readout: Option<&Readout>, at: &At<'_>) {
         let Some(readout) = readout else { return };
         let (region, channel) = (r.id.clone(), readout.channel.clone());
         let format = &readout.format;
@@ -477,7 +441,8 @@ impl Lint<'_> {
         }
     }
 
-    fn alerts(&mut self, r: &Region, a: &Alerts, at: &At<'_>) {
+    /// Advice on an alert list.
+    pub(super) fn alerts(&mut self, r: &Region, a: &Alerts, at: &At<'_>) {
         let region = || r.id.clone();
         if a.advice_position.is_none()
             && let Some(k) = a.alert.iter().position(|x| !x.advice.is_empty())
@@ -570,7 +535,8 @@ impl Lint<'_> {
     }
 }
 
-fn ends(breakpoints: &[[f64; 2]]) -> [f64; 2] {
+/// Ends of a scale.
+pub(super) fn ends(breakpoints: &[[f64; 2]]) -> [f64; 2] {
     match breakpoints {
         [first, .., last] => [first[0], last[0]],
         _ => [f64::NEG_INFINITY, f64::INFINITY],

@@ -78,6 +78,17 @@ pub enum Warning {
         /// It leaves the display as well.
         is_off_canvas: bool,
     },
+    /// Part of a symbol that lies outside what it is cut to.
+    PartNeverSeen {
+        /// Region.
+        region: String,
+        /// Index of the symbol.
+        index: usize,
+        /// Its kind.
+        symbol: &'static str,
+        /// Name of the part.
+        part: String,
+    },
     /// Words whose capitals are too low.
     TextTooSmall {
         /// Region.
@@ -248,6 +259,15 @@ impl fmt::Display for Warning {
                 f,
                 "region \"{region}\": tolerance {tolerance} for \"{channel}\" covers its whole range of {range}"
             ),
+            Self::PartNeverSeen {
+                region,
+                index,
+                symbol,
+                part,
+            } => write!(
+                f,
+                "region \"{region}\": \"{part}\" of symbol {index} ({symbol}) is never seen: it lies outside what it is cut to"
+            ),
             Self::SymbolOutsideRegion {
                 region,
                 index,
@@ -391,6 +411,7 @@ impl Warning {
             Self::QuantumFinerThanDigits { .. } => "give more decimals, or a quantum that the digits can show".into(),
             Self::ToleranceUnused { .. } => "remove it, or move it to the region that shows the channel".into(),
             Self::ToleranceCoversRange { .. } => "no error can be found with it; give a smaller one".into(),
+            Self::PartNeverSeen { .. } => "move it, or enlarge the area that it is cut to".into(),
             Self::SymbolOutsideRegion { .. } => {
                 "enlarge the region: what is drawn outside is cut off and not checked".into()
             }

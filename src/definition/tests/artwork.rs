@@ -16,7 +16,8 @@ fn definition(table: &str) -> String {
     format!(
         "[display]\nname = \"panel\"\nwidth = 100\nheight = 50\nbackground = \"black\"\n\
          [colors]\nblack = \"#000000\"\namber = \"#ffbf00\"\n\
-         [fonts]\nsans = {{ builtin = \"B612 Regular\" }}\n[artwork.panel]\n{table}\n"
+         [fonts]\nsans = {{ builtin = \"B612 Regular\" }}\n[artwork.panel]\n{table}\n\
+         [[region]]\nid = \"panel\"\nrect = [0, 0, 100, 50]\nhazard = \"minor\"\n"
     )
 }
 

@@ -8,7 +8,7 @@ use std::path::Path;
 
 use super::*;
 use crate::files::Content;
-use crate::reference::symbols::freedom;
+use crate::reference::drawing::Drawing;
 use lint::{Warning, channel_sources, lint};
 
 /// Every symbol kind in one valid definition, about which there is nothing to advise.
@@ -117,10 +117,11 @@ fn channels_of_a_region_include_rules_bugs_winds_and_alerts() {
 #[test]
 fn travel_per_unit_is_that_of_the_geometry() {
     let definition = read(EVERY_KIND).unwrap();
+    let drawing = Drawing::new(&definition);
     let shown = |k: usize| {
-        let all = freedom::freedoms(&definition, k).into_iter();
+        let all = drawing.freedoms(&definition, k).into_iter();
         all.map(|f| {
-            let px_per_unit = freedom::least_px_per_unit(&definition, k, &f);
+            let px_per_unit = drawing.least_px_per_unit(k, &f);
             let channel = definition.channels()[f.channel.0].0.as_str();
             (f.symbol, channel, (px_per_unit * 1e3).round() / 1e3)
         })
@@ -133,13 +134,14 @@ fn travel_per_unit_is_that_of_the_geometry() {
         [(0, "pitch", 4.0), (0, "roll", 1.745), (0, "slip", 100.0)]
     );
     assert_eq!(shown(1), [(0, "airspeed", 3.0), (0, "target_speed", 3.0)]);
-    // Card of radius 90 px: 90 x pi / 180; arrow of 40 px about its middle: 20 x pi / 180.
+    // Card of radius 90 px: 90 x pi / 180; the outer corner of a bug of 10 by 10 px on it: hypot(100, 5) x pi / 180; a
+    // corner of the tail of an arrow of 40 px, 3 px wide, about its middle: hypot(20, 1.5) x pi / 180.
     assert_eq!(
         shown(2),
         [
             (0, "heading", 1.571),
-            (0, "heading", 1.571),
-            (0, "wind_from", 0.349)
+            (0, "heading", 1.748),
+            (0, "wind_from", 0.35)
         ]
     );
     // The lower stretch has 70 deg for 60 %: 70 / 60 x pi / 180 x radius of the tip.
@@ -317,10 +319,10 @@ fn dial_reaches_only_where_its_scale_runs() {
         .iter()
         .map(ToString::to_string)
         .collect();
-    // The lower end, at 130 deg: 91 px x -cos(130 deg) = 58.5 px below the middle.
+    // The lower end, at 130 deg: the corner of a mark, 90 px out and 1 px aside: 57.9 + 0.8 = 58.6 px below the middle.
     assert_eq!(
         texts,
-        ["region \"engine\": symbol 0 (dial) reaches 48.5 px over its border, and off the display"]
+        ["region \"engine\": symbol 0 (dial) reaches 48.6 px over its border, and off the display"]
     );
 }
 
@@ -363,7 +365,7 @@ fn symbols_outside_are_told_by_how_far_and_from_what() {
     // Nothing was said of a slip indicator beside the display.
     assert_eq!(
         told("center = [120, 30]", "center = [-90, 30]"),
-        "region \"attitude\": symbol 0 (attitude) reaches 120.0 px over its border, and off the display"
+        "region \"attitude\": \"slip\" of symbol 0 (attitude) is never seen: it lies outside what it is cut to"
     );
 }
 

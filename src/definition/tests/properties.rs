@@ -4,7 +4,7 @@
 use proptest::prelude::*;
 
 use super::{EVERY_KIND, lint, read};
-use crate::reference::symbols::freedom;
+use crate::reference::drawing::Drawing;
 
 /// Pieces that mean something to the reader.
 fn piece() -> impl Strategy<Value = String> {
@@ -62,6 +62,7 @@ fn read_and_use(text: &str) -> Result<(), String> {
             for warning in lint(&definition) {
                 let _ = warning.to_string();
             }
+            let drawing = Drawing::new(&definition);
             for (k, region) in definition.regions().iter().enumerate() {
                 let area = region.area();
                 let (width, height) = definition.size();
@@ -70,10 +71,10 @@ fn read_and_use(text: &str) -> Result<(), String> {
                 for name in region.channels_used() {
                     let _ = definition.channel(name);
                 }
-                for shown in freedom::freedoms(&definition, k) {
+                for shown in drawing.freedoms(&definition, k) {
                     let channel = &definition.channels()[shown.channel.0].0;
                     assert!(region.tolerance[channel] > 0.0);
-                    let px_per_unit = freedom::least_px_per_unit(&definition, k, &shown);
+                    let px_per_unit = drawing.least_px_per_unit(k, &shown);
                     assert!(px_per_unit.is_finite() && px_per_unit > 0.0);
                 }
             }

@@ -8,8 +8,8 @@ use crate::examine::comparison::Comparison;
 use crate::picture::{Encoding, Matrix, Plane, Range, Subsampling};
 use crate::reference::canvas::Siting;
 use crate::reference::drawing::Drawing;
-use crate::reference::symbols::bench;
-use crate::reference::symbols::scale::half_period;
+use crate::reference::parts::bench;
+use crate::reference::scale::half_period;
 
 /// A symbol of [`bench::READ`], with channels, the values to read them at, and steps between those.
 type Symbol = (&'static str, usize, &'static [(&'static str, f64, f64)]);

@@ -12,11 +12,12 @@ use crate::examine::subject::Subject;
 use crate::examine::view::View;
 use crate::picture::{Point, Rect};
 use crate::recording::inputs::{ChannelId, Inputs, Value};
+use crate::reference::glyphs::pixels_of;
 use crate::reference::painter::{Filter, Painter};
+use crate::reference::parts::Freedom;
 use crate::reference::placement::cells;
 use crate::reference::region_canvas::SlopeCanvas;
 use crate::reference::scene::{Scene, Shape};
-use crate::reference::symbols::freedom::{self, Freedom};
 
 /// What one freedom of a symbol shows.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -36,7 +37,7 @@ const HALF_STEP_PX: f64 = 0.5;
 /// Steps beyond this are cut, px.
 const LONGEST_STEP_PX: f64 = 2.5;
 /// A step below this ends the iteration, px: what is left is below a hundredth.
-const SETTLED_PX: f64 = 0.07;
+const SETTLED_PX: f64 = 0.05;
 /// Pixels for a unit up to which a symbol stands still: a mark parked at the end of its scale.
 const LEAST_PX_PER_UNIT: f64 = 1e-9;
 /// How far a fit may move from where it began, px.
@@ -94,7 +95,7 @@ impl<'d> Reader<'d> {
         painter: &mut Painter,
     ) -> Self {
         let definition = subject.definition();
-        let freedoms = freedom::freedoms(definition, region);
+        let freedoms = subject.drawing().freedoms(definition, region);
         let mut groups: Vec<Group> = Vec::new();
         for (k, f) in freedoms.iter().enumerate() {
             match groups.last_mut() {
@@ -145,7 +146,7 @@ impl<'d> Reader<'d> {
     /// Pixels for a unit of freedom `k` at `inputs`.
     #[must_use]
     pub fn px_per_unit(&self, k: usize, inputs: &Inputs) -> f64 {
-        freedom::px_per_unit(
+        self.subject.drawing().px_per_unit(
             self.subject.definition(),
             self.region,
             &self.freedoms[k],
@@ -303,9 +304,11 @@ impl<'d> Reader<'d> {
         for (k, (member, value)) in values.iter().enumerate() {
             let f = &self.freedoms[*member];
             let channel = f.channel;
-            scale[k] =
-                freedom::px_per_unit(self.subject.definition(), self.region, f, &self.altered)
-                    .max(LEAST_PX_PER_UNIT);
+            scale[k] = self
+                .subject
+                .drawing()
+                .px_per_unit(self.subject.definition(), self.region, f, &self.altered)
+                .max(LEAST_PX_PER_UNIT);
             let half = HALF_STEP_PX / scale[k];
             let bounds = self.bounds_of(*member);
             let moved = self.draw_pair(channel, *value, half, drawn.is_none(), bounds, painter);
@@ -325,18 +328,14 @@ impl<'d> Reader<'d> {
     }
 
     fn bounds_of(&self, member: usize) -> Rect {
-        let b = freedom::bounds(
-            self.subject.definition(),
-            self.region,
-            &self.freedoms[member],
-        );
+        let ink = pixels_of(&self.freedoms[member].bounds());
+        if ink.is_empty() {
+            return Rect::EMPTY;
+        }
         let whole = Rect::new(0, 0, self.area.width, self.area.height);
         // Two pixels more than the ink reaches, so that the chain's shift and scale do not matter.
-        let x = libm::floor(b.left) as i32 - self.area.x - 2;
-        let y = libm::floor(b.top) as i32 - self.area.y - 2;
-        let right = libm::ceil(b.right) as i32 - self.area.x + 2;
-        let bottom = libm::ceil(b.bottom) as i32 - self.area.y + 2;
-        Rect::new(x, y, right - x, bottom - y).intersection(&whole)
+        let around = ink.grown(2).moved(-self.area.x, -self.area.y);
+        around.intersection(&whole)
     }
 
     /// Draws the region for a little less than a value and a little more, and `with_middle` for the value

@@ -5,8 +5,8 @@ use crate::examine::view::View;
 use crate::picture::Rect;
 use crate::recording::inputs::{Inputs, Value};
 use crate::reference::painter::Painter;
-use crate::reference::symbols::freedom::{self, Freedom};
-use crate::reference::symbols::scale::half_period;
+use crate::reference::parts::Freedom;
+use crate::reference::scale::half_period;
 
 /// Distance between candidates of the near scan, and how many to each side, px.
 const SCAN_STEP_PX: f64 = 2.0;
@@ -48,7 +48,10 @@ impl Reader<'_> {
         for (member, value) in lost {
             let f = self.freedoms[member].clone();
             self.altered.clone_from(&best_start);
-            let scale = freedom::px_per_unit(self.subject.definition(), self.region, &f, start)
+            let scale = self
+                .subject
+                .drawing()
+                .px_per_unit(self.subject.definition(), self.region, &f, start)
                 .max(LEAST_PX_PER_UNIT);
             let bounds = self.bounds_of(member);
             let (near, is_recognised) =

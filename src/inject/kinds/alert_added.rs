@@ -3,7 +3,6 @@
 use super::super::redraw::Redrawn;
 use super::super::{About, Clip, Fault, Group, Injector, Model, Target};
 use super::{LASTING, briefly, from_seed, is_brief, lasting, symbol, symbols_that};
-use crate::definition::model::Symbol;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
 use crate::recording::inputs::Inputs;
@@ -28,7 +27,7 @@ impl Model for AlertAdded {
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
-        symbols_that(subject, |s| matches!(s, Symbol::Alerts(_)))
+        symbols_that(subject, |s| s.alerts().next().is_some())
     }
 
     fn classes(&self, fault: &Fault) -> &'static [Verdict] {
@@ -46,9 +45,7 @@ impl Model for AlertAdded {
 
     fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
         let (region, index) = (fault.target.region?, fault.target.symbol?);
-        let Symbol::Alerts(list) = symbol(clip, fault)? else {
-            return None;
-        };
+        let list = symbol(clip, fault)?.alerts().next()?;
         let base = Drawing::new(clip.definition()).alert_base(region, index);
         // One that stays inactive, and that has a slot when it is added.
         let mut active = vec![false; list.alert.len()];

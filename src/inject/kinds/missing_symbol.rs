@@ -29,7 +29,7 @@ impl Model for MissingSymbol {
     }
 
     fn targets(&self, subject: Subject) -> Vec<Target> {
-        symbols_that(subject, |s| !matches!(s, Symbol::Unchecked(_)))
+        symbols_that(subject, |s| !s.is_unchecked())
     }
 
     fn has_look(&self, definition: &Definition, target: Target, look: usize) -> bool {

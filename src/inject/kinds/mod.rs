@@ -110,7 +110,7 @@ const WHOLE: Target = Target {
 fn regions(subject: Subject) -> Vec<Target> {
     regions_that(subject, |r| {
         let mut symbols = r.symbol.iter();
-        symbols.any(|s| !matches!(s, Symbol::Unchecked(_)))
+        symbols.any(|s| !s.is_unchecked())
     })
 }
 
@@ -118,7 +118,7 @@ fn regions(subject: Subject) -> Vec<Target> {
 fn drawn_regions(subject: Subject) -> Vec<Target> {
     regions_that(subject, |r| {
         let mut symbols = r.symbol.iter();
-        symbols.any(|s| !matches!(s, Symbol::Liveness(_) | Symbol::Unchecked(_)))
+        symbols.any(Symbol::is_drawn)
     })
 }
 

@@ -60,10 +60,11 @@ impl Model for OlderData {
             .unwrap_or(definition.file().display.max_latency_ms);
         // A liveness cell tells that it changes, not when.
         let hold_ms = region.and_then(|r| {
-            r.symbol.iter().find_map(|s| match s {
-                Symbol::Liveness(l) => Some(l.max_hold_ms),
-                _ => None,
-            })
+            r.symbol
+                .iter()
+                .flat_map(Symbol::liveness)
+                .map(|l| l.max_hold_ms)
+                .next()
         });
         let allowed_ms = hold_ms.map_or(latency_ms, |h| h.max(latency_ms));
         fault.look == ONE_FRAME_OLDER || fault.size * 1000.0 <= allowed_ms

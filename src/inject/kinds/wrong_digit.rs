@@ -46,7 +46,7 @@ impl Model for WrongDigit {
         let mut inputs = Inputs::default();
         clip.inputs(clip.onset, &mut inputs);
         let all = parts::readouts(symbol(clip, fault)?);
-        let readout = *from_seed(&all, fault.seed).find(|r| {
+        let readout = from_seed(&all, fault.seed).find(|r| {
             inputs.value(d.channel(&r.channel)).is_valid()
                 && digits(&readout::text(r, d, &inputs)) > 0
         })?;

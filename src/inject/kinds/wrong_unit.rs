@@ -32,7 +32,7 @@ impl Model for WrongUnit {
         let definition = subject.definition();
         symbols_that(subject, |s| {
             let readouts = parts::readouts(s);
-            readouts.into_iter().any(|r| {
+            readouts.iter().any(|r| {
                 conversion(definition, r).is_some() || other_name(&r.format.suffix).is_some()
             })
         })
@@ -56,11 +56,11 @@ impl Model for WrongUnit {
         let candidates: Vec<(usize, NumberFormat)> = parts::readouts(symbol(clip, fault)?)
             .into_iter()
             .enumerate()
-            .filter_map(|(k, r)| Some((k, format(d, r, fault.look)?)))
+            .filter_map(|(k, r)| Some((k, format(d, &r, fault.look)?)))
             .collect();
         let (k, format) = from_seed(&candidates, fault.seed).next()?;
         let other = d.with_region(region, |r| {
-            parts::readouts_mut(&mut r.symbol[index])[*k].format = format.clone();
+            parts::change_readout(&mut r.symbol[index], *k, |r| r.format = format.clone());
         });
         let injector = Redrawn::by_definition(clip, region, other, fault.seed)?;
         Some(lasting(self, fault, injector))

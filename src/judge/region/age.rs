@@ -3,7 +3,7 @@
 use super::{READING_PX, RegionJudge};
 use crate::examine::region::{Explanation, Findings, Moment};
 use crate::recording::inputs::Inputs;
-use crate::reference::symbols::scale::half_period;
+use crate::reference::scale::half_period;
 
 /// Frames whose motion gives the staleness.
 const STALENESS_FRAMES: usize = 15;

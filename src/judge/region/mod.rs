@@ -18,8 +18,8 @@ use crate::examine::reader::Fitted;
 use crate::examine::region::{Explanation, Findings, Moment};
 use crate::examine::signature::Signature;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
-use crate::reference::symbols::freedom::Freedom;
-use crate::reference::symbols::scale::half_period;
+use crate::reference::parts::Freedom;
+use crate::reference::scale::half_period;
 
 /// Why a region is faulty in one frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -139,10 +139,12 @@ impl RegionJudge {
             let name = &definition.channels()[f.channel.0].0;
             model.tolerance.get(name).copied().unwrap_or(f64::INFINITY)
         };
-        let liveness_hold_s = model.symbol.iter().find_map(|s| match s {
-            crate::definition::model::Symbol::Liveness(l) => Some(l.max_hold_ms / 1000.0),
-            _ => None,
-        });
+        let liveness_hold_s = model
+            .symbol
+            .iter()
+            .flat_map(crate::definition::model::Symbol::liveness)
+            .map(|l| l.max_hold_ms / 1000.0)
+            .next();
         Self {
             region,
             is_unchecked: model.is_unchecked(),

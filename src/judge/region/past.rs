@@ -7,8 +7,8 @@ use crate::examine::region::{Explanation, Findings};
 use crate::examine::signature::Signature;
 use crate::judge::story::{Point, Series};
 use crate::recording::inputs::Inputs;
-use crate::reference::symbols::freedom::Freedom;
-use crate::reference::symbols::scale::half_period;
+use crate::reference::parts::Freedom;
+use crate::reference::scale::half_period;
 
 /// Longest stretch that is kept, frames.
 const FRAMES: usize = 150;

@@ -4,7 +4,7 @@ use super::{READING_PX, RegionJudge, SAMPLES};
 use crate::examine::reader::RECOGNISED;
 use crate::examine::region::{Explanation, Findings, Moment};
 use crate::recording::inputs::Inputs;
-use crate::reference::symbols::scale::half_period;
+use crate::reference::scale::half_period;
 
 /// What a channel's symbol shows against what it should.
 #[derive(Clone, Debug, PartialEq)]

@@ -92,7 +92,7 @@ pub fn draw_moving(
             });
         }
         if is_invalid {
-            failure::draw(flag, d, scene);
+            failure::draw(flag, Point::default(), d, scene);
         }
     }
     let [x, y] = model.position;
@@ -125,7 +125,7 @@ pub fn draw_moving(
 
 #[cfg(test)]
 mod tests {
-    use super::super::bench;
+    use crate::reference::parts::bench;
 
     const ALERTS: &str = r##"
         kind = "alerts"

@@ -15,9 +15,15 @@ pub const CROSS_WIDTH_PX: f64 = 3.0;
 /// Free space round the words, em.
 const MARGIN_EM: f64 = 0.3;
 
-/// Adds the flag to the scene's present layer.
-pub fn draw(flag: &FailureFlag, d: &Definition, scene: &mut Scene) {
-    let area = Bounds::from_rect(flag.rect);
+/// Adds the flag, moved by `by` px, to the scene's present layer.
+pub fn draw(flag: &FailureFlag, by: Point, d: &Definition, scene: &mut Scene) {
+    let own = Bounds::from_rect(flag.rect);
+    let area = Bounds {
+        left: own.left + by.x,
+        top: own.top + by.y,
+        right: own.right + by.x,
+        bottom: own.bottom + by.y,
+    };
     let (color, ground) = (d.color(&flag.color), d.color(&flag.background));
     scene.set_clip(Some(area));
     scene.rectangle(ground, area);

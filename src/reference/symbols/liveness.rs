@@ -33,7 +33,7 @@ pub fn draw(model: &Liveness, d: &Definition, is_first_lit: bool, scene: &mut Sc
 
 #[cfg(test)]
 mod tests {
-    use super::super::bench;
+    use crate::reference::parts::bench;
 
     #[test]
     fn halves_change_places_after_every_period() {

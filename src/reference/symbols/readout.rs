@@ -33,7 +33,8 @@ pub fn text(model: &Readout, d: &Definition, inputs: &Inputs) -> String {
     shown
 }
 
-fn write_text(model: &Readout, d: &Definition, inputs: &Inputs, shown: &mut impl Write) {
+/// Writes them at the end of `shown`.
+pub fn write_text(model: &Readout, d: &Definition, inputs: &Inputs, shown: &mut impl Write) {
     let words: &str = match inputs.value(d.channel(&model.channel)) {
         Value::Number(v) => return write_number(&model.format, *v, shown),
         Value::Text(words) => words,
@@ -54,8 +55,8 @@ pub fn color(model: &Readout, d: &Definition, inputs: &Inputs) -> Rgb {
 
 #[cfg(test)]
 mod tests {
-    use super::super::bench;
     use super::*;
+    use crate::reference::parts::bench;
 
     const READOUT: &str = r##"
         kind = "readout"

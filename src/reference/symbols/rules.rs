@@ -15,9 +15,9 @@ pub fn ruled_color(usual: &str, rules: &[ColorRule], d: &Definition, inputs: &In
 
 #[cfg(test)]
 mod tests {
-    use super::super::bench;
     use super::*;
     use crate::recording::inputs::Value;
+    use crate::reference::parts::bench;
 
     #[test]
     fn first_rule_that_holds_wins_and_invalid_data_hold_nothing() {

@@ -1,0 +1,254 @@
+//! Straight fixed scale with a filled length or a pointer.
+//!
+//! From `edge` outwards: bands, marks over them, numbers. The frame lies round `rect`, outside of it, so that the filled
+//! length keeps all of its pixels. A limit mark runs from its outer end across `rect`; the part in `rect` lies on top of
+//! the filled length.
+
+use super::scale::Lane;
+use super::{Kind, driven, failing, filled, rect, shown};
+use crate::definition::check::Check;
+use crate::definition::check::limits::*;
+use crate::definition::check::symbols::length;
+use crate::definition::lint::{Lint, ends};
+use crate::definition::model::Region;
+pub use crate::definition::model::Bar;
+use crate::definition::model::{BarStyle, Ticks};
+use crate::definition::parts::{Frame, Label, Motion, Part, Repeat, Shape, Strip};
+use crate::definition::place::At;
+use crate::definition::uses::Walk;
+use crate::reference::scale::{place, span};
+
+/// Width of the frame round the area, px.
+const FRAME_WIDTH_PX: f64 = 1.0;
+/// Width of a limit mark, px.
+const LIMIT_WIDTH_PX: f64 = 3.0;
+/// Length of a limit mark beyond bands and long marks, px.
+const LIMIT_OVERREACH_PX: f64 = 2.0;
+
+impl Kind for Bar {
+    fn name(&self) -> &'static str {
+        "bar"
+    }
+
+    fn parts(&self) -> Vec<Part> {
+        let lane = Lane::new(self.rect, self.direction, self.edge);
+        let area = rect(self.rect);
+        let mut parts = Vec::new();
+        parts.extend(
+            self.background
+                .as_ref()
+                .map(|c| filled(Shape::Rect(area), c)),
+        );
+        if let Some(color) = &self.frame {
+            let w = FRAME_WIDTH_PX;
+            let [x, y, width, height] = area;
+            let outer = [x - w, y - w, width + 2.0 * w, height + 2.0 * w];
+            parts.push(filled(
+                Shape::Frame(Frame {
+                    rect: outer,
+                    width: w,
+                }),
+                color,
+            ));
+        }
+        for band in &self.bands {
+            let ends = [self.along(&lane, band.from), self.along(&lane, band.to)];
+            parts.push(filled(
+                Shape::Rect(lane.area(ends, [0.0, -self.band_width])),
+                &band.color,
+            ));
+        }
+        if let Some(ticks) = &self.ticks {
+            self.marks(ticks, &lane, &mut parts);
+        }
+        let limit = |at: f64, inwards: [f64; 2]| {
+            Shape::Rect(lane.mark(self.along(&lane, at), LIMIT_WIDTH_PX, inwards))
+        };
+        for l in &self.limits {
+            parts.push(filled(limit(l.at, [0.0, -self.limit_length()]), &l.color));
+        }
+        let mut over = vec![self.mark_of_value(&lane)];
+        for l in &self.limits {
+            over.push(filled(limit(l.at, [0.0, lane.depth]), &l.color));
+        }
+        parts.push(failing(over, vec![self.channel.clone()], &self.failure));
+        parts
+    }
+
+    fn uses<'f>(&'f self, w: &mut Walk<'_, 'f>) {
+        w.moves("channel", &self.channel);
+        w.color("color", &self.color);
+        w.rules(&self.color_rules);
+        w.color_if("frame", self.frame.as_ref());
+        w.color_if("background", self.background.as_ref());
+        if let Some(ticks) = &self.ticks {
+            let low = self.breakpoints.first().map_or(0.0, |p| p[0]);
+            w.ticks(ticks, low);
+        }
+        w.each("bands", &self.bands, |w, x| w.color("color", &x.color));
+        w.each("limits", &self.limits, |w, l| w.color("color", &l.color));
+        w.failure(&self.failure);
+    }
+
+    fn check(&self, at: &At<'_>, c: &mut Check<'_>) {
+        c.rect(&at.key("rect"), self.rect);
+        c.edge(at, self.direction, self.edge);
+        c.breakpoints(at, &self.breakpoints, &FRACTION, false);
+        if let (Some(origin), [first, .., last]) = (self.origin, &self.breakpoints[..])
+            && (origin < first[0] || origin > last[0])
+        {
+            let message = format!(
+                "origin {origin} lies outside the scale, {} to {}",
+                first[0], last[0]
+            );
+            c.say(&at.key("origin"), message);
+        }
+        c.rules(at, &self.color_rules);
+        if let Some(ticks) = &self.ticks {
+            c.ticks(at, ticks, length(&self.breakpoints));
+        }
+        c.bands(at, &self.bands);
+        c.number(&at.key("band_width"), self.band_width, &WIDTH);
+        for (k, limit) in self.limits.iter().enumerate() {
+            c.number(&at.key("limits").index(k).key("at"), limit.at, &VALUE);
+        }
+        c.failure(at, &self.failure);
+    }
+
+    fn advise(&self, r: &Region, at: &At<'_>, lint: &mut Lint<'_>) {
+        lint.marks(
+            r,
+            self.name(),
+            at,
+            ends(&self.breakpoints),
+            &self.bands,
+            &self.limits,
+        );
+    }
+}
+
+impl Bar {
+    /// Place of `v` along the scale, display px; it stops at the ends of the scale.
+    fn along(&self, lane: &Lane, v: f64) -> f64 {
+        self.along_share(lane, place(&self.breakpoints, v))
+    }
+
+    fn along_share(&self, lane: &Lane, share: f64) -> f64 {
+        if lane.growth > 0.0 {
+            lane.start + share * (lane.end - lane.start)
+        } else {
+            lane.end - share * (lane.end - lane.start)
+        }
+    }
+
+    fn limit_length(&self) -> f64 {
+        let bands = if self.bands.is_empty() {
+            0.0
+        } else {
+            self.band_width
+        };
+        bands.max(self.ticks.as_ref().map_or(0.0, |t| t.major_length)) + LIMIT_OVERREACH_PX
+    }
+
+    /// The filled length or the pointer.
+    fn mark_of_value(&self, lane: &Lane) -> Part {
+        let driven = Motion {
+            scale: self.breakpoints.clone(),
+            ..driven("length", &self.channel)
+        };
+        let color_rules = self.color_rules.clone();
+        match self.style {
+            BarStyle::Fill => {
+                let area = rect(self.rect);
+                let lowest = span(&self.breakpoints).map_or(0.0, |s| s[0]);
+                let from = place(&self.breakpoints, self.origin.unwrap_or(lowest));
+                let strip = Strip {
+                    rect: area,
+                    direction: self.direction,
+                    from,
+                };
+                let fill = Part {
+                    color_rules,
+                    ..filled(Shape::Rect(area), &self.color)
+                };
+                fill.moved(Motion {
+                    strip: Some(strip),
+                    ..driven
+                })
+            }
+            BarStyle::Pointer => {
+                let half = lane.depth / 2.0;
+                let zero = self.along_share(lane, 0.0);
+                let corners = vec![
+                    lane.at(zero, 0.0),
+                    lane.at(zero - half, lane.depth),
+                    lane.at(zero + half, lane.depth),
+                ];
+                let [x, y] = lane.along();
+                let way = (lane.end - lane.start) * lane.growth;
+                let pointer = Part {
+                    color_rules,
+                    ..filled(Shape::Polygon(corners), &self.color)
+                };
+                pointer.moved(Motion {
+                    shift_along: Some([x * way, y * way]),
+                    ..driven
+                })
+            }
+        }
+    }
+
+    fn marks(&self, ticks: &Ticks, lane: &Lane, parts: &mut Vec<Part>) {
+        let Some([low, high]) = span(&self.breakpoints) else {
+            return;
+        };
+        let zero = self.along_share(lane, 0.0);
+        let [x, y] = lane.along();
+        let way = (lane.end - lane.start) * lane.growth;
+        let every = |step: f64| Repeat {
+            step,
+            from: Some(low),
+            to: Some(high),
+            except_step: None,
+            except: Vec::new(),
+            period: None,
+            within: None,
+            turn_about: None,
+            shift_along: Some([x * way, y * way]),
+            scale: self.breakpoints.clone(),
+            per_unit: None,
+        };
+        let mark = |length: f64| {
+            filled(
+                Shape::Rect(lane.mark(zero, ticks.width, [0.0, -length])),
+                &ticks.color,
+            )
+        };
+        if let Some(step) = ticks.minor_step {
+            let repeat = Repeat {
+                except_step: Some(ticks.major_step),
+                ..every(step)
+            };
+            parts.push(Part {
+                repeat: Some(repeat),
+                ..mark(ticks.minor_length)
+            });
+        }
+        parts.push(Part {
+            repeat: Some(every(ticks.major_step)),
+            ..mark(ticks.major_length)
+        });
+        if let Some(labels) = &ticks.labels {
+            let label = Shape::Label(Label::new(
+                labels,
+                lane.at(zero, -labels.distance),
+                &ticks.color,
+            ));
+            let repeat = every(labels.step.unwrap_or(ticks.major_step));
+            parts.push(Part {
+                repeat: Some(repeat),
+                ..shown(label)
+            });
+        }
+    }
+}

@@ -1,0 +1,240 @@
+//! Round scale with pointers.
+//!
+//! Marks, bands and the scale's line never move. Multiples of the step from zero get marks, not steps from the lowest
+//! value. When the two ends of the scale stand at the same angle (a whole turn), the highest value gets no mark, since the
+//! lowest has it.
+
+use super::{Kind, driven, failing, filled, line, shown};
+use crate::definition::check::Check;
+use crate::definition::check::limits::*;
+use crate::definition::check::symbols::length;
+use crate::definition::lint::{Lint, ends};
+use crate::definition::model::Region;
+pub use crate::definition::model::Dial;
+use crate::definition::model::{DialPointer, PointerShape};
+use crate::definition::parts::{Arc, Failure, Label, Motion, Part, Repeat, Shape};
+use crate::definition::place::At;
+use crate::definition::uses::Walk;
+use crate::reference::scale::{half_turn, place, span};
+
+/// Width of a limit mark against that of a tick.
+const LIMIT_WIDTH: f64 = 1.5;
+/// Part of a long mark's length by which a limit mark reaches over the scale's line.
+const LIMIT_OVERREACH: f64 = 0.4;
+/// Length of a needle's point against its width.
+const POINT_LENGTH: f64 = 1.5;
+
+impl Kind for Dial {
+    fn name(&self) -> &'static str {
+        "dial"
+    }
+
+    fn parts(&self) -> Vec<Part> {
+        let mut parts = Vec::new();
+        if let Some([low, high]) = span(&self.breakpoints) {
+            self.scale(low, high, &mut parts);
+        }
+        let mut moving: Vec<Part> = self.pointers.iter().map(|p| self.pointer(p)).collect();
+        moving.extend(
+            self.readout
+                .iter()
+                .map(|r| shown(Shape::Readout(r.clone()))),
+        );
+        let channels: Vec<_> = self.pointers.iter().map(|p| p.channel.clone()).collect();
+        let mut over = failing(moving, channels, &self.failure);
+        over.failure = over.failure.map(|f| Failure { all: true, ..f });
+        parts.push(over);
+        parts
+    }
+
+    fn uses<'f>(&'f self, w: &mut Walk<'_, 'f>) {
+        let low = self.breakpoints.first().map_or(0.0, |b| b[0]);
+        w.ticks(&self.ticks, low);
+        w.each("bands", &self.bands, |w, b| w.color("color", &b.color));
+        w.each("limits", &self.limits, |w, l| w.color("color", &l.color));
+        w.each("pointers", &self.pointers, |w, p| {
+            w.moves("channel", &p.channel);
+            w.color("color", &p.color);
+            w.rules(&p.color_rules);
+        });
+        w.readout_at("readout", self.readout.as_ref());
+        w.failure(&self.failure);
+    }
+
+    fn check(&self, at: &At<'_>, c: &mut Check<'_>) {
+        c.pair(&at.key("center"), self.center, &POSITION);
+        c.number(&at.key("radius"), self.radius, &SIZE);
+        c.breakpoints(at, &self.breakpoints, &ANGLE, true);
+        c.number(&at.key("line_width"), self.line_width, &WIDTH_OR_NONE);
+        c.ticks(at, &self.ticks, length(&self.breakpoints));
+        c.bands(at, &self.bands);
+        c.number(&at.key("band_width"), self.band_width, &WIDTH);
+        for (k, limit) in self.limits.iter().enumerate() {
+            c.number(&at.key("limits").index(k).key("at"), limit.at, &VALUE);
+        }
+        if self.pointers.is_empty() {
+            c.say(&at.key("pointers"), "a dial needs at least one pointer");
+        }
+        for (k, p) in self.pointers.iter().enumerate() {
+            let at = at.key("pointers").index(k);
+            c.number(&at.key("tip_radius"), p.tip_radius, &SIZE);
+            c.number(&at.key("tail_radius"), p.tail_radius, &POSITION);
+            c.number(&at.key("width"), p.width, &WIDTH);
+            if p.tip_radius == p.tail_radius {
+                c.say(
+                    &at.key("tail_radius"),
+                    "pointer has no length: tip and tail have the same radius",
+                );
+            }
+            c.rules(&at, &p.color_rules);
+        }
+        if let Some(r) = &self.readout {
+            c.readout(&at.key("readout"), r);
+        }
+        c.failure(at, &self.failure);
+    }
+
+    fn advise(&self, r: &Region, at: &At<'_>, lint: &mut Lint<'_>) {
+        for p in &self.pointers {
+            lint.line(r, self.name(), at, p.width);
+        }
+        lint.marks(
+            r,
+            self.name(),
+            at,
+            ends(&self.breakpoints),
+            &self.bands,
+            &self.limits,
+        );
+        lint.readout(r, self.readout.as_ref(), &at.key("readout"));
+    }
+}
+
+impl Dial {
+    /// Bands, line, marks, numbers, limit marks.
+    fn scale(&self, low: f64, high: f64, parts: &mut Vec<Part>) {
+        let arc = |from: f64, to: f64, radii: [f64; 2]| {
+            let (a, b) = (place(&self.breakpoints, from), place(&self.breakpoints, to));
+            Shape::Arc(Arc {
+                center: self.center,
+                radii,
+                from_deg: a.min(b),
+                to_deg: a.max(b),
+            })
+        };
+        for band in &self.bands {
+            let radii = [self.radius - self.band_width, self.radius];
+            parts.push(filled(arc(band.from, band.to, radii), &band.color));
+        }
+        let ticks = &self.ticks;
+        if self.line_width > 0.0 {
+            let half = self.line_width / 2.0;
+            parts.push(filled(
+                arc(low, high, [self.radius - half, self.radius + half]),
+                &ticks.color,
+            ));
+        }
+        let turn = place(&self.breakpoints, high) - place(&self.breakpoints, low);
+        let is_whole_turn = turn.abs() > 1.0 && half_turn(turn).abs() < 1e-6;
+        let every = |step: f64| Repeat {
+            step,
+            from: Some(low),
+            to: Some(high),
+            except_step: None,
+            except: if is_whole_turn {
+                vec![high]
+            } else {
+                Vec::new()
+            },
+            period: None,
+            within: None,
+            turn_about: Some(self.center),
+            shift_along: None,
+            scale: self.breakpoints.clone(),
+            per_unit: None,
+        };
+        let [x, y] = self.center;
+        let mark = |length: f64| {
+            line(
+                [[x, y - (self.radius - length)], [x, y - self.radius]],
+                &ticks.color,
+                ticks.width,
+            )
+        };
+        if let Some(step) = ticks.minor_step {
+            let repeat = Repeat {
+                except_step: Some(ticks.major_step),
+                ..every(step)
+            };
+            parts.push(Part {
+                repeat: Some(repeat),
+                ..mark(ticks.minor_length)
+            });
+        }
+        parts.push(Part {
+            repeat: Some(every(ticks.major_step)),
+            ..mark(ticks.major_length)
+        });
+        if let Some(labels) = &ticks.labels {
+            let at = [x, y - (self.radius - labels.distance)];
+            let label = shown(Shape::Label(Label::new(labels, at, &ticks.color)));
+            let repeat = every(labels.step.unwrap_or(ticks.major_step));
+            parts.push(Part {
+                repeat: Some(repeat),
+                upright: true,
+                ..label
+            });
+        }
+        for limit in &self.limits {
+            let inner = self.radius - ticks.major_length.max(self.band_width);
+            let outer = self.radius + LIMIT_OVERREACH * ticks.major_length;
+            let mark = line(
+                [[0.0, -inner], [0.0, -outer]],
+                &limit.color,
+                LIMIT_WIDTH * ticks.width,
+            );
+            let turned_deg = place(&self.breakpoints, limit.at);
+            parts.push(Part {
+                at: Some(self.center),
+                turned_deg,
+                ..mark
+            });
+        }
+    }
+
+    fn pointer(&self, p: &DialPointer) -> Part {
+        let outline = Shape::Polygon(outline(p));
+        let motion = Motion {
+            scale: self.breakpoints.clone(),
+            turn_about: Some(self.center),
+            ..driven("pointer", &p.channel)
+        };
+        let color_rules = p.color_rules.clone();
+        Part {
+            at: Some(self.center),
+            color_rules,
+            ..filled(outline, &p.color)
+        }
+        .moved(motion)
+    }
+}
+
+/// Outline of a pointer that points up from the origin; the tip comes first.
+fn outline(p: &DialPointer) -> Vec<[f64; 2]> {
+    let (tip, tail, half) = (p.tip_radius, p.tail_radius, p.width / 2.0);
+    match p.shape {
+        PointerShape::Needle => {
+            let point = (POINT_LENGTH * p.width).min((tip - tail).abs());
+            let shoulder = tip - point.copysign(tip - tail);
+            vec![
+                [0.0, -tip],
+                [half, -shoulder],
+                [half, -tail],
+                [-half, -tail],
+                [-half, -shoulder],
+            ]
+        }
+        PointerShape::Triangle => vec![[0.0, -tip], [half, -tail], [-half, -tail]],
+        PointerShape::Line => vec![[half, -tip], [half, -tail], [-half, -tail], [-half, -tip]],
+    }
+}

@@ -1,0 +1,122 @@
+//! One of several annunciations in one place.
+
+use super::{Kind, filled, group, rect, shown};
+use crate::definition::check::Check;
+use crate::definition::check::limits::*;
+pub use crate::definition::model::Flag;
+use crate::definition::model::{Align, Condition, Name, Text};
+use crate::definition::parts::{Frame, Part, Shape};
+use crate::definition::place::At;
+use crate::definition::uses::{Role, Use, Walk};
+
+/// Width of the frame round an annunciation, px; it lies inside the area.
+const FRAME_WIDTH_PX: f64 = 2.0;
+
+impl Kind for Flag {
+    fn name(&self) -> &'static str {
+        "flag"
+    }
+
+    fn parts(&self) -> Vec<Part> {
+        let mut looks: Vec<Part> = self
+            .state
+            .iter()
+            .map(|s| {
+                let colors = [Some(&s.color), s.background.as_ref(), s.frame.as_ref()];
+                // The channel's value, rounded to a whole number.
+                let whole = s.value as f64;
+                let when = vec![rounds_to(&self.channel, whole)];
+                self.look(&s.text, colors).while_(when)
+            })
+            .collect();
+        let i = &self.invalid;
+        looks.push(self.look(
+            &i.text,
+            [Some(&i.color), i.background.as_ref(), i.frame.as_ref()],
+        ));
+        vec![Part {
+            choose: true,
+            ..group(looks)
+        }]
+    }
+
+    fn uses<'f>(&'f self, w: &mut Walk<'_, 'f>) {
+        let role = Role::Chooses;
+        w.say(
+            "channel",
+            Use::Channel {
+                name: &self.channel,
+                role,
+            },
+        );
+        w.font(&self.font, self.size);
+        w.each("state", &self.state, |w, s| {
+            w.words("text", &self.font, s.text.clone());
+            w.color("color", &s.color);
+            w.color_if("background", s.background.as_ref());
+            w.color_if("frame", s.frame.as_ref());
+        });
+        w.key("invalid", |w| {
+            w.words("text", &self.font, self.invalid.text.clone());
+            w.color("color", &self.invalid.color);
+            w.color_if("background", self.invalid.background.as_ref());
+            w.color_if("frame", self.invalid.frame.as_ref());
+        });
+    }
+
+    fn check(&self, at: &At<'_>, c: &mut Check<'_>) {
+        c.rect(&at.key("rect"), self.rect);
+        c.number(&at.key("size"), self.size, &FONT_SIZE);
+        if self.state.is_empty() {
+            c.say(&at.key("state"), "a flag needs at least one state");
+        }
+        for (k, state) in self.state.iter().enumerate() {
+            if self.state[..k].iter().any(|s| s.value == state.value) {
+                c.say(
+                    &at.key("state").index(k).key("value"),
+                    format!("state value {} is given twice", state.value),
+                );
+            }
+        }
+    }
+}
+
+impl Flag {
+    /// `colors` are those of words, ground and frame; what has none is not drawn.
+    fn look(&self, text: &str, [words, ground, frame]: [Option<&Name>; 3]) -> Part {
+        let area = rect(self.rect);
+        let mut parts = Vec::new();
+        parts.extend(ground.map(|c| filled(Shape::Rect(area), c)));
+        parts.extend(frame.map(|c| {
+            filled(
+                Shape::Frame(Frame {
+                    rect: area,
+                    width: FRAME_WIDTH_PX,
+                }),
+                c,
+            )
+        }));
+        if let (Some(color), false) = (words, text.is_empty()) {
+            parts.push(shown(Shape::Words(Text {
+                text: text.into(),
+                position: [
+                    (area[0] + (area[0] + area[2])) / 2.0,
+                    (area[1] + (area[1] + area[3])) / 2.0,
+                ],
+                align: Align::Center,
+                font: self.font.clone(),
+                size: self.size,
+                color: color.clone(),
+            })));
+        }
+        group(parts)
+    }
+}
+
+/// Holds while the channel rounds to `whole`; halves go away from zero.
+fn rounds_to(channel: &str, whole: f64) -> Condition {
+    let (low, high) = (whole - 0.5, whole + 0.5);
+    let low = if whole > 0.0 { low } else { low.next_up() };
+    let high = if whole < 0.0 { high.next_up() } else { high };
+    Condition::between(channel, low, high)
+}

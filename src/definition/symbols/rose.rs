@@ -1,0 +1,276 @@
+//! Turning compass card: the heading stands at the top under the lubber line.
+//!
+//! A bearing `b` stands at the clock angle `b - heading`. Bugs lie outside the rim, notch on the rim. The wind's direction
+//! is where it comes from, so its arrow points at `direction + 180 - heading`.
+
+use super::{Kind, bug, driven, failing, filled, group, line, shown};
+use crate::definition::check::Check;
+use crate::definition::check::limits::*;
+use crate::definition::lint::Lint;
+use crate::definition::model::Region;
+pub use crate::definition::model::Rose;
+use crate::definition::model::{Bug, Condition, NumberFormat, Wind};
+use crate::definition::parts::{Label, Motion, NamedValue, Part, Repeat, Shape};
+use crate::definition::place::At;
+use crate::definition::uses::{Role, Use, Walk};
+
+/// Length of the wind arrow's head, and its width, against the width of the shaft.
+const HEAD: f64 = 4.0;
+
+impl Kind for Rose {
+    fn name(&self) -> &'static str {
+        "rose"
+    }
+
+    fn parts(&self) -> Vec<Part> {
+        let mut parts = vec![self.card()];
+        parts.extend(self.bugs.iter().map(|b| self.bug(b)));
+        if let Some(wind) = &self.wind {
+            parts.push(self.arrow(wind));
+            let named = [
+                (&wind.direction_readout, "wind direction"),
+                (&wind.speed_readout, "wind speed"),
+            ];
+            for (digits, id) in named {
+                parts.extend(
+                    digits
+                        .iter()
+                        .map(|r| shown(Shape::Readout(r.clone())).called(id)),
+                );
+            }
+        }
+        parts.extend(
+            self.readout
+                .iter()
+                .map(|r| shown(Shape::Readout(r.clone()))),
+        );
+        let [x, y] = self.center;
+        let rim = y - self.radius;
+        parts.push(line(
+            [[x, rim], [x, rim - self.lubber_length]],
+            &self.lubber,
+            self.mark_width,
+        ));
+        if let Some(span) = self.aircraft_span {
+            let plan = Shape::Polygon(plan_view(span, self.mark_width));
+            parts.push(Part {
+                at: Some(self.center),
+                ..filled(plan, &self.lubber)
+            });
+        }
+        vec![failing(parts, vec![self.channel.clone()], &self.failure)]
+    }
+
+    fn uses<'f>(&'f self, w: &mut Walk<'_, 'f>) {
+        w.moves("channel", &self.channel);
+        w.color("color", &self.color);
+        w.font(&self.font, self.size);
+        w.words("font", &self.font, "NESW0123456789".into());
+        w.color("lubber", &self.lubber);
+        w.bugs(&self.bugs);
+        if let Some(wind) = &self.wind {
+            w.key("wind", |w| {
+                w.moves("direction", &wind.direction);
+                let role = Role::Compared;
+                w.say(
+                    "speed",
+                    Use::Channel {
+                        name: &wind.speed,
+                        role,
+                    },
+                );
+                w.color("color", &wind.color);
+                w.readout_at("direction_readout", wind.direction_readout.as_ref());
+                w.readout_at("speed_readout", wind.speed_readout.as_ref());
+            });
+        }
+        w.readout_at("readout", self.readout.as_ref());
+        w.failure(&self.failure);
+    }
+
+    fn check(&self, at: &At<'_>, c: &mut Check<'_>) {
+        c.pair(&at.key("center"), self.center, &POSITION);
+        c.number(&at.key("radius"), self.radius, &SIZE);
+        c.number(&at.key("mark_length"), self.mark_length, &LENGTH);
+        if self.mark_length > self.radius {
+            c.say(
+                &at.key("mark_length"),
+                format!(
+                    "marks of {} px reach past the middle of a card of radius {} px",
+                    self.mark_length, self.radius
+                ),
+            );
+        }
+        c.number(&at.key("mark_width"), self.mark_width, &WIDTH);
+        c.number(&at.key("size"), self.size, &FONT_SIZE);
+        c.number(&at.key("label_radius"), self.label_radius, &LENGTH);
+        c.number(&at.key("lubber_length"), self.lubber_length, &LENGTH);
+        c.bugs(at, &self.bugs);
+        if let Some(w) = &self.wind {
+            let at = at.key("wind");
+            c.pair(&at.key("center"), w.center, &POSITION);
+            c.number(&at.key("length"), w.length, &SIZE);
+            c.number(&at.key("width"), w.width, &WIDTH);
+            c.number(&at.key("calm_below"), w.calm_below, &CALM);
+            for (key, readout) in [
+                ("direction_readout", &w.direction_readout),
+                ("speed_readout", &w.speed_readout),
+            ] {
+                if let Some(r) = readout {
+                    c.readout(&at.key(key), r);
+                }
+            }
+        }
+        if let Some(readout) = &self.readout {
+            c.readout(&at.key("readout"), readout);
+        }
+        c.number_if(&at.key("aircraft_span"), self.aircraft_span, &SIZE);
+        c.failure(at, &self.failure);
+    }
+
+    fn advise(&self, r: &Region, at: &At<'_>, lint: &mut Lint<'_>) {
+        lint.line(r, self.name(), at, self.mark_width);
+        if let Some(w) = &self.wind {
+            lint.line(r, self.name(), at, w.width);
+            let at = at.key("wind");
+            lint.readout(
+                r,
+                w.direction_readout.as_ref(),
+                &at.key("direction_readout"),
+            );
+            lint.readout(r, w.speed_readout.as_ref(), &at.key("speed_readout"));
+        }
+        lint.readout(r, self.readout.as_ref(), &at.key("readout"));
+    }
+}
+
+impl Rose {
+    fn card(&self) -> Part {
+        let [x, y] = self.center;
+        let every = |step: f64, except_step: Option<f64>| Repeat {
+            step,
+            from: Some(0.0),
+            to: Some(359.0),
+            except_step,
+            except: Vec::new(),
+            period: None,
+            within: None,
+            turn_about: Some(self.center),
+            shift_along: None,
+            scale: Vec::new(),
+            per_unit: None,
+        };
+        let mark = |length: f64| {
+            line(
+                [[x, y - (self.radius - length)], [x, y - self.radius]],
+                &self.color,
+                self.mark_width,
+            )
+        };
+        let short = Part {
+            repeat: Some(every(5.0, Some(10.0))),
+            ..mark(self.mark_length / 2.0)
+        };
+        let long = Part {
+            repeat: Some(every(10.0, None)),
+            ..mark(self.mark_length)
+        };
+        let letters = [(0.0, "N"), (90.0, "E"), (180.0, "S"), (270.0, "W")];
+        let label = Label {
+            position: [x, y - self.label_radius],
+            align: Default::default(),
+            font: self.font.clone(),
+            size: self.size,
+            color: self.color.clone(),
+            format: NumberFormat {
+                scale: 0.1,
+                ..NumberFormat::default()
+            },
+            absolute: false,
+            named: letters
+                .map(|(at, text)| NamedValue {
+                    at,
+                    text: text.into(),
+                })
+                .to_vec(),
+        };
+        let labels = Part {
+            repeat: Some(every(30.0, None)),
+            ..shown(Shape::Label(label))
+        };
+        group(vec![long, short, labels]).moved(Motion {
+            period: Some(360.0),
+            per_unit: Some(-1.0),
+            turn_about: Some(self.center),
+            ..driven("card", &self.channel)
+        })
+    }
+
+    fn bug(&self, b: &Bug) -> Part {
+        let [x, y] = self.center;
+        let corners =
+            bug::corners(b.size).map(|[along, across]| [x + along, y - (self.radius + across)]);
+        filled(Shape::Polygon(corners.to_vec()), &b.color)
+            .moved(self.on_card("bug", &b.channel, 0.0))
+    }
+
+    /// Turned to where a bearing stands on the card.
+    fn on_card(&self, name: &str, channel: &str, offset: f64) -> Motion {
+        Motion {
+            minus: Some(self.channel.clone()),
+            offset,
+            period: Some(360.0),
+            turn_about: Some(self.center),
+            ..driven(name, &channel.into())
+        }
+    }
+
+    fn arrow(&self, w: &Wind) -> Part {
+        let half = w.width / 2.0;
+        let (tip, tail) = (w.length / 2.0, -w.length / 2.0);
+        let neck = (tip - HEAD * w.width).max(tail);
+        let corners = [
+            [0.0, tip],
+            [HEAD, neck],
+            [1.0, neck],
+            [1.0, tail],
+            [-1.0, tail],
+            [-1.0, neck],
+            [-HEAD, neck],
+        ];
+        let outline = corners.map(|[side, ahead]| [side * half, -ahead]).to_vec();
+        let motion = Motion {
+            turn_about: Some(w.center),
+            ..self.on_card("wind", &w.direction, 180.0)
+        };
+        Part {
+            at: Some(w.center),
+            ..filled(Shape::Polygon(outline), &w.color)
+        }
+        .moved(motion)
+        .while_(vec![Condition::at_least(&w.speed, w.calm_below)])
+    }
+}
+
+/// A plan view: body, wing and tail as one outline.
+fn plan_view(span: f64, width: f64) -> Vec<[f64; 2]> {
+    let half = width / 2.0;
+    let (nose, tail) = (-span, span);
+    let wing = -0.15 * span;
+    let tail_wing = 0.8 * span;
+    let tail_span = 0.4 * span;
+    let right = [
+        [half, nose],
+        [half, wing - half],
+        [span, wing - half],
+        [span, wing + half],
+        [half, wing + half],
+        [half, tail_wing - half],
+        [tail_span, tail_wing - half],
+        [tail_span, tail_wing + half],
+        [half, tail_wing + half],
+        [half, tail],
+    ];
+    let left = right.iter().rev().map(|[x, y]| [-x, *y]);
+    right.iter().copied().chain(left).collect()
+}

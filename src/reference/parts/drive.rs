@@ -1,0 +1,247 @@
+//! How a value moves a part.
+
+use std::sync::Arc;
+
+use super::affine::Affine;
+use crate::definition::Definition;
+use crate::definition::model::Direction;
+use crate::definition::parts::{Motion, Sector, Strip};
+use crate::picture::Point;
+use crate::recording::inputs::{ChannelId, Inputs};
+use crate::reference::scale::{half_period, half_turn, least_slope, place, slope, span};
+
+/// A motion whose names are resolved.
+#[derive(Clone, Debug)]
+pub(crate) struct Drive {
+    pub name: Arc<str>,
+    pub channel: ChannelId,
+    minus: Option<ChannelId>,
+    attitude: Option<(Angle, ChannelId)>,
+    offset: f64,
+    range: Option<[f64; 2]>,
+    pub period: Option<f64>,
+    places: Places,
+    /// Lowest and highest value of the channel's source, where that is stated.
+    source_range: Option<[f64; 2]>,
+    pub way: Way,
+}
+
+/// Which of the two angles of an attitude the channel is; the other one says whether it is counted back.
+#[derive(Clone, Copy, Debug)]
+enum Angle {
+    Pitch,
+    Bank,
+}
+
+/// What a place does.
+#[derive(Clone, Debug)]
+pub(crate) enum Way {
+    Turn(Point),
+    Shift(Point),
+    Strip(Strip),
+    Sector(Sector),
+}
+
+/// From a value to a place.
+#[derive(Clone, Debug)]
+pub(crate) enum Places {
+    Even(f64),
+    Bent(Vec<[f64; 2]>),
+}
+
+impl Places {
+    pub(crate) fn new(scale: &[[f64; 2]], per_unit: Option<f64>) -> Self {
+        if scale.is_empty() {
+            Self::Even(per_unit.unwrap_or(1.0))
+        } else {
+            Self::Bent(scale.to_vec())
+        }
+    }
+
+    pub(crate) fn of(&self, v: f64) -> f64 {
+        match self {
+            Self::Even(per_unit) => per_unit * v,
+            Self::Bent(scale) => place(scale, v),
+        }
+    }
+}
+
+/// Pitch and bank as they are drawn: pitch from -90 to 90, bank from -180 to 180 degrees.
+///
+/// Beyond 90 degrees of pitch the aircraft has gone over the top, and the same attitude is named by the short way: 95 up
+/// with wings level is 85 up with 180 of bank.
+#[must_use]
+pub fn drawn_attitude(pitch: f64, bank: f64) -> (f64, f64) {
+    let pitch = half_turn(pitch);
+    if pitch > 90.0 {
+        (180.0 - pitch, half_turn(bank + 180.0))
+    } else if pitch < -90.0 {
+        (-180.0 - pitch, half_turn(bank + 180.0))
+    } else {
+        (pitch, half_turn(bank))
+    }
+}
+
+impl Drive {
+    /// The motion of a checked definition.
+    pub(crate) fn new(m: &Motion, d: &Definition) -> Self {
+        let point = |[x, y]: [f64; 2]| Point::new(x, y);
+        let (way, usual) = match (&m.turn_about, &m.shift_along, &m.strip, &m.sector) {
+            (Some(p), ..) => (Way::Turn(point(*p)), "turn"),
+            (_, Some(p), ..) => (Way::Shift(point(*p)), "shift"),
+            (_, _, Some(s), _) => (Way::Strip(s.clone()), "length"),
+            (.., Some(s)) => (Way::Sector(s.clone()), "length"),
+            _ => (Way::Shift(Point::default()), "shift"),
+        };
+        let other = |name: &Option<String>| name.as_deref().map(|n| d.channel(n));
+        let pitch = other(&m.with_bank).map(|c| (Angle::Pitch, c));
+        let channel = d.channel(&m.channel);
+        Self {
+            name: m.name.as_deref().unwrap_or(usual).into(),
+            channel,
+            minus: other(&m.minus),
+            attitude: pitch.or_else(|| other(&m.with_pitch).map(|c| (Angle::Bank, c))),
+            offset: m.offset,
+            range: m.range,
+            period: m.period,
+            places: Places::new(&m.scale, m.per_unit),
+            source_range: d.channels()[channel.0].1.range,
+            way,
+        }
+    }
+
+    /// The driving value; `None` while a channel has none.
+    fn value(&self, inputs: &Inputs) -> Option<f64> {
+        let number = |c: ChannelId| inputs.value(c).number();
+        let stop = |v: f64| self.range.map_or(v, |[low, high]| v.min(high).max(low));
+        let own = number(self.channel)?;
+        let own = match self.attitude {
+            Some((Angle::Pitch, bank)) => drawn_attitude(own, number(bank)?).0,
+            Some((Angle::Bank, pitch)) => drawn_attitude(number(pitch)?, own).1,
+            None => own,
+        };
+        let own = stop(own);
+        Some(match (self.minus, self.period, &self.places) {
+            (Some(minus), Some(period), _) => {
+                half_period(own - stop(number(minus)?) + self.offset, period)
+            }
+            (Some(minus), None, _) => own - stop(number(minus)?) + self.offset,
+            (None, Some(period), Places::Bent(_)) => (own + self.offset).rem_euclid(period),
+            (None, ..) => own + self.offset,
+        })
+    }
+
+    /// Whether several parts may move by it as one: the two angles of an attitude do, while two pointers of one channel
+    /// are read each.
+    pub(crate) const fn is_shared(&self) -> bool {
+        self.attitude.is_some()
+    }
+
+    /// Where the value stands: degrees, shares of a way, or shares of a strip.
+    pub(crate) fn place(&self, inputs: &Inputs) -> Option<f64> {
+        Some(self.places.of(self.value(inputs)?))
+    }
+
+    /// How the place moves a part; a way that fills something moves nothing.
+    pub(crate) fn affine(&self, place: f64) -> Affine {
+        match &self.way {
+            Way::Turn(about) => Affine::turn(*about, place),
+            Way::Shift(along) => Affine::shift(along.x * place, along.y * place),
+            Way::Strip(_) | Way::Sector(_) => Affine::IDENTITY,
+        }
+    }
+
+    /// Change of place for a unit, without sign; 0 where the place stays, as for values beyond the ends.
+    pub(crate) fn slope(&self, inputs: &Inputs) -> f64 {
+        let Some(v) = self.value(inputs) else {
+            return 0.0;
+        };
+        let own = inputs.value(self.channel).number().unwrap_or_default();
+        let is_stopped = self.attitude.is_none()
+            && self
+                .range
+                .is_some_and(|[low, high]| own < low || own > high);
+        match &self.places {
+            _ if is_stopped => 0.0,
+            Places::Even(per_unit) => libm::fabs(*per_unit),
+            // At a stop a mark is parked: it is not known how far it would go.
+            Places::Bent(scale) => libm::fabs(slope(scale, v)),
+        }
+    }
+
+    /// The smallest change of place for a unit, without sign: where the scale is coarsest.
+    pub(crate) fn least_slope(&self) -> f64 {
+        match &self.places {
+            Places::Even(per_unit) => libm::fabs(*per_unit),
+            Places::Bent(scale) => least_slope(scale),
+        }
+    }
+
+    /// Values beyond which nothing changes any more.
+    pub(crate) fn ends(&self) -> [f64; 2] {
+        if let Some((angle, _)) = self.attitude {
+            return match angle {
+                Angle::Pitch => [-90.0, 90.0],
+                Angle::Bank => [-180.0, 180.0],
+            };
+        }
+        let of_scale = match &self.places {
+            Places::Bent(scale) if self.minus.is_none() => {
+                span(scale).map(|s| s.map(|v| v - self.offset))
+            }
+            Places::Bent(_) | Places::Even(_) => None,
+        };
+        let of_period = self.period.map(|p| [0.0, p]);
+        of_period
+            .or(self.range)
+            .or(of_scale)
+            .or(self.source_range)
+            .unwrap_or([-FAR, FAR])
+    }
+
+    /// Lowest and highest place that values can give.
+    pub(crate) fn place_ends(&self) -> [f64; 2] {
+        match (&self.places, &self.way) {
+            (Places::Bent(scale), _) => {
+                let places = scale.iter().map(|p| p[1]);
+                places.fold([f64::INFINITY, f64::NEG_INFINITY], |[l, h], p| {
+                    [l.min(p), h.max(p)]
+                })
+            }
+            (Places::Even(_), Way::Turn(_)) => [-180.0, 180.0],
+            (Places::Even(per_unit), _) => {
+                let [a, b] = self.ends().map(|v| (v + self.offset) * per_unit);
+                [a.min(b), a.max(b)]
+            }
+        }
+    }
+}
+
+/// Stands for "no end" of a value, so that sums stay numbers.
+const FAR: f64 = 1e6;
+
+impl Strip {
+    /// The part of the strip between its start and `place`: left, top, right, bottom.
+    pub(crate) fn filled(&self, place: f64) -> [f64; 4] {
+        let [x, y, w, h] = self.rect;
+        let at = |share: f64| match self.direction {
+            Direction::Right => x + share * w,
+            Direction::Left => x + w - share * w,
+            Direction::Down => y + share * h,
+            Direction::Up => y + h - share * h,
+        };
+        let (a, b) = (at(self.from), at(place));
+        match self.direction {
+            Direction::Right | Direction::Left => [a.min(b), y, a.max(b), y + h],
+            Direction::Down | Direction::Up => [x, a.min(b), x + w, a.max(b)],
+        }
+    }
+
+    /// Its length along the direction, px.
+    pub(crate) fn length(&self) -> f64 {
+        match self.direction {
+            Direction::Right | Direction::Left => self.rect[2],
+            Direction::Down | Direction::Up => self.rect[3],
+        }
+    }
+}

@@ -1,0 +1,193 @@
+//! In which ways the parts of a region move with their channels, and which values stand there as digits: what the
+//! examiner measures. All of it follows from the parts.
+
+use super::drive::Way;
+use super::reach::Lever;
+use super::{Assembly, Ink, What};
+use crate::definition::Definition;
+use crate::definition::model::Readout;
+use crate::picture::Point;
+use crate::recording::condition::all_hold;
+use crate::recording::inputs::{ChannelId, Inputs};
+use crate::reference::scene::Bounds;
+
+/// One way in which a symbol moves continuously with a channel.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Freedom {
+    /// Index of the symbol in its region.
+    pub symbol: usize,
+    /// The channel that drives it.
+    pub channel: ChannelId,
+    /// What moves: `pointer`, `pitch`, `roll`, ...: the name of the motion.
+    pub what: What,
+    /// Values this far apart look the same.
+    pub period: Option<f64>,
+    /// Lowest value that is shown; lower ones look like it.
+    pub low: f64,
+    /// Highest value that is shown; higher ones look like it.
+    pub high: f64,
+    /// The part that moves, and which of its motions this is.
+    node: usize,
+    drive: usize,
+    /// Whether other parts of the symbol move with it.
+    is_shared: bool,
+    /// What shows a motion of a unit of place, times `scale`.
+    lever: Lever,
+    scale: f64,
+    /// Where its ink can be.
+    bounds: Bounds,
+}
+
+/// A value that stands in a symbol as digits or text.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ReadoutField<'a> {
+    /// Index of the symbol in its region.
+    pub symbol: usize,
+    /// Which one: the name of its part, `readout` when it has none.
+    pub what: What,
+    /// The channel that it shows.
+    pub channel: ChannelId,
+    /// How it looks.
+    pub model: &'a Readout,
+    node: usize,
+}
+
+impl Freedom {
+    /// The value that it shows when its channel has `v`: brought into its period or stopped at its ends.
+    #[must_use]
+    pub fn shown_value(&self, v: f64) -> f64 {
+        match self.period {
+            Some(period) => self.low + (v - self.low).rem_euclid(period),
+            None => v.min(self.high).max(self.low),
+        }
+    }
+
+    /// Area of the page in which its ink can move.
+    #[must_use]
+    pub const fn bounds(&self) -> Bounds {
+        self.bounds
+    }
+}
+
+impl Assembly {
+    /// All freedoms, in the order of symbols and parts.
+    pub(crate) fn freedoms(&self, d: &Definition) -> Vec<Freedom> {
+        let mut found = Vec::new();
+        for &root in self.symbols.iter().flatten() {
+            self.freedoms_of(root, d, &mut found);
+        }
+        found
+    }
+
+    /// What moves within a part comes before what moves all of it. A motion that several parts share is one freedom.
+    fn freedoms_of(&self, k: usize, d: &Definition, found: &mut Vec<Freedom>) {
+        let node = &self.nodes[k];
+        for &member in &node.members {
+            self.freedoms_of(member, d, found);
+        }
+        for (n, drive) in node.drives.iter().enumerate() {
+            let [low, high] = drive.ends();
+            let (lever, scale) = match &drive.way {
+                Way::Turn(about) => (self.lever(k, *about, d), 1f64.to_radians()),
+                Way::Sector(s) => {
+                    let about = Point::new(s.about[0], s.about[1]);
+                    (self.lever(k, about, d), 1f64.to_radians())
+                }
+                Way::Shift(along) => (Lever::Corner(libm::hypot(along.x, along.y)), 1.0),
+                Way::Strip(s) => (Lever::Corner(s.length()), 1.0),
+            };
+            let bounds = self.on_page(k, d);
+            let same = found.iter_mut().find(|f| {
+                (f.symbol, f.channel, &f.what) == (node.symbol, drive.channel, &drive.name)
+                    && f.is_shared
+                    && drive.is_shared()
+            });
+            if let Some(f) = same {
+                f.lever = f.lever.best(lever);
+                f.bounds = f.bounds.union(&bounds);
+                continue;
+            }
+            found.push(Freedom {
+                symbol: node.symbol,
+                channel: drive.channel,
+                what: drive.name.clone(),
+                period: drive.period,
+                low,
+                high,
+                node: k,
+                drive: n,
+                is_shared: drive.is_shared(),
+                lever,
+                scale,
+                bounds,
+            });
+        }
+    }
+
+    /// All readouts, in the order of symbols and parts.
+    pub(crate) fn readouts(&self, d: &Definition) -> Vec<ReadoutField<'_>> {
+        let mut found = Vec::new();
+        for (k, node) in self.nodes.iter().enumerate() {
+            for ink in &node.inks {
+                let Ink::Readout(model) = ink else { continue };
+                found.push(ReadoutField {
+                    symbol: node.symbol,
+                    what: node.id.clone().unwrap_or_else(|| "readout".into()),
+                    channel: d.channel(&model.channel),
+                    model,
+                    node: k,
+                });
+            }
+        }
+        found
+    }
+
+    /// True when a part is on the picture for these inputs: it and all that hold it are drawn.
+    fn is_drawn(&self, node: usize, d: &Definition, inputs: &Inputs) -> bool {
+        let mut at = Some(node);
+        while let Some(k) = at {
+            let n = &self.nodes[k];
+            let has_values = n.drives.iter().all(|drive| drive.place(inputs).is_some());
+            let has_failed = n
+                .failure
+                .as_ref()
+                .is_some_and(|gate| gate.has_failed(inputs));
+            if !has_values || has_failed || !all_hold(&n.when, d, inputs) {
+                return false;
+            }
+            if let Some(parent) = n.parent.map(|p| &self.nodes[p]).filter(|p| p.choose) {
+                let mut members = parent.members.iter();
+                if members.find(|m| all_hold(&self.nodes[**m].when, d, inputs)) != Some(&k) {
+                    return false;
+                }
+            }
+            at = n.parent;
+        }
+        true
+    }
+
+    /// True when the readout's own words stand on the picture; dashes count.
+    pub(crate) fn is_readout_shown(
+        &self,
+        f: &ReadoutField,
+        d: &Definition,
+        inputs: &Inputs,
+    ) -> bool {
+        self.is_drawn(f.node, d, inputs)
+    }
+
+    /// Pixels that the ink moves for a unit of the channel at these inputs, without sign: 0 when it is not shown or does
+    /// not move here.
+    pub(crate) fn px_per_unit(&self, f: &Freedom, d: &Definition, inputs: &Inputs) -> f64 {
+        if !self.is_drawn(f.node, d, inputs) {
+            return 0.0;
+        }
+        f.lever.px() * f.scale * self.nodes[f.node].drives[f.drive].slope(inputs)
+    }
+
+    /// Pixels that the ink moves for a unit of the channel where its scale is coarsest, without sign.
+    pub(crate) fn least_px_per_unit(&self, f: &Freedom) -> f64 {
+        let px = f.lever.px() * f.scale * self.nodes[f.node].drives[f.drive].least_slope();
+        px.clamp(f64::MIN_POSITIVE, f64::MAX)
+    }
+}

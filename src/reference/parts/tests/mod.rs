@@ -1,0 +1,11 @@
+//! Tests of the kinds of symbol as they are drawn.
+
+mod attitude;
+mod bar;
+mod dial;
+mod flag;
+mod freedoms;
+mod looks;
+mod rose;
+mod tape;
+mod text;
