@@ -3,10 +3,10 @@
 //! *The question*: what would any drawing program show for this file? An engineer draws a panel once, in the program that
 //! he likes; what stands in the definition then is only what moves.
 //!
-//! *The method*: the file's words are held against a list of what is drawn ([`screen`], [`vocabulary`]), so that nothing
+//! *The method*: the file's words are held against a list of what is drawn (`screen`, `vocabulary`), so that nothing
 //! is left out or taken for something else in silence. An SVG reader (`usvg`) then resolves styles, references,
 //! transforms, units and text; fills, strokes and clip paths become areas with straight edges on a fine grid
-//! ([`outline`], [`region`]), in the order of drawing ([`plates`]). How an area becomes pixels is the renderer's matter.
+//! (`outline`, `region`), in the order of drawing (`plates`). How an area becomes pixels is the renderer's matter.
 //!
 //! *What it cannot see*: what the authors of other programs decide where SVG leaves it open, above all how text is kerned.
 //! Clip paths cut outlines, where others mix two coverages: pixels on the edge of both differ.

@@ -1,6 +1,6 @@
 //! Parts on the page: what a region's symbols look like for given inputs.
 //!
-//! An [`Assembly`] is made once of the parts of a region. Shapes are outlines by then; drawing them is to look up where
+//! An `Assembly` is made once of the parts of a region. Shapes are outlines by then; drawing them is to look up where
 //! data put them. What never changes is told apart by looking at the parts: it stands in [`Layer::Background`], what
 //! depends on data in [`Layer::Moving`], and what stands still over what moves in [`Layer::Foreground`].
 

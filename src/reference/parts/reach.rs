@@ -5,7 +5,7 @@ use super::drive::{Drive, Way};
 use super::hull::{common, corners, hull};
 use super::{Assembly, Ink, What, words};
 use crate::definition::Definition;
-use crate::definition::model::{Alerts, Align};
+use crate::definition::model::{Alerts, Align, Text};
 use crate::picture::Point;
 use crate::reference::scene::Bounds;
 use crate::reference::symbols::words::width;
@@ -44,7 +44,7 @@ impl Assembly {
 
     /// The outline, without dents, of all places where a part can have ink, in the coordinates of the part that holds it.
     pub(super) fn sweep(&self, k: usize, d: &Definition) -> Vec<Point> {
-        let mut points = self.moved(k, self.placed(k, d));
+        let mut points = self.moved(k, self.placed(k, d), d);
         if let Some(gate) = &self.nodes[k].failure {
             points.extend(corners(&Bounds::from_rect(gate.flag.rect)));
         }
@@ -52,7 +52,7 @@ impl Assembly {
     }
 
     /// Where ink of part `k` that stands at `points` (before its marks) can be moved to.
-    fn moved(&self, k: usize, points: Vec<Point>) -> Vec<Point> {
+    fn moved(&self, k: usize, points: Vec<Point>, d: &Definition) -> Vec<Point> {
         let node = &self.nodes[k];
         // Level words go with the point that holds them.
         let anchor = node
@@ -78,9 +78,19 @@ impl Assembly {
             let last = values.len().saturating_sub(1);
             let numbered = values.iter().enumerate();
             let chosen = numbered.filter(|(n, _)| n % every == 0 || *n == last);
-            let affines: Vec<Affine> = chosen.map(|(_, v)| marks.affine(*v)).collect();
-            let all = affines.iter().flat_map(|a| swept.iter().map(|p| a.map(*p)));
-            swept = hull(all.collect());
+            let mut all = Vec::new();
+            for (_, &v) in chosen {
+                let affine = marks.affine(v);
+                // A label is as wide as what it reads at its mark.
+                let label = node.inks.iter().find_map(|i| i.label_at(marks.label(v), d));
+                let own = label.map(|c| c.into_iter().map(|p| node.place.map(p)).collect());
+                let own: &Vec<Point> = match (&own, anchor.is_some()) {
+                    (Some(own), false) => own,
+                    _ => &swept,
+                };
+                all.extend(own.iter().map(|p| affine.map(*p)));
+            }
+            swept = hull(all);
         }
         for drive in &node.drives {
             swept = drive.sweep(swept);
@@ -97,12 +107,12 @@ impl Assembly {
 
     /// Where a part can have ink on the page.
     pub(crate) fn on_page(&self, k: usize, d: &Definition) -> Bounds {
-        let mut points = self.moved(k, self.placed(k, d));
+        let mut points = self.moved(k, self.placed(k, d), d);
         let mut at = k;
         while let Some(parent) = self.nodes[at].parent {
             let place = &self.nodes[parent].place;
             points = points.into_iter().map(|p| place.map(p)).collect();
-            points = self.moved(parent, points);
+            points = self.moved(parent, points, d);
             at = parent;
         }
         super::hull::bounds(&points)
@@ -307,6 +317,22 @@ impl Ink {
             Self::Outline { .. } | Self::Slots(..) | Self::Blink(_) => return None,
         };
         Some(Point::new(x, y))
+    }
+
+    /// Corners round a label that reads `v`.
+    fn label_at(&self, v: f64, d: &Definition) -> Option<Vec<Point>> {
+        let Self::Label(m) = self else { return None };
+        let mut text = String::new();
+        words::write_label(m, v, &mut text);
+        let words = Text {
+            text,
+            position: m.position,
+            align: m.align,
+            font: m.font.clone(),
+            size: m.size,
+            color: m.color.clone(),
+        };
+        Some(Self::Words(words).corners(d))
     }
 
     /// Corners round what it draws, in the coordinates of its part.
