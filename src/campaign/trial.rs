@@ -60,6 +60,9 @@ pub fn run(plan: &Plan, stretch: &Stretch, trial: &Trial) -> Option<Done> {
             if clip.frames.last()?.time_s < until_s {
                 return None;
             }
+            if !is_shown(&clip, trial.fault.target, until_s) {
+                return None;
+            }
             if spec.onset == Onset::Visible
                 && !is_visible(model, &clip, moment, &trial.fault, spec.duration_s)
             {
@@ -81,6 +84,16 @@ pub fn run(plan: &Plan, stretch: &Stretch, trial: &Trial) -> Option<Done> {
                 plan, stretch, moment, trial, &fault, change, injector,
             ))
         })
+}
+
+/// Whether the target's region is on the page that is due, from the onset until `until_s`.
+fn is_shown(clip: &Clip, target: Target, until_s: f64) -> bool {
+    target.region.is_none_or(|k| {
+        let span_s = [clip.frames[clip.onset].time_s, until_s];
+        let [from_s, to_s] = span_s.map(|s| s + clip.offset_s - clip.profile.latency_s);
+        let due = clip.recording.pages_due(from_s, to_s);
+        clip.definition().pages_of(k).contains_all(due)
+    })
 }
 
 /// Whether a fault that begins at this moment, and lasts so long, can be seen.

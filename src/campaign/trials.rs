@@ -39,10 +39,10 @@ pub const fn seed_of(seed: u64, number: u64) -> u64 {
 pub fn judged_regions(definition: &Definition, recording: &Recording) -> Vec<bool> {
     let mut inputs = Inputs::default();
     recording.inputs_at(recording.span_s().0, &mut inputs);
-    let regions = definition.regions().iter();
+    let regions = definition.regions().iter().enumerate();
     regions
-        .map(|r| {
-            let mut channels = r.channels_used().into_iter();
+        .map(|(k, r)| {
+            let mut channels = definition.channels_needed(k).into_iter();
             !r.is_unchecked()
                 && channels.all(|n| *inputs.value(definition.channel(n)) != Value::Missing)
         })

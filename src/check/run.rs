@@ -10,6 +10,7 @@ use crate::capture::CapturedFrame;
 use crate::capture::StreamInfo;
 use crate::capture::profile::Profile;
 use crate::definition::Definition;
+use crate::definition::pages::PageSet;
 use crate::evidence::records::{
     CAUTION, FrameRecord, RECORDS_VERSION, ReadingRecord, RegionRecord, Summary, rounded,
     thousandths,
@@ -25,7 +26,7 @@ use crate::judge::region::{RegionJudge, RegionVerdict};
 use crate::judge::verdict::{self, Verdict};
 use crate::picture::Plane;
 use crate::recording::Recording;
-use crate::recording::inputs::{Inputs, Value};
+use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::painter::Painter;
 
 use super::chain_watch::{ChainWatch, Sight, Told};
@@ -92,6 +93,14 @@ pub struct Run<'d> {
     /// Frames outside the recording.
     unrecorded: u64,
     inputs: Inputs,
+    /// By region: there is something to examine it by, and no page is due without it.
+    in_force: Vec<bool>,
+    /// The channels that decide which page is due.
+    page_channels: Vec<ChannelId>,
+    /// The pages that the frame may show.
+    pages: PageSet,
+    /// The page that stands there in place of the one that is due.
+    wrong_page: Option<usize>,
     company: Company,
     counts: Vec<BTreeMap<String, u64>>,
     frame_counts: BTreeMap<String, u64>,
@@ -156,6 +165,12 @@ impl<'d> Run<'d> {
             frames: 0,
             unrecorded: 0,
             inputs: Inputs::default(),
+            in_force: vec![true; count],
+            page_channels: (definition.page_channels().iter())
+                .map(|name| definition.channel(name))
+                .collect(),
+            pages: PageSet::one(0),
+            wrong_page: None,
             company: Company::default(),
             counts: vec![BTreeMap::new(); count],
             frame_counts: BTreeMap::new(),
@@ -322,7 +337,8 @@ impl<'d> Run<'d> {
             // What the display was given then nobody knows.
             self.inputs.values.fill(Value::Missing);
         }
-        let inputs = &self.inputs;
+        self.turn_pages(&moment);
+        let (inputs, in_force) = (&self.inputs, &self.in_force);
         let findings = self
             .regions
             .examiners
@@ -331,9 +347,7 @@ impl<'d> Run<'d> {
             .enumerate()
             .map(|(k, (examiner, painter))| match known {
                 Some(known) if !known.is_changed[k] => known.examined.findings[k].clone(),
-                _ if has_data(examiner, inputs) => {
-                    Arc::make_mut(examiner).examine(&moment, inputs, painter)
-                }
+                _ if in_force[k] => Arc::make_mut(examiner).examine(&moment, inputs, painter),
                 _ => not_judged(),
             })
             .collect::<Vec<Findings>>();
@@ -342,21 +356,58 @@ impl<'d> Run<'d> {
         let has_ink = match known {
             Some(known) => known.examined.has_ink.clone(),
             None if is_faulty => self.ink(),
-            None => self.with_data(),
+            None => self.in_force.clone(),
         };
         Examined { findings, has_ink }
     }
 
-    /// Regions whose channels the recording holds; one that is not judged counts as having no ink.
-    fn with_data(&self) -> Vec<bool> {
-        let examiners = self.regions.examiners.iter();
-        examiners.map(|e| has_data(e, &self.inputs)).collect()
+    /// Which pages the display may show, and so which regions are to be examined. One that comes back is judged afresh.
+    fn turn_pages(&mut self, moment: &Moment) {
+        let definition = self.definition;
+        let pages = definition.pages();
+        if !pages.is_empty() {
+            // One that has just become due may take its latency and its transition.
+            let slowest_ms = pages.iter().map(|p| p.transition_ms).fold(0.0, f64::max);
+            let latency_ms = definition.file().display.max_latency_ms;
+            let now_s = moment.time_s;
+            let due = |before_ms: f64| {
+                let from_s = now_s - before_ms / 1000.0;
+                self.recording.pages_due(from_s, now_s)
+            };
+            self.pages = due(latency_ms);
+            let lately = due(latency_ms + slowest_ms);
+            for (k, page) in pages.iter().enumerate() {
+                let is_late = || due(latency_ms + page.transition_ms) != PageSet::one(k);
+                if self.pages == PageSet::one(k) && lately != self.pages && is_late() {
+                    self.pages = lately;
+                }
+            }
+        }
+        for (k, examiner) in self.regions.examiners.iter().enumerate() {
+            let is_due = definition.pages_of(k).contains_all(self.pages);
+            let is_in_force = is_due && self.has_data(k);
+            if is_in_force && !self.in_force[k] && self.frames > 0 {
+                let (freedoms, channels) = (examiner.freedoms(), examiner.channels());
+                self.regions.judges[k] = RegionJudge::new(definition, k, freedoms, channels);
+            }
+            self.in_force[k] = is_in_force;
+        }
+    }
+
+    /// Whether there is anything to examine a region by.
+    fn has_data(&self, region: usize) -> bool {
+        let examiner = &self.regions.examiners[region];
+        let is_known = |c: &ChannelId| *self.inputs.value(*c) != Value::Missing;
+        let is_paged = self.definition.pages_of(region) != PageSet::ALL;
+        !examiner.is_unchecked()
+            && examiner.channels().iter().all(is_known)
+            && (!is_paged || self.page_channels.iter().all(is_known))
     }
 
     /// Regions that would look different when blank, as of the frame examined last.
     #[must_use]
     pub fn ink(&self) -> Vec<bool> {
-        let mut has_ink = self.with_data();
+        let mut has_ink = self.in_force.clone();
         for (has_ink, examiner) in has_ink.iter_mut().zip(&self.regions.examiners) {
             *has_ink = *has_ink && !signature::is_uniform(examiner.due().reference());
         }
@@ -378,7 +429,19 @@ impl<'d> Run<'d> {
         } = examined;
         let moment = self.moment(frame);
         let differences: Vec<Difference> = found.iter().map(|f| f.difference).collect();
-        self.break_frame(frame, &moment, &mut found);
+        self.wrong_page = self.find_page(&moment, &found, &has_ink);
+        if self.wrong_page.is_some() {
+            self.broken = None;
+            let concerned = found.iter_mut().zip(&self.in_force);
+            for f in concerned.filter_map(|(f, is)| is.then_some(f)) {
+                if matches!(f.explanation, Explanation::Nothing { .. }) {
+                    let signature = Signature::Readable;
+                    f.explanation = Explanation::Nothing { signature };
+                }
+            }
+        } else {
+            self.break_frame(frame, &moment, &mut found);
+        }
         let count = |signature: Signature| {
             let is_one = Explanation::Nothing { signature };
             let regions = found.iter().zip(&has_ink);
@@ -399,7 +462,7 @@ impl<'d> Run<'d> {
         let is_recorded = self.is_recorded(frame.time_s);
         for (k, findings) in found.iter().enumerate() {
             let judge = &mut self.regions.judges[k];
-            verdicts.push(if is_recorded {
+            verdicts.push(if is_recorded && self.in_force[k] {
                 judge.judge(&moment, findings, &self.inputs, &self.company)
             } else {
                 RegionVerdict::not_judged()
@@ -417,12 +480,12 @@ impl<'d> Run<'d> {
         if is_recorded && self.chain_watch.wants_colors(told, frame.time_s) {
             self.draw_due(&moment);
             let examiners = self.regions.examiners.iter();
-            let known = examiners.filter(|e| has_data(e, &self.inputs));
+            let known = examiners.zip(&self.in_force).filter(|(_, is)| **is);
             self.chain_watch.look_at_colors(
                 self.definition,
                 frame,
                 told.garbled > 0,
-                known.map(|e| e.due()),
+                known.map(|(e, _)| e.due()),
             )?;
         }
         for (k, v) in verdicts.iter().enumerate() {
@@ -439,6 +502,7 @@ impl<'d> Run<'d> {
             &differences,
             self.offset_s,
             self.broken.is_some_and(|(s, _)| s.is_some()),
+            self.wrong_page,
         );
         if !improved.is_empty() {
             let shared = Arc::new(frame.picture.clone());
@@ -498,11 +562,52 @@ impl<'d> Run<'d> {
 
     /// Draws the references that are due, where that has not been done.
     fn draw_due(&mut self, moment: &Moment) {
-        for (e, painter) in self.regions.examiners.iter_mut().zip(&mut self.painters) {
-            if has_data(e, &self.inputs) && !e.is_drawn_for(moment) {
+        let examiners = self.regions.examiners.iter_mut().zip(&mut self.painters);
+        for ((e, painter), is_in_force) in examiners.zip(&self.in_force) {
+            if *is_in_force && !e.is_drawn_for(moment) {
                 Arc::make_mut(e).draw_due(&self.inputs, painter);
             }
         }
+    }
+
+    /// The page that stands there where nothing explains what the regions of the page that is due show: all that the other
+    /// page has of its own agrees with it.
+    fn find_page(
+        &mut self,
+        moment: &Moment,
+        found: &[Findings],
+        has_ink: &[bool],
+    ) -> Option<usize> {
+        let definition = self.definition;
+        let pages = 0..definition.pages().len();
+        let due = (pages.clone()).find(|page| self.pages == PageSet::one(*page))?;
+        let is_nothing = |k: usize| matches!(found[k].explanation, Explanation::Nothing { .. });
+        let shown = (0..found.len()).filter(|k| self.in_force[*k] && has_ink[*k]);
+        let shown: Vec<usize> = shown.collect();
+        if !shown.iter().any(|k| is_nothing(*k)) {
+            return None;
+        }
+        pages.filter(|page| *page != due).find(|page| {
+            // What both pages have says nothing.
+            let has = |k: usize| definition.pages_of(k).contains(*page);
+            let mut gone = shown.iter().filter(|k| !has(**k)).peekable();
+            if gone.peek().is_none() || !gone.all(|k| is_nothing(*k)) {
+                return false;
+            }
+            let own =
+                (0..found.len()).filter(|k| has(*k) && !definition.pages_of(*k).contains(due));
+            let own: Vec<usize> = own.filter(|k| self.has_data(*k)).collect();
+            let mut has_own_ink = false;
+            for k in own {
+                let examiner = Arc::make_mut(&mut self.regions.examiners[k]);
+                let found = examiner.examine(moment, &self.inputs, &mut self.painters[k]);
+                if matches!(found.explanation, Explanation::Nothing { .. }) {
+                    return false;
+                }
+                has_own_ink |= !signature::is_uniform(examiner.due().reference());
+            }
+            has_own_ink
+        })
     }
 
     /// When several regions show a picture that nothing explains: is it the frame that is broken? Lines that
@@ -523,10 +628,10 @@ impl<'d> Run<'d> {
                 self.draw_due(moment);
                 let mut captured = Cow::Borrowed(&frame.picture.planes()[0]);
                 let mut unknown = Vec::new();
-                for e in &self.regions.examiners {
-                    if has_data(e, &self.inputs) {
+                for (k, e) in self.regions.examiners.iter().enumerate() {
+                    if self.in_force[k] {
                         e.due().copy_luma_to(&mut self.whole);
-                    } else {
+                    } else if self.definition.pages_of(k).meets(self.pages) {
                         unknown.push(e.area());
                         captured.to_mut().fill(e.area(), 0);
                         self.whole.fill(e.area(), 0);
@@ -650,12 +755,14 @@ impl<'d> Run<'d> {
         let missing = recording.missing_channels();
         let not_judged: BTreeMap<String, String> = regions
             .iter()
-            .filter_map(|r| {
+            .enumerate()
+            .filter_map(|(k, r)| {
                 if r.is_unchecked() {
                     return Some((r.id.clone(), UNCHECKED.to_owned()));
                 }
-                let lacks: Vec<&str> = r
-                    .channels_used()
+                let lacks: Vec<&str> = self
+                    .definition
+                    .channels_needed(k)
                     .into_iter()
                     .filter(|c| missing.iter().any(|m| m == c))
                     .collect();
@@ -733,15 +840,6 @@ impl<'d> Run<'d> {
             error,
         }
     }
-}
-
-/// Whether there is anything to examine the region by.
-fn has_data(examiner: &RegionExaminer, inputs: &Inputs) -> bool {
-    if examiner.is_unchecked() {
-        return false;
-    }
-    let mut channels = examiner.channels().iter();
-    channels.all(|c| *inputs.value(*c) != Value::Missing)
 }
 
 fn whole(definition: &Definition, verdicts: &[RegionVerdict]) -> Verdict {

@@ -133,7 +133,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
                 (file_name(n, Format::Png), png::png(&canvas)?)
             }
             Format::Svg => {
-                let regions = definition.regions().iter().enumerate();
+                let regions = definition.regions_due(&inputs);
                 let scenes: Vec<(Rect, Scene)> = regions
                     .map(|(k, r)| (r.area(), drawing.region(&definition, k, &inputs)))
                     .collect();

@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::expression::{Call, Derivations, Expression};
-use super::model::{Channel, Condition, DisplayFile, Name, Symbol};
+use super::model::{Channel, Condition, DisplayFile, Name};
 use super::uses::{self, Use};
 use crate::recording::inputs::ChannelId;
 
@@ -19,6 +19,8 @@ pub(crate) struct Logic {
     pub calls: Vec<Call>,
     /// Conditions that have a memory, once each, each after its members.
     pub remembered: Vec<Condition>,
+    /// What must hold for each page to be due, in the order of the file.
+    pub pages: Vec<Vec<Condition>>,
     /// What must hold for each alert, in the order of [`super::Definition::alerts`].
     pub alerts: Vec<Vec<Condition>>,
     sources: BTreeMap<Name, BTreeSet<Name>>,
@@ -35,12 +37,16 @@ impl Logic {
                     gather(condition, &mut remembered);
                 }
             });
-            if let Symbol::Alerts(a) = symbol {
-                alerts.extend(a.alert.iter().map(|alert| alert.when.clone()));
-            }
+            let own = symbol.alerts().flat_map(|list| &list.alert);
+            alerts.extend(own.map(|alert| alert.when.clone()));
+        }
+        let pages: Vec<Vec<Condition>> = file.page.iter().map(|p| p.when.clone()).collect();
+        for condition in pages.iter().flatten() {
+            gather(condition, &mut remembered);
         }
         Self {
             channels,
+            pages,
             expressions: derivations.expressions,
             calls: derivations.calls,
             remembered,

@@ -19,6 +19,7 @@ pub(crate) mod expression;
 pub mod lint;
 pub(crate) mod logic;
 pub mod model;
+pub mod pages;
 pub mod parts;
 mod place;
 mod read;
@@ -38,10 +39,11 @@ use std::sync::Arc;
 use crate::artwork::Artwork;
 use crate::files::FileContent;
 use crate::picture::{Rect, Rgb};
-use crate::recording::inputs::ChannelId;
+use crate::recording::inputs::{ChannelId, Inputs};
 use crate::reference::text::{Font, FontId};
 use logic::Logic;
-use model::{Channel, DisplayFile, Region};
+use model::{Channel, DisplayFile, Page, Region};
+use pages::PageSet;
 
 /// A definition whose names all resolve.
 ///
@@ -57,6 +59,8 @@ pub struct Definition {
     fonts: Vec<(String, Font)>,
     artworks: BTreeMap<String, Arc<Artwork>>,
     contents: Vec<FileContent>,
+    /// By region.
+    pages_of: Vec<PageSet>,
     source: Source,
 }
 
@@ -112,6 +116,31 @@ impl Definition {
     #[must_use]
     pub fn regions(&self) -> &[Region] {
         &self.file.region
+    }
+
+    /// The pages that a region belongs to.
+    ///
+    /// # Panics
+    /// When there is no such region.
+    #[must_use]
+    pub fn pages_of(&self, region: usize) -> PageSet {
+        self.pages_of[region]
+    }
+
+    /// The regions that the page has which is due, with their indices, in the order of the file.
+    pub fn regions_due<'d>(
+        &'d self,
+        inputs: &Inputs,
+    ) -> impl Iterator<Item = (usize, &'d Region)> + use<'d> {
+        let page = inputs.page;
+        let regions = self.file.region.iter().enumerate();
+        regions.filter(move |(k, _)| self.pages_of(*k).contains(page))
+    }
+
+    /// Pages in the order of the file; none when every region is shown all the time.
+    #[must_use]
+    pub fn pages(&self) -> &[Page] {
+        &self.file.page
     }
 
     /// Channels with their names, by [`ChannelId`].
@@ -239,10 +268,10 @@ impl Definition {
             .colors
             .iter()
             .map(|(name, hex)| {
-                let code = u32::from_str_radix(hex.trim_start_matches('#'), 16)
-                    .expect("a test writes #rrggbb");
-                let [_, r, g, b] = code.to_be_bytes();
-                (name.clone(), Rgb([r, g, b]))
+                (
+                    name.clone(),
+                    Rgb::from_hex(hex).expect("a test writes #rrggbb"),
+                )
             })
             .collect();
         let face =
@@ -252,7 +281,9 @@ impl Definition {
             .iter()
             .map(|(n, s)| (n.clone(), face(s).expect("a test names a face")))
             .collect();
+        let pages_of = file.region.iter().map(|r| PageSet::of(&file, r)).collect();
         Self {
+            pages_of,
             file,
             logic,
             palette,

@@ -9,7 +9,21 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-pub use super::symbols::Symbol;
+pub use super::pages::Page;
+pub use super::symbols::{
+    Symbol,
+    alerts::{Alert, AlertClass, AlertColors, Alerts},
+    attitude::{Attitude, BankFixed, BankScale, PitchLadder, Slip},
+    bar::{Bar, BarStyle},
+    dial::{Dial, DialPointer, PointerShape},
+    flag::{Flag, FlagLook, FlagState},
+    liveness::Liveness,
+    readout::Readout,
+    rose::{Rose, Wind},
+    tape::{Tape, Window},
+    text::Text,
+    unchecked::Unchecked,
+};
 
 /// A name of a channel, colour or font, given elsewhere in the same file.
 pub type Name = String;
@@ -32,6 +46,10 @@ pub struct DisplayFile {
     /// Input channels by name.
     #[serde(default)]
     pub channels: BTreeMap<Name, Channel>,
+    /// Pages that the display shows in turn: of those whose conditions hold the first is due. Without any, every region is
+    /// shown all the time.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub page: Vec<Page>,
     /// Regions in drawing order; later ones lie on top.
     #[serde(default)]
     pub region: Vec<Region>,
@@ -185,6 +203,9 @@ pub struct Region {
     pub rect: [i32; 4],
     /// What a wrong picture here means for the crew.
     pub hazard: Hazard,
+    /// Pages that it belongs to, by their `id`; all of them when absent.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub pages: Vec<Name>,
     /// Requirement ids that the region verifies.
     #[serde(default)]
     pub requirements: Vec<String>,
@@ -442,124 +463,8 @@ pub enum Align {
     Right,
 }
 
-/// Sky and ground, pitch ladder, bank scale, slip.
-///
-/// The horizon moves and the aircraft symbol stays: with the right wing down by `roll`
-/// degrees (positive) the horizon is drawn turned counter-clock-wise by as much; nose up
-/// (positive pitch) moves the horizon down.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Attitude {
-    /// Area of the picture, `[x, y, width, height]`, px.
-    pub rect: [i32; 4],
-    /// Where the aircraft symbol stands, px; the middle of `rect` when absent.
-    pub center: Option<[f64; 2]>,
-    /// Channel of the pitch angle, deg, nose up positive.
-    pub pitch: Name,
-    /// Channel of the bank angle, deg, right wing down positive.
-    pub roll: Name,
-    /// Pixels for a degree of pitch.
-    pub px_per_deg: f64,
-    /// Colour of the sky.
-    pub sky: Name,
-    /// Colour of the ground.
-    pub ground: Name,
-    /// Colour of horizon line, ladder and bank scale.
-    pub line: Name,
-    /// Colour of the aircraft symbol.
-    pub aircraft: Name,
-    /// Half the span of the aircraft symbol, px.
-    #[serde(default = "default_aircraft_span")]
-    pub aircraft_span: f64,
-    /// Width of lines, px.
-    #[serde(default = "default_line_width")]
-    pub line_width: f64,
-    /// The pitch ladder.
-    pub ladder: Option<PitchLadder>,
-    /// The bank scale.
-    pub bank: Option<BankScale>,
-    /// The slip indicator.
-    pub slip: Option<Slip>,
-    /// What is shown when pitch or roll are invalid.
-    pub failure: FailureFlag,
-}
-
-fn default_aircraft_span() -> f64 {
-    70.0
-}
-
-fn default_line_width() -> f64 {
+pub(in crate::definition) fn default_line_width() -> f64 {
     2.0
-}
-
-/// Lines of equal pitch.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct PitchLadder {
-    /// Degrees between labelled lines.
-    pub major_step: f64,
-    /// Half the width of a labelled line, px.
-    pub major_half_width: f64,
-    /// Degrees between short lines; none when absent.
-    pub minor_step: Option<f64>,
-    /// Half the width of a short line, px.
-    #[serde(default)]
-    pub minor_half_width: f64,
-    /// Steepest line, deg, up and down.
-    pub limit: f64,
-    /// Lines are drawn up to this distance from the aircraft symbol along the pitch axis, px.
-    pub visible_px: f64,
-    /// Font of the labels.
-    pub font: Name,
-    /// Size of the labels (em), px.
-    pub size: f64,
-}
-
-/// Marks of bank angle, and the pointer that turns with the sky.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct BankScale {
-    /// Radius of the scale about the aircraft symbol, px.
-    pub radius: f64,
-    /// Bank angles that have a mark, deg, both sides; 0 has a triangle.
-    pub marks: Vec<f64>,
-    /// Length of a mark, px.
-    pub mark_length: f64,
-    /// Size of the pointer, px.
-    pub pointer_size: f64,
-    /// Which part stays.
-    #[serde(default)]
-    pub fixed: BankFixed,
-}
-
-/// Which part of the bank scale stays with the aircraft.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
-pub enum BankFixed {
-    /// The marks stay, the pointer turns with the sky.
-    #[default]
-    Marks,
-    /// The pointer stays, the marks turn with the sky.
-    Pointer,
-}
-
-/// A small box that slides sideways under the bank pointer.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Slip {
-    /// Channel of the lateral acceleration.
-    pub channel: Name,
-    /// Middle of the indicator with no slip, px.
-    pub center: [f64; 2],
-    /// Pixels for a unit of the channel; positive values move the box left
-    /// (the ball hangs away from the acceleration).
-    pub px_per_unit: f64,
-    /// Largest travel to each side, px.
-    pub travel: f64,
-    /// Width and height of the box, px.
-    pub size: [f64; 2],
-    /// Colour of the box.
-    pub color: Name,
 }
 
 /// A coloured stretch of a scale.
@@ -623,75 +528,8 @@ pub struct Labels {
     pub format: NumberFormat,
 }
 
-/// Round scale with pointers.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Dial {
-    /// Middle of the scale, px.
-    pub center: [f64; 2],
-    /// Radius of the scale's line, px.
-    pub radius: f64,
-    /// Values and the angles where they stand, deg; at least two, values rising; straight between.
-    pub breakpoints: Vec<[f64; 2]>,
-    /// Width of the scale's line, px; 0 draws none.
-    #[serde(default = "default_line_width")]
-    pub line_width: f64,
-    /// Marks and numbers; marks reach inwards from the line.
-    pub ticks: Ticks,
-    /// Coloured bands, inside the line.
-    #[serde(default)]
-    pub bands: Vec<Band>,
-    /// Width of the bands, px.
-    #[serde(default = "default_band_width")]
-    pub band_width: f64,
-    /// Marked values.
-    #[serde(default)]
-    pub limits: Vec<LimitMark>,
-    /// Pointers, in drawing order.
-    pub pointers: Vec<DialPointer>,
-    /// A value as digits within the dial.
-    pub readout: Option<Readout>,
-    /// What is shown when a pointer's data are invalid.
-    pub failure: FailureFlag,
-}
-
-fn default_band_width() -> f64 {
+pub(in crate::definition) fn default_band_width() -> f64 {
     6.0
-}
-
-/// One pointer of a dial. It is not drawn when its channel is invalid and stops at the ends of the scale.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct DialPointer {
-    /// The channel that it shows.
-    pub channel: Name,
-    /// Shape.
-    #[serde(default)]
-    pub shape: PointerShape,
-    /// Distance of the tip from the middle, px.
-    pub tip_radius: f64,
-    /// Distance of the tail from the middle, px (of the base for a triangle).
-    pub tail_radius: f64,
-    /// Width at the base, px.
-    pub width: f64,
-    /// Colour when no rule holds.
-    pub color: Name,
-    /// Other colours by condition.
-    #[serde(default)]
-    pub color_rules: Vec<ColorRule>,
-}
-
-/// Shape of a pointer.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
-pub enum PointerShape {
-    /// A bar with a pointed end.
-    #[default]
-    Needle,
-    /// A triangle with its tip at `tip_radius` and its base at `tail_radius`.
-    Triangle,
-    /// A plain bar.
-    Line,
 }
 
 /// Which way a straight scale runs.
@@ -722,47 +560,6 @@ pub enum Edge {
     Bottom,
 }
 
-/// Moving straight scale: the value stands still at the window, the scale passes by.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Tape {
-    /// Area of the scale, `[x, y, width, height]`, px; everything is clipped to it but the window.
-    pub rect: [i32; 4],
-    /// The channel that it shows.
-    pub channel: Name,
-    /// Which way values grow on the screen.
-    pub direction: Direction,
-    /// Edge that the marks start from.
-    pub edge: Edge,
-    /// Where the current value stands, px along the scale (x or y); the middle of `rect` when absent.
-    pub reference: Option<f64>,
-    /// Pixels for a unit.
-    pub px_per_unit: f64,
-    /// Colour of the scale's ground; that of the canvas when absent.
-    pub background: Option<Name>,
-    /// Lowest value on the scale.
-    pub min: f64,
-    /// Highest value on the scale.
-    pub max: f64,
-    /// When set, the scale repeats with this period (360 for headings) and `min` and `max` do not cut it.
-    pub period: Option<f64>,
-    /// Marks and numbers.
-    pub ticks: Ticks,
-    /// Coloured bands along the edge.
-    #[serde(default)]
-    pub bands: Vec<Band>,
-    /// Width of the bands, px.
-    #[serde(default = "default_band_width")]
-    pub band_width: f64,
-    /// Marked values on the scale.
-    #[serde(default)]
-    pub bugs: Vec<Bug>,
-    /// The box with the value; on top of the scale.
-    pub window: Option<Window>,
-    /// What is shown when the data are invalid.
-    pub failure: FailureFlag,
-}
-
 /// A mark at the value of another channel; it stops at the ends of a tape, and is not drawn when invalid.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -773,344 +570,4 @@ pub struct Bug {
     pub color: Name,
     /// Size along and across the scale, px.
     pub size: [f64; 2],
-}
-
-/// A box with a readout in it.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Window {
-    /// Area, `[x, y, width, height]`, px.
-    pub rect: [i32; 4],
-    /// Colour of the ground.
-    pub background: Name,
-    /// Colour of the border.
-    pub border: Name,
-    /// Width of the border, px.
-    #[serde(default = "default_line_width")]
-    pub border_width: f64,
-    /// The value as digits.
-    pub readout: Readout,
-}
-
-/// Turning compass card: the heading stands at the top under the lubber line.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Rose {
-    /// Middle of the card, px.
-    pub center: [f64; 2],
-    /// Radius of the card, px; marks reach inwards.
-    pub radius: f64,
-    /// Channel of the heading, deg.
-    pub channel: Name,
-    /// Colour of marks and letters.
-    pub color: Name,
-    /// Length of the marks every 10 deg, px; those every 5 deg are half as long.
-    pub mark_length: f64,
-    /// Width of the marks, px.
-    #[serde(default = "default_line_width")]
-    pub mark_width: f64,
-    /// Font of letters and numbers (every 30 deg: N 3 6 E ...).
-    pub font: Name,
-    /// Size of letters and numbers (em), px.
-    pub size: f64,
-    /// Distance of the middle of letters and numbers from the centre, px.
-    pub label_radius: f64,
-    /// Colour of the lubber line.
-    pub lubber: Name,
-    /// Length of the lubber line outside the card, px.
-    pub lubber_length: f64,
-    /// Pointers at the rim, as angles on the card.
-    #[serde(default)]
-    pub bugs: Vec<Bug>,
-    /// The wind.
-    pub wind: Option<Wind>,
-    /// A value as digits.
-    pub readout: Option<Readout>,
-    /// Fixed aircraft symbol in the middle: half its span, px.
-    pub aircraft_span: Option<f64>,
-    /// What is shown when the heading is invalid.
-    pub failure: FailureFlag,
-}
-
-/// An arrow that points where the wind blows to, seen from the cockpit, with its figures.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Wind {
-    /// Channel of the direction that the wind comes from, deg.
-    pub direction: Name,
-    /// Channel of the speed.
-    pub speed: Name,
-    /// Middle of the arrow, px.
-    pub center: [f64; 2],
-    /// Length of the arrow, px.
-    pub length: f64,
-    /// Width of its shaft, px; the head is four times as wide.
-    pub width: f64,
-    /// Colour.
-    pub color: Name,
-    /// No arrow is drawn while the speed is below this.
-    #[serde(default)]
-    pub calm_below: f64,
-    /// Direction as digits.
-    pub direction_readout: Option<Readout>,
-    /// Speed as digits.
-    pub speed_readout: Option<Readout>,
-}
-
-/// Straight fixed scale with a filled length or a pointer.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Bar {
-    /// Area of the filled length, `[x, y, width, height]`, px.
-    pub rect: [i32; 4],
-    /// The channel that it shows.
-    pub channel: Name,
-    /// Which way values grow on the screen.
-    pub direction: Direction,
-    /// Values and where they stand along `rect`, 0 to 1 in `direction`; at least two, values rising.
-    pub breakpoints: Vec<[f64; 2]>,
-    /// How the value is shown.
-    #[serde(default)]
-    pub style: BarStyle,
-    /// Value that a filled length starts from; the lowest when absent.
-    pub origin: Option<f64>,
-    /// Colour when no rule holds.
-    pub color: Name,
-    /// Other colours by condition.
-    #[serde(default)]
-    pub color_rules: Vec<ColorRule>,
-    /// Colour of the frame round `rect`; no frame when absent.
-    pub frame: Option<Name>,
-    /// Colour of the empty part; that of the canvas when absent.
-    pub background: Option<Name>,
-    /// Marks and numbers, outwards from `edge`.
-    pub ticks: Option<Ticks>,
-    /// Edge of `rect` that marks, bands and pointer stand on.
-    pub edge: Edge,
-    /// Coloured bands, outside `edge`.
-    #[serde(default)]
-    pub bands: Vec<Band>,
-    /// Width of the bands, px.
-    #[serde(default = "default_band_width")]
-    pub band_width: f64,
-    /// Marked values.
-    #[serde(default)]
-    pub limits: Vec<LimitMark>,
-    /// What is shown when the data are invalid.
-    pub failure: FailureFlag,
-}
-
-/// How a bar shows its value.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
-pub enum BarStyle {
-    /// A filled length from the origin.
-    #[default]
-    Fill,
-    /// A triangle inside `rect`, its tip on `edge`, as wide along the scale as it is deep.
-    Pointer,
-}
-
-/// One value as digits or text.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Readout {
-    /// The channel that it shows.
-    pub channel: Name,
-    /// Position: x as `align` says, y the middle of the capitals, px.
-    pub position: [f64; 2],
-    /// How the words sit on the position.
-    #[serde(default)]
-    pub align: Align,
-    /// Font.
-    pub font: Name,
-    /// Size (em), px.
-    pub size: f64,
-    /// Colour when no rule holds.
-    pub color: Name,
-    /// Other colours by condition.
-    #[serde(default)]
-    pub color_rules: Vec<ColorRule>,
-    /// How a number is written. Not used for text channels.
-    #[serde(default)]
-    pub format: NumberFormat,
-    /// What stands here when the data are invalid.
-    #[serde(default = "default_dashes")]
-    pub invalid_text: String,
-    /// Its colour; that of the readout when absent.
-    pub invalid_color: Option<Name>,
-    /// Largest permitted difference of the shown number from the input beyond its own rounding,
-    /// in the channel's unit; the region's tolerance for the channel when absent.
-    pub tolerance: Option<f64>,
-}
-
-fn default_dashes() -> String {
-    "---".into()
-}
-
-/// Urgency of an alert, most urgent first.
-#[derive(
-    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
-)]
-#[serde(rename_all = "lowercase")]
-pub enum AlertClass {
-    /// Immediate awareness and immediate response.
-    Warning,
-    /// Immediate awareness, later response.
-    Caution,
-    /// Awareness.
-    Advisory,
-}
-
-/// Alerts in fixed slots: by class, then by order of `priority`, then the newest first.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Alerts {
-    /// Left end of the first slot's words, middle of its capitals, px.
-    pub position: [f64; 2],
-    /// Distance between slots, px.
-    pub line_height: f64,
-    /// Number of slots; what does not fit is not shown.
-    pub slots: usize,
-    /// Font.
-    pub font: Name,
-    /// Size (em), px.
-    pub size: f64,
-    /// Colours of the three classes.
-    pub colors: AlertColors,
-    /// All alerts that can appear.
-    pub alert: Vec<Alert>,
-    /// Where the advice of the first alert stands: left end, middle of the capitals, px.
-    pub advice_position: Option<[f64; 2]>,
-    /// Size of the advice (em), px; that of the alerts when absent.
-    pub advice_size: Option<f64>,
-    /// What stands on the picture while data of any condition are invalid or too old. The alerts that can still be
-    /// decided are shown as well, so `rect` lies clear of the slots.
-    pub failure: Option<FailureFlag>,
-}
-
-/// Colours of the three alert classes.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct AlertColors {
-    /// Of warnings.
-    pub warning: Name,
-    /// Of cautions.
-    pub caution: Name,
-    /// Of advisories.
-    pub advisory: Name,
-}
-
-/// One alert that can appear.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Alert {
-    /// Words in the slot.
-    pub text: String,
-    /// Class.
-    pub class: AlertClass,
-    /// Order within the class; lower first.
-    #[serde(default)]
-    pub priority: u32,
-    /// The alert is active while all of these hold.
-    pub when: Vec<Condition>,
-    /// What to do, shown for the first alert.
-    #[serde(default)]
-    pub advice: String,
-}
-
-/// One of several annunciations in one place, by the value of a channel.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Flag {
-    /// The channel that chooses.
-    pub channel: Name,
-    /// Area, `[x, y, width, height]`, px; words stand in its middle.
-    pub rect: [i32; 4],
-    /// Font.
-    pub font: Name,
-    /// Size (em), px.
-    pub size: f64,
-    /// What can stand here.
-    pub state: Vec<FlagState>,
-    /// What stands here when the data are invalid or no state fits.
-    pub invalid: FlagLook,
-}
-
-/// What stands in a flag for one value.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct FlagState {
-    /// Value of the channel, rounded to a whole number.
-    pub value: i64,
-    /// Words; may be empty.
-    pub text: String,
-    /// Colour of the words.
-    pub color: Name,
-    /// Colour of the ground; that of the canvas when absent.
-    pub background: Option<Name>,
-    /// Colour of a frame round the area; none when absent.
-    pub frame: Option<Name>,
-}
-
-/// Words and colours of a flag whose data are invalid.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct FlagLook {
-    /// Words; may be empty.
-    pub text: String,
-    /// Colour of the words.
-    pub color: Name,
-    /// Colour of the ground; that of the canvas when absent.
-    pub background: Option<Name>,
-    /// Colour of a frame round the area; none when absent.
-    pub frame: Option<Name>,
-}
-
-/// Fixed words.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Text {
-    /// The words.
-    pub text: String,
-    /// Position: x as `align` says, y the middle of the capitals, px.
-    pub position: [f64; 2],
-    /// How the words sit on the position.
-    #[serde(default)]
-    pub align: Align,
-    /// Font.
-    pub font: Name,
-    /// Size (em), px.
-    pub size: f64,
-    /// Colour.
-    pub color: Name,
-}
-
-/// A mark that changes all the time: the halves of `rect` are filled in turn.
-///
-/// Its phase is not known from the inputs, so either half may be lit; what is judged is that
-/// it changes.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Liveness {
-    /// Area, `[x, y, width, height]`, px.
-    pub rect: [i32; 4],
-    /// Colour of the lit half.
-    pub on: Name,
-    /// Colour of the other half.
-    pub off: Name,
-    /// How long one half stays lit in the reference, ms.
-    pub period_ms: f64,
-    /// Longest time that the mark may stay the same, ms.
-    pub max_hold_ms: f64,
-}
-
-/// An area that cannot be predicted (a moving map): left out of all checks, and counted.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Unchecked {
-    /// Area, `[x, y, width, height]`, px.
-    pub rect: [i32; 4],
-    /// Why it cannot be checked.
-    pub reason: String,
 }

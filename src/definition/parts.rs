@@ -376,7 +376,7 @@ pub struct Sector {
 }
 
 /// Values of a scale that a part is drawn at.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Repeat {
     /// Units between two of them: multiples of it, counted from 0.

@@ -14,6 +14,7 @@ use super::check::{Resolved, check};
 use super::error::{Error, Found, Places};
 use super::logic::Logic;
 use super::model::DisplayFile;
+use super::pages::PageSet;
 use super::{Definition, Source, shape};
 use crate::files::{self, FileContent, Limit};
 
@@ -105,7 +106,9 @@ impl Definition {
             derivations,
         } = check(&file, root.get_ref(), text, base_dir).map_err(|found| places.error(found))?;
         let logic = Arc::new(Logic::new(&file, derivations));
+        let pages_of = file.region.iter().map(|r| PageSet::of(&file, r));
         Ok(Self {
+            pages_of: pages_of.collect(),
             file,
             logic,
             palette,

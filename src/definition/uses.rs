@@ -10,6 +10,7 @@ use super::model::{
     Alert, Bug, ColorRule, Condition, FailureFlag, NumberFormat, Operand, Readout, Region, Symbol,
     Ticks,
 };
+use super::pages::PageSet;
 use super::parts::{Part, Shape};
 use super::symbols::Kind;
 use crate::picture::Rect;
@@ -72,6 +73,15 @@ pub(super) fn of_symbol<'f>(symbol: &'f Symbol, visit: Visit<'_, 'f>) {
         visit,
     };
     symbol.as_kind().uses(&mut walk);
+}
+
+/// The same for a list of conditions, with its path from the table whose key `when` it is.
+pub(super) fn of_conditions<'f>(when: &'f [Condition], visit: Visit<'_, 'f>) {
+    let mut walk = Walk {
+        path: Vec::new(),
+        visit,
+    };
+    walk.conditions(when);
 }
 
 /// Everything that a format can write for numbers from `low` on.
@@ -421,6 +431,34 @@ impl Region {
 }
 
 impl Definition {
+    /// The channels that decide which page is due.
+    #[must_use]
+    pub fn page_channels(&self) -> BTreeSet<&str> {
+        let mut names = BTreeSet::new();
+        for page in self.pages() {
+            of_conditions(&page.when, &mut |_, what| {
+                if let Use::Channel { name, .. } = what {
+                    names.insert(name);
+                }
+            });
+        }
+        names
+    }
+
+    /// The channels without which nobody can say whether a region shows what it should: those of its symbols, and, where
+    /// it is not always shown, those that decide which page is due.
+    ///
+    /// # Panics
+    /// When there is no such region.
+    #[must_use]
+    pub fn channels_needed(&self, region: usize) -> BTreeSet<&str> {
+        let mut names = self.regions()[region].channels_used();
+        if self.pages_of(region) != PageSet::ALL {
+            names.append(&mut self.page_channels());
+        }
+        names
+    }
+
     /// All alerts in the order of the file: by region, symbol, alert. The position in this order
     /// is the alert's index in [`crate::recording::inputs::Inputs::active_since_s`].
     pub fn alerts(&self) -> impl Iterator<Item = AlertPlace<'_>> {
@@ -445,16 +483,20 @@ impl Definition {
         regions.flat_map(Region::unchecked_areas).collect()
     }
 
-    /// Pixels of the display that nobody checks: outside all regions, and in unchecked areas, each counted once.
+    /// Pixels of the display that nobody checks: outside all regions, and in unchecked areas, each counted once; where
+    /// there are pages, on the page with the most of them.
     #[must_use]
     pub fn unchecked_px(&self) -> u64 {
         let (width, height) = self.size();
-        // Regions lie on the canvas and do not overlap; unchecked areas may.
-        let checked: i64 = self
-            .regions()
-            .iter()
-            .map(|r| r.area().outside(&r.unchecked_areas()))
-            .sum();
-        (Rect::of_size(width, height).area() - checked) as u64
+        // The regions of a page lie on the canvas and do not overlap; unchecked areas may.
+        let checked = |page: usize| -> i64 {
+            let regions = self.regions().iter().enumerate();
+            let shown = regions.filter(|(k, _)| self.pages_of(*k).contains(page));
+            shown
+                .map(|(_, r)| r.area().outside(&r.unchecked_areas()))
+                .sum()
+        };
+        let least = (0..self.pages().len().max(1)).map(checked).min();
+        (Rect::of_size(width, height).area() - least.unwrap_or(0)) as u64
     }
 }

@@ -226,14 +226,15 @@ fn displays_written_out_in_parts_draw_the_same_bytes() {
             expanded,
             "written out again, it is the same"
         );
-        let recording = recorded(&display, MissingColumns::Allow);
+        let [own, of_parts] = [&display, &in_parts].map(|d| recorded(d, MissingColumns::Allow));
         let mut painter = crate::reference::painter::Painter::new();
         for time_s in [0.0, 12.3, 20.0, 41.7] {
-            let inputs = recording.inputs(time_s);
-            let draw = |d: &Definition, painter: &mut _| Drawing::new(d).frame(d, &inputs, painter);
+            let mut draw = |d: &Definition, recording: &Recording| {
+                Drawing::new(d).frame(d, &recording.inputs(time_s), &mut painter)
+            };
             assert_eq!(
-                draw(&display, &mut painter),
-                draw(&in_parts, &mut painter),
+                draw(&display, &own),
+                draw(&in_parts, &of_parts),
                 "{time_s} s"
             );
         }

@@ -183,25 +183,26 @@ impl<'a> Unit<'a> {
                     .region_moving(self.definition, k, &self.inputs, scene),
             }
         }
-        let areas = self.definition.regions().iter().map(|r| r.area());
-        let regions: Vec<RegionScenes> = self
-            .still
-            .iter()
-            .zip(&self.moving)
-            .zip(areas)
-            .map(|((still, moving), area)| (still, moving, area))
+        let due: Vec<usize> = (self.definition.regions_due(&self.inputs))
+            .map(|(k, _)| k)
             .collect();
+        let scenes = due.iter().map(|k| {
+            let area = self.definition.regions()[*k].area();
+            (&self.still[*k], &self.moving[*k], area)
+        });
+        let regions: Vec<RegionScenes> = scenes.collect();
         match fault.filter(|kind| kind.edits()) {
             Some(kind) => {
                 self.unit.draw_edited(
                     &regions,
-                    &mut |k, item, words| kind.edit(k, item, words),
+                    &mut |k, item, words| kind.edit(due[k], item, words),
                     &mut self.sent,
                 );
             }
             None => self.unit.draw(&regions, &mut self.sent),
         }
-        for symbol in self.definition.regions().iter().flat_map(|r| &r.symbol) {
+        let shown = due.iter().map(|k| &self.definition.regions()[*k]);
+        for symbol in shown.flat_map(|r| &r.symbol) {
             for area in symbol.unchecked() {
                 let [x, y, width, height] = area.rect;
                 draw_map(&mut self.sent, Rect::new(x, y, width, height), data_s);

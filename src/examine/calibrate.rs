@@ -410,6 +410,9 @@ fn latency_of(
         for k in 0..count {
             let mut examiner = RegionExaminer::new(subject, k, &chain, size, painter);
             for ((f, [due, inputs, before]), share) in frames.iter().zip(&inputs).zip(&mut shares) {
+                if !subject.definition().pages_of(k).contains(due.page) {
+                    continue;
+                }
                 let readings = examiner.readings_only(&f.picture, due, painter);
                 share.0 += usize::from(readings.1);
                 share.1 += 1;

@@ -89,21 +89,20 @@ impl LumaReference {
         let mut moving = Plane::filled(size.0, size.1, 0);
         let mut scene = Scene::default();
         let mut unknown: Vec<Rect> = definition.unchecked().iter().map(|r| r.grown(4)).collect();
-        for k in 0..definition.regions().len() {
+        for (k, region) in definition.regions_due(inputs) {
             scene.clear();
             subject.region_static(k, &mut scene);
             subject.region_moving(k, inputs, &mut scene);
             let b = look.geometry;
-            let r = definition.regions()[k].area();
+            let r = region.area();
             let x0 = libm::round(b.sx * f64::from(r.x) + b.tx) as i32;
             let y0 = libm::round(b.sy * f64::from(r.y) + b.ty) as i32;
             let x1 = libm::round(b.sx * f64::from(r.right()) + b.tx) as i32;
             let y1 = libm::round(b.sy * f64::from(r.bottom()) + b.ty) as i32;
             let clip = Rect::new(x0, y0, x1 - x0, y1 - y0);
-            let region = &definition.regions()[k];
             let is_missing =
                 |name: &&str| *inputs.value(definition.channel(name)) == Value::Missing;
-            if region.channels_used().iter().any(is_missing) {
+            if definition.channels_needed(k).iter().any(is_missing) {
                 unknown.push(clip);
             }
             painter.draw(

@@ -221,12 +221,13 @@ impl Redraw {
 }
 
 /// Three taps with the variance of a Gaussian blur of `sigma_px`.
-fn three_tap(sigma_px: f64) -> [f64; 2] {
+pub(super) fn three_tap(sigma_px: f64) -> [f64; 2] {
     let side = (sigma_px * sigma_px / 2.0).min(1.0 / 3.0);
     [1.0 - 2.0 * side, side]
 }
 
-fn blurred(plane: &Plane, x: usize, y: usize, [centre, side]: [f64; 2]) -> f64 {
+/// A level of `plane`, blurred by such taps.
+pub(super) fn blurred(plane: &Plane, x: usize, y: usize, [centre, side]: [f64; 2]) -> f64 {
     if side == 0.0 {
         return f64::from(plane.at(x, y));
     }

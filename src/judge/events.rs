@@ -6,6 +6,8 @@
 //! overlap become one; when no region contradicts, it concerns the whole frame (`*`), and whatever
 //! else the regions said at that time is a remark.
 
+use std::collections::BTreeSet;
+
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -126,6 +128,9 @@ pub struct Event {
     pub best_frame: u64,
 }
 
+/// How the remark begins that names the page which stood there in place of the one that was due.
+pub const WRONG_PAGE: &str = "shows the page ";
+
 /// How far the onset of a freeze is dated back at most, s.
 const LONGEST_HOLD_S: f64 = 2.0;
 
@@ -154,6 +159,8 @@ struct Open {
     frames: u32,
     /// Frames in which the lines of the whole frame were lost or displaced.
     broken_frames: u32,
+    /// The last page that stood there in place of the one that was due.
+    wrong_page: Option<usize>,
     worst: Option<(f64, WorstError)>,
     /// By region: frames in which it contradicted.
     contradictions: Vec<u32>,
@@ -215,8 +222,8 @@ impl<'d> EventLog<'d> {
     }
 
     /// Takes the verdicts of a frame. `has_ink` says which regions would look different when blank, `differences`
-    /// what disagrees with what is due, `is_broken` that the lines of the whole frame are lost or displaced. Returns
-    /// the regions whose picture in this frame is the best of their event so far.
+    /// what disagrees with what is due, `is_broken` that the lines of the whole frame are lost or displaced, `wrong_page` which page
+    /// stands there in place of the one that is due. Returns the regions whose picture in this frame is the best of their event so far.
     #[expect(clippy::too_many_arguments, reason = "all that a frame says")]
     pub fn push(
         &mut self,
@@ -227,6 +234,7 @@ impl<'d> EventLog<'d> {
         differences: &[Difference],
         offset_s: f64,
         is_broken: bool,
+        wrong_page: Option<usize>,
     ) -> Vec<Snapshot> {
         self.last_time_s = time_s;
         self.has_ink.copy_from_slice(has_ink);
@@ -249,6 +257,7 @@ impl<'d> EventLog<'d> {
                     weights: [0.0; CLASSES.len()],
                     frames: 0,
                     broken_frames: 0,
+                    wrong_page: None,
                     worst: None,
                     contradictions: vec![0; count],
                 });
@@ -260,6 +269,7 @@ impl<'d> EventLog<'d> {
                     }
                 }
                 open.broken_frames += u32::from(is_broken);
+                open.wrong_page = wrong_page.or(open.wrong_page);
                 open.frames += 1;
                 open.last_frame = frame;
                 open.end_s = time_s;
@@ -386,7 +396,7 @@ impl<'d> EventLog<'d> {
                 for &m in &members {
                     used[m] = true;
                 }
-                let mut remarks = Vec::new();
+                let mut remarks = self.pages_shown(&parts, &members);
                 if is_whole {
                     self.absorb(&parts, &members, &mut used, &mut remarks);
                 }
@@ -402,16 +412,18 @@ impl<'d> EventLog<'d> {
     }
 
     /// Events that belong with `parts[first]`: the same class, overlapping in time. Wrong pictures stand
-    /// for themselves.
+    /// for themselves, but for those of a wrong page.
     fn group(&self, parts: &[Open], used: &[bool], first: usize) -> Vec<usize> {
         let class = parts[first].class();
+        let page = parts[first].wrong_page;
         let mut members = vec![first];
-        if class == Verdict::Misleading {
+        if class == Verdict::Misleading && page.is_none() {
             return members;
         }
         let (begin, mut end) = (parts[first].onset_s, parts[first].end_s);
         for (k, part) in parts.iter().enumerate().skip(first + 1) {
-            if !used[k] && part.class() == class && part.onset_s <= end && part.end_s >= begin {
+            let is_alike = part.class() == class && part.wrong_page == page;
+            if !used[k] && is_alike && part.onset_s <= end && part.end_s >= begin {
                 members.push(k);
                 end = end.max(part.end_s);
             }
@@ -445,6 +457,19 @@ impl<'d> EventLog<'d> {
             }
             _ => contrary == 0,
         }
+    }
+
+    /// The pages that stood there in place of those that were due, in words.
+    fn pages_shown(&self, parts: &[Open], members: &[usize]) -> Vec<String> {
+        let shown: BTreeSet<usize> = members
+            .iter()
+            .filter_map(|m| parts[*m].wrong_page)
+            .collect();
+        let pages = self.definition.pages();
+        let words = shown
+            .iter()
+            .map(|k| format!("{WRONG_PAGE}\"{}\"", pages[*k].id));
+        words.collect()
     }
 
     /// Share of the regions with ink whose picture broke at the same time as that of `part`.

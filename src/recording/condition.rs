@@ -106,6 +106,9 @@ pub(super) fn decide_undelayed<L: Look>(
     }
 }
 
+/// Whether a value meets a bound that is moved by a hysteresis.
+type Meets = fn(f64, f64, f64) -> bool;
+
 fn compared<L: Look>(
     c: &Condition,
     name: &str,
@@ -122,18 +125,18 @@ fn compared<L: Look>(
     }
     let number = value.number().map(|v| if c.absolute { v.abs() } else { v });
     let back = c.hysteresis.filter(|_| has_held).unwrap_or(0.0);
-    let [order @ .., _] = c.bounds();
+    let ordered: [(&Option<Operand>, Meets); 4] = [
+        (&c.below, |v, bound, back| v < bound + back),
+        (&c.at_most, |v, bound, back| v <= bound + back),
+        (&c.at_least, |v, bound, back| v >= bound - back),
+        (&c.above, |v, bound, back| v > bound - back),
+    ];
     let mut holds = Some(true);
-    for (key, bound) in order {
+    for (bound, is_met) in ordered {
         let Some(bound) = bound else { continue };
         let met = number
             .zip(number_of(bound, logic, look))
-            .map(|(v, bound)| match key {
-                "below" => v < bound + back,
-                "at_most" => v <= bound + back,
-                "at_least" => v >= bound - back,
-                _ => v > bound - back,
-            });
+            .map(|(v, bound)| is_met(v, bound, back));
         match met {
             Some(true) => {}
             Some(false) => return Some(false),

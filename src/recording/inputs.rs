@@ -43,6 +43,8 @@ pub struct Inputs {
     pub time_s: f64,
     /// By [`ChannelId`].
     pub values: Vec<Value>,
+    /// Index of the page that is due; 0 where there are none.
+    pub page: usize,
     /// For each alert of the definition (regions, symbols, alerts in the order of the file):
     /// recording time since which it has been active, s, when it is.
     pub active_since_s: Vec<Option<f64>>,

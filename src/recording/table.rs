@@ -5,7 +5,7 @@ use std::io::{BufReader, Read};
 use std::path::Path;
 use std::sync::Arc;
 
-use super::condition::decide;
+use super::condition::{Look, decide};
 use super::error::{Error, Kind};
 use super::inputs::{ChannelId, Inputs, Value};
 use super::moment::Moment;
@@ -15,6 +15,8 @@ use super::sampled::Sampled;
 use crate::definition::Definition;
 use crate::definition::expression::CallId;
 use crate::definition::logic::Logic;
+use crate::definition::model::Condition;
+use crate::definition::pages::PageSet;
 use crate::files::{self, FileContent};
 
 /// What happens to channels whose column the file lacks.
@@ -219,6 +221,21 @@ impl Recording {
             is_active.then(|| first.map_or(time_s, |first| self.times_s[first]))
         }));
         out.active_since_s = active_since_s;
+        out.page = page_due(&self.logic, out);
+    }
+
+    /// The pages that are due at any moment from `from_s` to `to_s` (recording time, s): at both ends, and at every row
+    /// between.
+    #[must_use]
+    pub fn pages_due(&self, from_s: f64, to_s: f64) -> PageSet {
+        if self.logic.pages.is_empty() {
+            return PageSet::one(0);
+        }
+        let due = |moment: Moment| PageSet::one(page_due(&self.logic, &moment));
+        let ends = due(Moment::new(self, from_s)).with(due(Moment::new(self, to_s)));
+        let first = self.times_s.partition_point(|t| *t <= from_s);
+        let rows = (first..self.times_s.len()).take_while(|row| self.times_s[*row] < to_s);
+        rows.fold(ends, |set, row| set.with(due(Moment::at_row(self, row))))
     }
 
     /// Fills `out` with the values of `channels` at `time_s` (recording time, s), in their order: the work of
@@ -267,4 +284,11 @@ impl Recording {
     pub fn missing_validity(&self) -> &[String] {
         &self.missing_validity
     }
+}
+
+/// The first page whose conditions hold; the last when no other's do, 0 when there are none.
+fn page_due<L: Look>(logic: &Logic, look: &L) -> usize {
+    let is_due = |when: &Vec<Condition>| when.iter().all(|c| decide(c, logic, look) == Some(true));
+    let last = logic.pages.len().saturating_sub(1);
+    logic.pages.iter().position(is_due).unwrap_or(last)
 }

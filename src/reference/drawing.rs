@@ -73,7 +73,7 @@ impl Drawing {
         let area = Rect::new(0, 0, width as i32, height as i32);
         let look = Look::rgb();
         let mut canvas = Canvas::new(area, 3, look.levels(d.background()));
-        for (k, region) in d.regions().iter().enumerate() {
+        for (k, region) in d.regions_due(inputs) {
             let scene = self.region(d, k, inputs);
             let area = region.area();
             painter.draw(&scene, d.fonts(), &look, &mut canvas, Filter::ALL, area);

@@ -11,7 +11,6 @@ mod ink;
 pub mod painter;
 pub mod parts;
 pub mod placement;
-pub mod plates;
 pub mod png;
 pub mod raster;
 pub mod region_canvas;

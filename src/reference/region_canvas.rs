@@ -359,12 +359,13 @@ fn has_same_background(a: &Scene, b: &Scene) -> bool {
 /// Whether two items of two scenes draw the same; where they stand in their scenes' buffers
 /// does not count.
 fn looks_same(a: &Scene, x: &Item, b: &Scene, y: &Item) -> bool {
-    let is_alike =
-        x.layer == y.layer && x.color == y.color && x.clip == y.clip && x.bounds == y.bounds;
-    if !is_alike || a.pieces(x) != b.pieces(y) {
+    if x.layer != y.layer || x.color != y.color || x.clip != y.clip || x.bounds != y.bounds {
         return false;
     }
-    if x.opacity != y.opacity || a.shade(x) != b.shade(y) {
+    let has_more = |i: &Item| i.cut.is_some() || i.shade.is_some();
+    if x.opacity != y.opacity
+        || (has_more(x) || has_more(y)) && (a.pieces(x) != b.pieces(y) || a.shade(x) != b.shade(y))
+    {
         return false;
     }
     match (&x.shape, &y.shape) {

@@ -1,8 +1,4 @@
-//! Scales: where a value stands, which values have marks, and lanes for straight scales.
-
-use crate::definition::model::{Direction, Edge};
-use crate::picture::Point;
-use crate::reference::scene::Bounds;
+//! Scales: where a value stands, and which values have marks.
 
 /// Most marks that one scale gets, whatever its steps say: a bound on work, not a design rule.
 const MOST_MARKS: f64 = 2000.0;
@@ -106,90 +102,6 @@ pub fn half_period(v: f64, period: f64) -> f64 {
     }
 }
 
-/// The strip in which a straight scale lies, in its own coordinates: along the scale (display
-/// pixels, x or y) and inwards from the edge that carries its line.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Lane {
-    is_vertical: bool,
-    /// Lower end along the scale, display px.
-    pub start: f64,
-    /// Upper end along the scale, display px.
-    pub end: f64,
-    /// +1 when values grow with x or y, -1 when they grow against it.
-    pub growth: f64,
-    edge: f64,
-    inward: f64,
-    /// Extent across the scale, px.
-    pub depth: f64,
-}
-
-impl Lane {
-    /// The lane of a scale in `rect`. An edge that does not lie along the scale counts as the
-    /// left or top one.
-    #[must_use]
-    pub fn new(rect: [i32; 4], direction: Direction, edge: Edge) -> Self {
-        let b = Bounds::from_rect(rect);
-        let (is_vertical, growth) = match direction {
-            Direction::Up => (true, -1.0),
-            Direction::Down => (true, 1.0),
-            Direction::Right => (false, 1.0),
-            Direction::Left => (false, -1.0),
-        };
-        let (edge, inward) = match (is_vertical, edge) {
-            (true, Edge::Left | Edge::Top | Edge::Bottom) => (b.left, 1.0),
-            (true, Edge::Right) => (b.right, -1.0),
-            (false, Edge::Top | Edge::Left | Edge::Right) => (b.top, 1.0),
-            (false, Edge::Bottom) => (b.bottom, -1.0),
-        };
-        let (start, end, depth) = if is_vertical {
-            (b.top, b.bottom, b.right - b.left)
-        } else {
-            (b.left, b.right, b.bottom - b.top)
-        };
-        Self {
-            is_vertical,
-            start,
-            end,
-            growth,
-            edge,
-            inward,
-            depth,
-        }
-    }
-
-    /// True when the scale runs up or down.
-    #[must_use]
-    pub const fn is_vertical(&self) -> bool {
-        self.is_vertical
-    }
-
-    /// The point `inwards` px from the edge (negative: outside) at `along`.
-    #[must_use]
-    pub fn at(&self, along: f64, inwards: f64) -> Point {
-        let across = self.edge + self.inward * inwards;
-        if self.is_vertical {
-            Point::new(across, along)
-        } else {
-            Point::new(along, across)
-        }
-    }
-
-    /// The rectangle between two places along the scale and two distances inwards.
-    #[must_use]
-    pub fn area(&self, along: [f64; 2], inwards: [f64; 2]) -> Bounds {
-        let mut bounds = Bounds::EMPTY;
-        bounds.include(self.at(along[0], inwards[0]));
-        bounds.include(self.at(along[1], inwards[1]));
-        bounds
-    }
-
-    /// A mark of `width` px at `along`, between two distances inwards.
-    #[must_use]
-    pub fn mark(&self, along: f64, width: f64, inwards: [f64; 2]) -> Bounds {
-        self.area([along - width / 2.0, along + width / 2.0], inwards)
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -250,26 +162,5 @@ mod tests {
         ] {
             assert_eq!(half_turn(v), r, "{v}");
         }
-    }
-
-    #[test]
-    fn lanes() {
-        let up = Lane::new([10, 20, 30, 200], Direction::Up, Edge::Right);
-        assert_eq!(up.at(50.0, 5.0), Point::new(35.0, 50.0));
-        assert_eq!(
-            up.mark(50.0, 2.0, [0.0, 8.0]),
-            Bounds {
-                left: 32.0,
-                top: 49.0,
-                right: 40.0,
-                bottom: 51.0
-            }
-        );
-        let right = Lane::new([10, 20, 300, 40], Direction::Right, Edge::Bottom);
-        assert_eq!(right.at(50.0, 5.0), Point::new(50.0, 55.0));
-        assert_eq!(
-            (right.start, right.end, right.growth, right.depth),
-            (10.0, 310.0, 1.0, 40.0)
-        );
     }
 }

@@ -278,6 +278,11 @@ impl Scene {
     /// Items added from now on are cut to outlines without dents that do not overlap: what lies in any of them is drawn.
     pub fn set_cut(&mut self, pieces: Option<&[Vec<Point>]>) {
         self.cut = pieces.map(|pieces| {
+            // Marks of one scale are cut alike.
+            let first = self.pieces.len().saturating_sub(pieces.len());
+            if self.pieces[first..] == *pieces {
+                return (first, self.pieces.len());
+            }
             let first = self.pieces.len();
             self.pieces.extend_from_slice(pieces);
             (first, self.pieces.len())

@@ -38,4 +38,5 @@ mod stays_small;
 mod tells_age_and_blindness;
 mod tolerates_benign_change;
 mod tries_faults;
+mod turns_pages;
 mod vouches_for_nothing_else;

@@ -353,7 +353,7 @@ fn a_manifest_from_elsewhere_runs_no_program_and_reads_no_file_that_it_does_not_
         json!(turned)
     };
     for arguments in [
-        more(&["--out", "/tmp/elsewhere"]),
+        more(&["--out", "elsewhere"]),
         more(&["--exec", "x"]),
         more(&["--measurements"]),
         more(&["--quiet"]),

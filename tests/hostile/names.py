@@ -13,6 +13,7 @@ import os
 import re
 import shutil
 import sys
+import tempfile
 import xml.etree.ElementTree
 
 import bench
@@ -21,7 +22,7 @@ from bench import check, command, run
 NAMES = {
     "slash": "a/b",
     "up": "../../up",
-    "absolute": "/tmp/hostile-absolute",
+    "absolute": os.path.join(tempfile.gettempdir(), "hostile-absolute"),
     "dots": "..",
     "empty": "",
     "space": " ",
@@ -114,7 +115,7 @@ def in_files(given, shop, table):
             else:
                 text = text.replace(old, new.format(quoted(name)))
             (folder / file).write_text(text)
-            around = set(os.listdir(outer)) | set(os.listdir(shop.path)) | set(os.listdir("/tmp"))
+            around = set(os.listdir(outer)) | set(os.listdir(shop.path)) | set(os.listdir(tempfile.gettempdir()))
             words = [["lint", "--display", "display.toml"], check("bad.y4m"),
                      ["report", "--from", "out", "--out", "page.html"], ["verify", "out"],
                      ["campaign", "--plan", "plan.toml", "--out", "campaign"],
@@ -137,7 +138,7 @@ def in_files(given, shop, table):
                     trials = folder / "campaign/trials.jsonl"
                     table.expect(case, not trials.exists() or not trials.stat().st_size,
                                  f"{what}: refused after its trials: {ran.told()}", folder)
-            new_ones = (set(os.listdir(outer)) | set(os.listdir(shop.path)) | set(os.listdir("/tmp"))) - around
+            new_ones = (set(os.listdir(outer)) | set(os.listdir(shop.path)) | set(os.listdir(tempfile.gettempdir()))) - around
             new_ones = {n for n in new_ones if "hostile-absolute" in n or n in os.listdir(outer)}
             table.expect(case, not new_ones, f"{label}: wrote {new_ones} outside", folder)
             written(table, case, label, folder)

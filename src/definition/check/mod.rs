@@ -8,6 +8,7 @@ mod artwork;
 mod channels;
 mod conditions;
 pub(super) mod limits;
+mod pages;
 mod parts;
 pub(super) mod symbols;
 
@@ -72,6 +73,7 @@ pub(super) fn check(
     check.artwork(&At::root(root, "artwork"), base_dir);
     check.display(&At::root(root, "display"));
     let derivations = check.channels(&At::root(root, "channels"), text);
+    check.pages(&At::root(root, "page"));
     check.regions(&At::root(root, "region"));
     if check.found.is_empty() {
         let fonts = check
@@ -250,6 +252,7 @@ impl<'f> Check<'f> {
         for (k, region) in regions.iter().enumerate() {
             let at_region = at.index(k);
             self.region_id(&at_region.key("id"), &region.id, &regions[..k]);
+            self.region_pages(&at_region.key("pages"), region);
             self.region_area(&at_region.key("rect"), region, &regions[..k]);
             self.region(&at_region, region);
         }
@@ -307,7 +310,7 @@ impl<'f> Check<'f> {
         for other in before {
             let [x, y, w, h] = other.rect.map(f64::from);
             let is_sound = POSITION.holds(x) && POSITION.holds(y) && SIZE.holds(w) && SIZE.holds(h);
-            if !is_sound {
+            if !is_sound || !self.are_together(region, other) {
                 continue;
             }
             let common = area.intersection(&other.area());

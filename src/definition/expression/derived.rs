@@ -2,7 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::compile::{Fault, Kind, Known, Parsed, compile, on_large_stack, parse};
+use super::compile::{Kind, Known, compile};
+use super::tree::{Fault, Parsed, on_large_stack, parse};
 use super::{Call, Expression};
 use crate::definition::expression::units;
 use crate::definition::model::{Channel, Interpolation, Name};

@@ -7,6 +7,7 @@
 
 mod compile;
 mod derived;
+mod tree;
 mod units;
 
 use std::sync::Arc;

@@ -66,11 +66,10 @@ pub struct ChannelSource<'d> {
 /// All channels, by name, with their columns and the regions that depend on them.
 #[must_use]
 pub fn channel_sources(definition: &Definition) -> Vec<ChannelSource<'_>> {
-    let used: Vec<_> = definition
-        .regions()
-        .iter()
-        .map(|r| {
-            let mut names = r.channels_used();
+    let regions = definition.regions().iter().enumerate();
+    let used: Vec<_> = regions
+        .map(|(k, r)| {
+            let mut names = definition.channels_needed(k);
             definition.logic().add_sources(&mut names);
             (r, names)
         })
@@ -514,6 +513,7 @@ impl Lint<'_> {
                 };
             });
         }
+        channels.append(&mut definition.page_channels());
         definition.logic().add_sources(&mut channels);
         let file = definition.file();
         let is_left = |names: &BTreeSet<&str>, name: &str| !names.contains(name);

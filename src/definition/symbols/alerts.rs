@@ -1,14 +1,87 @@
 //! Alerts in fixed slots.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use super::{Kind, shown};
+use crate::definition::model::{Condition, FailureFlag, Name, Region};
 use crate::definition::check::Check;
 use crate::definition::check::limits::*;
 use crate::definition::lint::Lint;
-pub use crate::definition::model::Alerts;
-use crate::definition::model::Region;
 use crate::definition::parts::{Part, Shape};
 use crate::definition::place::At;
 use crate::definition::uses::{Use, Walk};
+
+/// Alerts in fixed slots: by class, then by order of `priority`, then the newest first.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Alerts {
+    /// Left end of the first slot's words, middle of its capitals, px.
+    pub position: [f64; 2],
+    /// Distance between slots, px.
+    pub line_height: f64,
+    /// Number of slots; what does not fit is not shown.
+    pub slots: usize,
+    /// Font.
+    pub font: Name,
+    /// Size (em), px.
+    pub size: f64,
+    /// Colours of the three classes.
+    pub colors: AlertColors,
+    /// All alerts that can appear.
+    pub alert: Vec<Alert>,
+    /// Where the advice of the first alert stands: left end, middle of the capitals, px.
+    pub advice_position: Option<[f64; 2]>,
+    /// Size of the advice (em), px; that of the alerts when absent.
+    pub advice_size: Option<f64>,
+    /// What stands on the picture while data of any condition are invalid or too old. The alerts that can still be
+    /// decided are shown as well, so `rect` lies clear of the slots.
+    pub failure: Option<FailureFlag>,
+}
+
+/// Urgency of an alert, most urgent first.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "lowercase")]
+pub enum AlertClass {
+    /// Immediate awareness and immediate response.
+    Warning,
+    /// Immediate awareness, later response.
+    Caution,
+    /// Awareness.
+    Advisory,
+}
+
+/// Colours of the three alert classes.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct AlertColors {
+    /// Of warnings.
+    pub warning: Name,
+    /// Of cautions.
+    pub caution: Name,
+    /// Of advisories.
+    pub advisory: Name,
+}
+
+/// One alert that can appear.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Alert {
+    /// Words in the slot.
+    pub text: String,
+    /// Class.
+    pub class: AlertClass,
+    /// Order within the class; lower first.
+    #[serde(default)]
+    pub priority: u32,
+    /// The alert is active while all of these hold.
+    pub when: Vec<Condition>,
+    /// What to do, shown for the first alert.
+    #[serde(default)]
+    pub advice: String,
+}
 
 impl Kind for Alerts {
     fn name(&self) -> &'static str {

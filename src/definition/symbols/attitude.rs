@@ -11,13 +11,14 @@
 //! AMC 25.1303(b)(5): the horizon line moves and the aeroplane symbol is fixed; 30 degrees of roll turn the line by 30
 //! degrees.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use super::{Kind, driven, failing, filled, group, line, rect, shown};
+use crate::definition::model::{Align, FailureFlag, Name, NumberFormat, Region, default_line_width};
 use crate::definition::check::Check;
 use crate::definition::check::limits::*;
 use crate::definition::lint::Lint;
-use crate::definition::model::Region;
-pub use crate::definition::model::Attitude;
-use crate::definition::model::{Align, BankFixed, BankScale, NumberFormat, PitchLadder, Slip};
 use crate::definition::parts::{Area, Label, Motion, Part, Repeat, Shape};
 use crate::definition::place::At;
 use crate::definition::uses::Walk;
@@ -33,6 +34,122 @@ fn center(m: &Attitude) -> [f64; 2] {
     let [x, y, w, h] = rect(m.rect);
     m.center
         .unwrap_or([(x + (x + w)) / 2.0, (y + (y + h)) / 2.0])
+}
+
+/// Sky and ground, pitch ladder, bank scale, slip.
+///
+/// The horizon moves and the aircraft symbol stays: with the right wing down by `roll`
+/// degrees (positive) the horizon is drawn turned counter-clock-wise by as much; nose up
+/// (positive pitch) moves the horizon down.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Attitude {
+    /// Area of the picture, `[x, y, width, height]`, px.
+    pub rect: [i32; 4],
+    /// Where the aircraft symbol stands, px; the middle of `rect` when absent.
+    pub center: Option<[f64; 2]>,
+    /// Channel of the pitch angle, deg, nose up positive.
+    pub pitch: Name,
+    /// Channel of the bank angle, deg, right wing down positive.
+    pub roll: Name,
+    /// Pixels for a degree of pitch.
+    pub px_per_deg: f64,
+    /// Colour of the sky.
+    pub sky: Name,
+    /// Colour of the ground.
+    pub ground: Name,
+    /// Colour of horizon line, ladder and bank scale.
+    pub line: Name,
+    /// Colour of the aircraft symbol.
+    pub aircraft: Name,
+    /// Half the span of the aircraft symbol, px.
+    #[serde(default = "default_aircraft_span")]
+    pub aircraft_span: f64,
+    /// Width of lines, px.
+    #[serde(default = "default_line_width")]
+    pub line_width: f64,
+    /// The pitch ladder.
+    pub ladder: Option<PitchLadder>,
+    /// The bank scale.
+    pub bank: Option<BankScale>,
+    /// The slip indicator.
+    pub slip: Option<Slip>,
+    /// What is shown when pitch or roll are invalid.
+    pub failure: FailureFlag,
+}
+
+/// Lines of equal pitch.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PitchLadder {
+    /// Degrees between labelled lines.
+    pub major_step: f64,
+    /// Half the width of a labelled line, px.
+    pub major_half_width: f64,
+    /// Degrees between short lines; none when absent.
+    pub minor_step: Option<f64>,
+    /// Half the width of a short line, px.
+    #[serde(default)]
+    pub minor_half_width: f64,
+    /// Steepest line, deg, up and down.
+    pub limit: f64,
+    /// Lines are drawn up to this distance from the aircraft symbol along the pitch axis, px.
+    pub visible_px: f64,
+    /// Font of the labels.
+    pub font: Name,
+    /// Size of the labels (em), px.
+    pub size: f64,
+}
+
+/// Marks of bank angle, and the pointer that turns with the sky.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct BankScale {
+    /// Radius of the scale about the aircraft symbol, px.
+    pub radius: f64,
+    /// Bank angles that have a mark, deg, both sides; 0 has a triangle.
+    pub marks: Vec<f64>,
+    /// Length of a mark, px.
+    pub mark_length: f64,
+    /// Size of the pointer, px.
+    pub pointer_size: f64,
+    /// Which part stays.
+    #[serde(default)]
+    pub fixed: BankFixed,
+}
+
+/// Which part of the bank scale stays with the aircraft.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum BankFixed {
+    /// The marks stay, the pointer turns with the sky.
+    #[default]
+    Marks,
+    /// The pointer stays, the marks turn with the sky.
+    Pointer,
+}
+
+/// A small box that slides sideways under the bank pointer.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Slip {
+    /// Channel of the lateral acceleration.
+    pub channel: Name,
+    /// Middle of the indicator with no slip, px.
+    pub center: [f64; 2],
+    /// Pixels for a unit of the channel; positive values move the box left
+    /// (the ball hangs away from the acceleration).
+    pub px_per_unit: f64,
+    /// Largest travel to each side, px.
+    pub travel: f64,
+    /// Width and height of the box, px.
+    pub size: [f64; 2],
+    /// Colour of the box.
+    pub color: Name,
+}
+
+fn default_aircraft_span() -> f64 {
+    70.0
 }
 
 impl Kind for Attitude {
@@ -179,14 +296,9 @@ impl Attitude {
             step,
             from: Some(-l.limit),
             to: Some(l.limit),
-            except_step: None,
-            except: Vec::new(),
-            period: None,
-            within: None,
-            turn_about: None,
             shift_along: Some([0.0, -1.0]),
-            scale: Vec::new(),
             per_unit: Some(self.px_per_deg),
+            ..Repeat::default()
         };
         let half = self.line_width / 2.0;
         let rung = |half_width: f64| {

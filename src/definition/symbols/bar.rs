@@ -4,15 +4,16 @@
 //! length keeps all of its pixels. A limit mark runs from its outer end across `rect`; the part in `rect` lies on top of
 //! the filled length.
 
-use super::scale::Lane;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::scale::{Lane, marks};
 use super::{Kind, driven, failing, filled, rect, shown};
+use crate::definition::model::{Band, ColorRule, Direction, Edge, FailureFlag, Labels, LimitMark, Name, Region, Ticks, default_band_width};
 use crate::definition::check::Check;
 use crate::definition::check::limits::*;
 use crate::definition::check::symbols::length;
 use crate::definition::lint::{Lint, ends};
-use crate::definition::model::Region;
-pub use crate::definition::model::Bar;
-use crate::definition::model::{BarStyle, Ticks};
 use crate::definition::parts::{Frame, Label, Motion, Part, Repeat, Shape, Strip};
 use crate::definition::place::At;
 use crate::definition::uses::Walk;
@@ -24,6 +25,60 @@ const FRAME_WIDTH_PX: f64 = 1.0;
 const LIMIT_WIDTH_PX: f64 = 3.0;
 /// Length of a limit mark beyond bands and long marks, px.
 const LIMIT_OVERREACH_PX: f64 = 2.0;
+
+/// Straight fixed scale with a filled length or a pointer.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Bar {
+    /// Area of the filled length, `[x, y, width, height]`, px.
+    pub rect: [i32; 4],
+    /// The channel that it shows.
+    pub channel: Name,
+    /// Which way values grow on the screen.
+    pub direction: Direction,
+    /// Values and where they stand along `rect`, 0 to 1 in `direction`; at least two, values rising.
+    pub breakpoints: Vec<[f64; 2]>,
+    /// How the value is shown.
+    #[serde(default)]
+    pub style: BarStyle,
+    /// Value that a filled length starts from; the lowest when absent.
+    pub origin: Option<f64>,
+    /// Colour when no rule holds.
+    pub color: Name,
+    /// Other colours by condition.
+    #[serde(default)]
+    pub color_rules: Vec<ColorRule>,
+    /// Colour of the frame round `rect`; no frame when absent.
+    pub frame: Option<Name>,
+    /// Colour of the empty part; that of the canvas when absent.
+    pub background: Option<Name>,
+    /// Marks and numbers, outwards from `edge`.
+    pub ticks: Option<Ticks>,
+    /// Edge of `rect` that marks, bands and pointer stand on.
+    pub edge: Edge,
+    /// Coloured bands, outside `edge`.
+    #[serde(default)]
+    pub bands: Vec<Band>,
+    /// Width of the bands, px.
+    #[serde(default = "default_band_width")]
+    pub band_width: f64,
+    /// Marked values.
+    #[serde(default)]
+    pub limits: Vec<LimitMark>,
+    /// What is shown when the data are invalid.
+    pub failure: FailureFlag,
+}
+
+/// How a bar shows its value.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum BarStyle {
+    /// A filled length from the origin.
+    #[default]
+    Fill,
+    /// A triangle inside `rect`, its tip on `edge`, as wide along the scale as it is deep.
+    Pointer,
+}
 
 impl Kind for Bar {
     fn name(&self) -> &'static str {
@@ -209,14 +264,9 @@ impl Bar {
             step,
             from: Some(low),
             to: Some(high),
-            except_step: None,
-            except: Vec::new(),
-            period: None,
-            within: None,
-            turn_about: None,
             shift_along: Some([x * way, y * way]),
             scale: self.breakpoints.clone(),
-            per_unit: None,
+            ..Repeat::default()
         };
         let mark = |length: f64| {
             filled(
@@ -224,31 +274,10 @@ impl Bar {
                 &ticks.color,
             )
         };
-        if let Some(step) = ticks.minor_step {
-            let repeat = Repeat {
-                except_step: Some(ticks.major_step),
-                ..every(step)
-            };
-            parts.push(Part {
-                repeat: Some(repeat),
-                ..mark(ticks.minor_length)
-            });
-        }
-        parts.push(Part {
-            repeat: Some(every(ticks.major_step)),
-            ..mark(ticks.major_length)
-        });
-        if let Some(labels) = &ticks.labels {
-            let label = Shape::Label(Label::new(
-                labels,
-                lane.at(zero, -labels.distance),
-                &ticks.color,
-            ));
-            let repeat = every(labels.step.unwrap_or(ticks.major_step));
-            parts.push(Part {
-                repeat: Some(repeat),
-                ..shown(label)
-            });
-        }
+        let label = |labels: &Labels| {
+            let at = lane.at(zero, -labels.distance);
+            shown(Shape::Label(Label::new(labels, at, &ticks.color)))
+        };
+        parts.extend(marks(ticks, every, mark, label));
     }
 }

@@ -4,14 +4,16 @@
 //! value. When the two ends of the scale stand at the same angle (a whole turn), the highest value gets no mark, since the
 //! lowest has it.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::scale::marks;
 use super::{Kind, driven, failing, filled, line, shown};
+use crate::definition::model::{Band, ColorRule, FailureFlag, Labels, LimitMark, Name, Readout, Region, Ticks, default_band_width, default_line_width};
 use crate::definition::check::Check;
 use crate::definition::check::limits::*;
 use crate::definition::check::symbols::length;
 use crate::definition::lint::{Lint, ends};
-use crate::definition::model::Region;
-pub use crate::definition::model::Dial;
-use crate::definition::model::{DialPointer, PointerShape};
 use crate::definition::parts::{Arc, Failure, Label, Motion, Part, Repeat, Shape};
 use crate::definition::place::At;
 use crate::definition::uses::Walk;
@@ -23,6 +25,73 @@ const LIMIT_WIDTH: f64 = 1.5;
 const LIMIT_OVERREACH: f64 = 0.4;
 /// Length of a needle's point against its width.
 const POINT_LENGTH: f64 = 1.5;
+
+/// Round scale with pointers.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Dial {
+    /// Middle of the scale, px.
+    pub center: [f64; 2],
+    /// Radius of the scale's line, px.
+    pub radius: f64,
+    /// Values and the angles where they stand, deg; at least two, values rising; straight between.
+    pub breakpoints: Vec<[f64; 2]>,
+    /// Width of the scale's line, px; 0 draws none.
+    #[serde(default = "default_line_width")]
+    pub line_width: f64,
+    /// Marks and numbers; marks reach inwards from the line.
+    pub ticks: Ticks,
+    /// Coloured bands, inside the line.
+    #[serde(default)]
+    pub bands: Vec<Band>,
+    /// Width of the bands, px.
+    #[serde(default = "default_band_width")]
+    pub band_width: f64,
+    /// Marked values.
+    #[serde(default)]
+    pub limits: Vec<LimitMark>,
+    /// Pointers, in drawing order.
+    pub pointers: Vec<DialPointer>,
+    /// A value as digits within the dial.
+    pub readout: Option<Readout>,
+    /// What is shown when a pointer's data are invalid.
+    pub failure: FailureFlag,
+}
+
+/// One pointer of a dial. It is not drawn when its channel is invalid and stops at the ends of the scale.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct DialPointer {
+    /// The channel that it shows.
+    pub channel: Name,
+    /// Shape.
+    #[serde(default)]
+    pub shape: PointerShape,
+    /// Distance of the tip from the middle, px.
+    pub tip_radius: f64,
+    /// Distance of the tail from the middle, px (of the base for a triangle).
+    pub tail_radius: f64,
+    /// Width at the base, px.
+    pub width: f64,
+    /// Colour when no rule holds.
+    pub color: Name,
+    /// Other colours by condition.
+    #[serde(default)]
+    pub color_rules: Vec<ColorRule>,
+}
+
+/// Shape of a pointer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum PointerShape {
+    /// A bar with a pointed end.
+    #[default]
+    Needle,
+    /// A triangle with its tip at `tip_radius` and its base at `tail_radius`.
+    Triangle,
+    /// A plain bar.
+    Line,
+}
 
 impl Kind for Dial {
     fn name(&self) -> &'static str {
@@ -140,18 +209,14 @@ impl Dial {
             step,
             from: Some(low),
             to: Some(high),
-            except_step: None,
             except: if is_whole_turn {
                 vec![high]
             } else {
                 Vec::new()
             },
-            period: None,
-            within: None,
             turn_about: Some(self.center),
-            shift_along: None,
             scale: self.breakpoints.clone(),
-            per_unit: None,
+            ..Repeat::default()
         };
         let [x, y] = self.center;
         let mark = |length: f64| {
@@ -161,30 +226,15 @@ impl Dial {
                 ticks.width,
             )
         };
-        if let Some(step) = ticks.minor_step {
-            let repeat = Repeat {
-                except_step: Some(ticks.major_step),
-                ..every(step)
-            };
-            parts.push(Part {
-                repeat: Some(repeat),
-                ..mark(ticks.minor_length)
-            });
-        }
-        parts.push(Part {
-            repeat: Some(every(ticks.major_step)),
-            ..mark(ticks.major_length)
-        });
-        if let Some(labels) = &ticks.labels {
+        let label = |labels: &Labels| {
             let at = [x, y - (self.radius - labels.distance)];
             let label = shown(Shape::Label(Label::new(labels, at, &ticks.color)));
-            let repeat = every(labels.step.unwrap_or(ticks.major_step));
-            parts.push(Part {
-                repeat: Some(repeat),
+            Part {
                 upright: true,
                 ..label
-            });
-        }
+            }
+        };
+        parts.extend(marks(ticks, every, mark, label));
         for limit in &self.limits {
             let inner = self.radius - ticks.major_length.max(self.band_width);
             let outer = self.radius + LIMIT_OVERREACH * ticks.major_length;

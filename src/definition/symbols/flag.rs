@@ -1,9 +1,11 @@
 //! One of several annunciations in one place.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use super::{Kind, filled, group, rect, shown};
 use crate::definition::check::Check;
 use crate::definition::check::limits::*;
-pub use crate::definition::model::Flag;
 use crate::definition::model::{Align, Condition, Name, Text};
 use crate::definition::parts::{Frame, Part, Shape};
 use crate::definition::place::At;
@@ -11,6 +13,54 @@ use crate::definition::uses::{Role, Use, Walk};
 
 /// Width of the frame round an annunciation, px; it lies inside the area.
 const FRAME_WIDTH_PX: f64 = 2.0;
+
+/// One of several annunciations in one place, by the value of a channel.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Flag {
+    /// The channel that chooses.
+    pub channel: Name,
+    /// Area, `[x, y, width, height]`, px; words stand in its middle.
+    pub rect: [i32; 4],
+    /// Font.
+    pub font: Name,
+    /// Size (em), px.
+    pub size: f64,
+    /// What can stand here.
+    pub state: Vec<FlagState>,
+    /// What stands here when the data are invalid or no state fits.
+    pub invalid: FlagLook,
+}
+
+/// What stands in a flag for one value.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct FlagState {
+    /// Value of the channel, rounded to a whole number.
+    pub value: i64,
+    /// Words; may be empty.
+    pub text: String,
+    /// Colour of the words.
+    pub color: Name,
+    /// Colour of the ground; that of the canvas when absent.
+    pub background: Option<Name>,
+    /// Colour of a frame round the area; none when absent.
+    pub frame: Option<Name>,
+}
+
+/// Words and colours of a flag whose data are invalid.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct FlagLook {
+    /// Words; may be empty.
+    pub text: String,
+    /// Colour of the words.
+    pub color: Name,
+    /// Colour of the ground; that of the canvas when absent.
+    pub background: Option<Name>,
+    /// Colour of a frame round the area; none when absent.
+    pub frame: Option<Name>,
+}
 
 impl Kind for Flag {
     fn name(&self) -> &'static str {

@@ -1,12 +1,34 @@
 //! A mark that changes all the time.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use super::{Kind, shown};
+use crate::definition::model::{Name};
 use crate::definition::check::Check;
 use crate::definition::check::limits::TIME_SPAN;
-pub use crate::definition::model::Liveness;
 use crate::definition::parts::{Part, Shape};
 use crate::definition::place::At;
 use crate::definition::uses::Walk;
+
+/// A mark that changes all the time: the halves of `rect` are filled in turn.
+///
+/// Its phase is not known from the inputs, so either half may be lit; what is judged is that
+/// it changes.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Liveness {
+    /// Area, `[x, y, width, height]`, px.
+    pub rect: [i32; 4],
+    /// Colour of the lit half.
+    pub on: Name,
+    /// Colour of the other half.
+    pub off: Name,
+    /// How long one half stays lit in the reference, ms.
+    pub period_ms: f64,
+    /// Longest time that the mark may stay the same, ms.
+    pub max_hold_ms: f64,
+}
 
 impl Kind for Liveness {
     fn name(&self) -> &'static str {

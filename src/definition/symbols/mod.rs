@@ -18,7 +18,7 @@ use super::uses::Walk;
 /// The kinds by the files that they are written in: one line a kind.
 macro_rules! kinds {
     ($($(#[$doc:meta])* $file:ident::$Kind:ident,)*) => {
-        $(mod $file;)*
+        $(pub(in crate::definition) mod $file;)*
 
         /// One drawn thing; `kind` says which.
         #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]

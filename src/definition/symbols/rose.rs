@@ -3,19 +3,85 @@
 //! A bearing `b` stands at the clock angle `b - heading`. Bugs lie outside the rim, notch on the rim. The wind's direction
 //! is where it comes from, so its arrow points at `direction + 180 - heading`.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use super::{Kind, bug, driven, failing, filled, group, line, shown};
+use crate::definition::model::{Bug, Condition, FailureFlag, Name, NumberFormat, Readout, Region, default_line_width};
 use crate::definition::check::Check;
 use crate::definition::check::limits::*;
 use crate::definition::lint::Lint;
-use crate::definition::model::Region;
-pub use crate::definition::model::Rose;
-use crate::definition::model::{Bug, Condition, NumberFormat, Wind};
 use crate::definition::parts::{Label, Motion, NamedValue, Part, Repeat, Shape};
 use crate::definition::place::At;
 use crate::definition::uses::{Role, Use, Walk};
 
 /// Length of the wind arrow's head, and its width, against the width of the shaft.
 const HEAD: f64 = 4.0;
+
+/// Turning compass card: the heading stands at the top under the lubber line.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Rose {
+    /// Middle of the card, px.
+    pub center: [f64; 2],
+    /// Radius of the card, px; marks reach inwards.
+    pub radius: f64,
+    /// Channel of the heading, deg.
+    pub channel: Name,
+    /// Colour of marks and letters.
+    pub color: Name,
+    /// Length of the marks every 10 deg, px; those every 5 deg are half as long.
+    pub mark_length: f64,
+    /// Width of the marks, px.
+    #[serde(default = "default_line_width")]
+    pub mark_width: f64,
+    /// Font of letters and numbers (every 30 deg: N 3 6 E ...).
+    pub font: Name,
+    /// Size of letters and numbers (em), px.
+    pub size: f64,
+    /// Distance of the middle of letters and numbers from the centre, px.
+    pub label_radius: f64,
+    /// Colour of the lubber line.
+    pub lubber: Name,
+    /// Length of the lubber line outside the card, px.
+    pub lubber_length: f64,
+    /// Pointers at the rim, as angles on the card.
+    #[serde(default)]
+    pub bugs: Vec<Bug>,
+    /// The wind.
+    pub wind: Option<Wind>,
+    /// A value as digits.
+    pub readout: Option<Readout>,
+    /// Fixed aircraft symbol in the middle: half its span, px.
+    pub aircraft_span: Option<f64>,
+    /// What is shown when the heading is invalid.
+    pub failure: FailureFlag,
+}
+
+/// An arrow that points where the wind blows to, seen from the cockpit, with its figures.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Wind {
+    /// Channel of the direction that the wind comes from, deg.
+    pub direction: Name,
+    /// Channel of the speed.
+    pub speed: Name,
+    /// Middle of the arrow, px.
+    pub center: [f64; 2],
+    /// Length of the arrow, px.
+    pub length: f64,
+    /// Width of its shaft, px; the head is four times as wide.
+    pub width: f64,
+    /// Colour.
+    pub color: Name,
+    /// No arrow is drawn while the speed is below this.
+    #[serde(default)]
+    pub calm_below: f64,
+    /// Direction as digits.
+    pub direction_readout: Option<Readout>,
+    /// Speed as digits.
+    pub speed_readout: Option<Readout>,
+}
 
 impl Kind for Rose {
     fn name(&self) -> &'static str {
@@ -152,13 +218,8 @@ impl Rose {
             from: Some(0.0),
             to: Some(359.0),
             except_step,
-            except: Vec::new(),
-            period: None,
-            within: None,
             turn_about: Some(self.center),
-            shift_along: None,
-            scale: Vec::new(),
-            per_unit: None,
+            ..Repeat::default()
         };
         let mark = |length: f64| {
             line(

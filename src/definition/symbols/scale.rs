@@ -1,6 +1,33 @@
-//! Lanes in which straight scales lie.
+//! What scales have in common: their marks and numbers, and the lanes in which straight ones lie.
 
-use crate::definition::model::{Direction, Edge};
+use crate::definition::model::{Direction, Edge, Labels, Ticks};
+use crate::definition::parts::{Part, Repeat};
+
+/// Short marks, long marks and numbers of a scale, in drawing order. `every` says where multiples of a step stand, `mark` draws
+/// a mark of a length at the place 0, and `label` a number.
+pub(super) fn marks(
+    ticks: &Ticks,
+    every: impl Fn(f64) -> Repeat,
+    mark: impl Fn(f64) -> Part,
+    label: impl FnOnce(&Labels) -> Part,
+) -> Vec<Part> {
+    let short = ticks.minor_step.map(|step| Part {
+        repeat: Some(Repeat {
+            except_step: Some(ticks.major_step),
+            ..every(step)
+        }),
+        ..mark(ticks.minor_length)
+    });
+    let long = Part {
+        repeat: Some(every(ticks.major_step)),
+        ..mark(ticks.major_length)
+    };
+    let numbers = ticks.labels.as_ref().map(|labels| Part {
+        repeat: Some(every(labels.step.unwrap_or(ticks.major_step))),
+        ..label(labels)
+    });
+    short.into_iter().chain([long]).chain(numbers).collect()
+}
 
 /// The strip in which a straight scale lies, in its own coordinates: along the scale (display pixels, x or y) and inwards
 /// from the edge that carries its line.

@@ -4,17 +4,76 @@
 //! repeating scale a bug is shown at the nearest of its places, and marks stand at multiples of the step, so `period` should
 //! be a multiple of the steps.
 
-use super::scale::Lane;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::scale::{Lane, marks};
 use super::{Kind, bug, driven, failing, filled, group, rect, shown};
+use crate::definition::model::{Band, Bug, Direction, Edge, FailureFlag, Labels, Name, Readout, Region, Ticks, default_band_width, default_line_width};
 use crate::definition::check::Check;
 use crate::definition::check::limits::*;
 use crate::definition::lint::Lint;
-use crate::definition::model::Region;
-pub use crate::definition::model::Tape;
-use crate::definition::model::{Bug, Window};
 use crate::definition::parts::{Area, Frame, Label, Motion, Part, Repeat, Shape};
 use crate::definition::place::At;
 use crate::definition::uses::Walk;
+
+/// Moving straight scale: the value stands still at the window, the scale passes by.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Tape {
+    /// Area of the scale, `[x, y, width, height]`, px; everything is clipped to it but the window.
+    pub rect: [i32; 4],
+    /// The channel that it shows.
+    pub channel: Name,
+    /// Which way values grow on the screen.
+    pub direction: Direction,
+    /// Edge that the marks start from.
+    pub edge: Edge,
+    /// Where the current value stands, px along the scale (x or y); the middle of `rect` when absent.
+    pub reference: Option<f64>,
+    /// Pixels for a unit.
+    pub px_per_unit: f64,
+    /// Colour of the scale's ground; that of the canvas when absent.
+    pub background: Option<Name>,
+    /// Lowest value on the scale.
+    pub min: f64,
+    /// Highest value on the scale.
+    pub max: f64,
+    /// When set, the scale repeats with this period (360 for headings) and `min` and `max` do not cut it.
+    pub period: Option<f64>,
+    /// Marks and numbers.
+    pub ticks: Ticks,
+    /// Coloured bands along the edge.
+    #[serde(default)]
+    pub bands: Vec<Band>,
+    /// Width of the bands, px.
+    #[serde(default = "default_band_width")]
+    pub band_width: f64,
+    /// Marked values on the scale.
+    #[serde(default)]
+    pub bugs: Vec<Bug>,
+    /// The box with the value; on top of the scale.
+    pub window: Option<Window>,
+    /// What is shown when the data are invalid.
+    pub failure: FailureFlag,
+}
+
+/// A box with a readout in it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Window {
+    /// Area, `[x, y, width, height]`, px.
+    pub rect: [i32; 4],
+    /// Colour of the ground.
+    pub background: Name,
+    /// Colour of the border.
+    pub border: Name,
+    /// Width of the border, px.
+    #[serde(default = "default_line_width")]
+    pub border_width: f64,
+    /// The value as digits.
+    pub readout: Readout,
+}
 
 impl Kind for Tape {
     fn name(&self) -> &'static str {
@@ -147,15 +206,11 @@ impl Tape {
                 step,
                 from,
                 to,
-                except_step: None,
-                except: Vec::new(),
                 period: self.period,
-                within: None,
-                turn_about: None,
                 shift_along: Some([x, y]),
-                scale: Vec::new(),
                 per_unit: Some(self.step(lane)),
-            }
+            ..Repeat::default()
+        }
         };
         let mut parts = Vec::new();
         for band in &self.bands {
@@ -181,32 +236,11 @@ impl Tape {
                 &ticks.color,
             )
         };
-        if let Some(step) = ticks.minor_step {
-            let repeat = Repeat {
-                except_step: Some(ticks.major_step),
-                ..every(step)
-            };
-            parts.push(Part {
-                repeat: Some(repeat),
-                ..mark(ticks.minor_length)
-            });
-        }
-        parts.push(Part {
-            repeat: Some(every(ticks.major_step)),
-            ..mark(ticks.major_length)
-        });
-        if let Some(labels) = &ticks.labels {
-            let label = Shape::Label(Label::new(
-                labels,
-                lane.at(zero, labels.distance),
-                &ticks.color,
-            ));
-            let repeat = every(labels.step.unwrap_or(ticks.major_step));
-            parts.push(Part {
-                repeat: Some(repeat),
-                ..shown(label)
-            });
-        }
+        let label = |labels: &Labels| {
+            let at = lane.at(zero, labels.distance);
+            shown(Shape::Label(Label::new(labels, at, &ticks.color)))
+        };
+        parts.extend(marks(ticks, every, mark, label));
         group(parts).moved(Motion {
             range: self.range(),
             period: self.period,

@@ -1,12 +1,34 @@
 //! Fixed words.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use super::{Kind, shown};
+use crate::definition::model::{Align, Name};
 use crate::definition::check::Check;
 use crate::definition::check::limits::{FONT_SIZE, POSITION};
-pub use crate::definition::model::Text;
 use crate::definition::parts::{Part, Shape};
 use crate::definition::place::At;
 use crate::definition::uses::Walk;
+
+/// Fixed words.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Text {
+    /// The words.
+    pub text: String,
+    /// Position: x as `align` says, y the middle of the capitals, px.
+    pub position: [f64; 2],
+    /// How the words sit on the position.
+    #[serde(default)]
+    pub align: Align,
+    /// Font.
+    pub font: Name,
+    /// Size (em), px.
+    pub size: f64,
+    /// Colour.
+    pub color: Name,
+}
 
 impl Kind for Text {
     fn name(&self) -> &'static str {

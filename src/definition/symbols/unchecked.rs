@@ -1,11 +1,23 @@
 //! An area that is left out of all checks.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use super::{Kind, shown};
 use crate::definition::check::Check;
-pub use crate::definition::model::Unchecked;
 use crate::definition::parts::{Part, Shape};
 use crate::definition::place::At;
 use crate::definition::uses::Walk;
+
+/// An area that cannot be predicted (a moving map): left out of all checks, and counted.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Unchecked {
+    /// Area, `[x, y, width, height]`, px.
+    pub rect: [i32; 4],
+    /// Why it cannot be checked.
+    pub reason: String,
+}
 
 impl Kind for Unchecked {
     fn name(&self) -> &'static str {

@@ -96,8 +96,8 @@ pub(crate) fn bounds(points: &[Point]) -> Bounds {
 }
 
 /// The corners of an upright rectangle.
-pub(crate) fn corners(b: &Bounds) -> Vec<Point> {
-    vec![
+pub(crate) const fn corners(b: &Bounds) -> [Point; 4] {
+    [
         Point::new(b.left, b.top),
         Point::new(b.right, b.top),
         Point::new(b.right, b.bottom),

@@ -69,6 +69,8 @@ struct Node {
     layer: Layer,
     /// Bounds of what it draws where its marks are put.
     own: Bounds,
+    /// Whether it draws upright rectangles in its own coordinates and nothing else.
+    is_rectangle: bool,
 }
 
 /// What a part draws.
@@ -110,6 +112,9 @@ struct Marks {
     repeat: Repeat,
     places: Places,
     way: Way,
+    /// Marks round a middle have an end, and are worked out once; `None` of those along a way, which are asked for where
+    /// they are in view.
+    turned: Option<Vec<(f64, Affine)>>,
 }
 
 impl Marks {
@@ -119,11 +124,17 @@ impl Marks {
             (Some(about), _) => Way::Turn(point(about)),
             (None, along) => Way::Shift(point(along.unwrap_or_default())),
         };
-        Self {
+        let mut marks = Self {
             repeat: repeat.clone(),
             places: Places::new(&repeat.scale, repeat.per_unit),
             way,
+            turned: None,
+        };
+        if let (Way::Turn(_), Some(from), Some(to)) = (&marks.way, repeat.from, repeat.to) {
+            let all = marks.values(from, to).map(|v| (v, marks.affine(v)));
+            marks.turned = Some(all.collect());
         }
+        marks
     }
 
     fn affine(&self, v: f64) -> Affine {
@@ -281,6 +292,7 @@ impl Assembly {
             depends,
             layer: Layer::Moving,
             own: Bounds::EMPTY,
+            is_rectangle: false,
         });
         let members: Vec<usize> = part
             .part
@@ -288,6 +300,7 @@ impl Assembly {
             .map(|p| self.add(p, symbol, Some(index), base, d))
             .collect();
         self.nodes[index].members = members;
+        self.nodes[index].is_rectangle = self.nodes[index].draws_rectangles();
         index
     }
 
@@ -417,7 +430,7 @@ impl Assembly {
                             right,
                             bottom,
                         };
-                        if node.is_rectangle() {
+                        if node.is_rectangle {
                             place.filled = Some(filled);
                         } else {
                             place.cut_to(&hull::corners(&filled), true, &mut sector);
@@ -460,23 +473,25 @@ impl Assembly {
         if let [Ink::Outline { color, rules, .. }] = &node.inks[..] {
             place.color = Some(color_of(color, rules, pen));
         }
-        let [low, high] = self.in_view(k, marks, &place);
-        for v in marks.values(low, high) {
-            let mark = marks.affine(v);
-            if !marks.is_within(&motion.after(&mark)) {
-                continue;
+        let mut one = |v: f64, mark: &Affine| {
+            if !marks.is_within(&motion.after(mark)) {
+                return;
             }
-            let at = place.to_page.after(&mark).after(&node.place);
-            self.draw_here(
-                k,
-                &Place {
-                    to_page: at,
-                    value: marks.label(v),
-                    ..place
-                },
-                pen,
-            );
+            let mark = Place {
+                to_page: place.to_page.after(mark).after(&node.place),
+                value: marks.label(v),
+                ..place
+            };
+            self.draw_here(k, &mark, pen);
+        };
+        if let Some(turned) = &marks.turned {
+            turned.iter().for_each(|(v, mark)| one(*v, mark));
+            return;
         }
+        let [low, high] = self.in_view(k, marks, &place);
+        marks
+            .values(low, high)
+            .for_each(|v| one(v, &marks.affine(v)));
     }
 
     /// Values of marks that can be in view.
@@ -486,18 +501,15 @@ impl Assembly {
             return all;
         };
         let mut seen = place.bounds;
-        for piece in place.pieces.into_iter().flatten().take(1) {
-            let b = hull::bounds(piece);
-            seen = Some(seen.map_or(b, |s| s.intersection(&b)));
+        if let Some(pieces) = place.pieces {
+            let mut all = Bounds::EMPTY;
+            pieces.iter().flatten().for_each(|&p| all.include(p));
+            seen = Some(seen.map_or(all, |s| s.intersection(&all)));
         }
         let Some(seen) = seen.filter(|b| !b.is_empty()) else {
             return all;
         };
-        let corners: Vec<Point> = hull::corners(&seen)
-            .into_iter()
-            .map(|p| place.to_page.unmap(p))
-            .collect();
-        let seen = hull::bounds(&corners);
+        let seen = hull::bounds(&hull::corners(&seen).map(|p| place.to_page.unmap(p)));
         let own = self.nodes[k].own;
         if own.left > own.right {
             return all;
@@ -553,8 +565,7 @@ impl Assembly {
 }
 
 impl Node {
-    /// Whether it draws upright rectangles in its own coordinates and nothing else.
-    fn is_rectangle(&self) -> bool {
+    fn draws_rectangles(&self) -> bool {
         let is_one = |c: &Vec<Point>| match c[..] {
             [a, b, c, d] => a.y == b.y && b.x == c.x && c.y == d.y && d.x == a.x,
             _ => false,

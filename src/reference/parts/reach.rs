@@ -351,6 +351,7 @@ impl Ink {
                 right: left + wide,
                 bottom: y + half,
             })
+            .to_vec()
         };
         match self {
             Self::Outline { contours, .. } => contours.iter().flatten().copied().collect(),
@@ -387,9 +388,10 @@ impl Ink {
                     right,
                     bottom: y + half,
                 })
+                .to_vec()
             }
             Self::Slots(m, _) => slots(m, &line),
-            Self::Blink(m) => corners(&Bounds::from_rect(m.rect)),
+            Self::Blink(m) => corners(&Bounds::from_rect(m.rect)).to_vec(),
         }
     }
 }
