@@ -411,6 +411,16 @@ impl Subsampling {
             Self::Both => (width.div_ceil(2), height.div_ceil(2)),
         }
     }
+
+    /// Columns and rows of luma that a sample of a colour plane stands for.
+    #[must_use]
+    pub const fn steps(self) -> [i32; 2] {
+        match self {
+            Self::None => [1, 1],
+            Self::Columns => [2, 1],
+            Self::Both => [2, 2],
+        }
+    }
 }
 
 /// Three planes in one encoding.

@@ -16,6 +16,7 @@ use crate::evidence::records::{
     thousandths,
 };
 use crate::examine::comparison::{ChainLook, Difference};
+use crate::examine::place;
 use crate::examine::region::{Explanation, Findings, Moment, RegionExaminer};
 use crate::examine::signature::{self, Signature};
 use crate::examine::subject::Subject;
@@ -24,7 +25,7 @@ use crate::judge::company::Company;
 use crate::judge::events::{Action, Event, EventLog, action, name};
 use crate::judge::region::{RegionJudge, RegionVerdict};
 use crate::judge::verdict::{self, Verdict};
-use crate::picture::Plane;
+use crate::picture::{Plane, Rect};
 use crate::recording::Recording;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::painter::Painter;
@@ -504,6 +505,10 @@ impl<'d> Run<'d> {
             self.broken.is_some_and(|(s, _)| s.is_some()),
             self.wrong_page,
         );
+        for s in &improved {
+            let (place, symbol) = self.place(s.region, &verdicts[s.region], &differences[s.region]);
+            self.log.note_place(s.region, place, symbol);
+        }
         if !improved.is_empty() {
             let shared = Arc::new(frame.picture.clone());
             for s in improved {
@@ -526,6 +531,25 @@ impl<'d> Run<'d> {
             }
         }
         Ok(verdicts)
+    }
+
+    /// Where a region disagrees, px of the capture, and the symbol that this is about: the one whose reading is off, or the
+    /// one that stands there.
+    fn place(
+        &self,
+        region: usize,
+        verdict: &RegionVerdict,
+        difference: &Difference,
+    ) -> (Option<Rect>, Option<String>) {
+        let examiner = &self.regions.examiners[region];
+        let is_any = difference.luma.px() + difference.chroma.px() > 0;
+        let place = is_any.then(|| place::place_of(difference, examiner.area(), &self.chain));
+        let is_off = verdict.readings.iter().find(|r| r.is_outside);
+        let read = is_off.map(|r| examiner.freedoms()[r.freedom].symbol);
+        let there = || place::symbol_at(self.subject, region, place?, &self.chain);
+        let symbol = read.or_else(there);
+        let words = symbol.map(|k| place::symbol_in_words(self.definition, region, k));
+        (place, words)
     }
 
     /// Regions whose event is open and confirmed.

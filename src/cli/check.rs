@@ -457,7 +457,12 @@ fn write_pictures(
         };
         let captured = keeper.load(event.best_frame)?;
         let due = pictures::to_rgb(&reference(times.due_time_s));
-        let picture = pictures::side_by_side(&captured, &due, event_area(definition, event));
+        let area = event_area(definition, event);
+        let mut picture = pictures::side_by_side(&captured, &due, area);
+        let place = event.place.filter(|_| event.regions != ["*"]);
+        if let Some([x, y, width, height]) = place {
+            pictures::mark(&mut picture, area, Rect::new(x, y, width, height));
+        }
         picture.save(folder.join(picture_name(k, event)))?;
     }
     let area = |event: &Event| event_area(definition, event);

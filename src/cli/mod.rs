@@ -10,9 +10,11 @@ mod demo;
 mod draw;
 mod faults;
 mod lint;
+mod over;
 mod progress;
 mod report;
 mod results;
+mod schema;
 mod stop;
 mod tune;
 mod verify;
@@ -70,6 +72,8 @@ enum Command {
     Faults(faults::Arguments),
     /// Make one page for the reviewer out of result folders.
     Report(report::Arguments),
+    /// Print the JSON Schema of a file that is read or written.
+    Schema(schema::Arguments),
     /// Hash results and their inputs again, and name what is not as it was.
     Verify(verify::Arguments),
 }
@@ -99,6 +103,7 @@ pub fn main() -> ExitCode {
         Command::Demo(a) => demo::run(&a),
         Command::Faults(a) => faults::run(&a),
         Command::Report(a) => report::run(&a),
+        Command::Schema(a) => schema::run(&a),
         Command::Verify(a) => verify::run(&a),
     };
     match done {

@@ -12,7 +12,7 @@ use super::records::FrameRecord;
 use crate::judge::events::{Event, name};
 
 /// Columns of `events.csv`.
-pub const EVENT_COLUMNS: [&str; 21] = [
+pub const EVENT_COLUMNS: [&str; 23] = [
     "event",
     "class",
     "regions",
@@ -34,6 +34,8 @@ pub const EVENT_COLUMNS: [&str; 21] = [
     "missing_px",
     "foreign_px",
     "color_samples",
+    "place",
+    "symbol",
 ];
 
 /// Columns of `readings.csv`.
@@ -124,6 +126,10 @@ pub fn events_csv(events: &[Event]) -> Result<Vec<u8>, csv::Error> {
                 Cell::Count(e.picture_error.missing_px.into()),
                 Cell::Count(e.picture_error.foreign_px.into()),
                 Cell::Count(e.picture_error.color_samples.into()),
+                e.place.map_or_else(nothing, |[x, y, width, height]| {
+                    Cell::text(format!("{x} {y} {width} {height}"))
+                }),
+                e.symbol.as_deref().map_or_else(nothing, Cell::text),
             ],
         )?;
     }

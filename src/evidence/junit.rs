@@ -292,6 +292,12 @@ fn write_failure(writer: &mut Out, index: usize, event: &Event) -> std::io::Resu
         ));
     }
     text.push_str(&format!("; {}", event.picture_error));
+    if let Some([x, y, width, height]) = event.place {
+        text.push_str(&format!(" at [{x}, {y}, {width}, {height}]"));
+    }
+    if let Some(symbol) = &event.symbol {
+        text.push_str(&format!("; {symbol}"));
+    }
     for remark in &event.remarks {
         text.push_str("; ");
         text.push_str(remark);

@@ -1,6 +1,7 @@
 //! Pictures of events: captured, reference and difference, side by side.
 
 use image::{Rgb, RgbImage};
+use imageproc::drawing::draw_hollow_rect_mut;
 
 use crate::colour;
 use crate::picture::{Picture, Rect};
@@ -17,6 +18,24 @@ pub fn to_rgb(picture: &Picture) -> RgbImage {
         let (x, y) = (x as usize, y as usize);
         Rgb([r.at(x, y), g.at(x, y), b.at(x, y)])
     })
+}
+
+/// Colour of the box round what disagrees; no display has it.
+const MARK: Rgb<u8> = Rgb([255, 70, 200]);
+/// Space between it and the box, px.
+const MARK_PX: i32 = 3;
+
+/// Puts a box round `place`, which is where [`side_by_side`] shows `area`, into its third panel.
+pub fn mark(panels: &mut RgbImage, area: Rect, place: Rect) {
+    let place = place.grown(MARK_PX).intersection(&area);
+    if place.is_empty() {
+        return;
+    }
+    let first = 2 * (area.width + GAP as i32);
+    let (x, y) = (first + place.x - area.x, place.y - area.y);
+    let (width, height) = (place.width.unsigned_abs(), place.height.unsigned_abs());
+    let outline = imageproc::rect::Rect::at(x, y).of_size(width, height);
+    draw_hollow_rect_mut(panels, outline, MARK);
 }
 
 /// Captured, reference and difference of `area`, side by side. The difference is the largest of the three

@@ -1,4 +1,4 @@
-//! JSON Schemas of all records, made from their types. Copies lie in `schemas/` and are kept fresh by a test;
+//! JSON Schemas of all records, and of what is read as data, made from their types. Copies lie in `schemas/` and are kept fresh by a test;
 //! `REGENERATE=schema cargo test --lib schema` writes them anew.
 
 use serde_json::Value;
@@ -7,15 +7,17 @@ use super::display::DisplayRecord;
 use super::manifest::Manifest;
 use super::records::{FrameRecord, Summary};
 use super::stills::StillsRecord;
+use crate::campaign::plan::Plan;
 use crate::campaign::records::TrialRecord;
 use crate::campaign::summary::Summary as CampaignSummary;
+use crate::capture::profile::Profile;
 use crate::judge::events::Event;
 use crate::tune::search::Tuned;
 
 /// By name of the file that it describes: the schema (JSON Schema, draft 2020-12). Those of `frames` and
-/// `trials` describe one line.
+/// `trials` describe one line. `plan` is what a campaign is given, `profile` what the chain is known by.
 #[must_use]
-pub fn schemas() -> [(&'static str, Value); 9] {
+pub fn schemas() -> [(&'static str, Value); 11] {
     [
         ("frames", schemars::schema_for!(FrameRecord).to_value()),
         ("events", schemars::schema_for!(Vec<Event>).to_value()),
@@ -29,6 +31,8 @@ pub fn schemas() -> [(&'static str, Value); 9] {
             schemars::schema_for!(CampaignSummary).to_value(),
         ),
         ("tune", schemars::schema_for!(Tuned).to_value()),
+        ("plan", schemars::schema_for!(Plan).to_value()),
+        ("profile", schemars::schema_for!(Profile).to_value()),
     ]
 }
 

@@ -245,8 +245,13 @@ pub fn compare(
         if let Some(gone) = strokes::lost_px(captured, reference, y, cells, unchecked) {
             found.missing_px += gone;
             found.densest_px = found.densest_px.max(gone);
-            let line = Rect::new(0, y as i32, captured.width() as i32, 1);
-            found.bounds = found.bounds.union(&line);
+            let pairs = captured.row(y).iter().zip(reference.row(y)).enumerate();
+            let far = pairs.filter(|(x, (a, b))| {
+                cells[x / CELL] && i32::from(a.abs_diff(**b)) > tolerance.flat
+            });
+            for (x, _) in far {
+                found.bounds = found.bounds.union(&Rect::new(x as i32, y as i32, 1, 1));
+            }
         }
     }
     found
@@ -715,7 +720,7 @@ mod tests {
         lost.row_mut(15).fill(20);
         let found = compared(&lost, &strokes());
         assert_eq!((found.missing_px, found.foreign_px), (16, 0), "{found:?}");
-        assert_eq!(found.bounds, Rect::new(0, 15, 64, 1));
+        assert_eq!(found.bounds, Rect::new(3, 15, 58, 1));
     }
 
     #[test]

@@ -75,6 +75,17 @@ pub fn chain_look(profile: &Profile) -> ChainLook {
     }
 }
 
+/// Where references have their colour samples for a stream that says where it has its own; `None` when it does not say, or
+/// has them where references cannot.
+#[must_use]
+pub fn stated_siting(siting: Option<capture::Siting>) -> Option<Siting> {
+    siting.and_then(|s| match s {
+        capture::Siting::Left => Some(Siting::Left),
+        capture::Siting::Center => Some(Siting::Center),
+        capture::Siting::TopLeft => None,
+    })
+}
+
 /// The chain that changes nothing.
 #[must_use]
 pub fn plain_profile(
@@ -117,11 +128,7 @@ pub fn measure(
     offset_s: f64,
     painter: &mut Painter,
 ) -> Measured {
-    let siting = siting.and_then(|s| match s {
-        capture::Siting::Left => Some(Siting::Left),
-        capture::Siting::Center => Some(Siting::Center),
-        capture::Siting::TopLeft => None,
-    });
+    let siting = stated_siting(siting);
     let definition = subject.definition();
     let first = &frames[0].picture;
     let size = (first.width(), first.height());

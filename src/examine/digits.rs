@@ -10,7 +10,7 @@ use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::parts::ReadoutField;
 use crate::reference::placement::cells;
 use crate::reference::scale::half_period;
-use crate::reference::scene::Shape;
+use crate::reference::scene::{Shape, Words};
 use crate::reference::symbols::number::{displayed_number, parse_number, resolution};
 use crate::reference::symbols::readout;
 
@@ -104,24 +104,42 @@ pub fn as_read(
     let look = &reference.chain().look;
     let geometry = &look.geometry;
     let mut found = Vec::new();
-    for f in subject.drawing().readouts(definition, region) {
+    let mut shown = subject.drawing().readouts(definition, region);
+    shown.retain(|f| {
+        let drawing = subject.drawing();
+        drawing.is_readout_shown(definition, region, f, due)
+    });
+    let texts: Vec<String> = shown
+        .iter()
+        .map(|f| readout::text(f.model, definition, due))
+        .collect();
+    for (k, (f, text)) in shown.iter().zip(&texts).enumerate() {
         let Value::Number(v) = due.value(f.channel) else {
             continue;
         };
-        if !subject
-            .drawing()
-            .is_readout_shown(definition, region, &f, due)
-        {
-            continue;
-        }
-        let text = readout::text(f.model, definition, due);
-        for (item_index, item) in scene.items().iter().enumerate() {
-            let Shape::Words(w) = item.shape else {
-                continue;
-            };
-            if scene.words(&w) != text {
-                continue;
-            }
+        let is_alike = |other: usize| {
+            let model = shown[other].model;
+            texts[other] == *text && (&model.font, model.size) == (&f.model.font, f.model.size)
+        };
+        let font = definition.font(&f.model.font);
+        let items = scene.items().iter().enumerate();
+        let items: Vec<(usize, Words)> = items
+            .filter_map(|(item, i)| match i.shape {
+                Shape::Words(w) => Some((item, w)),
+                Shape::Fill { .. } => None,
+            })
+            .filter(|(_, w)| scene.words(w) == text && (w.font, w.size) == (font, f.model.size))
+            .collect();
+        // Several that read the same stand in the scene in their order; where a number of the scale reads the same too, the
+        // one with wrong characters is meant.
+        let is_clear = (0..shown.len()).filter(|n| is_alike(*n)).count() == items.len();
+        let place = (0..k).filter(|n| is_alike(*n)).count();
+        let own = if is_clear {
+            &items[place..=place]
+        } else {
+            &items[..]
+        };
+        for &(item_index, w) in own {
             let mut shown = String::new();
             let mut is_changed = false;
             let mut still = Still::default();
@@ -147,7 +165,7 @@ pub fn as_read(
                 break;
             }
             if let Some(displayed) = parse_number(&f.model.format, &shown) {
-                let read = digits(&f, displayed, displayed_number(&f.model.format, *v));
+                let read = digits(f, displayed, displayed_number(&f.model.format, *v));
                 found.push(Written {
                     is_allowed: read.is_allowed(*v),
                     digits: read,

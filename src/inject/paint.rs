@@ -29,10 +29,10 @@ pub fn plane_area(picture: &Picture, plane: usize, area: Rect) -> Rect {
 /// Pixels of luma for a sample of `plane`, along x and y.
 #[must_use]
 pub const fn steps(subsampling: Subsampling, plane: usize) -> [i32; 2] {
-    match (subsampling, plane) {
-        (_, 0) | (Subsampling::None, _) => [1, 1],
-        (Subsampling::Columns, _) => [2, 1],
-        (Subsampling::Both, _) => [2, 2],
+    if plane == 0 {
+        [1, 1]
+    } else {
+        subsampling.steps()
     }
 }
 

@@ -17,6 +17,7 @@ use super::verdict::Verdict;
 use crate::definition::Definition;
 use crate::definition::model::Hazard;
 use crate::examine::comparison::Difference;
+use crate::picture::Rect;
 use crate::reference::parts::Freedom;
 
 /// What the monitor does about an event.
@@ -120,6 +121,13 @@ pub struct Event {
     /// What differs in `best_frame`, in the region that shows the fault best.
     #[serde(default)]
     pub picture_error: PictureError,
+    /// Where the picture disagrees in `best_frame`, `[x, y, width, height]`, px of the capture.
+    #[serde(default)]
+    pub place: Option<[i32; 4]>,
+    /// The symbol that it is most likely about: its name or kind, and its place in the region's list. Not where several regions
+    /// are concerned.
+    #[serde(default)]
+    pub symbol: Option<String>,
     /// Requirement ids of the regions, separated by commas.
     pub requirement: String,
     /// What else the regions said in this time.
@@ -154,6 +162,8 @@ struct Open {
     best_frame: u64,
     best_size: f64,
     best_error: PictureError,
+    /// Where that is, px of the capture, and the symbol that it is about.
+    best_place: (Option<Rect>, Option<String>),
     /// Verdicts so far, newest first in weight: each frame counts one more than the one before.
     weights: [f64; CLASSES.len()],
     frames: u32,
@@ -254,6 +264,7 @@ impl<'d> EventLog<'d> {
                     best_frame: frame,
                     best_size: -1.0,
                     best_error: PictureError::default(),
+                    best_place: (None, None),
                     weights: [0.0; CLASSES.len()],
                     frames: 0,
                     broken_frames: 0,
@@ -334,6 +345,14 @@ impl<'d> EventLog<'d> {
             }
         }
         snapshots
+    }
+
+    /// Where in the frame just seen, which is the best of `region`'s event so far, the picture disagrees, px of the capture,
+    /// and the symbol that it is about.
+    pub fn note_place(&mut self, region: usize, place: Option<Rect>, symbol: Option<String>) {
+        if let Some(open) = &mut self.open[region] {
+            open.best_place = (place, symbol);
+        }
     }
 
     fn close(&mut self, k: usize, end_s: f64) {
@@ -587,6 +606,12 @@ impl<'d> EventLog<'d> {
             action: action(hazard),
             worst_error: worst,
             picture_error: shown.map_or_else(PictureError::default, |o| o.best_error),
+            place: shown
+                .and_then(|o| o.best_place.0)
+                .map(|r| [r.x, r.y, r.width, r.height]),
+            symbol: shown
+                .filter(|_| concerned.len() == 1)
+                .and_then(|o| o.best_place.1.clone()),
             requirement: ids.join(", "),
             remarks,
             best_frame: shown.map_or(0, |o| o.best_frame),

@@ -27,6 +27,7 @@ mod detects_faults;
 mod explains_its_verdict;
 mod guards_invalid_data;
 mod knows_its_chain;
+mod lays_over_captures;
 mod leaves_evidence;
 mod owns_its_folder;
 mod readme;

@@ -369,10 +369,13 @@ impl<'f> Check<'f> {
                     let is_known = self.channel(&at, name, role);
                     let is_shown = matches!(role, Role::Moves);
                     if is_known && is_shown && !region.tolerance.contains_key(name) {
+                        let by = match symbol {
+                            Symbol::Parts(_) => "parts".to_owned(),
+                            _ => format!("a {}", symbol.kind()),
+                        };
                         let message = format!(
-                            "region \"{}\" shows \"{name}\" by a {} but gives no tolerance for it",
-                            region.id,
-                            symbol.kind()
+                            "region \"{}\" shows \"{name}\" by {by} but gives no tolerance for it",
+                            region.id
                         );
                         let unit = &self.file.channels[name].unit;
                         let help = format!(

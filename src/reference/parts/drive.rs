@@ -27,14 +27,14 @@ pub(crate) struct Drive {
 }
 
 /// Which of the two angles of an attitude the channel is; the other one says whether it is counted back.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 enum Angle {
     Pitch,
     Bank,
 }
 
 /// What a place does.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub(crate) enum Way {
     Turn(Point),
     Shift(Point),
@@ -43,7 +43,7 @@ pub(crate) enum Way {
 }
 
 /// From a value to a place.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub(crate) enum Places {
     Even(f64),
     Bent(Vec<[f64; 2]>),
@@ -131,10 +131,16 @@ impl Drive {
         })
     }
 
-    /// Whether several parts may move by it as one: the two angles of an attitude do, while two pointers of one channel
-    /// are read each.
-    pub(crate) const fn is_shared(&self) -> bool {
-        self.attitude.is_some()
+    /// Whether parts that move by it and by `other` move as one, so that one value says where both stand: the motions are the
+    /// same, or the same angle of an attitude.
+    pub(crate) fn moves_as(&self, other: &Self) -> bool {
+        let is_attitude = self.attitude.is_some() && other.attitude.is_some();
+        let is_one = (self.channel, &self.name) == (other.channel, &other.name);
+        let is_same = (self.channel, self.minus, self.attitude, self.offset)
+            == (other.channel, other.minus, other.attitude, other.offset)
+            && (self.range, self.period) == (other.range, other.period)
+            && (&self.places, &self.way) == (&other.places, &other.way);
+        is_same || (is_attitude && is_one)
     }
 
     /// Where the value stands: degrees, shares of a way, or shares of a strip.

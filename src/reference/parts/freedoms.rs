@@ -26,16 +26,21 @@ pub struct Freedom {
     pub low: f64,
     /// Highest value that is shown; higher ones look like it.
     pub high: f64,
-    /// The part that moves, and which of its motions this is.
+    /// What moves with the channel.
+    movers: Vec<Mover>,
+    /// Where its ink can be.
+    bounds: Bounds,
+}
+
+/// A part that moves with a channel.
+#[derive(Clone, Debug, PartialEq)]
+struct Mover {
+    /// The part, and which of its motions this is.
     node: usize,
     drive: usize,
-    /// Whether other parts of the symbol move with it.
-    is_shared: bool,
     /// What shows a motion of a unit of place, times `scale`.
     lever: Lever,
     scale: f64,
-    /// Where its ink can be.
-    bounds: Bounds,
 }
 
 /// A value that stands in a symbol as digits or text.
@@ -62,6 +67,16 @@ impl Freedom {
         }
     }
 
+    /// A motion that another part has as well shows best in the one of both that reaches farther.
+    fn add(&mut self, mover: Mover, parts: &Assembly) {
+        let drive = |m: &Mover| &parts.nodes[m.node].drives[m.drive];
+        let is_same = |m: &&mut Mover| drive(m).moves_as(drive(&mover));
+        match self.movers.iter_mut().find(is_same) {
+            Some(same) => same.lever = same.lever.best(mover.lever),
+            None => self.movers.push(mover),
+        }
+    }
+
     /// Area of the page in which its ink can move.
     #[must_use]
     pub const fn bounds(&self) -> Bounds {
@@ -79,7 +94,9 @@ impl Assembly {
         found
     }
 
-    /// What moves within a part comes before what moves all of it. A motion that several parts share is one freedom.
+    /// What moves within a part comes before what moves all of it. All that moves with a channel in one place of a symbol is
+    /// one freedom, and all that moves by the same motion: one value says where it stands, and two that are fitted side by
+    /// side would share what they show between them.
     fn freedoms_of(&self, k: usize, d: &Definition, found: &mut Vec<Freedom>) {
         let node = &self.nodes[k];
         for &member in &node.members {
@@ -97,14 +114,27 @@ impl Assembly {
                 Way::Strip(s) => (Lever::Corner(s.length()), 1.0),
             };
             let bounds = self.on_page(k, d);
+            if !self.has_outline(k) {
+                continue;
+            }
+            let mover = Mover {
+                node: k,
+                drive: n,
+                lever,
+                scale,
+            };
             let same = found.iter_mut().find(|f| {
-                (f.symbol, f.channel, &f.what) == (node.symbol, drive.channel, &drive.name)
-                    && f.is_shared
-                    && drive.is_shared()
+                let mut drives = f.movers.iter().map(|m| &self.nodes[m.node].drives[m.drive]);
+                (f.symbol, f.channel) == (node.symbol, drive.channel)
+                    && (!f.bounds.intersection(&bounds).is_empty()
+                        || drives.any(|other| drive.moves_as(other)))
             });
             if let Some(f) = same {
-                f.lever = f.lever.best(lever);
+                f.add(mover, self);
                 f.bounds = f.bounds.union(&bounds);
+                f.low = f.low.min(low);
+                f.high = f.high.max(high);
+                f.period = f.period.filter(|p| drive.period == Some(*p));
                 continue;
             }
             found.push(Freedom {
@@ -114,14 +144,18 @@ impl Assembly {
                 period: drive.period,
                 low,
                 high,
-                node: k,
-                drive: n,
-                is_shared: drive.is_shared(),
-                lever,
-                scale,
+                movers: vec![mover],
                 bounds,
             });
         }
+    }
+
+    /// Whether a part or one of its members has ink that is read: readings leave words out.
+    fn has_outline(&self, k: usize) -> bool {
+        let node = &self.nodes[k];
+        let mut inks = node.inks.iter();
+        inks.any(|i| matches!(i, Ink::Outline { .. }))
+            || node.members.iter().any(|m| self.has_outline(*m))
     }
 
     /// All readouts, in the order of symbols and parts.
@@ -176,18 +210,21 @@ impl Assembly {
         self.is_drawn(f.node, d, inputs)
     }
 
-    /// Pixels that the ink moves for a unit of the channel at these inputs, without sign: 0 when it is not shown or does
-    /// not move here.
+    /// Pixels that the ink moves for a unit of the channel at these inputs, without sign, where it moves most: 0 when it is
+    /// not shown or does not move here.
     pub(crate) fn px_per_unit(&self, f: &Freedom, d: &Definition, inputs: &Inputs) -> f64 {
-        if !self.is_drawn(f.node, d, inputs) {
-            return 0.0;
-        }
-        f.lever.px() * f.scale * self.nodes[f.node].drives[f.drive].slope(inputs)
+        let shown = f.movers.iter().filter(|m| self.is_drawn(m.node, d, inputs));
+        let px = shown
+            .map(|m| m.lever.px() * m.scale * self.nodes[m.node].drives[m.drive].slope(inputs));
+        px.fold(0.0, f64::max)
     }
 
     /// Pixels that the ink moves for a unit of the channel where its scale is coarsest, without sign.
     pub(crate) fn least_px_per_unit(&self, f: &Freedom) -> f64 {
-        let px = f.lever.px() * f.scale * self.nodes[f.node].drives[f.drive].least_slope();
-        px.clamp(f64::MIN_POSITIVE, f64::MAX)
+        let px = f
+            .movers
+            .iter()
+            .map(|m| m.lever.px() * m.scale * self.nodes[m.node].drives[m.drive].least_slope());
+        px.fold(f64::MIN_POSITIVE, f64::max).min(f64::MAX)
     }
 }

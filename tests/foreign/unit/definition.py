@@ -7,6 +7,7 @@ definition holds for it as it is, or not at all.
 import shutil
 from pathlib import Path
 
+from .described import alerts, attitude, bars, dials, heading, tapes
 from .text import DEJAVU, OPENTYPE, OTHER_TYPEFACE, opentype_file
 
 BASE = Path(__file__).with_name("base.toml")
@@ -191,10 +192,14 @@ LACKS = {
     "arc_filled": "an arc that fills",
 }
 
+for _group in (dials, tapes, attitude, heading, alerts, bars):
+    CHANGES |= _group.CHANGES
+LACKS = {look: what for look, what in LACKS.items() if look not in CHANGES}
+
 
 def _changed(text, region, old, new):
-    head = f'id = "{region}"\n'
-    begin = text.index(head)
+    """A region's text with something else in place of `old`; without a region that of the head, before all regions."""
+    begin = 0 if region is None else text.index(f'id = "{region}"\n')
     end = text.find("[[region]]", begin)
     end = len(text) if end < 0 else end
     part = text[begin:end]

@@ -40,7 +40,28 @@ REGIONS = {
 }  # fmt: skip
 OWN_REGIONS = {"bug_plain": {"airspeed", "altitude", "heading"}, "arc_filled": {"torque"}}
 OWN_REGIONS |= {"cross_thick": {"torque"}, "failure_boxed": {"torque"}}
-OWN_PROBES = {"bars_shared": ("collective", 4.0, "collective"), "bus_coarse": ("torque", 4.0, "torque_figures")}
+OWN_PROBES = {
+    "bar_round_end": ("collective", 4.0, "collective"),
+    "bar_segments": ("collective", 5.0, "collective"),  # one segment
+    "bar_limit_tick": ("collective", 4.0, "collective_limit"),
+    "bars_shared": ("collective", 4.0, "collective"),
+    "live_blink": ("vertical_speed", 200.0, "liveness"),
+    "arc_filled": ("torque", 4.0, "torque_needle"),
+    "plus_zero": ("outside_air", 2.0, "outside_air"),
+    "bug_constant": ("airspeed", 6.0, "speed_bug"),
+    "trend_arrow": ("airspeed", 6.0, "speed_bug"),
+    "bus_coarse": ("torque", 4.0, "torque_figures"),
+}  # fmt: skip
+OWN_PROBES |= dict.fromkeys(("reverse_video", "boxes_round", "two_columns", "flashing"), ("torque", 4.0, "alerts"))
+OWN_PROBES |= dict.fromkeys(("ladder_ends", "ladder_dashed", "ladder_converging"), ("pitch", 2.0, "ladder"))
+OWN_PROBES |= dict.fromkeys(("ladder_whole", "ladder_cut_labels", "chevrons"), ("pitch", 2.0, "ladder"))
+OWN_PROBES |= dict.fromkeys(("second_horizon", "attitude_shaded"), ("pitch", 2.0, "horizon"))
+OWN_PROBES |= dict.fromkeys(("bank_dots", "bank_triangles"), ("roll", 4.0, "bank_marks"))
+OWN_PROBES |= {"bank_hollow": ("roll", 4.0, "bank_pointer"), "slip_ball": ("slip", 0.04, "slip")}
+OWN_PROBES |= dict.fromkeys(("arc_120", "rose_numbers"), ("heading", 4.0, "card"))
+# The hidden wind is calm when it would be moved.
+OWN_PROBES |= {"wind_open": ("wind_direction", 16.0, "wind"), "wind_hidden": ("wind_direction", 16.0, "lubber")}
+OWN_PROBES |= {"bug_plain": ("track", 6.0, "heading_bugs"), "course_needle": ("deviation", 0.4, "course")}
 
 
 def planned(look, start_s):

@@ -4,6 +4,7 @@ Upright words: every line is drawn once into a mask and put at whole pixels. Tur
 hinting are filled outlines. Kerning comes from the font's own table.
 """
 
+import hashlib
 import os
 import struct
 import tempfile
@@ -35,7 +36,9 @@ DEJAVU = Path("/usr/share/fonts/truetype/dejavu")
 
 def find_fonts():
     """Tells fontconfig of the fonts; has to come before the first word is drawn."""
-    folder = Path(tempfile.gettempdir()) / f"unit-fonts-{os.getuid()}"
+    # A folder for each place that the fonts come from: checkouts beside each other do not share one.
+    place = hashlib.sha256(str(FONTS).encode()).hexdigest()[:12]
+    folder = Path(tempfile.gettempdir()) / f"unit-fonts-{os.getuid()}-{place}"
     folder.mkdir(exist_ok=True)
     config = folder / "fonts.conf"
     config.write_text(

@@ -176,7 +176,8 @@ fn card(bundle: &Bundle, k: usize, run: &CheckRun, e: usize, stills: &[Embedded]
                     @if let Some(w) = &event.worst_error { (worst(w)) (tolerance(run, w)) }
                     @else { "no value read beyond its tolerance" }
                 } }
-                div { dt { "Picture" } dd { (event.picture_error) ", frame " (event.best_frame) } }
+                div { dt { "Picture" } dd { (event.picture_error) (where_in(event)) ", frame " (event.best_frame) } }
+                @if let Some(symbol) = &event.symbol { div { dt { "Symbol" } dd { (symbol) } } }
                 div { dt { "Hazard, action" } dd { (word(&event.hazard)) ", " (action(event)) } }
                 div.long { dt { "Requirements" } dd { (named(event)) } }
             }
@@ -187,6 +188,13 @@ fn card(bundle: &Bundle, k: usize, run: &CheckRun, e: usize, stills: &[Embedded]
             @if let Some(drawn) = window.and_then(|w| readings(run, event, w)) { (drawn) }
         }
     }
+}
+
+/// Where the picture disagrees.
+fn where_in(event: &Event) -> String {
+    event.place.map_or(String::new(), |[x, y, width, height]| {
+        format!(" in {width} x {height} px at {x}, {y}")
+    })
 }
 
 /// Requirement ids named on a card; the table of requirements leads from each to its events.

@@ -47,6 +47,38 @@ fn every_driven_part_is_listed_once() {
     );
 }
 
+/// Marks of two lengths that go with a card each by a motion of its own, and numbers of them: found when a bias of twice the
+/// tolerance agreed, since one gradient was fitted twice.
+#[test]
+fn parts_that_move_alike_are_one_freedom_and_words_are_none() {
+    let motion = r#"motion = [{ name = "card", channel = "a", period = 360, per_unit = -1, turn_about = [100, 100] }]"#;
+    let mark = |step: f64, length: f64| {
+        format!(
+            "{{ repeat = {{ step = {step}, from = 0, to = 359, turn_about = [100, 100], within = [-60, 60] }}, \
+             shape = {{ line = [[100, 20], [100, {}]] }}, stroke = {{ color = \"white\", width = 2 }}, {motion} }}",
+            20.0 + length
+        )
+    };
+    let needle = r#"{ shape = { rect = [99, 40, 2, 60] }, fill = "red",
+        motion = [{ name = "needle", channel = "b", per_unit = 1, turn_about = [100, 100] }] }"#;
+    let words = r#"{ shape = { words = { text = "N", position = [100, 10], font = "sans", size = 12, color = "white" } },
+        motion = [{ name = "north", channel = "c", per_unit = 2, turn_about = [100, 100] }] }"#;
+    let parts = [
+        mark(30.0, 12.0),
+        mark(10.0, 6.0),
+        needle.to_owned(),
+        words.to_owned(),
+    ]
+    .join(", ");
+    let d = bench::display(&format!("kind = \"parts\"\npart = [{parts}]"));
+    let found = Drawing::new(&d).freedoms(&d, 0);
+    let names: Vec<&str> = found.iter().map(|f| &*f.what).collect();
+    assert_eq!(names, ["card", "needle"]);
+    // The outer end of the marks: 80 px for a radian.
+    let px = Drawing::new(&d).least_px_per_unit(0, &found[0]);
+    assert!((px - 80f64.hypot(1.0).to_radians()).abs() < 1e-9, "{px}");
+}
+
 /// Largest distance that a point of an item which keeps its shape goes between two scenes.
 fn largest_move(before: &Scene, after: &Scene, limit_radius: f64) -> f64 {
     let middle = Point::new(100.0, 100.0);

@@ -1,0 +1,1 @@
+"""How each look is described: changes of the base's definition, a file a group."""
