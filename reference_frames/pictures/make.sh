@@ -17,6 +17,11 @@ for display in display engine_strip reversionary; do
     --fps 1 --from 6 --to 6 --format png --out "$work/$display"
   cp "$work/$display/frame_000000.png" "$here/$display.png"
 done
+# A definition whose rose stands 4 px too far left and whose power digits stand 3 px too low.
+sed -e 's/center = \[512, 560\]/center = [508, 560]/' -e 's/position = \[306, 682.25\]/position = [306, 685.25]/' \
+  "$folder/demo/display.toml" >"$work/off.toml"
+"$binary" draw --display "$work/off.toml" --inputs "$folder/demo/inputs.csv" --over "$folder/nominal" --at 6 --out "$work/over"
+cp "$work/over/blend.png" "$here/draw_over.png"
 set -- "$folder"/demo/check/events/event_*_misleading_airspeed.png
 cp "$1" "$here/event.png"
 for results in demo/check out/campaign; do

@@ -122,7 +122,8 @@ pub struct Channel {
     /// `seconds_since(c)` since `c` last began to hold, `seconds_within(c)` for which `c` has held in all,
     /// `delayed(c, s)` whether `c` has held for s seconds, `latched(set, reset)` from when `set` holds until `reset` holds
     /// and `set` does not, `held(x, c)` the value that `x` had before `c` began to hold and `x` itself while `c` does not,
-    /// `rate(x)` the change of `x` a second since the row before. The result has no value where it is divided by zero, is
+    /// `rate(x)` the change of `x` a second since the row before, `rate(x, s)` over the last s seconds, `before(x, s)` the
+    /// value that `x` had s seconds ago. The result has no value where it is divided by zero, is
     /// not finite, or depends on data without a value. A truth is shown as 1 or 0, and is a truth in other expressions.
     pub expression: Option<String>,
     /// Engineering unit, as reports print it. In expressions, values of different units are not added or compared.

@@ -397,7 +397,8 @@ pub struct Repeat {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub period: Option<f64>,
     /// Drawn only while value and motions together have moved it so far along, px (deg where it is turned): marks that come
-    /// and go whole. All are drawn when absent, and a clip cuts them.
+    /// and go whole. Only the part's own motions count, not those of a part that holds it. All are drawn when absent, and a
+    /// clip cuts them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub within: Option<[f64; 2]>,
     /// Turned about this point by the place of the value, deg.

@@ -10,7 +10,9 @@
 //! - `seconds_within`: from the first row at which it holds to the first at which it does not.
 //! - `latched`: as at the row before, and set or reset at the moment itself.
 //! - `held`: the value at the last row before the condition held.
-//! - `rate`: at a row, the change since the row before by the time since then; between rows on a straight line.
+//! - `rate`: at a row, the change since the row before by the time since then; between rows on a straight line. Over a
+//!   time: the change since then, by that time.
+//! - `before`: the value at the moment so long before; none before the first row.
 
 use std::sync::Arc;
 
@@ -142,7 +144,15 @@ impl Moment<'_> {
                 };
                 before.map_or(Datum::Nothing, |row| self.of_row(row).evaluate(value))
             }
-            Expression::Rate { of, is_angle } => self.rate(of, *is_angle).into(),
+            Expression::Before(value, by_s) => {
+                Moment::new(self.recording, self.time_s - by_s).evaluate(value)
+            }
+            Expression::Rate {
+                of,
+                is_angle,
+                over_s: Some(over_s),
+            } => self.rate_over(of, *is_angle, *over_s).into(),
+            Expression::Rate { of, is_angle, .. } => self.rate(of, *is_angle).into(),
         }
     }
 
@@ -164,13 +174,7 @@ impl Moment<'_> {
         let row = self.row?;
         let times_s = self.recording.times_s();
         let at = |row: usize| self.of_row(row).evaluate(of).number();
-        let change = |before: f64, after: f64| {
-            if is_angle {
-                angle_in_turn(after - before, -180.0)
-            } else {
-                after - before
-            }
-        };
+        let change = |before: f64, after: f64| changed(before, after, is_angle);
         let here = at(row)?;
         let before = row.checked_sub(1)?;
         let rate = change(at(before)?, here) / (times_s[row] - times_s[before]);
@@ -181,6 +185,21 @@ impl Moment<'_> {
         let rate_then = change(here, next) / (next_s - times_s[row]);
         let share = (self.time_s - times_s[row]) / (next_s - times_s[row]);
         Some(on_line(rate, rate_then, share))
+    }
+
+    fn rate_over(&self, of: &Expression, is_angle: bool, over_s: f64) -> Option<f64> {
+        let before = Moment::new(self.recording, self.time_s - over_s);
+        let (before, now) = (before.evaluate(of).number()?, self.evaluate(of).number()?);
+        Some(changed(before, now, is_angle) / over_s)
+    }
+}
+
+/// From one value to another, an angle by the shortest way round.
+fn changed(before: f64, after: f64, is_angle: bool) -> f64 {
+    if is_angle {
+        angle_in_turn(after - before, -180.0)
+    } else {
+        after - before
     }
 }
 

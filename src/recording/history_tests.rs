@@ -372,6 +372,36 @@ fn rates_are_differences_over_rows() {
 }
 
 #[test]
+fn a_value_and_a_change_of_a_while_ago() {
+    let rows = "t_s,x\n0,0\n1,10\n1.5,20\n2.5,10\n";
+    assert_values(
+        &expressed("before(x, 0.5)", rows),
+        &[
+            (0.4, None),
+            (0.5, Some(0.0)),
+            (1.0, Some(5.0)),
+            (1.75, Some(15.0)),
+            (2.5, Some(15.0)),
+        ],
+    );
+    // From 5 to 20 within half a second; over the top it is less than from row to row.
+    assert_values(
+        &expressed("rate(x, 0.5)", rows),
+        &[
+            (0.4, None),
+            (1.25, Some(15.0)),
+            (1.5, Some(20.0)),
+            (1.75, Some(5.0)),
+            (2.0, Some(-10.0)),
+        ],
+    );
+    assert_values(
+        &expressed("rate(a, 2.0)", "t_s,a\n0,350\n2,10\n4,340\n"),
+        &[(2.0, Some(10.0)), (3.0, Some(-2.5))],
+    );
+}
+
+#[test]
 fn hysteresis_keeps_a_condition_until_the_value_has_gone_back() {
     let rows = "t_s,x\n0,60\n1,51\n2,49\n3,51\n4,51.9\n5,52\n6,51\n7,49\n8,60\n";
     let times_s: Vec<f64> = (0..9).map(f64::from).collect();

@@ -109,8 +109,9 @@ pub(super) fn compile(
     Ok(typed)
 }
 
-const FUNCTIONS: [&str; 18] = [
+const FUNCTIONS: [&str; 19] = [
     "abs",
+    "before",
     "ceil",
     "channel",
     "delayed",
@@ -490,6 +491,19 @@ impl Compiler<'_> {
         })
     }
 
+    /// A time that stands there as a number, s.
+    fn seconds_of(&mut self, node: &IdedExpr, least_s: f64) -> Result<f64, Fault> {
+        match self.node(node)?.expression {
+            Expression::Number(s) if (least_s..=LONGEST_DELAY_S).contains(&s) => Ok(s),
+            _ => {
+                let from = if least_s > 0.0 { "above 0" } else { "from 0" };
+                let message =
+                    format!("a number of seconds {from} to {LONGEST_DELAY_S} is needed here");
+                Err(self.fault(node, message))
+            }
+        }
+    }
+
     fn function(&mut self, node: &IdedExpr, name: &str, args: &[IdedExpr]) -> Result<Typed, Fault> {
         match (name, args) {
             ("abs", [a]) => self.mapped(a, Mapping::Abs),
@@ -521,26 +535,35 @@ impl Compiler<'_> {
                     a.steps + 1,
                 ))
             }
-            ("rate", [a]) => {
+            ("rate", [a, over @ ..]) if over.len() < 2 => {
                 let a = self.of_kind(a, Kind::Number)?;
-                let (of, is_angle) = (Box::new(a.expression), a.is_angle);
+                let over_s = match over {
+                    [over] => Some(self.seconds_of(over, f64::MIN_POSITIVE)?),
+                    _ => None,
+                };
                 // The rows before, at and after the moment.
                 let steps = a.steps.saturating_mul(3) + 1;
-                Ok(Typed::number(Expression::Rate { of, is_angle }, steps))
+                let rate = Expression::Rate {
+                    of: Box::new(a.expression),
+                    is_angle: a.is_angle,
+                    over_s,
+                };
+                Ok(Typed::number(rate, steps))
+            }
+            ("before", [value, by]) => {
+                let value = self.node(value)?;
+                let by_s = self.seconds_of(by, 0.0)?;
+                Ok(Typed {
+                    expression: Expression::Before(Box::new(value.expression), by_s),
+                    steps: value.steps + 1,
+                    ..value
+                })
             }
             ("seconds_since", [c]) => self.seconds(c, Expression::SecondsSince),
             ("seconds_within", [c]) => self.seconds(c, Expression::SecondsWithin),
             ("delayed", [c, by]) => {
                 let (call, steps) = self.remembered(c)?;
-                let by_s = match self.node(by)?.expression {
-                    Expression::Number(s) if (0.0..=LONGEST_DELAY_S).contains(&s) => s,
-                    _ => {
-                        let message = format!(
-                            "a number of seconds from 0 to {LONGEST_DELAY_S} is needed here"
-                        );
-                        return Err(self.fault(by, message));
-                    }
-                };
+                let by_s = self.seconds_of(by, 0.0)?;
                 Ok(Typed::truth(Expression::Delayed(call, by_s), steps))
             }
             ("latched", [set, reset]) => {

@@ -45,10 +45,14 @@ pub(crate) enum Expression {
     Delayed(CallId, f64),
     Latched(CallId),
     Held(CallId, Box<Self>),
+    /// The value so many seconds before.
+    Before(Box<Self>, f64),
     Rate {
         of: Box<Self>,
         /// Whether changes go the shortest way round.
         is_angle: bool,
+        /// The time that the change is taken over, s; that between two rows when absent.
+        over_s: Option<f64>,
     },
 }
 

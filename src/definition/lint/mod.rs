@@ -208,8 +208,10 @@ impl Lint<'_> {
             let Some(&tolerance) = r.tolerance.get(channel) else {
                 continue;
             };
-            let travel_px = tolerance * drawing.least_px_per_unit(k, &shown);
-            if travel_px < LEAST_TRAVEL_PX {
+            let px_per_unit = drawing.least_px_per_unit(k, &shown);
+            let travel_px = tolerance * px_per_unit;
+            // Where a scale is flat on purpose, no tolerance is large enough.
+            if px_per_unit > f64::MIN_POSITIVE && travel_px < LEAST_TRAVEL_PX {
                 self.say(
                     &at.key(channel),
                     Warning::ToleranceBelowPixels {

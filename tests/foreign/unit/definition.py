@@ -1,7 +1,7 @@
-"""The definition of each look: what of `base.toml` changes, or what the language of today lacks to say it.
+"""The definition of each look: what of `base.toml` changes.
 
-A look is described by changes (`region`, what stands there, what stands there instead), by nothing when the base's
-definition holds for it as it is, or not at all.
+A look is described by changes (`region`, what stands there, what stands there instead; in `described/` by group), or by
+nothing when the base's definition holds for it as it is.
 """
 
 import shutil
@@ -84,7 +84,7 @@ def _slow():
     ]
 
 
-# Looks that can be said: what changes in the base's definition; nothing when the base says it already.
+# What changes in the base's definition; nothing when the base says it already.
 CHANGES = {
     "bands_outside": [
         ("rotor", _ROTOR_BANDS, ""),
@@ -129,72 +129,8 @@ CHANGES = {
     "bus_coarse": _coarse(),
 }  # fmt: skip
 
-# The rest, with what is missing.
-LACKS = {
-    "needle_tapered": "pointer shapes: taper and counterweight",
-    "hub": "a disc over the axle",
-    "label_turned": "numbers of a dial turned with the scale",
-    "label_outer_edge": "numbers of a dial held at their outer edge",
-    "limit_triangle": "shape of limit marks; the distance of a mark from the line",
-    "trend_line": "a rate of a channel, and an arc between two values of a dial",
-    "tick_round": "ends of ticks",
-    "dial_dark_edges": "edges of lines in another colour",
-    "limit_thin": "width and reach of limit marks (both follow the ticks)",
-    "pointer_hides_labels": "a clear field round a pointer",
-    "listed_order": "numbers over pointers (what never moves lies under what does)",
-    "window_pointed": "shape of a window",
-    "digits_small": "two sizes in a readout",
-    "digits_rolling": "digits that roll and carry",
-    "digit_boxes": "boxes round digits",
-    "pitch_wide": "distance of digits",
-    "pitch_narrow": "distance of digits",
-    "digit_outline": "outlines of characters",
-    "plus_zero": "a sign before zero",
-    "tape_long": "more than 2,000 marks on a scale",
-    "tape_shaded": "gradients, and opacity over what moves",
-    "bug_constant": "a bug at a number (a channel is asked for)",
-    "trend_arrow": "a rate of a channel, and an arrow between two values of a tape",
-    "aircraft_dot": "shapes of the aircraft's symbol",
-    "aircraft_v": "shapes of the aircraft's symbol",
-    "aircraft_bar": "shapes of the aircraft's symbol",
-    "ladder_ends": "end ticks of ladder lines",
-    "ladder_dashed": "dashes",
-    "ladder_converging": "ladder lines that are not level",
-    "ladder_whole": "ladder lines that appear whole at the band's edge",
-    "ladder_cut_labels": "ladder numbers that are cut by the band",
-    "slip_ball": "shapes of the slip indicator, and its lines",
-    "bank_dots": "shapes of bank marks",
-    "bank_triangles": "shapes of bank marks",
-    "bank_hollow": "outline instead of a filled pointer",
-    "attitude_round": "a clip with round corners",
-    "attitude_dark_edges": "edges of lines in another colour",
-    "attitude_shaded": "gradients",
-    "second_horizon": "a part that is shown by condition",
-    "chevrons": "shapes on the ladder",
-    "lubber_triangle": "shapes of the lubber line",
-    "bug_plain": "bugs without notch",
-    "wind_open": "shapes of the wind arrow",
-    "wind_hidden": "wind figures hidden by condition (the arrow alone goes)",
-    "arc_120": "a stretch of a rose",
-    "rose_numbers": "numbers in place of a rose's letters",
-    "course_needle": "a needle on a rose, and a shift inside what turns",
-    "reverse_video": "a ground behind alerts",
-    "boxes_round": "round corners; frames round alerts",
-    "flashing": "flashing by condition",
-    "two_columns": "columns of alert slots",
-    "cross_thick": "width of a failure cross",
-    "failure_boxed": "a frame round a failure's words",
-    "bar_round_end": "ends of a bar",
-    "bar_segments": "a bar in segments",
-    "live_blink": "one mark that blinks",
-    "bar_limit_tick": "width, length and side of a bar's limit mark",
-    "bars_shared": "one ground and frame for two bars",
-    "arc_filled": "an arc that fills",
-}
-
 for _group in (dials, tapes, attitude, heading, alerts, bars):
     CHANGES |= _group.CHANGES
-LACKS = {look: what for look, what in LACKS.items() if look not in CHANGES}
 
 
 def _changed(text, region, old, new):
@@ -209,7 +145,7 @@ def _changed(text, region, old, new):
 
 
 def write(look, folder):
-    """Writes `display.toml` (and fonts) for a look into a folder, the base's when it cannot be said; its path."""
+    """Writes `display.toml` (and fonts) for a look into a folder; its path."""
     text = BASE.read_text()
     for region, old, new in CHANGES.get(look, []):
         text = _changed(text, region, old, new)

@@ -1,9 +1,7 @@
 """For every look: a clean clip, a clip with faults, what the program says of them; a table of it.
 
 Clean: 10 s at H.264 crf 23. With faults, in turn: a bias of twice the tolerance, a wrong colour, a missing part,
-a part in a wrong place. Looks that the definition cannot describe are checked against the base's definition, so
-that the table says what they raise; one of every group shares a clip, since each shows in regions of its own, and
-faults are not asked for.
+a part in a wrong place.
 """
 
 import argparse
@@ -30,16 +28,6 @@ PROBES = {
     "data": ("altitude", 40.0, "height_window"),
     "base": ("torque", 4.0, "torque_needle"),
 }  # fmt: skip
-REGIONS = {
-    "dials": {"rotor", "torque"},
-    "tapes": {"airspeed", "altitude", "outside_air", "ground_speed", "radio_altitude"},
-    "attitude": {"attitude"},
-    "heading": {"heading"},
-    "alerts": {"alerts", "modes"},
-    "bars": {"vertical_speed", "collective", "power", "liveness"},
-}  # fmt: skip
-OWN_REGIONS = {"bug_plain": {"airspeed", "altitude", "heading"}, "arc_filled": {"torque"}}
-OWN_REGIONS |= {"cross_thick": {"torque"}, "failure_boxed": {"torque"}}
 OWN_PROBES = {
     "bar_round_end": ("collective", 4.0, "collective"),
     "bar_segments": ("collective", 5.0, "collective"),  # one segment
@@ -119,28 +107,22 @@ def found(fault, events, start_s):
     return ""
 
 
-def regions(look):
-    """Where a look shows that shares a clip."""
-    return OWN_REGIONS.get(look, REGIONS[LOOK[look].group])
-
-
-def clean(row, events, said, within=None):
+def clean(row, events, said):
     """Notes what was raised on a clean clip."""
     if events is None:
         row |= {"clean": None, "clean_s": None, "said": said}
         return
-    mine = [e for e in events if within is None or "*" in e["regions"] or within & set(e["regions"])]
-    row["clean"] = [f"{e['class']} {'+'.join(e['regions'])}" for e in mine]
-    row["clean_s"] = round(sum(e["end_s"] - e["onset_s"] for e in mine), 2)
+    row["clean"] = [f"{e['class']} {'+'.join(e['regions'])}" for e in events]
+    row["clean_s"] = round(sum(e["end_s"] - e["onset_s"] for e in events), 2)
     row["said"] = said
 
 
 def run(a, look):
-    """The row of a look that can be described."""
+    """The row of a look."""
     folder = a.out / look
     folder.mkdir(parents=True, exist_ok=True)
     is_changed = definition.CHANGES.get(look) or look in ("typeface", "typeface_opentype", "kerning")
-    row = {"look": look, "described": True, "found": {}}
+    row = {"look": look, "found": {}}
     row["by"] = "a change of the definition" if is_changed else "the base's definition"
     display = definition.write(look, folder)
     clip(a, [look], folder / "clean", a.clean_s)
@@ -154,43 +136,17 @@ def run(a, look):
     return row
 
 
-def shared(looks):
-    """Looks put together so that no two of a clip show in one region."""
-    clips = []
-    for look in looks:
-        for others in clips:
-            if not any(regions(look) & regions(other) for other in others):
-                others.append(look)
-                break
-        else:
-            clips.append([look])
-    return clips
-
-
-def run_shared(a, looks):
-    """Rows of looks that cannot be described and share a clip."""
-    folder = a.out / looks[0]
-    folder.mkdir(parents=True, exist_ok=True)
-    clip(a, looks, folder / "clean", a.clean_s)
-    events, said = check(a.program, folder / "clean", definition.write("base", folder), a.start)
-    for look in looks:
-        row = {"look": look, "described": False, "found": {}, "by": definition.LACKS[look]}
-        clean(row, events, said, regions(look))
-        yield row
-
-
 def table(rows):
     """The rows in Markdown."""
     out = ["| look | described by | clean: events | bias | wrong colour | missing | moved |", "|" + " --- |" * 7]
     for r in rows:
-        by = r["by"] if r["described"] else f"cannot be said: {r['by']}"
         clean = "not judged: " + r["said"] if r["clean"] is None else f"{len(r['clean'])}"
         if r["clean"]:
             clean += f" ({', '.join(sorted(set(r['clean'])))}; {r['clean_s']:.1f} s)"
         cells = [r["found"].get(kind, "-") or "**missed**" for kind in ("bias", "color", "missing", "moved")]
-        out.append(f"| {r['look']} | {by} | {clean} | {' | '.join(cells)} |")
-    good = [r for r in rows if r["described"] and r["clean"] == [] and all(r["found"].values())]
-    out += ["", f"{sum(r['described'] for r in rows)} of {len(rows)} can be described, {len(good)} show all that is asked."]
+        out.append(f"| {r['look']} | {r['by']} | {clean} | {' | '.join(cells)} |")
+    good = [r for r in rows if r["clean"] == [] and all(r["found"].values())]
+    out += ["", f"{len(good)} of {len(rows)} show all that is asked."]
     return "\n".join(out) + "\n"
 
 
@@ -201,7 +157,6 @@ def main(arguments=None):
     p.add_argument("--inputs", required=True, help="recording (CSV)")
     p.add_argument("--out", required=True, type=Path)
     p.add_argument("--look", action="append", choices=["base", *sorted(LOOK)], metavar="NAME", help="all without it")
-    p.add_argument("--only", choices=("described", "lacking"), help="leave out the others")
     p.add_argument("--clean-only", action="store_true", help="no faults")
     p.add_argument("--start", type=float, default=125)
     p.add_argument("--clean-s", type=float, default=CLEAN_S)
@@ -218,18 +173,12 @@ def main(arguments=None):
     def note(row):
         rows.append(row)
         rows.sort(key=lambda r: looks.index(r["look"]))
-        print(row["look"], row["described"], row["clean"], row["found"], row["said"], flush=True)
+        print(row["look"], row["clean"], row["found"], row["said"], flush=True)
         (a.out / "looks.json").write_text(json.dumps(rows, indent=1) + "\n")
         (a.out / "looks.md").write_text(table(rows))
 
-    if a.only != "lacking":
-        for look in looks:
-            if look not in definition.LACKS:
-                note(run(a, look))
-    if a.only != "described":
-        for together in shared([look for look in looks if look in definition.LACKS]):
-            for row in run_shared(a, together):
-                note(row)
+    for look in looks:
+        note(run(a, look))
     return 0
 
 
