@@ -2,7 +2,7 @@
 
 use super::Failure;
 use crate::definition::schema::json_schema;
-use crate::evidence::schema::schemas;
+use crate::evidence::schema::{input_schemas, schemas};
 
 /// Arguments of `schema`.
 #[derive(clap::Args)]
@@ -15,7 +15,10 @@ pub struct Arguments {
 /// Runs `schema`.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let definition = ("definition", json_schema().clone());
-    let all: Vec<_> = std::iter::once(definition).chain(schemas()).collect();
+    let all: Vec<_> = std::iter::once(definition)
+        .chain(input_schemas())
+        .chain(schemas())
+        .collect();
     let Some(name) = &arguments.name else {
         for (name, schema) in &all {
             let says = schema["description"].as_str().unwrap_or_default();

@@ -7,6 +7,9 @@ use crate::definition::model::Symbol;
 use crate::picture::Rect;
 use crate::reference::scene::Bounds;
 
+/// How far beside the edge of ink a picture may disagree because of it, px.
+const EDGE_PX: f64 = 1.0;
+
 /// Where a region whose pixels are `area` disagrees, px of the capture.
 #[must_use]
 pub fn place_of(difference: &Difference, area: Rect, chain: &ChainLook) -> Rect {
@@ -29,6 +32,8 @@ pub fn place_of(difference: &Difference, area: Rect, chain: &ChainLook) -> Rect 
 pub fn symbol_at(subject: Subject, region: usize, place: Rect, chain: &ChainLook) -> Option<usize> {
     let (definition, drawing) = (subject.definition(), subject.drawing());
     let place = Bounds::from_rect([place.x, place.y, place.width, place.height]);
+    // Ink is told to colour samples, and to the pixel beside its edge.
+    let [sx, sy] = chain.subsampling.steps().map(|s| f64::from(s) + EDGE_PX);
     let size = |b: &Bounds| {
         if b.is_empty() {
             0.0
@@ -43,8 +48,14 @@ pub fn symbol_at(subject: Subject, region: usize, place: Rect, chain: &ChainLook
             .look
             .geometry
             .map_bounds(&drawing.reach(definition, region, k));
-        let common = size(&reach.intersection(&place));
-        (common > 0.0).then(|| (k, common / whole, common / size(&reach)))
+        let seen = Bounds {
+            left: reach.left - sx,
+            top: reach.top - sy,
+            right: reach.right + sx,
+            bottom: reach.bottom + sy,
+        };
+        let common = size(&seen.intersection(&place));
+        (!reach.is_empty() && common > 0.0).then(|| (k, common / whole, common / size(&seen)))
     });
     let shares: Vec<(usize, f64, f64)> = shares.collect();
     let most = shares.iter().map(|s| s.1).fold(0.0, f64::max);

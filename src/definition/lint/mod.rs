@@ -531,6 +531,10 @@ impl Lint<'_> {
             self.say(&at.name(name), Warning::UnusedColor { name: name.clone() });
         }
         let at = At::root(root, "fonts");
+        // Which faces the text of artwork is set in is known to the artwork alone.
+        if !file.artwork.is_empty() {
+            return;
+        }
         for name in file.fonts.keys().filter(|n| is_left(&fonts, n)) {
             self.say(&at.name(name), Warning::UnusedFont { name: name.clone() });
         }

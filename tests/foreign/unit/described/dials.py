@@ -5,7 +5,6 @@ The dials are written out in parts, and each look draws something of them otherw
 
 import math
 
-from .history import mean_rate
 from .pieces import base, base_symbols, channels, colors, disc, group, line, poly, symbol, words
 
 _RADIUS, _MAJOR, _MINOR, _BAND = 72, 12, 7, 6
@@ -134,7 +133,7 @@ CHANGES = {
     "label_outer_edge": _both(numbers=Dial.outer_edge),
     "limit_triangle": _both(limit=poly("crimson", [[0, -_RADIUS - 2], [5, -_RADIUS - 11], [-5, -_RADIUS - 11]])),
     "trend_line": [
-        channels(**mean_rate("torque", "%"), torque_ahead={"expression": "torque + 3.0 * torque_rate", "unit": "%"}),
+        channels(torque_ahead={"expression": "torque + 3.0 * rate(torque, 0.5)", "unit": "%"}),
         ("torque", "torque = 2.0", "torque = 2.0, torque_ahead = 2.0"),
         TORQUE.change(over=[_trend(TORQUE)]),
     ],

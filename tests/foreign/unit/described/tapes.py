@@ -8,7 +8,6 @@ from types import SimpleNamespace
 import cairo
 
 from ..text import Writer
-from .history import mean_rate
 from .pieces import base, base_symbols, channels, colors, group, poly, rect, symbol
 
 
@@ -217,7 +216,7 @@ CHANGES = {
     "tape_shaded": _both(_shaded),
     "bug_constant": [_SPEED.change(**_fixed_bug(_SPEED, 90))],
     "trend_arrow": [
-        channels(**mean_rate("airspeed", "kt"), airspeed_trend={"expression": "6.0 * airspeed_rate", "unit": "kt"}),
+        channels(airspeed_trend={"expression": "6.0 * rate(airspeed, 0.5)", "unit": "kt"}),
         ("airspeed", "airspeed = 3.0,", "airspeed = 3.0, airspeed_trend = 3.0,"),
         _SPEED.change(**_trend(_SPEED)),
     ],
