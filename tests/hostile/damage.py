@@ -159,7 +159,8 @@ def damage_halves(given, shop, table):
         sys.exit("the campaign cannot be made")
     whole = bench.contents(made / "campaign")
     half = shop.copy()
-    for _ in range(20):
+    # Between its first stretch and its end there are some milliseconds: on a quick machine most tries miss them.
+    for _ in range(200):
         shutil.rmtree(half / "campaign", ignore_errors=True)
         child = bench.start(given.binary, words, half)
         while child.poll() is None and not list((half / "campaign").glob("**/progress.json")):
