@@ -5,6 +5,7 @@ mod anywhere;
 mod chain_watch;
 mod clock;
 mod gaps;
+mod pages;
 pub mod run;
 mod shades;
 mod stretch;

@@ -45,10 +45,10 @@ const BROKEN_EVERY: u32 = 3;
 const TOLD_STEP_S: f64 = 1e-3;
 
 #[derive(Clone)]
-struct Regions<'d> {
+pub(super) struct Regions<'d> {
     /// Shared with a run that was cloned from this one, until one of both examines the region again.
-    examiners: Vec<Arc<RegionExaminer<'d>>>,
-    judges: Vec<RegionJudge>,
+    pub(super) examiners: Vec<Arc<RegionExaminer<'d>>>,
+    pub(super) judges: Vec<RegionJudge>,
 }
 
 /// What was found in all regions of a frame.
@@ -72,15 +72,15 @@ pub struct Known<'a> {
 /// A check under way. A clone goes its own way from here on.
 #[derive(Clone)]
 pub struct Run<'d> {
-    definition: &'d Definition,
+    pub(super) definition: &'d Definition,
     subject: Subject<'d>,
-    recording: &'d Recording,
+    pub(super) recording: &'d Recording,
     chain: ChainLook,
-    regions: Regions<'d>,
+    pub(super) regions: Regions<'d>,
     log: EventLog<'d>,
     painter: Painter,
     /// By region, so that regions are examined side by side.
-    painters: Vec<Painter>,
+    pub(super) painters: Vec<Painter>,
     offset_s: f64,
     /// Step of the recording's clock, s.
     clock_step_s: f64,
@@ -90,16 +90,16 @@ pub struct Run<'d> {
     /// Time to the frame before, s: cut to what a moving picture has, and as it is.
     interval_s: f64,
     elapsed_s: f64,
-    frames: u64,
+    pub(super) frames: u64,
     /// Frames outside the recording.
     unrecorded: u64,
-    inputs: Inputs,
+    pub(super) inputs: Inputs,
     /// By region: there is something to examine it by, and no page is due without it.
-    in_force: Vec<bool>,
+    pub(super) in_force: Vec<bool>,
     /// The channels that decide which page is due.
-    page_channels: Vec<ChannelId>,
+    pub(super) page_channels: Vec<ChannelId>,
     /// The pages that the frame may show.
-    pages: PageSet,
+    pub(super) pages: PageSet,
     /// The page that stands there in place of the one that is due.
     wrong_page: Option<usize>,
     company: Company,
@@ -110,7 +110,7 @@ pub struct Run<'d> {
     chain_watch: ChainWatch,
     gaps: Gaps,
     /// What the whole frame was found to be, and how many frames ago.
-    broken: Option<(Option<Signature>, u32)>,
+    pub(super) broken: Option<(Option<Signature>, u32)>,
     /// Luma of the whole reference frame.
     whole: Plane,
     reverted_at_s: Option<f64>,
@@ -362,49 +362,6 @@ impl<'d> Run<'d> {
         Examined { findings, has_ink }
     }
 
-    /// Which pages the display may show, and so which regions are to be examined. One that comes back is judged afresh.
-    fn turn_pages(&mut self, moment: &Moment) {
-        let definition = self.definition;
-        let pages = definition.pages();
-        if !pages.is_empty() {
-            // One that has just become due may take its latency and its transition.
-            let slowest_ms = pages.iter().map(|p| p.transition_ms).fold(0.0, f64::max);
-            let latency_ms = definition.file().display.max_latency_ms;
-            let now_s = moment.time_s;
-            let due = |before_ms: f64| {
-                let from_s = now_s - before_ms / 1000.0;
-                self.recording.pages_due(from_s, now_s)
-            };
-            self.pages = due(latency_ms);
-            let lately = due(latency_ms + slowest_ms);
-            for (k, page) in pages.iter().enumerate() {
-                let is_late = || due(latency_ms + page.transition_ms) != PageSet::one(k);
-                if self.pages == PageSet::one(k) && lately != self.pages && is_late() {
-                    self.pages = lately;
-                }
-            }
-        }
-        for (k, examiner) in self.regions.examiners.iter().enumerate() {
-            let is_due = definition.pages_of(k).contains_all(self.pages);
-            let is_in_force = is_due && self.has_data(k);
-            if is_in_force && !self.in_force[k] && self.frames > 0 {
-                let (freedoms, channels) = (examiner.freedoms(), examiner.channels());
-                self.regions.judges[k] = RegionJudge::new(definition, k, freedoms, channels);
-            }
-            self.in_force[k] = is_in_force;
-        }
-    }
-
-    /// Whether there is anything to examine a region by.
-    fn has_data(&self, region: usize) -> bool {
-        let examiner = &self.regions.examiners[region];
-        let is_known = |c: &ChannelId| *self.inputs.value(*c) != Value::Missing;
-        let is_paged = self.definition.pages_of(region) != PageSet::ALL;
-        !examiner.is_unchecked()
-            && examiner.channels().iter().all(is_known)
-            && (!is_paged || self.page_channels.iter().all(is_known))
-    }
-
     /// Regions that would look different when blank, as of the frame examined last.
     #[must_use]
     pub fn ink(&self) -> Vec<bool> {
@@ -431,17 +388,9 @@ impl<'d> Run<'d> {
         let moment = self.moment(frame);
         let differences: Vec<Difference> = found.iter().map(|f| f.difference).collect();
         self.wrong_page = self.find_page(&moment, &found, &has_ink);
-        if self.wrong_page.is_some() {
-            self.broken = None;
-            let concerned = found.iter_mut().zip(&self.in_force);
-            for f in concerned.filter_map(|(f, is)| is.then_some(f)) {
-                if matches!(f.explanation, Explanation::Nothing { .. }) {
-                    let signature = Signature::Readable;
-                    f.explanation = Explanation::Nothing { signature };
-                }
-            }
-        } else {
-            self.break_frame(frame, &moment, &mut found);
+        match self.wrong_page {
+            Some(page) => self.read_wrong_page(page, &mut found),
+            None => self.break_frame(frame, &moment, &mut found),
         }
         let count = |signature: Signature| {
             let is_one = Explanation::Nothing { signature };
@@ -592,46 +541,6 @@ impl<'d> Run<'d> {
                 Arc::make_mut(e).draw_due(&self.inputs, painter);
             }
         }
-    }
-
-    /// The page that stands there where nothing explains what the regions of the page that is due show: all that the other
-    /// page has of its own agrees with it.
-    fn find_page(
-        &mut self,
-        moment: &Moment,
-        found: &[Findings],
-        has_ink: &[bool],
-    ) -> Option<usize> {
-        let definition = self.definition;
-        let pages = 0..definition.pages().len();
-        let due = (pages.clone()).find(|page| self.pages == PageSet::one(*page))?;
-        let is_nothing = |k: usize| matches!(found[k].explanation, Explanation::Nothing { .. });
-        let shown = (0..found.len()).filter(|k| self.in_force[*k] && has_ink[*k]);
-        let shown: Vec<usize> = shown.collect();
-        if !shown.iter().any(|k| is_nothing(*k)) {
-            return None;
-        }
-        pages.filter(|page| *page != due).find(|page| {
-            // What both pages have says nothing.
-            let has = |k: usize| definition.pages_of(k).contains(*page);
-            let mut gone = shown.iter().filter(|k| !has(**k)).peekable();
-            if gone.peek().is_none() || !gone.all(|k| is_nothing(*k)) {
-                return false;
-            }
-            let own =
-                (0..found.len()).filter(|k| has(*k) && !definition.pages_of(*k).contains(due));
-            let own: Vec<usize> = own.filter(|k| self.has_data(*k)).collect();
-            let mut has_own_ink = false;
-            for k in own {
-                let examiner = Arc::make_mut(&mut self.regions.examiners[k]);
-                let found = examiner.examine(moment, &self.inputs, &mut self.painters[k]);
-                if matches!(found.explanation, Explanation::Nothing { .. }) {
-                    return false;
-                }
-                has_own_ink |= !signature::is_uniform(examiner.due().reference());
-            }
-            has_own_ink
-        })
     }
 
     /// When several regions show a picture that nothing explains: is it the frame that is broken? Lines that

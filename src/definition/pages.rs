@@ -3,8 +3,6 @@
 //! A region belongs to the pages that it names, or to all. Which page is due follows from the inputs: the first whose
 //! conditions hold, in the order of the file.
 
-use std::fmt;
-
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -75,16 +73,6 @@ impl PageSet {
         let known = region.pages.iter().filter_map(index);
         let known = known.filter(|k| *k < MOST_PAGES);
         known.fold(Self::default(), |set, k| set.with(Self::one(k)))
-    }
-}
-
-/// A page's name as messages have it.
-#[derive(Clone, Copy, Debug)]
-pub struct PageName<'d>(pub &'d str);
-
-impl fmt::Display for PageName<'_> {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "page \"{}\"", self.0)
     }
 }
 

@@ -8,6 +8,7 @@
 use super::paint::{Noise, plane_area, steps};
 use super::{Clip, Delivery, Injector};
 use crate::capture::CapturedFrame;
+use crate::capture::profile::Profile;
 use crate::definition::Definition;
 use crate::examine::subject::Subject;
 use crate::picture::{Picture, Plane, Rect, Subsampling};
@@ -99,8 +100,6 @@ pub struct Redraw {
     painter: Painter,
     inputs: Inputs,
     seed: u64,
-    /// Weights of the chain's blur: of the pixel itself and of each neighbour in a row.
-    blur: [f64; 2],
 }
 
 impl Redraw {
@@ -125,7 +124,6 @@ impl Redraw {
             painter,
             inputs: Inputs::default(),
             seed,
-            blur: three_tap(clip.profile.blur_px),
         }
     }
 
@@ -187,9 +185,7 @@ impl Redraw {
             let (truth, fault) = (self.truth.plane(clip, plane), self.fault.plane(clip, plane));
             let part = plane_area(picture, plane, area);
             let sigma = clip.profile.noise[plane];
-            // Colour planes are blurred half as much in their own, larger samples.
-            let step = f64::from(steps(clip.profile.subsampling, plane)[0]);
-            let blur = if step > 1.0 { [1.0, 0.0] } else { self.blur };
+            let blur = taps(clip.profile, plane);
             let differs = |y: usize| {
                 let pairs = truth.row(y).iter().zip(fault.row(y));
                 pairs.map(|(a, b)| a != b).collect::<Vec<bool>>()
@@ -220,8 +216,13 @@ impl Redraw {
     }
 }
 
-/// Three taps with the variance of a Gaussian blur of `sigma_px`.
-pub(super) fn three_tap(sigma_px: f64) -> [f64; 2] {
+/// Weights of the chain's blur in a plane, of the pixel itself and of each neighbour in a row: three taps with the variance
+/// of the Gaussian. Colour planes are blurred half as much in their own, larger samples.
+pub(super) fn taps(profile: &Profile, plane: usize) -> [f64; 2] {
+    if steps(profile.subsampling, plane)[0] > 1 {
+        return [1.0, 0.0];
+    }
+    let sigma_px = profile.blur_px;
     let side = (sigma_px * sigma_px / 2.0).min(1.0 / 3.0);
     [1.0 - 2.0 * side, side]
 }

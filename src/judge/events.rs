@@ -136,9 +136,6 @@ pub struct Event {
     pub best_frame: u64,
 }
 
-/// How the remark begins that names the page which stood there in place of the one that was due.
-pub const WRONG_PAGE: &str = "shows the page ";
-
 /// How far the onset of a freeze is dated back at most, s.
 const LONGEST_HOLD_S: f64 = 2.0;
 
@@ -280,7 +277,10 @@ impl<'d> EventLog<'d> {
                     }
                 }
                 open.broken_frames += u32::from(is_broken);
-                open.wrong_page = wrong_page.or(open.wrong_page);
+                // What both pages have is wrong for a reason of its own.
+                let pages = self.definition.pages_of(k);
+                let without = wrong_page.filter(|page| !pages.contains(*page));
+                open.wrong_page = without.or(open.wrong_page);
                 open.frames += 1;
                 open.last_frame = frame;
                 open.end_s = time_s;
@@ -487,7 +487,7 @@ impl<'d> EventLog<'d> {
         let pages = self.definition.pages();
         let words = shown
             .iter()
-            .map(|k| format!("{WRONG_PAGE}\"{}\"", pages[*k].id));
+            .map(|k| format!("shows the page \"{}\"", pages[*k].id));
         words.collect()
     }
 

@@ -145,16 +145,7 @@ impl Bench {
         &self,
         frames: &[Picture],
     ) -> Result<(Profile, Vec<String>), check::Error> {
-        let frames: Vec<CapturedFrame> = (0u32..)
-            .zip(frames)
-            .map(|(k, picture)| {
-                let mut frame = CapturedFrame::new();
-                frame.index = u64::from(k);
-                frame.time_s = f64::from(k) / f64::from(RATE_HZ);
-                frame.picture = picture.clone();
-                frame
-            })
-            .collect();
+        let frames = captured(frames);
         let drawing = Drawing::new(&self.definition);
         let subject = Subject::new(&self.definition, &drawing);
         let (siting, offset) = (Some(Siting::Center), Offset::Given(0.0));
@@ -299,6 +290,18 @@ impl Sink for Kept {
     fn snapshot(&mut self, _: &Snapshot) -> std::io::Result<()> {
         Ok(())
     }
+}
+
+/// Frames as a capture gives them.
+pub fn captured(frames: &[Picture]) -> Vec<CapturedFrame> {
+    let frame = |(k, picture): (u32, &Picture)| {
+        let mut frame = CapturedFrame::new();
+        frame.index = u64::from(k);
+        frame.time_s = f64::from(k) / f64::from(RATE_HZ);
+        frame.picture = picture.clone();
+        frame
+    };
+    (0..).zip(frames).map(frame).collect()
 }
 
 /// Frames as a YUV4MPEG2 file.

@@ -2,7 +2,6 @@
 
 use std::path::Path;
 
-use framevouch::capture::CapturedFrame;
 use framevouch::definition::Definition;
 use framevouch::demo;
 use framevouch::examine::subject::Subject;
@@ -12,7 +11,7 @@ use framevouch::picture::Picture;
 use framevouch::recording::{MissingColumns, Recording};
 use framevouch::reference::drawing::Drawing;
 
-use crate::bench::{Bench, RATE_HZ, inputs_until};
+use crate::bench::{Bench, RATE_HZ, captured, inputs_until};
 
 const LENGTH_S: f64 = 4.0;
 /// The page that is due changes here, s.
@@ -228,20 +227,36 @@ fn a_page_shown_without_cause_is_named_with_all_that_it_covers() {
 }
 
 #[test]
+fn what_both_pages_have_is_wrong_for_a_reason_of_its_own() {
+    let due = bench(0, &[]);
+    let mut frames = bench(0, &THERE_AND_BACK).frames(None);
+    for frame in &mut frames[frame_at(TURN_S + 0.1)..frame_at(TURN_S + 1.0)] {
+        let rows = frame.planes()[0].height() * 80 / 272;
+        for y in 0..rows {
+            frame.planes_mut()[0].row_mut(y).fill(200);
+        }
+    }
+    let checked = due.check(&frames);
+    let events = &checked.outcome.events;
+    let of_rotor = |e: &&framevouch::judge::events::Event| e.regions.iter().any(|r| r == "rotor");
+    let rotor = events.iter().find(of_rotor);
+    let rotor = rotor.unwrap_or_else(|| panic!("the rotor is gone\n{}", checked.told()));
+    assert!(
+        rotor.regions == ["rotor"] && rotor.remarks.is_empty(),
+        "{}",
+        checked.told()
+    );
+    let page = events.iter().find(|e| !e.remarks.is_empty());
+    let page = page.unwrap_or_else(|| panic!("the page is wrong\n{}", checked.told()));
+    assert_eq!(page.remarks, ["shows the page \"summary\""]);
+}
+
+#[test]
 fn a_campaign_puts_up_the_other_page() {
     let bench = bench(0, &[]);
     let mut frames = bench.frames(None);
     let profile = bench.calibrate(&frames).expect("the clip is clean");
-    let captured: Vec<CapturedFrame> = (0u32..)
-        .zip(&frames)
-        .map(|(k, picture)| {
-            let mut frame = CapturedFrame::new();
-            frame.index = u64::from(k);
-            frame.time_s = f64::from(k) / f64::from(RATE_HZ);
-            frame.picture = picture.clone();
-            frame
-        })
-        .collect();
+    let captured = captured(&frames);
     let drawing = Drawing::new(&bench.definition);
     let onset = frame_at(TURN_S);
     let clip = Clip {

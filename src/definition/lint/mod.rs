@@ -532,10 +532,8 @@ impl Lint<'_> {
         }
         let at = At::root(root, "fonts");
         // Which faces the text of artwork is set in is known to the artwork alone.
-        if !file.artwork.is_empty() {
-            return;
-        }
-        for name in file.fonts.keys().filter(|n| is_left(&fonts, n)) {
+        let is_known = file.artwork.is_empty();
+        for name in file.fonts.keys().filter(|n| is_known && is_left(&fonts, n)) {
             self.say(&at.name(name), Warning::UnusedFont { name: name.clone() });
         }
     }

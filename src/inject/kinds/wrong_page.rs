@@ -3,7 +3,7 @@
 //! of it readable, none of it where it should be.
 
 use super::super::paint::Noise;
-use super::super::redraw::{blurred, three_tap};
+use super::super::redraw::{blurred, taps};
 use super::super::{About, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
 use super::{ONE_FRAME, WHOLE, briefly, is_brief, lasting};
 use crate::capture::CapturedFrame;
@@ -108,8 +108,7 @@ impl Injector for OtherPage {
         let drawn = reference.picture(frame.picture.encoding());
         let mut noise = Noise::new(self.seed, clip.frames[k].index);
         for (plane, from) in drawn.planes().iter().enumerate() {
-            let blur_px = if plane == 0 { profile.blur_px } else { 0.0 };
-            let blur = three_tap(blur_px);
+            let blur = taps(profile, plane);
             let to = &mut frame.picture.planes_mut()[plane];
             for y in 0..from.height() {
                 for (x, level) in to.row_mut(y).iter_mut().enumerate() {

@@ -1,0 +1,99 @@
+//! Pages while a check goes on: which are due, which regions that puts in force, and which page stands there instead.
+
+use std::sync::Arc;
+
+use super::run::Run;
+use crate::definition::pages::PageSet;
+use crate::examine::region::{Explanation, Findings, Moment};
+use crate::examine::signature::{self, Signature};
+use crate::judge::region::RegionJudge;
+use crate::recording::inputs::{ChannelId, Value};
+
+impl Run<'_> {
+    /// Which pages the display may show, and so which regions are to be examined. One that comes back is judged afresh.
+    pub(super) fn turn_pages(&mut self, moment: &Moment) {
+        let definition = self.definition;
+        let pages = definition.pages();
+        if !pages.is_empty() {
+            // One that has become due may take its latency and its transition.
+            let latency_ms = definition.file().display.max_latency_ms;
+            let now_s = moment.time_s;
+            let due = (0..pages.len())
+                .find(|k| self.recording.pages_due(now_s, now_s) == PageSet::one(*k));
+            let slow_ms = due.map_or(0.0, |k| pages[k].transition_ms);
+            let from_s = now_s - (latency_ms + slow_ms) / 1000.0;
+            self.pages = self.recording.pages_due(from_s, now_s);
+        }
+        for (k, examiner) in self.regions.examiners.iter().enumerate() {
+            let is_due = definition.pages_of(k).contains_all(self.pages);
+            let is_in_force = is_due && self.has_data(k);
+            if is_in_force && !self.in_force[k] && self.frames > 0 {
+                let (freedoms, channels) = (examiner.freedoms(), examiner.channels());
+                self.regions.judges[k] = RegionJudge::new(definition, k, freedoms, channels);
+            }
+            self.in_force[k] = is_in_force;
+        }
+    }
+
+    /// Whether there is anything to examine a region by.
+    fn has_data(&self, region: usize) -> bool {
+        let examiner = &self.regions.examiners[region];
+        let is_known = |c: &ChannelId| *self.inputs.value(*c) != Value::Missing;
+        let is_paged = self.definition.pages_of(region) != PageSet::ALL;
+        !examiner.is_unchecked()
+            && examiner.channels().iter().all(is_known)
+            && (!is_paged || self.page_channels.iter().all(is_known))
+    }
+
+    /// The page that stands there where nothing explains what the regions of the page that is due show: all that the other
+    /// page has of its own agrees with it.
+    pub(super) fn find_page(
+        &mut self,
+        moment: &Moment,
+        found: &[Findings],
+        has_ink: &[bool],
+    ) -> Option<usize> {
+        let definition = self.definition;
+        let pages = 0..definition.pages().len();
+        let due = (pages.clone()).find(|page| self.pages == PageSet::one(*page))?;
+        let is_nothing = |k: usize| matches!(found[k].explanation, Explanation::Nothing { .. });
+        let shown = (0..found.len()).filter(|k| self.in_force[*k] && has_ink[*k]);
+        let shown: Vec<usize> = shown.collect();
+        if !shown.iter().any(|k| is_nothing(*k)) {
+            return None;
+        }
+        pages.filter(|page| *page != due).find(|page| {
+            // What both pages have says nothing.
+            let has = |k: usize| definition.pages_of(k).contains(*page);
+            let mut gone = shown.iter().filter(|k| !has(**k)).peekable();
+            if gone.peek().is_none() || !gone.all(|k| is_nothing(*k)) {
+                return false;
+            }
+            let own =
+                (0..found.len()).filter(|k| has(*k) && !definition.pages_of(*k).contains(due));
+            let own: Vec<usize> = own.filter(|k| self.has_data(*k)).collect();
+            let mut has_own_ink = false;
+            for k in own {
+                let examiner = Arc::make_mut(&mut self.regions.examiners[k]);
+                let found = examiner.examine(moment, &self.inputs, &mut self.painters[k]);
+                if matches!(found.explanation, Explanation::Nothing { .. }) {
+                    return false;
+                }
+                has_own_ink |= !signature::is_uniform(examiner.due().reference());
+            }
+            has_own_ink
+        })
+    }
+
+    /// Page `page` stands there: what it lacks can be read, and is wrong.
+    pub(super) fn read_wrong_page(&mut self, page: usize, found: &mut [Findings]) {
+        self.broken = None;
+        for (k, f) in found.iter_mut().enumerate() {
+            let is_gone = self.in_force[k] && !self.definition.pages_of(k).contains(page);
+            if is_gone && matches!(f.explanation, Explanation::Nothing { .. }) {
+                let signature = Signature::Readable;
+                f.explanation = Explanation::Nothing { signature };
+            }
+        }
+    }
+}
