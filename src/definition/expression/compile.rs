@@ -5,16 +5,15 @@ use std::ops::Range;
 use cel::common::ast::operators as cel_operators;
 use cel::common::ast::{CallExpr, Expr, IdedExpr, LiteralValue, SourceInfo};
 
-use super::tree::{DEEPEST_TREE, Fault, Parsed, depth_within, dotted, named_channel, whole};
-use super::{Call, CallId, Combination, Comparison, Expression, Mapping, units};
+use super::functions::FUNCTIONS;
+use super::tree::{DEEPEST_TREE, Fault, Parsed, depth_within, dotted, whole};
+use super::{Call, Combination, Comparison, Expression, Mapping, units};
 use crate::definition::error::suggestion;
 use crate::recording::inputs::ChannelId;
 
 /// Most steps of work for one value, those of the channels it is worked out from counted each time they are named. It also
 /// bounds how deep working it out can go.
 const MOST_STEPS: usize = 500;
-/// Longest time of `delayed`, s.
-const LONGEST_DELAY_S: f64 = 3600.0;
 
 /// Kinds of values.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -58,7 +57,7 @@ pub(super) struct Typed {
 }
 
 impl Typed {
-    const fn number(expression: Expression, steps: usize) -> Self {
+    pub(super) const fn number(expression: Expression, steps: usize) -> Self {
         Self {
             expression,
             kind: Kind::Number,
@@ -68,7 +67,7 @@ impl Typed {
         }
     }
 
-    fn truth(expression: Expression, steps: usize) -> Self {
+    pub(super) fn truth(expression: Expression, steps: usize) -> Self {
         Self {
             kind: Kind::Truth,
             ..Self::number(expression, steps)
@@ -109,33 +108,11 @@ pub(super) fn compile(
     Ok(typed)
 }
 
-const FUNCTIONS: [&str; 19] = [
-    "abs",
-    "before",
-    "ceil",
-    "channel",
-    "delayed",
-    "floor",
-    "held",
-    "latched",
-    "max",
-    "min",
-    "rate",
-    "round",
-    "seconds_since",
-    "seconds_within",
-    "sqrt",
-    "to",
-    "valid",
-    "wrap180",
-    "wrap360",
-];
-
-struct Compiler<'a> {
+pub(super) struct Compiler<'a> {
     text: &'a str,
     places: &'a SourceInfo,
     channels: &'a [Known<'a>],
-    calls: &'a mut Vec<Call>,
+    pub(super) calls: &'a mut Vec<Call>,
 }
 
 impl Compiler<'_> {
@@ -167,7 +144,7 @@ impl Compiler<'_> {
         }
     }
 
-    fn fault(&self, node: &IdedExpr, message: impl Into<String>) -> Fault {
+    pub(super) fn fault(&self, node: &IdedExpr, message: impl Into<String>) -> Fault {
         Fault {
             range: self.place(node),
             message: message.into(),
@@ -175,7 +152,7 @@ impl Compiler<'_> {
         }
     }
 
-    fn node(&mut self, node: &IdedExpr) -> Result<Typed, Fault> {
+    pub(super) fn node(&mut self, node: &IdedExpr) -> Result<Typed, Fault> {
         if let Some(name) = dotted(node) {
             return self.channel(node, &name);
         }
@@ -218,7 +195,7 @@ impl Compiler<'_> {
         })
     }
 
-    fn channel(&self, node: &IdedExpr, name: &str) -> Result<Typed, Fault> {
+    pub(super) fn channel(&self, node: &IdedExpr, name: &str) -> Result<Typed, Fault> {
         let Some(index) = self.channels.iter().position(|c| c.name == name) else {
             let is_function = FUNCTIONS.contains(&name);
             let help = if is_function {
@@ -251,7 +228,7 @@ impl Compiler<'_> {
     }
 
     /// `node`, which must be of a kind.
-    fn of_kind(&mut self, node: &IdedExpr, kind: Kind) -> Result<Typed, Fault> {
+    pub(super) fn of_kind(&mut self, node: &IdedExpr, kind: Kind) -> Result<Typed, Fault> {
         let typed = self.node(node)?;
         if typed.kind != kind && typed.kind != Kind::Nothing {
             let (wanted, found) = (kind.called(), typed.kind.called());
@@ -261,7 +238,12 @@ impl Compiler<'_> {
     }
 
     /// Two values that are added, compared or chosen from: of one kind and, where they are known, one unit.
-    fn alike(&self, node: &IdedExpr, a: &Typed, b: &Typed) -> Result<Option<String>, Fault> {
+    pub(super) fn alike(
+        &self,
+        node: &IdedExpr,
+        a: &Typed,
+        b: &Typed,
+    ) -> Result<Option<String>, Fault> {
         if a.kind != b.kind && a.kind != Kind::Nothing && b.kind != Kind::Nothing {
             let message = format!(
                 "{} and {} do not go together",
@@ -413,7 +395,7 @@ impl Compiler<'_> {
         })
     }
 
-    fn mapped(&mut self, a: &IdedExpr, how: Mapping) -> Result<Typed, Fault> {
+    pub(super) fn mapped(&mut self, a: &IdedExpr, how: Mapping) -> Result<Typed, Fault> {
         let a = self.of_kind(a, Kind::Number)?;
         let unit = a.unit.filter(|_| how != Mapping::Sqrt);
         let is_angle = match how {
@@ -489,169 +471,6 @@ impl Compiler<'_> {
                 value.steps + 1,
             )
         })
-    }
-
-    /// A time that stands there as a number, s.
-    fn seconds_of(&mut self, node: &IdedExpr, least_s: f64) -> Result<f64, Fault> {
-        match self.node(node)?.expression {
-            Expression::Number(s) if (least_s..=LONGEST_DELAY_S).contains(&s) => Ok(s),
-            _ => {
-                let from = if least_s > 0.0 { "above 0" } else { "from 0" };
-                let message =
-                    format!("a number of seconds {from} to {LONGEST_DELAY_S} is needed here");
-                Err(self.fault(node, message))
-            }
-        }
-    }
-
-    fn function(&mut self, node: &IdedExpr, name: &str, args: &[IdedExpr]) -> Result<Typed, Fault> {
-        match (name, args) {
-            ("abs", [a]) => self.mapped(a, Mapping::Abs),
-            ("floor", [a]) => self.mapped(a, Mapping::Floor),
-            ("ceil", [a]) => self.mapped(a, Mapping::Ceil),
-            ("round", [a]) => self.mapped(a, Mapping::Round),
-            ("sqrt", [a]) => self.mapped(a, Mapping::Sqrt),
-            ("wrap360", [a]) => self.mapped(a, Mapping::Wrap360),
-            ("wrap180", [a]) => self.mapped(a, Mapping::Wrap180),
-            ("min", [first, rest @ ..]) if !rest.is_empty() => {
-                self.extreme(node, Combination::Least, first, rest)
-            }
-            ("max", [first, rest @ ..]) if !rest.is_empty() => {
-                self.extreme(node, Combination::Greatest, first, rest)
-            }
-            ("channel", [_]) => match &node.expr {
-                Expr::Call(call) if let Some(channel) = named_channel(call) => {
-                    self.channel(node, channel)
-                }
-                _ => Err(self.fault(
-                    node,
-                    "channel needs a name in quotes, as in channel(\"oil temp\")",
-                )),
-            },
-            ("valid", [a]) => {
-                let a = self.node(a)?;
-                Ok(Typed::truth(
-                    Expression::IsValid(Box::new(a.expression)),
-                    a.steps + 1,
-                ))
-            }
-            ("rate", [a, over @ ..]) if over.len() < 2 => {
-                let a = self.of_kind(a, Kind::Number)?;
-                let over_s = match over {
-                    [over] => Some(self.seconds_of(over, f64::MIN_POSITIVE)?),
-                    _ => None,
-                };
-                // The rows before, at and after the moment.
-                let steps = a.steps.saturating_mul(3) + 1;
-                let rate = Expression::Rate {
-                    of: Box::new(a.expression),
-                    is_angle: a.is_angle,
-                    over_s,
-                };
-                Ok(Typed::number(rate, steps))
-            }
-            ("before", [value, by]) => {
-                let value = self.node(value)?;
-                let by_s = self.seconds_of(by, 0.0)?;
-                Ok(Typed {
-                    expression: Expression::Before(Box::new(value.expression), by_s),
-                    steps: value.steps + 1,
-                    ..value
-                })
-            }
-            ("seconds_since", [c]) => self.seconds(c, Expression::SecondsSince),
-            ("seconds_within", [c]) => self.seconds(c, Expression::SecondsWithin),
-            ("delayed", [c, by]) => {
-                let (call, steps) = self.remembered(c)?;
-                let by_s = self.seconds_of(by, 0.0)?;
-                Ok(Typed::truth(Expression::Delayed(call, by_s), steps))
-            }
-            ("latched", [set, reset]) => {
-                let set = self.of_kind(set, Kind::Truth)?;
-                let reset = self.of_kind(reset, Kind::Truth)?;
-                let steps = set.steps + reset.steps + 1;
-                let call = self.add(Call::Latch {
-                    set: set.expression,
-                    reset: reset.expression,
-                });
-                Ok(Typed::truth(Expression::Latched(call), steps))
-            }
-            ("held", [value, c]) => {
-                let value = self.node(value)?;
-                let (call, steps) = self.remembered(c)?;
-                Ok(Typed {
-                    expression: Expression::Held(call, Box::new(value.expression)),
-                    steps: value.steps + steps,
-                    ..value
-                })
-            }
-            _ if FUNCTIONS.contains(&name) => {
-                let count = args.len();
-                let message = format!(
-                    "{name} is given {count} values; expected {name}({})",
-                    parameters(name)
-                );
-                Err(self.fault(node, message))
-            }
-            _ => {
-                let help = suggestion(name, FUNCTIONS);
-                Err(Fault {
-                    help,
-                    ..self.fault(node, format!("there is no function \"{name}\""))
-                })
-            }
-        }
-    }
-
-    fn extreme(
-        &mut self,
-        node: &IdedExpr,
-        how: Combination,
-        first: &IdedExpr,
-        rest: &[IdedExpr],
-    ) -> Result<Typed, Fault> {
-        let mut all = self.of_kind(first, Kind::Number)?;
-        for next in rest {
-            let next = self.of_kind(next, Kind::Number)?;
-            let unit = self.alike(node, &all, &next)?;
-            let expression = Expression::Combine(how, Box::new([all.expression, next.expression]));
-            all = Typed {
-                unit,
-                ..Typed::number(expression, all.steps + next.steps + 1)
-            };
-        }
-        Ok(all)
-    }
-
-    fn seconds(&mut self, c: &IdedExpr, make: fn(CallId) -> Expression) -> Result<Typed, Fault> {
-        let (call, steps) = self.remembered(c)?;
-        Ok(Typed {
-            unit: Some("s".into()),
-            ..Typed::number(make(call), steps)
-        })
-    }
-
-    /// A condition of which it is remembered at which rows it held.
-    fn remembered(&mut self, c: &IdedExpr) -> Result<(CallId, usize), Fault> {
-        let c = self.of_kind(c, Kind::Truth)?;
-        Ok((self.add(Call::Holds(c.expression)), c.steps + 1))
-    }
-
-    fn add(&mut self, call: Call) -> CallId {
-        self.calls.push(call);
-        CallId(self.calls.len() - 1)
-    }
-}
-
-fn parameters(function: &str) -> &'static str {
-    match function {
-        "min" | "max" => "x, y, ...",
-        "delayed" => "condition, seconds",
-        "latched" => "set, reset",
-        "held" => "x, condition",
-        "seconds_since" | "seconds_within" => "condition",
-        "channel" => "\"name\"",
-        _ => "x",
     }
 }
 

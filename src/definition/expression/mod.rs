@@ -7,6 +7,7 @@
 
 mod compile;
 mod derived;
+mod functions;
 mod tree;
 mod units;
 
