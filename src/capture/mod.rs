@@ -54,6 +54,7 @@ pub mod probe;
 pub mod profile;
 pub mod raw;
 mod read_ahead;
+pub mod reading_errors;
 pub mod rgb;
 pub mod times;
 pub mod yuv4mpeg;

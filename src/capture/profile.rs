@@ -5,13 +5,14 @@ use std::path::Path;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::reading_errors::ReadingErrors;
 use crate::files::{self, FileContent, Limit};
 use crate::picture::{Encoding, Subsampling};
 use crate::reference::canvas::{ColorMap, Geometry, Look, Siting};
 use crate::reference::placement::TextPlacement;
 
 /// Version of the file. Readers refuse files of a later version; files of an earlier one are read.
-pub const PROFILE_VERSION: u32 = 1;
+pub const PROFILE_VERSION: u32 = 2;
 
 /// How a profile is known by its beginning.
 pub const FILE: files::Kind = files::Kind {
@@ -55,6 +56,9 @@ pub struct Profile {
     /// How the unit places its text.
     #[serde(default)]
     pub text: TextPlacement,
+    /// How far readings lie off; what is usual where it was not measured.
+    #[serde(default)]
+    pub reading_errors: ReadingErrors,
     /// Usual staleness of the display, s.
     pub latency_s: f64,
     /// Its standard error, s; absent when nothing moved enough to measure it.
@@ -167,6 +171,7 @@ impl Profile {
         if !is_good(self.blur_px, 0.0, 16.0) {
             return Err(format!("blur_px is {}, allowed 0 to 16", self.blur_px));
         }
+        self.reading_errors.check()?;
         if !is_good(self.latency_s, -10.0, 10.0) {
             return Err(format!(
                 "latency_s is {}, allowed -10 to 10",
@@ -237,6 +242,7 @@ mod tests {
                 noise,
                 blur_px: 0.5,
                 text,
+                reading_errors: ReadingErrors::default(),
                 latency_s,
                 latency_se_s,
                 frames,

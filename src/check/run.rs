@@ -284,6 +284,7 @@ impl<'d> Run<'d> {
             time_s,
             likely_s: self.company.data_time_s(time_s),
             latency_s: self.latency_s,
+            age_scatter_s: self.chain.reading_errors.age_scatter_s,
             interval_s: self.interval_s,
         }
     }

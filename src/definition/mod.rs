@@ -137,6 +137,16 @@ impl Definition {
         regions.filter(move |(k, _)| self.pages_of(*k).contains(page))
     }
 
+    /// Age that the data of a region may have, s.
+    ///
+    /// # Panics
+    /// When there is no such region.
+    #[must_use]
+    pub fn max_latency_s(&self, region: usize) -> f64 {
+        let own = self.file.region[region].max_latency_ms;
+        own.unwrap_or(self.file.display.max_latency_ms) / 1000.0
+    }
+
     /// Pages in the order of the file; none when every region is shown all the time.
     #[must_use]
     pub fn pages(&self) -> &[Page] {

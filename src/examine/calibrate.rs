@@ -3,14 +3,20 @@
 //! The order matters: time first (a frame compared with the inputs of another moment teaches nothing of
 //! the chain), then geometry, colours and siting, then the display's usual latency from the readings.
 
+use std::sync::Arc;
+
 use super::agreement::Tolerance;
 use super::chain_colors::{self, ColorFit, Rule};
 use super::comparison::ChainLook;
+use super::data_time;
+use super::error_model::{self, Residual};
+use super::reader::RECOGNISED;
 use super::region::{RegionExaminer, due_time_s};
 use super::register::{self, FrameReference, LumaReference};
 use super::subject::Subject;
 use super::text_rules::text_placement;
 use crate::capture::profile::{PROFILE_VERSION, Profile};
+use crate::capture::reading_errors::ReadingErrors;
 use crate::capture::{self, CapturedFrame};
 use crate::picture::{Encoding, Picture, Subsampling};
 use crate::recording::Recording;
@@ -72,6 +78,7 @@ pub fn chain_look(profile: &Profile) -> ChainLook {
         luma: tolerance(noise(0), 24),
         chroma: tolerance(noise(1).max(noise(2)), 16),
         blur_px: profile.blur_px,
+        reading_errors: Arc::new(profile.reading_errors.clone()),
     }
 }
 
@@ -107,6 +114,7 @@ pub fn plain_profile(
         noise: [0.0; 3],
         blur_px: 0.0,
         text: TextPlacement::EXACT,
+        reading_errors: ReadingErrors::default(),
         latency_s: 0.0,
         latency_se_s: None,
         frames: 0,
@@ -249,9 +257,10 @@ pub fn measure(
     profile.text = text_placement(&picked, subject, recording, &profile, offset_s, painter);
     (profile.noise, profile.blur_px) =
         residual(&picked, subject, recording, &profile, offset_s, painter);
-    // Latency and agreement, from the readings.
-    let (latency, mut agreeing) =
-        latency_of(subject, recording, frames, &profile, offset_s, painter);
+    // Latency, agreement and errors, from the readings.
+    let found = from_readings(subject, recording, frames, &profile, offset_s, painter);
+    let (latency, mut agreeing) = (found.latency, found.agreeing);
+    profile.reading_errors = found.errors;
     let limit_s = definition.file().display.max_latency_ms / 1000.0;
     let latency = latency.filter(|(_, standard_error_s)| *standard_error_s < GOOD_LATENCY_SE_S);
     if let Some((latency_s, standard_error_s)) = latency {
@@ -271,7 +280,7 @@ pub fn measure(
         // Colours and noise of another picture than the one that is due say nothing of the chain: taken for it, they
         // would excuse any picture.
         profile = plain_profile(size, profile.encoding, profile.subsampling, profile.siting);
-        (_, agreeing) = latency_of(subject, recording, frames, &profile, offset_s, painter);
+        agreeing = from_readings(subject, recording, frames, &profile, offset_s, painter).agreeing;
         notes = vec![
             "the picture of the display was not found: the chain is taken to change nothing"
                 .to_owned(),
@@ -382,23 +391,93 @@ fn noise_of(captured: &[u8], drawn: &[u8]) -> f64 {
     (sum as f64 / seen.max(1) as f64) / 0.626
 }
 
-/// Latency with standard error, s, over all regions, and the largest share of agreeing regions.
-fn latency_of(
+/// What the readings of all regions tell of a chain.
+struct FromReadings {
+    /// Age of what is shown, and its standard error, s.
+    latency: Option<(f64, f64)>,
+    /// The largest share of regions that agree in one frame.
+    agreeing: f64,
+    /// How far the readings lie off.
+    errors: ReadingErrors,
+}
+
+/// How far back the speed of what is shown is asked for, s.
+const BACK_S: f64 = 0.02;
+/// A reading that is further off is of something else, px.
+const FARTHEST_PX: f64 = 40.0;
+/// Standard error that a reading is taken to have when the latency is asked for, px: errors of a symbol hang together
+/// from frame to frame.
+const READING_PX: f64 = 0.2;
+
+/// A latency from which readings find what is shown, s: 0 unless so much moves within the permitted ages that they would
+/// find the next label; then that whose pictures are most like what was captured.
+fn near_latency_s(
     subject: Subject,
     recording: &Recording,
     frames: &[&CapturedFrame],
     profile: &Profile,
     offset_s: f64,
     painter: &mut Painter,
-) -> (Option<(f64, f64)>, f64) {
+) -> f64 {
+    let definition = subject.definition();
+    let oldest_s = definition.file().display.max_latency_ms / 1000.0;
+    let picked = spread(frames, 6);
+    let mut inputs = Inputs::default();
+    let mut starts = 1;
+    for f in &picked {
+        let time_s = f.time_s + offset_s;
+        recording.inputs_at(time_s, &mut inputs);
+        for region in 0..definition.regions().len() {
+            let freedoms = subject.drawing().freedoms(definition, region);
+            let px_per_unit = |k: usize| {
+                let f = &freedoms[k];
+                subject
+                    .drawing()
+                    .px_per_unit(definition, region, f, &inputs)
+            };
+            let within_s = [time_s - oldest_s, time_s];
+            let here = data_time::starts(&freedoms, px_per_unit, recording, within_s);
+            starts = here.max(starts);
+        }
+    }
+    if starts == 1 {
+        return 0.0;
+    }
+    let look = profile.look();
+    let size = (profile.width, profile.height);
+    let mut distance = |latency_s: f64| -> f64 {
+        let each = picked.iter().map(|f| {
+            recording.inputs_at(f.time_s + offset_s - latency_s, &mut inputs);
+            LumaReference::draw(subject, &inputs, &look, size, painter).distance(&f.picture, 3)
+        });
+        each.sum()
+    };
+    let ages = (0..=starts).map(|k| oldest_s * k as f64 / starts as f64);
+    let far = ages.map(|age_s| (distance(age_s), age_s));
+    let nearest = far.min_by(|a, b| a.0.total_cmp(&b.0));
+    nearest.map_or(0.0, |(_, age_s)| age_s)
+}
+
+/// Reads all regions with the latency that fits the readings best.
+fn from_readings(
+    subject: Subject,
+    recording: &Recording,
+    frames: &[&CapturedFrame],
+    profile: &Profile,
+    offset_s: f64,
+    painter: &mut Painter,
+) -> FromReadings {
+    let definition = subject.definition();
     let chain = chain_look(profile);
     let size = (profile.width, profile.height);
-    let count = subject.definition().regions().len();
-    let mut latency_s = 0.0;
-    let mut result = None;
-    let mut agreeing = 0.0f64;
+    let count = definition.regions().len();
+    let mut latency_s = near_latency_s(subject, recording, frames, profile, offset_s, painter);
+    let mut found = FromReadings {
+        latency: None,
+        agreeing: 0.0,
+        errors: ReadingErrors::default(),
+    };
     for _ in 0..3 {
-        let (mut numerator, mut information) = (0.0, 0.0);
         let mut shares = vec![(0usize, 0usize); frames.len()];
         // What is due in each frame, is shown in it, and was just before.
         let at = |time_s: f64| {
@@ -411,20 +490,25 @@ fn latency_of(
             .map(|f| {
                 let (time_s, shown_s) = (f.time_s + offset_s, f.time_s + offset_s - latency_s);
                 let due_s = due_time_s(recording, time_s, latency_s);
-                [at(due_s), at(shown_s), at(shown_s - 0.02)]
+                [at(due_s), at(shown_s), at(shown_s - BACK_S)]
             })
             .collect();
+        let (mut names, mut residuals) = (Vec::new(), Vec::new());
         for k in 0..count {
             let mut examiner = RegionExaminer::new(subject, k, &chain, size, painter);
-            for ((f, [due, inputs, before]), share) in frames.iter().zip(&inputs).zip(&mut shares) {
-                if !subject.definition().pages_of(k).contains(due.page) {
+            let first = names.len();
+            names.extend(examiner.reading_names());
+            let at = frames.iter().zip(&inputs).zip(&mut shares);
+            for (frame, ((f, [due, inputs, before]), share)) in at.enumerate() {
+                if !definition.pages_of(k).contains(due.page) {
                     continue;
                 }
-                let readings = examiner.readings_only(&f.picture, due, painter);
-                share.0 += usize::from(readings.1);
+                let (readings, agrees) = examiner.readings_only(&f.picture, due, painter);
+                share.0 += usize::from(agrees);
                 share.1 += 1;
-                for (freedom, fitted) in examiner.freedoms().iter().zip(&readings.0) {
-                    let Some(fitted) = fitted.filter(|f| f.misfit < 0.4) else {
+                for (n, (freedom, fitted)) in examiner.freedoms().iter().zip(&readings).enumerate()
+                {
+                    let Some(fitted) = fitted.filter(|f| f.misfit <= RECOGNISED) else {
                         continue;
                     };
                     let (Some(v), Some(u)) = (
@@ -433,33 +517,53 @@ fn latency_of(
                     ) else {
                         continue;
                     };
-                    let wrap = |d: f64| freedom.period.map_or(d, |p| half_period(d, p));
-                    let speed = wrap(v - u) * fitted.px_per_unit / 0.02;
-                    let behind = -wrap(fitted.value - v) * fitted.px_per_unit;
-                    // Errors of a symbol are correlated from frame to frame: a tenth of a pixel of bias.
-                    if behind.abs() > 40.0 {
-                        continue;
-                    }
-                    numerator += speed * behind / 0.04;
-                    information += speed * speed / 0.04;
+                    let shown = |v: f64| match freedom.period {
+                        Some(_) => v,
+                        None => v.clamp(freedom.low, freedom.high),
+                    };
+                    let (v, u) = (shown(v), shown(u));
+                    let px = |d: f64| {
+                        freedom.period.map_or(d, |p| half_period(d, p)) * fitted.px_per_unit
+                    };
+                    residuals.push(Residual {
+                        frame,
+                        reading: first + n,
+                        error_px: px(fitted.value - v),
+                        told_px: fitted.told_error * fitted.px_per_unit,
+                        speed_px_s: px(v - u) / BACK_S,
+                    });
                 }
             }
         }
-        agreeing = shares
+        residuals.retain(|r| r.error_px.abs() <= FARTHEST_PX);
+        found.agreeing = shares
             .iter()
             .map(|(a, n)| *a as f64 / (*n).max(1) as f64)
-            .fold(agreeing, f64::max);
-        if information < 1.0 {
-            break;
-        }
-        let step = numerator / information;
-        latency_s += step;
-        result = Some((latency_s, 1.0 / information.sqrt()));
-        if step.abs() < 0.002 {
+            .fold(found.agreeing, f64::max);
+        let squares: f64 = residuals.iter().map(|r| r.speed_px_s.powi(2)).sum();
+        let information = squares / (READING_PX * READING_PX);
+        let ends = if information < 1.0 {
+            true
+        } else {
+            let along: f64 = residuals.iter().map(|r| -r.speed_px_s * r.error_px).sum();
+            let step_s = along / squares;
+            latency_s += step_s;
+            found.latency = Some((latency_s, 1.0 / information.sqrt()));
+            for r in &mut residuals {
+                r.error_px += r.speed_px_s * step_s;
+            }
+            step_s.abs() < 0.002
+        };
+        // The first picture of a stream is its best: what codecs do comes after it.
+        let usual: Vec<Residual> = (residuals.iter().copied())
+            .filter(|r| r.frame >= frames.len() / 3)
+            .collect();
+        found.errors = error_model::measure(&usual, &names);
+        if ends {
             break;
         }
     }
-    (result, agreeing)
+    found
 }
 
 /// A time offset that was found, and how clearly.

@@ -1,9 +1,12 @@
 //! One region's reference, drawn for some inputs, held against the capture.
 
+use std::sync::Arc;
+
 use super::agreement::{self, Disagreement, GradientCells, Scratch, Tolerance};
 use super::digits::Written;
 use super::subject::Subject;
 use super::view::View;
+use crate::capture::reading_errors::ReadingErrors;
 use crate::definition::Definition;
 use crate::picture::{Picture, Plane, Rect, Subsampling};
 use crate::recording::inputs::Inputs;
@@ -28,6 +31,8 @@ pub struct ChainLook {
     pub chroma: Tolerance,
     /// Blur of edges that the reference has not, standard deviation, px.
     pub blur_px: f64,
+    /// How far readings lie off.
+    pub reading_errors: Arc<ReadingErrors>,
 }
 
 /// What disagrees in a region.

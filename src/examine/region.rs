@@ -2,6 +2,7 @@
 //! explain the picture.
 
 use super::comparison::{ChainLook, Comparison, Difference};
+use super::data_time::{self, AgeTrack, READING_PX, Read};
 use super::digits::{self, Digits, Written};
 use super::reader::{self, Fitted, RECOGNISED, Reader};
 use super::signature::{self, Parting, Signature};
@@ -14,7 +15,6 @@ use crate::recording::Recording;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::painter::Painter;
 use crate::reference::parts::Freedom;
-use crate::reference::scale::half_period;
 use crate::reference::scene::Scene;
 
 /// What explains the picture of a region.
@@ -61,12 +61,14 @@ pub struct Findings {
 
 /// How far back the data of a stale picture are looked for, s.
 pub const OLDEST_S: f64 = 2.5;
-/// Standard error that readings have at least against other rasterisers, px.
-const READING_PX: f64 = 0.15;
 /// Most different pictures of other times that are tried in a frame.
 const MOST_TRIALS: usize = 8;
 /// Frames between scans for far values while nothing explains the picture.
 const SCAN_EVERY: u64 = 6;
+
+/// Step in which moments are told apart by what they write, s: a readout that counts 500 a second shows each number as
+/// long.
+const WRITING_STEP_S: f64 = 0.002;
 
 /// Frames between looks for a picture torn in time, and how far back its older part may be, frames.
 const PARTING_EVERY: u64 = 3;
@@ -88,12 +90,17 @@ pub struct RegionExaminer<'d> {
     trial_inputs: Inputs,
     chain: ChainLook,
     liveness_period_s: Option<f64>,
+    /// Age that data may have, s.
+    oldest_permitted_s: f64,
     channels: Vec<ChannelId>,
     /// Data time that explained the picture last, and the staleness it had then.
     last_data_time_s: Option<f64>,
     last_staleness_s: f64,
     last_values: Vec<Option<Fitted>>,
     troubled: u64,
+    ages: AgeTrack,
+    /// Frames since something explained the picture.
+    unexplained: u64,
     /// How far back pictures of earlier moments have been tried since nothing explains the picture, s.
     searched_s: f64,
     parting: Option<Parting>,
@@ -115,6 +122,8 @@ pub struct Moment<'a> {
     pub likely_s: Option<f64>,
     /// Staleness that the display usually has, s.
     pub latency_s: f64,
+    /// Standard deviation of that staleness from frame to frame, s, where it was measured.
+    pub age_scatter_s: Option<f64>,
     /// Time to the frame before, s.
     pub interval_s: f64,
 }
@@ -183,11 +192,14 @@ impl<'d> RegionExaminer<'d> {
             trial_inputs: Inputs::default(),
             chain: chain.clone(),
             liveness_period_s,
+            oldest_permitted_s: definition.max_latency_s(region),
             channels,
             last_data_time_s: None,
             last_staleness_s: 0.0,
             last_values: Vec::new(),
             troubled: 0,
+            ages: AgeTrack::default(),
+            unexplained: 0,
             searched_s: 0.0,
             parting: None,
             previous_scene: Scene::default(),
@@ -199,6 +211,13 @@ impl<'d> RegionExaminer<'d> {
     #[must_use]
     pub fn freedoms(&self) -> &[Freedom] {
         self.reader.freedoms()
+    }
+
+    /// What the readings are called where their errors are kept.
+    #[must_use]
+    pub fn reading_names(&self) -> Vec<String> {
+        let definition = self.subject.definition();
+        reader::names(definition, self.region, self.freedoms()).collect()
     }
 
     /// Whether unchecked areas cover all of the region.
@@ -296,7 +315,9 @@ impl<'d> RegionExaminer<'d> {
         let mut written = Vec::new();
         let explanation = if agrees {
             self.troubled = 0;
+            self.unexplained = 0;
             self.searched_s = 0.0;
+            self.ages.clear();
             self.parting = None;
             self.last_data_time_s = Some(moment.due_time_s());
             self.last_staleness_s = moment.latency_s;
@@ -316,7 +337,16 @@ impl<'d> RegionExaminer<'d> {
             if found.is_none() && self.allowed_numbers_explain(moment, inputs, &written, painter) {
                 found = Some(Explanation::Values);
             }
-            let found = found.unwrap_or_else(|| self.unexplained(moment, &mut readings, painter));
+            let found = match found {
+                Some(found) => {
+                    self.unexplained = 0;
+                    found
+                }
+                None => {
+                    self.unexplained += 1;
+                    self.unexplained(moment, &mut readings, painter)
+                }
+            };
             self.troubled += 1;
             found
         };
@@ -568,26 +598,32 @@ impl<'d> RegionExaminer<'d> {
         {
             return Some(self.stale(data_time_s, moment, inputs, readings, painter));
         }
-        // The picture of the last frame that was explained, still standing; then as stale as it was.
+        // As stale as the last frame that was explained; then its picture, still standing.
         if let Some(held) = self.last_data_time_s {
-            for data_time_s in [held, moment.time_s - self.last_staleness_s] {
+            for data_time_s in [moment.time_s - self.last_staleness_s, held] {
                 if self.agrees_at(data_time_s, moment, painter) {
                     return Some(self.stale(data_time_s, moment, inputs, readings, painter));
                 }
             }
         }
-        let has_readings = readings.iter().flatten().any(|f| f.misfit <= RECOGNISED);
-        if has_readings {
-            if let Some(data_time_s) = self.time_of(readings, moment) {
-                for shift in [0.0, -moment.interval_s, moment.interval_s] {
-                    if self.agrees_at(data_time_s + shift, moment, painter) {
-                        return Some(self.stale(
-                            data_time_s + shift,
-                            moment,
-                            inputs,
-                            readings,
-                            painter,
-                        ));
+        if let Some(data_time_s) = self.permitted_by_reading(moment, inputs, painter) {
+            return Some(self.stale(data_time_s, moment, inputs, readings, painter));
+        }
+        let freedoms = self.reader.freedoms().iter().zip(&*readings);
+        let read: Vec<Read> = freedoms
+            .filter_map(|(f, r)| Some((f, r.filter(|r| r.misfit <= RECOGNISED)?)))
+            .collect();
+        if !read.is_empty() {
+            let usual_s = self.last_staleness_s;
+            let about_s = (self.ages).push(&read, moment.recording, moment.time_s, usual_s);
+            if let Some(about_s) = about_s {
+                let around_s = [about_s - moment.interval_s, about_s + moment.interval_s];
+                let mut moments = self.moments_apart(around_s, about_s, moment);
+                moments.truncate(MOST_TRIALS);
+                moments.extend(around_s);
+                for data_time_s in moments {
+                    if self.agrees_at(data_time_s, moment, painter) {
+                        return Some(self.stale(data_time_s, moment, inputs, readings, painter));
                     }
                 }
             }
@@ -595,7 +631,18 @@ impl<'d> RegionExaminer<'d> {
                 return Some(Explanation::Values);
             }
         } else {
-            // Nothing to measure a time by: pictures of earlier moments, newest first, and some in each frame.
+            // Nothing to measure a time by. What may be shown is looked for at once, and again and again while it is not
+            // found.
+            if self.unexplained.is_multiple_of(SCAN_EVERY) {
+                let permitted_s = [moment.time_s - self.oldest_permitted_s, moment.time_s];
+                let about_s = moment.time_s - self.last_staleness_s;
+                for data_time_s in self.moments_apart(permitted_s, about_s, moment) {
+                    if self.agrees_at(data_time_s, moment, painter) {
+                        return Some(self.stale(data_time_s, moment, inputs, readings, painter));
+                    }
+                }
+            }
+            // Then pictures of earlier moments, newest first, and some in each frame.
             let step_s = moment.interval_s.max(0.005);
             while self.searched_s < OLDEST_S && self.tried.len() < MOST_TRIALS {
                 let data_time_s = moment.time_s - self.searched_s;
@@ -609,6 +656,93 @@ impl<'d> RegionExaminer<'d> {
             }
         }
         None
+    }
+
+    /// Recording time of data of a permitted age that the picture shows, s, found by reading it from the inputs of that age:
+    /// where so much moves within the permitted ages that a reading from what is due is lost, or finds the next label.
+    fn permitted_by_reading(
+        &mut self,
+        moment: &Moment,
+        inputs: &Inputs,
+        painter: &mut Painter,
+    ) -> Option<f64> {
+        let freedoms = self.reader.freedoms();
+        let px_per_unit = |k: usize| self.reader.px_per_unit(k, inputs);
+        let within_s = [moment.time_s - self.oldest_permitted_s, moment.time_s];
+        let starts = data_time::starts(freedoms, px_per_unit, moment.recording, within_s);
+        if starts <= 1 || !self.unexplained.is_multiple_of(SCAN_EVERY) {
+            return None;
+        }
+        let step_s = self.oldest_permitted_s / starts as f64;
+        let middle_s = |k: usize| step_s * (k as f64 + 0.5);
+        let mut ages_s: Vec<f64> = (0..starts).map(middle_s).collect();
+        let far = |age_s: &f64| (age_s - self.last_staleness_s).abs();
+        ages_s.sort_by(|a, b| far(a).total_cmp(&far(b)));
+        let (mut found, mut words) = (Vec::new(), Vec::new());
+        for age_s in ages_s {
+            let at_s = moment.time_s - age_s;
+            moment.recording.inputs_at(at_s, &mut self.trial_inputs);
+            self.trial.draw(&self.trial_inputs, painter);
+            words.clone_from(&self.fixed_words);
+            let area = self.due.area();
+            reader::word_boxes(
+                self.trial.scene(),
+                self.subject,
+                &self.chain,
+                area,
+                &mut words,
+            );
+            let start = (&self.trial_inputs, Some(self.trial.reference()[0]));
+            let captured = self.due.captured(moment.frame)[0];
+            (self.reader).read(captured, start, &words, false, painter, &mut found);
+            let freedoms = self.reader.freedoms().iter().zip(&found);
+            let read: Option<Vec<Read>> = freedoms
+                .filter_map(|(f, r)| Some((f, (*r)?)))
+                .map(|(f, r)| (r.misfit <= RECOGNISED).then_some((f, r)))
+                .collect();
+            let Some(read) = read.filter(|r| !r.is_empty()) else {
+                continue;
+            };
+            let around_s = [at_s - step_s, at_s + step_s];
+            let data_time_s = data_time::moment_within(&read, moment.recording, around_s);
+            if self.agrees_at(data_time_s, moment, painter) {
+                return Some(data_time_s);
+            }
+        }
+        None
+    }
+
+    /// The moments between two recording times, s, that look apart by what stands there (where values are read, by what
+    /// is written alone): of each stretch of the same the nearest to `about_s`, and the nearest of all first.
+    fn moments_apart(&mut self, within_s: [f64; 2], about_s: f64, moment: &Moment) -> Vec<f64> {
+        let [from_s, to_s] = within_s;
+        let far = |at_s: f64| (at_s - about_s).abs();
+        let is_read = !self.reader.freedoms().is_empty();
+        let (mut scene, mut last) = (Scene::default(), Scene::default());
+        let mut moments: Vec<f64> = Vec::new();
+        for step in 0..=((to_s - from_s) / WRITING_STEP_S) as usize {
+            let at_s = to_s - WRITING_STEP_S * step as f64;
+            moment.recording.inputs_at(at_s, &mut self.trial_inputs);
+            scene.clear();
+            self.subject
+                .region_moving(self.region, &self.trial_inputs, &mut scene);
+            let is_same = if is_read {
+                scene.all_words() == last.all_words()
+            } else {
+                scene == last
+            };
+            match moments.last_mut() {
+                Some(nearest) if is_same => {
+                    if far(at_s) < far(*nearest) {
+                        *nearest = at_s;
+                    }
+                }
+                _ => moments.push(at_s),
+            }
+            std::mem::swap(&mut scene, &mut last);
+        }
+        moments.sort_by(|a, b| far(*a).total_cmp(&far(*b)));
+        moments
     }
 
     /// What kind of wrong a picture is that nothing explains. Of one that cannot be read there are no readings.
@@ -712,42 +846,5 @@ impl<'d> RegionExaminer<'d> {
             );
         }
         Explanation::OtherTime { data_time_s }
-    }
-
-    /// Recording time whose inputs fit the readings best, within [`OLDEST_S`].
-    fn time_of(&self, readings: &[Option<Fitted>], moment: &Moment) -> Option<f64> {
-        let mut best: Option<(f64, f64)> = None;
-        let step_s = (moment.interval_s / 2.0).clamp(0.004, 0.05);
-        let count = (OLDEST_S / step_s) as usize;
-        let read: Vec<_> = self
-            .reader
-            .freedoms()
-            .iter()
-            .zip(readings)
-            .filter_map(|(f, r)| Some((f, r.filter(|r| r.misfit <= RECOGNISED)?)))
-            .collect();
-        let mut values = Vec::new();
-        for k in 0..count {
-            let at_s = moment.time_s - step_s * k as f64;
-            let channels = read.iter().map(|(f, _)| f.channel);
-            moment.recording.values_at(channels, at_s, &mut values);
-            let mut cost = 0.0;
-            let mut used = 0;
-            for ((f, r), value) in read.iter().zip(&values) {
-                let Some(v) = value.number() else {
-                    continue;
-                };
-                let off = f
-                    .period
-                    .map_or(r.value - v, |p| half_period(r.value - v, p));
-                let sigma = READING_PX + r.standard_error * r.px_per_unit;
-                cost += (off * r.px_per_unit / sigma).powi(2);
-                used += 1;
-            }
-            if used > 0 && best.is_none_or(|(c, _)| cost < c) {
-                best = Some((cost, at_s));
-            }
-        }
-        best.filter(|(cost, _)| *cost < 400.0).map(|(_, t)| t)
     }
 }

@@ -145,7 +145,7 @@ impl Bench {
         &self,
         frames: &[Picture],
     ) -> Result<(Profile, Vec<String>), check::Error> {
-        let frames = captured(frames);
+        let frames = captured_at(frames, self.plan.frames_per_s());
         let drawing = Drawing::new(&self.definition);
         let subject = Subject::new(&self.definition, &drawing);
         let (siting, offset) = (Some(Siting::Center), Offset::Given(0.0));
@@ -199,7 +199,7 @@ impl Bench {
         lost_s: Option<Span<f64>>,
         offset_s: f64,
     ) -> Checked {
-        let y4m = y4m(frames);
+        let y4m = y4m_at(frames, self.plan.rate);
         let options = OpenOptions {
             size: Some(self.definition.size()),
             // The file has no mark, and what is usual at this size is BT.601.
@@ -294,10 +294,14 @@ impl Sink for Kept {
 
 /// Frames as a capture gives them.
 pub fn captured(frames: &[Picture]) -> Vec<CapturedFrame> {
+    captured_at(frames, f64::from(RATE_HZ))
+}
+
+fn captured_at(frames: &[Picture], rate_hz: f64) -> Vec<CapturedFrame> {
     let frame = |(k, picture): (u32, &Picture)| {
         let mut frame = CapturedFrame::new();
         frame.index = u64::from(k);
-        frame.time_s = f64::from(k) / f64::from(RATE_HZ);
+        frame.time_s = f64::from(k) / rate_hz;
         frame.picture = picture.clone();
         frame
     };
@@ -306,18 +310,15 @@ pub fn captured(frames: &[Picture]) -> Vec<CapturedFrame> {
 
 /// Frames as a YUV4MPEG2 file.
 pub fn y4m(frames: &[Picture]) -> Vec<u8> {
+    y4m_at(frames, (RATE_HZ, 1))
+}
+
+fn y4m_at(frames: &[Picture], rate: (u32, u32)) -> Vec<u8> {
     let size = (frames[0].width(), frames[0].height());
     let subsampling = Subsampling::Both;
     let siting = Siting::Center;
-    let mut writer = Y4mWriter::new(
-        Vec::new(),
-        size,
-        (RATE_HZ, 1),
-        subsampling,
-        siting,
-        Range::Limited,
-    )
-    .expect("memory takes every write");
+    let mut writer = Y4mWriter::new(Vec::new(), size, rate, subsampling, siting, Range::Limited)
+        .expect("memory takes every write");
     for frame in frames {
         writer.write(frame).expect("memory takes every write");
     }

@@ -8,7 +8,14 @@ use crate::bench::Bench;
 
 const LENGTH_S: f64 = 3.2;
 /// First frame of the changed chain.
-const CHANGED: usize = 40;
+const CHANGED: usize = 20;
+
+/// A bench at 12.5 frames a second: a chain is measured from a stretch of time, and half the frames show it too.
+fn bench_of(display: &str, seconds: f64) -> Bench {
+    let mut bench = Bench::of(display, seconds);
+    bench.plan.rate = (25, 2);
+    bench
+}
 
 /// Every plane by itself, from row and column to level.
 fn changed(frame: &Picture, level: impl Fn(usize, &dyn Fn(i64, i64) -> f64) -> f64) -> Picture {
@@ -35,7 +42,7 @@ fn assert_is_told(words: &str, change: impl Fn(&Picture) -> Picture) {
 }
 
 fn assert_is_told_of(display: &str, words: &str, change: impl Fn(&Picture) -> Picture) {
-    let bench = Bench::of(display, LENGTH_S);
+    let bench = bench_of(display, LENGTH_S);
     let mut frames = bench.frames(None);
     for frame in &mut frames[CHANGED..] {
         *frame = change(frame);
@@ -100,7 +107,7 @@ fn darkened(frame: &Picture, saturation: f64) -> Picture {
 fn what_calibrate_accepts_is_what_a_check_accepts() {
     // c5def52: calibrate wrote a profile of each of these, and check refused the dark ones with that very profile.
     for display in [demo::DISPLAY, demo::ENGINE_STRIP] {
-        let bench = Bench::of(display, 2.0);
+        let bench = bench_of(display, 2.0);
         let clean = bench.frames(None);
         let paler = |frame: &Picture| {
             changed(frame, |plane, at| match plane {
@@ -168,7 +175,7 @@ fn enlarged(frame: &Picture, by: f64) -> Picture {
 #[test]
 fn a_scale_of_half_a_percent_is_measured() {
     for display in [demo::DISPLAY, demo::ENGINE_STRIP] {
-        let bench = Bench::of(display, 1.6);
+        let bench = bench_of(display, 1.6);
         for by in [1.005, 0.995] {
             let frames: Vec<Picture> = bench.frames(None).iter().map(|f| enlarged(f, by)).collect();
             // c5def52 measured 1.0004 of 1.005.
@@ -226,7 +233,7 @@ fn on_luma(plane: usize, x: usize, y: usize) -> [usize; 2] {
 }
 
 /// Frames of another picture: longer than every confirmation time, and than the watch takes to look at the colours.
-const OTHERS: usize = 18;
+const OTHERS: usize = 9;
 
 #[test]
 fn a_picture_that_does_not_show_the_display_is_no_other_chain() {
@@ -280,7 +287,7 @@ fn assert_others_are_faults(display: &str) {
         ("patches", &patches),
         ("rings", &rings),
     ];
-    let bench = Bench::of(display, LENGTH_S);
+    let bench = bench_of(display, LENGTH_S);
     let mut clean = bench.frames(None);
     clean.truncate(CHANGED + OTHERS);
     for (words, picture) in pictures {
@@ -307,7 +314,7 @@ fn a_capture_that_shows_no_colors_or_wrong_ones_never_agrees() {
     let negative = |frame: &Picture| painted(frame, |k, x, y| 255 - frame.planes()[k].row(y)[x]);
     let pictures: [(&str, Paint); 2] = [("grey", &grey), ("negative", &negative)];
     for display in [demo::DISPLAY, demo::ENGINE_STRIP, demo::REVERSIONARY] {
-        let bench = Bench::of(display, 1.6);
+        let bench = bench_of(display, 1.6);
         for (words, picture) in pictures {
             let frames: Vec<Picture> = bench.frames(None).iter().map(picture).collect();
             let checked = bench.check(&frames);
@@ -319,7 +326,7 @@ fn a_capture_that_shows_no_colors_or_wrong_ones_never_agrees() {
 
 #[test]
 fn a_display_that_is_wrong_from_the_first_frame_on_is_no_other_chain() {
-    let bench = Bench::of(demo::DISPLAY, 1.6);
+    let bench = bench_of(demo::DISPLAY, 1.6);
     let profile = bench.check(&bench.frames(None)).outcome.summary.profile;
     let attitude = bench.region("attitude");
     let color = |name| bench.definition.color(name);

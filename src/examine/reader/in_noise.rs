@@ -171,9 +171,9 @@ fn read_in_noise((_, symbol, channels): Symbol, start_px: f64) -> Vec<InNoise> {
                 let period = reader.freedoms()[k].period;
                 let off = fitted.value - shown[k];
                 let error_px = period.map_or(off, |p| half_period(off, p)) * fitted.px_per_unit;
-                let stated_px = fitted.standard_error * fitted.px_per_unit;
+                let stated_px = fitted.told_error * fitted.px_per_unit;
                 sums[k][0] += error_px * error_px;
-                sums[k][1] += stated_px * stated_px - RASTERISER_PX * RASTERISER_PX;
+                sums[k][1] += stated_px * stated_px - LEFT_PX * LEFT_PX;
                 sums[k][2] += bound[k];
             }
         }

@@ -6,8 +6,10 @@
 
 mod scan;
 
+use crate::capture::reading_errors::ReadingErrors;
+use crate::definition::Definition;
 use crate::examine::comparison::ChainLook;
-use crate::examine::fit::{self, MOST, Sample};
+use crate::examine::fit::{self, CELL_PX, MOST, Sample};
 use crate::examine::subject::Subject;
 use crate::examine::view::View;
 use crate::picture::{Point, Rect};
@@ -26,6 +28,8 @@ pub struct Fitted {
     pub value: f64,
     /// Its standard error, in the channel's unit.
     pub standard_error: f64,
+    /// What the cells of this reading tell of that, in the channel's unit; see [`ReadingErrors`].
+    pub told_error: f64,
     /// Pixels for a unit at this value.
     pub px_per_unit: f64,
     /// What the fit left over against a pixel of motion.
@@ -46,10 +50,8 @@ const FARTHEST_WALK_PX: f64 = 6.0;
 const MOST_STEPS: usize = 8;
 /// Misfit up to which the symbol was recognised.
 pub const RECOGNISED: f64 = 0.35;
-/// Standard error that a reading has at least, px. What the samples leave over tells of noise, not of
-/// how another rasteriser lays down the same edge, which displaces readings by a few hundredths
-/// of a pixel however little noise there is; it is added in quadrature.
-const RASTERISER_PX: f64 = 0.045;
+/// What is left of a reading by a fit that ends at [`SETTLED_PX`], px; no sample tells of it.
+const LEFT_PX: f64 = 0.005;
 /// Pixels that are held against each other at once.
 const CHUNK: usize = 16;
 
@@ -67,6 +69,8 @@ pub struct Reader<'d> {
     region: usize,
     area: Rect,
     freedoms: Vec<Freedom>,
+    /// By freedom: error over what the cells of a reading tell.
+    factors: Vec<f64>,
     groups: Vec<Group>,
     pictures: SlopeCanvas,
     scene: Scene,
@@ -77,6 +81,7 @@ pub struct Reader<'d> {
     /// Where the two drawings of a step may differ, relative to the region.
     moved: Vec<Rect>,
     samples: Vec<Sample>,
+    cells: fit::Scratch,
     /// Slopes of each freedom of a group, plane after plane; all zero between steps.
     slopes: Vec<i16>,
     /// Columns of each row that hold slopes, half open.
@@ -121,6 +126,9 @@ impl<'d> Reader<'d> {
             subject,
             region,
             area,
+            factors: names(definition, region, &freedoms)
+                .map(|name| chain.reading_errors.of(&name))
+                .collect(),
             freedoms,
             groups,
             pictures,
@@ -130,6 +138,7 @@ impl<'d> Reader<'d> {
             altered: Inputs::default(),
             moved: Vec::new(),
             samples: Vec::new(),
+            cells: fit::Scratch::new(),
             slopes: vec![0; pixels * planes],
             spans: vec![(usize::MAX, 0); area.height as usize],
             mask: vec![0; pixels],
@@ -270,9 +279,11 @@ impl<'d> Reader<'d> {
         for (k, (member, value)) in values.iter().enumerate() {
             let f = &self.freedoms[*member];
             let bears = step.standard_error_px[k].is_finite() && scale[k] > LEAST_PX_PER_UNIT;
+            let told_error = libm::hypot(step.standard_error_px[k], LEFT_PX) / scale[k];
             found[k] = bears.then(|| Fitted {
                 value: f.period.map_or(*value, |p| value.rem_euclid(p)),
-                standard_error: libm::hypot(step.standard_error_px[k], RASTERISER_PX) / scale[k],
+                standard_error: told_error * self.factors[*member],
+                told_error,
                 px_per_unit: scale[k],
                 misfit: step.misfit[k],
             });
@@ -324,7 +335,7 @@ impl<'d> Reader<'d> {
         if values.len() > 1 {
             self.gather_many(captured, drawn, values.len());
         }
-        fit::solve(&self.samples, values.len())
+        fit::solve(&self.samples, values.len(), &mut self.cells)
     }
 
     fn bounds_of(&self, member: usize) -> Rect {
@@ -415,6 +426,7 @@ impl<'d> Reader<'d> {
             let (a, b) = (&low.row(y)[x0..x1], &high.row(y)[x0..x1]);
             let (c, m) = (&captured.row(y)[x0..x1], &middle.row(y)[x0..x1]);
             let mask = &self.mask[y * width + x0..y * width + x1];
+            let cells = self.cells_of_line(y);
             for_each_difference(a, b, |x| {
                 if mask[x] == 0 {
                     let mut slope = [0.0; MOST];
@@ -422,10 +434,20 @@ impl<'d> Reader<'d> {
                     self.samples.push(Sample {
                         slope,
                         residual: f32::from(c[x]) - f32::from(m[x]),
+                        cell: cells(x0 + x),
                     });
                 }
             });
         }
+    }
+
+    /// The cells of the capture that the pixels of a line of the region lie in.
+    fn cells_of_line(&self, y: usize) -> impl Fn(usize) -> u32 + use<> {
+        let cell = |at: i32| at.max(0) as usize / CELL_PX;
+        let (left, top) = (self.area.x.max(0) as usize, self.area.y);
+        let columns = cell(self.area.right()) - cell(self.area.x) + 1;
+        let first = (cell(top + y as i32) - cell(top)) * columns;
+        move |x| (first + (left + x) / CELL_PX - left / CELL_PX) as u32
     }
 
     fn gather_slopes(&mut self, k: usize, bounds: Rect) {
@@ -453,6 +475,7 @@ impl<'d> Reader<'d> {
                 continue;
             }
             let (c, m) = (captured.row(y), middle.row(y));
+            let cells = self.cells_of_line(y);
             let mut x = from;
             while x < to {
                 let end = (x + CHUNK).min(to);
@@ -481,6 +504,7 @@ impl<'d> Reader<'d> {
                     self.samples.push(Sample {
                         slope,
                         residual: f32::from(c[x]) - f32::from(m[x]),
+                        cell: cells(x),
                     });
                 }
                 x = end;
@@ -491,6 +515,19 @@ impl<'d> Reader<'d> {
             }
         }
     }
+}
+
+/// What the readings of a region's freedoms are called in [`ReadingErrors`].
+pub fn names<'a>(
+    definition: &'a Definition,
+    region: usize,
+    freedoms: &'a [Freedom],
+) -> impl Iterator<Item = String> + 'a {
+    let id = &definition.regions()[region].id;
+    freedoms.iter().map(move |f| {
+        let channel = &definition.channels()[f.channel.0].0;
+        ReadingErrors::name(id, &f.what, channel)
+    })
 }
 
 /// The largest misfit of readings; infinite when there is none.

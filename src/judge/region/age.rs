@@ -1,19 +1,26 @@
 //! How old the data are that a region shows.
+//!
+//! A symbol that moves at `v` px/s and lies `d` px behind what is due tells the age to `error / v`. Symbols and frames of
+//! the last moments are put together by weighted least squares; what they have in common is told once: errors of a
+//! symbol hang together for a while, and the age of a frame varies about the age of the others.
 
-use super::{READING_PX, RegionJudge};
+use super::RegionJudge;
+use super::past::Frame;
 use crate::examine::region::{Explanation, Findings, Moment};
 use crate::recording::inputs::Inputs;
 use crate::reference::scale::half_period;
 
-/// Frames whose motion gives the staleness.
-const STALENESS_FRAMES: usize = 15;
-/// Offset of a symbol that another rasteriser may have, one standard deviation, px.
-const BIAS_PX: f64 = 0.05;
+/// Stretch whose motion gives the age, s.
+const STRETCH_S: f64 = 0.6;
+/// How long errors of a symbol hang together, s: as measured at 12.5 to 60 frames a second by `tests/foreign/pulls.py`.
+const MEMORY_S: f64 = 0.1;
+/// Standard error of an age that says nothing any more, s.
+const UNKNOWN_S: f64 = 2.0;
 /// Farthest that readings may move the moment that a picture was found to show, s.
 const FARTHEST_S: f64 = 0.25;
 
 impl RegionJudge {
-    /// Staleness by least squares on the motion of the last frames, and its standard error.
+    /// Age of the data shown, and its standard error, s.
     pub(super) fn staleness(
         &self,
         moment: &Moment,
@@ -34,41 +41,71 @@ impl RegionJudge {
         if !matches!(findings.explanation, Explanation::Due | Explanation::Values) {
             return (None, None);
         }
-        let (mut numerator, mut information) = (0.0, 0.0);
-        let (mut squares, mut count) = (0.0, 0.0);
-        let frames = self.past.frames();
-        let recent = frames.len().saturating_sub(STALENESS_FRAMES);
-        let pairs = frames.clone().zip(frames.skip(1));
-        for (a, b) in pairs.skip(recent.saturating_sub(1)) {
-            let interval_s = b.time_s - a.time_s;
-            if interval_s <= 0.0 {
-                continue;
-            }
-            for (k, f) in self.freedoms.iter().enumerate() {
-                let (Some(before), Some(due), Some(shown)) = (a.due[k], b.due[k], b.shown[k])
-                else {
+        let Some((behind_s, standard_error_s)) = self.behind(moment) else {
+            return (None, None);
+        };
+        (Some(moment.latency_s + behind_s), Some(standard_error_s))
+    }
+
+    /// How far the readings of the last moments lie behind what was due, and the standard error, s; `None` where nothing
+    /// moved enough to tell.
+    fn behind(&self, moment: &Moment) -> Option<(f64, f64)> {
+        let frames: Vec<&Frame> = self.past.frames().collect();
+        let recent = || {
+            let all = frames.windows(4).rev();
+            all.take_while(|w| moment.time_s - w[3].time_s < STRETCH_S)
+        };
+        let independent = STRETCH_S / (2.0 * MEMORY_S);
+        let (mut along, mut information) = (0.0, 0.0);
+        for k in 0..self.freedoms.len() {
+            let (mut own_along, mut own, mut path_px, mut count) = (0.0, 0.0, 0.0, 0.0);
+            for frames in recent() {
+                let Some((speed, behind_px, error_px)) = self.motion(frames, k) else {
                     continue;
                 };
-                let wrap = |d: f64| f.period.map_or(d, |p| half_period(d, p));
-                let speed = wrap(due - before) * b.px_per_unit[k] / interval_s;
-                let behind = -wrap(shown - due) * b.px_per_unit[k];
-                numerator += speed * behind / (READING_PX * READING_PX);
-                information += speed * speed / (READING_PX * READING_PX);
-                squares += speed * speed;
+                let weight = 1.0 / (error_px * error_px);
+                own_along += speed * behind_px * weight;
+                own += speed * speed * weight;
+                path_px += speed.abs() * moment.interval_s;
                 count += 1.0;
             }
+            if count > 0.0 {
+                // A symbol that hardly moves keeps its error.
+                let worth = f64::min(independent, 1.0 + path_px).min(count) / count;
+                along += own_along * worth;
+                information += own * worth;
+            }
         }
-        if information < 1e-9 {
-            return (None, None);
-        }
-        let standard_error_s = age_error_s(information, squares / f64::max(count, 1.0));
-        if standard_error_s > 2.0 {
-            return (None, None);
-        }
-        (
-            Some(moment.latency_s + numerator / information),
-            Some(standard_error_s),
-        )
+        let scatter_s = moment
+            .age_scatter_s
+            .unwrap_or(moment.interval_s / 12f64.sqrt());
+        let standard_error_s = libm::hypot(1.0 / information.sqrt(), scatter_s);
+        (standard_error_s < UNKNOWN_S).then(|| (along / information, standard_error_s))
+    }
+
+    /// Of freedom `k` in the last of four frames: speed of what is due, px/s, how far what is shown lies behind it, px,
+    /// and its standard error, px.
+    fn motion(&self, frames: &[&Frame], k: usize) -> Option<(f64, f64, f64)> {
+        let [first, second, before, now] = frames else {
+            return None;
+        };
+        let px = |to: f64, from: f64| {
+            let d = self.freedoms[k]
+                .period
+                .map_or(to - from, |p| half_period(to - from, p));
+            d * now.px_per_unit[k]
+        };
+        let (due, shown) = (now.due[k]?, now.shown[k]?);
+        let interval_s = now.time_s - before.time_s;
+        let step_px = px(due, before.due[k]?);
+        // What moves in steps tells no more than that a step was made, in this frame or the one before.
+        let earlier_px = px(before.due[k]?, second.due[k]?);
+        let first_px = px(second.due[k]?, first.due[k]?);
+        let change_px = f64::max((step_px - earlier_px).abs(), (earlier_px - first_px).abs());
+        let change_px = change_px / 12f64.sqrt();
+        let error_px = libm::hypot(now.error_px[k], change_px);
+        (interval_s > 0.0 && error_px.is_finite() && error_px > 0.0)
+            .then(|| (step_px / interval_s, px(due, shown), error_px))
     }
 
     /// Recording time about `about_s` whose inputs fit the newest readings best, and its standard error, s: Gauss-Newton
@@ -76,8 +113,8 @@ impl RegionJudge {
     fn data_time(&self, moment: &Moment, about_s: f64) -> Option<(f64, f64)> {
         let newest = self.past.newest()?;
         let mut inputs = Inputs::default();
-        // What is shown minus the inputs of a moment, px, by freedom.
-        let mut off_px = |at_s: f64| -> Vec<Option<f64>> {
+        // What is shown minus the inputs of a moment, in standard errors, by freedom.
+        let mut off = |at_s: f64| -> Vec<Option<f64>> {
             moment.recording.inputs_at(at_s, &mut inputs);
             let freedoms = self.freedoms.iter().enumerate();
             freedoms
@@ -87,37 +124,43 @@ impl RegionJudge {
                         Some(period) => half_period(shown - v, period),
                         None => shown - v.clamp(f.low, f.high),
                     };
-                    Some(off * newest.px_per_unit[k])
+                    Some(off * newest.px_per_unit[k] / newest.error_px[k])
                 })
                 .collect()
         };
         let mut at_s = about_s;
-        let (mut squares, mut count) = (0.0, 0.0);
+        let mut information = 0.0;
         for _ in 0..4 {
-            let (here, after) = (off_px(at_s), off_px(at_s + moment.interval_s));
+            let [before, here, after] =
+                [-1.0, 0.0, 1.0].map(|k: f64| off(at_s + k * moment.interval_s));
             let mut along = 0.0;
-            (squares, count) = (0.0, 0.0);
-            for (here, after) in here.iter().zip(after) {
-                if let (Some(here), Some(after)) = (here, after) {
-                    let speed = (here - after) / moment.interval_s;
+            information = 0.0;
+            for ((before, here), after) in before.iter().zip(&here).zip(&after) {
+                if let (Some(before), Some(here), Some(after)) = (before, here, after) {
+                    // A step on one side tells no more than that it was made.
+                    let (since, until) = (before - here, here - after);
+                    let step = if since.abs() < until.abs() {
+                        since
+                    } else {
+                        until
+                    };
+                    let is_one_way = since * until > 0.0;
+                    let speed = if is_one_way {
+                        step / moment.interval_s
+                    } else {
+                        0.0
+                    };
                     along += speed * here;
-                    squares += speed * speed;
-                    count += 1.0;
+                    information += speed * speed;
                 }
             }
-            if squares < 1e-9 {
+            if information * UNKNOWN_S * UNKNOWN_S < 1.0 {
                 return None;
             }
-            at_s += (along / squares).clamp(-FARTHEST_S, FARTHEST_S);
+            at_s += (along / information).clamp(-FARTHEST_S, FARTHEST_S);
         }
-        let standard_error_s = age_error_s(squares / (READING_PX * READING_PX), squares / count);
+        let standard_error_s = 1.0 / information.sqrt();
         let is_near = (at_s - about_s).abs() <= FARTHEST_S;
         (is_near && standard_error_s < FARTHEST_S).then_some((at_s, standard_error_s))
     }
-}
-
-/// Standard error of an age, s, from what the readings bear on it (1/s²) and their mean square speed (px²/s²). A
-/// rasteriser's own offset is the same in all frames: it does not average out.
-fn age_error_s(information: f64, mean_square_speed: f64) -> f64 {
-    (1.0 / information + BIAS_PX * BIAS_PX / mean_square_speed).sqrt()
 }

@@ -3,10 +3,12 @@
 mod age;
 mod past;
 mod reading;
+mod sustained;
 
 pub use self::reading::Reading;
 
 use self::past::Past;
+use self::sustained::Sustained;
 use super::company::Company;
 use super::freeze::{Assumptions, FreezeTest, Visibility};
 use super::spans::Spans;
@@ -104,6 +106,8 @@ pub struct RegionJudge {
     liveness: Option<(bool, f64)>,
     is_static: bool,
     tests: Vec<FreezeTest>,
+    /// By freedom.
+    sustained: Vec<Sustained>,
     past: Past,
     changed_s: f64,
     story: Option<(Story, u32)>,
@@ -152,14 +156,12 @@ impl RegionJudge {
             tolerances: freedoms.iter().map(tolerance).collect(),
             turns_from: freedoms.iter().map(|f| turn_from(definition, f)).collect(),
             freedoms: freedoms.to_vec(),
-            max_latency_s: model
-                .max_latency_ms
-                .unwrap_or(definition.file().display.max_latency_ms)
-                / 1000.0,
+            max_latency_s: definition.max_latency_s(region),
             is_static: channels.is_empty() && liveness_hold_s.is_none(),
             liveness_hold_s,
             liveness: None,
             tests: vec![FreezeTest::default(); freedoms.len()],
+            sustained: vec![Sustained::default(); freedoms.len()],
             past: Past::new(freedoms),
             changed_s: f64::NEG_INFINITY,
             story: None,

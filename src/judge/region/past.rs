@@ -24,6 +24,8 @@ pub(super) struct Frame {
     pub due: Vec<Option<f64>>,
     /// Values read, where the symbol was recognised.
     pub shown: Vec<Option<f64>>,
+    /// Standard errors of what was read, px.
+    pub error_px: Vec<f64>,
     /// Pixels for a unit; the latest known.
     pub px_per_unit: Vec<f64>,
     /// Something else than what is due explains the picture.
@@ -114,6 +116,9 @@ impl Past {
             time_s,
             due,
             shown: read.collect(),
+            error_px: (findings.readings.iter())
+                .map(|r| r.map_or(f64::INFINITY, |f| f.standard_error * f.px_per_unit))
+                .collect(),
             px_per_unit,
             is_off: findings.explanation != Explanation::Due,
             is_permitted,

@@ -1,7 +1,8 @@
 //! What the symbols of a region show against what they should.
 
+use super::sustained::Errors;
 use super::{READING_PX, RegionJudge, SAMPLES};
-use crate::examine::reader::RECOGNISED;
+use crate::examine::reader::{Fitted, RECOGNISED};
 use crate::examine::region::{Explanation, Findings, Moment};
 use crate::recording::inputs::Inputs;
 use crate::reference::scale::half_period;
@@ -21,8 +22,8 @@ pub struct Reading {
     pub standard_error: f64,
     /// Pixels for a unit.
     pub px_per_unit: f64,
-    /// How far it lies outside the span of permitted inputs beyond what measuring explains; negative
-    /// inside. A tolerance below this makes it wrong.
+    /// How far it lies outside the span of permitted inputs, in this frame or for some stretch at every permitted age of
+    /// them, beyond what measuring explains; negative inside. A tolerance below this makes it wrong.
     pub excess: f64,
     /// True when the excess is more than the tolerance.
     pub is_outside: bool,
@@ -31,23 +32,23 @@ pub struct Reading {
 impl RegionJudge {
     /// Readings of the symbols that were recognised, against the span of inputs that are permitted.
     pub(super) fn readings(
-        &self,
+        &mut self,
         moment: &Moment,
         findings: &Findings,
         inputs: &Inputs,
     ) -> Vec<Reading> {
-        let mut span = vec![[f64::INFINITY, f64::NEG_INFINITY]; self.freedoms.len()];
-        self.spans(moment, inputs, [self.max_latency_s, 0.01], &mut span);
+        let recognised = |r: &Option<Fitted>| r.filter(|fitted| fitted.misfit <= RECOGNISED);
+        let read: Vec<Option<Fitted>> = findings.readings.iter().map(recognised).collect();
+        let shown: Vec<Option<f64>> = read.iter().map(|r| r.map(|fitted| fitted.value)).collect();
+        let errors = Errors::of(moment, self.max_latency_s, &self.freedoms, &shown);
+        for (sustained, errors) in self.sustained.iter_mut().zip(&errors) {
+            sustained.push(moment.time_s, *errors);
+        }
         let mut out = Vec::new();
         for (k, f) in self.freedoms.iter().enumerate() {
-            let (Some(fitted), Some(due)) =
-                (findings.readings[k], inputs.value(f.channel).number())
-            else {
+            let (Some(fitted), Some(due)) = (read[k], inputs.value(f.channel).number()) else {
                 continue;
             };
-            if fitted.misfit > RECOGNISED {
-                continue;
-            }
             let due = if f.period.is_some() {
                 due
             } else {
@@ -56,9 +57,9 @@ impl RegionJudge {
             let error = f
                 .period
                 .map_or(fitted.value - due, |p| half_period(fitted.value - due, p));
-            let outside = (span[k][0] - error).max(error - span[k][1]);
+            let outside = errors[k].and_then(|e| e.outside()).unwrap_or(error.abs());
             let measuring = 3.0 * fitted.standard_error + READING_PX / fitted.px_per_unit;
-            let excess = outside - measuring;
+            let excess = outside.max(self.sustained[k].error()) - measuring;
             out.push(Reading {
                 freedom: k,
                 displayed: f.period.map_or(fitted.value, |p| {
