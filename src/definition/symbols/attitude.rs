@@ -45,8 +45,10 @@ fn center(m: &Attitude) -> [f64; 2] {
 #[serde(deny_unknown_fields)]
 pub struct Attitude {
     /// Area of the picture, `[x, y, width, height]`, px.
+    #[schemars(extend("x-included" = "point"))]
     pub rect: [i32; 4],
     /// Where the aircraft symbol stands, px; the middle of `rect` when absent.
+    #[schemars(extend("x-included" = "point"))]
     pub center: Option<[f64; 2]>,
     /// Channel of the pitch angle, deg, nose up positive.
     pub pitch: Name,
@@ -136,6 +138,7 @@ pub struct Slip {
     /// Channel of the lateral acceleration.
     pub channel: Name,
     /// Middle of the indicator with no slip, px.
+    #[schemars(extend("x-included" = "point"))]
     pub center: [f64; 2],
     /// Pixels for a unit of the channel; positive values move the box left
     /// (the ball hangs away from the acceleration).

@@ -31,6 +31,7 @@ const LIMIT_OVERREACH_PX: f64 = 2.0;
 #[serde(deny_unknown_fields)]
 pub struct Bar {
     /// Area of the filled length, `[x, y, width, height]`, px.
+    #[schemars(extend("x-included" = "point"))]
     pub rect: [i32; 4],
     /// The channel that it shows.
     pub channel: Name,

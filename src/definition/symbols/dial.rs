@@ -31,6 +31,7 @@ const POINT_LENGTH: f64 = 1.5;
 #[serde(deny_unknown_fields)]
 pub struct Dial {
     /// Middle of the scale, px.
+    #[schemars(extend("x-included" = "point"))]
     pub center: [f64; 2],
     /// Radius of the scale's line, px.
     pub radius: f64,

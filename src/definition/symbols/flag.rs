@@ -21,6 +21,7 @@ pub struct Flag {
     /// The channel that chooses.
     pub channel: Name,
     /// Area, `[x, y, width, height]`, px; words stand in its middle.
+    #[schemars(extend("x-included" = "point"))]
     pub rect: [i32; 4],
     /// Font.
     pub font: Name,

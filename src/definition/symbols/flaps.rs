@@ -18,6 +18,7 @@ use crate::reference::scale::place;
 #[serde(deny_unknown_fields)]
 pub struct Flaps {
     /// The flap's hinge, px; the wing lies to its left, the flap to its right.
+    #[schemars(extend("x-included" = "point"))]
     pub hinge: [f64; 2],
     /// Chord of the wing between slat and flap, px.
     pub chord: f64,

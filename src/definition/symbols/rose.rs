@@ -23,6 +23,7 @@ const HEAD: f64 = 4.0;
 #[serde(deny_unknown_fields)]
 pub struct Rose {
     /// Middle of the card, px.
+    #[schemars(extend("x-included" = "point"))]
     pub center: [f64; 2],
     /// Radius of the card, px; marks reach inwards.
     pub radius: f64,
@@ -67,6 +68,7 @@ pub struct Wind {
     /// Channel of the speed.
     pub speed: Name,
     /// Middle of the arrow, px.
+    #[schemars(extend("x-included" = "point"))]
     pub center: [f64; 2],
     /// Length of the arrow, px.
     pub length: f64,

@@ -22,6 +22,7 @@ use crate::definition::uses::Walk;
 #[serde(deny_unknown_fields)]
 pub struct Tape {
     /// Area of the scale, `[x, y, width, height]`, px; everything is clipped to it but the window.
+    #[schemars(extend("x-included" = "point"))]
     pub rect: [i32; 4],
     /// The channel that it shows.
     pub channel: Name,
@@ -30,6 +31,7 @@ pub struct Tape {
     /// Edge that the marks start from.
     pub edge: Edge,
     /// Where the current value stands, px along the scale (x or y); the middle of `rect` when absent.
+    #[schemars(extend("x-included" = "along"))]
     pub reference: Option<f64>,
     /// Pixels for a unit.
     pub px_per_unit: f64,
@@ -63,6 +65,7 @@ pub struct Tape {
 #[serde(deny_unknown_fields)]
 pub struct Window {
     /// Area, `[x, y, width, height]`, px.
+    #[schemars(extend("x-included" = "point"))]
     pub rect: [i32; 4],
     /// Colour of the ground.
     pub background: Name,
