@@ -272,6 +272,20 @@ pub struct FailureFlag {
     /// Whether the area is crossed out.
     #[serde(default)]
     pub cross: bool,
+    /// Width of the cross, px.
+    #[serde(default = "default_cross_width")]
+    pub cross_width: f64,
+    /// Free space that a cross leaves round the words, em.
+    #[serde(default = "default_text_margin")]
+    pub text_margin: f64,
+}
+
+fn default_cross_width() -> f64 {
+    3.0
+}
+
+fn default_text_margin() -> f64 {
+    0.3
 }
 
 /// How a number is written.
@@ -516,6 +530,8 @@ pub struct Ticks {
     /// Width of the marks, px.
     #[serde(default = "default_line_width")]
     pub width: f64,
+    /// Width of the short marks, px; that of the long ones when absent.
+    pub minor_width: Option<f64>,
     /// Colour of marks and numbers.
     pub color: Name,
     /// Numbers at the long marks; none when absent.
@@ -581,4 +597,11 @@ pub struct Bug {
     pub color: Name,
     /// Size along and across the scale, px.
     pub size: [f64; 2],
+    /// Width and depth of the notch that stands at the value, against those of the bug.
+    #[serde(default = "default_notch")]
+    pub notch: [f64; 2],
+}
+
+fn default_notch() -> [f64; 2] {
+    [0.5, 0.5]
 }

@@ -233,9 +233,9 @@ impl Tape {
             });
         }
         let ticks = &self.ticks;
-        let mark = |length: f64| {
+        let mark = |length: f64, width: f64| {
             filled(
-                Shape::Rect(lane.mark(zero, ticks.width, [0.0, length])),
+                Shape::Rect(lane.mark(zero, width, [0.0, length])),
                 &ticks.color,
             )
         };
@@ -257,7 +257,7 @@ impl Tape {
     fn bug(&self, b: &Bug, lane: &Lane) -> Part {
         let zero = self.reference(lane);
         let step = self.step(lane);
-        let corners = bug::corners(b.size).map(|[along, across]| lane.at(zero + along, across));
+        let corners = bug::corners(b).map(|[along, across]| lane.at(zero + along, across));
         let ends = [lane.start - zero, lane.end - zero].map(|place| [place / step, place]);
         let scale = if step > 0.0 {
             ends.to_vec()

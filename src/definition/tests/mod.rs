@@ -2,7 +2,9 @@
 
 mod artwork;
 mod damaged;
+pub(super) mod gallery;
 mod properties;
+mod proportions;
 
 use std::path::Path;
 
