@@ -6,7 +6,7 @@
 //! everything that can be refused is refused here, with its line and column, all at once.
 //!
 //! *The method*: TOML becomes a tree with byte ranges ([`read`](Definition::from_toml)), joined by the trees of
-//! the files that it includes ([`include`]), the tree is held against the JSON Schema that the types of [`model`] give ([`schema`]), then
+//! the files that it includes (`include`), the tree is held against the JSON Schema that the types of [`model`] give ([`schema`]), then
 //! becomes those types, and then their meaning is checked: names, ranges, geometry. serde alone
 //! would be simpler; it stops at the first error and loses the place inside a symbol.
 //!
@@ -33,7 +33,6 @@ mod tree;
 pub mod uses;
 
 pub use error::{Error, Problem};
-pub use read::LIMIT;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;

@@ -21,7 +21,7 @@ use crate::files::{self, FileContent, Limit};
 /// Longest definition with all that it includes, bytes. Far beyond any display written by hand.
 pub(super) const FILE_BYTES: usize = 16 << 20;
 /// The most that a definition may hold.
-pub const LIMIT: Limit = Limit {
+pub(super) const LIMIT: Limit = Limit {
     kind: "a display definition",
     bytes: FILE_BYTES as u64,
 };

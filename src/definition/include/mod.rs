@@ -259,6 +259,10 @@ impl Join<'_> {
         item: &Node,
         id: &str,
     ) -> Option<(Arc<str>, usize)> {
+        if self.bytes > FILE_BYTES {
+            // Said where it became too much; nothing more is read.
+            return None;
+        }
         let full = self.base_dir.join(path);
         let origin: Arc<str> = full.display().to_string().into();
         let inclusion = Inclusion {

@@ -394,6 +394,78 @@ fn what_looks_like_a_parameter_is_left_alone_where_nothing_is_included() {
     assert_eq!(text.text, "${a}");
 }
 
+/// What the gallery does not show: positions that need not be given, and shapes that do not move with their part.
+const OTHERS: [&str; 3] = [
+    r##"
+[[region.symbol]]
+kind = "tape"
+rect = [80, 10, 40, 140]
+channel = "airspeed"
+direction = "down"
+edge = "left"
+reference = 40
+px_per_unit = 2
+min = 0
+max = 300
+ticks = { major_step = 10, major_length = 14, color = "white" }
+failure = { rect = [80, 10, 40, 140], text = "IAS", font = "strong", size = 20, color = "amber", background = "ink" }
+[[region.symbol]]
+kind = "tape"
+rect = [130, 10, 100, 30]
+channel = "altitude"
+direction = "left"
+edge = "top"
+reference = 150.5
+px_per_unit = 0.5
+min = 0
+max = 9000
+ticks = { major_step = 50, major_length = 14, color = "white" }
+failure = { rect = [130, 10, 100, 30], text = "ALT", font = "strong", size = 20, color = "amber", background = "ink" }
+"##,
+    r##"
+[[region.symbol]]
+kind = "attitude"
+rect = [40, 10, 160, 140]
+center = [100.25, 70]
+pitch = "pitch"
+roll = "roll"
+px_per_deg = 3
+sky = "sky"
+ground = "ground"
+line = "white"
+aircraft = "amber"
+failure = { rect = [40, 10, 160, 140], text = "ATT", font = "strong", size = 28, color = "amber", background = "ink" }
+[[region.symbol]]
+kind = "unchecked"
+rect = [0, 0, 20, 20]
+reason = "a map"
+"##,
+    r##"
+[[region.symbol]]
+kind = "parts"
+[[region.symbol.part]]
+at = [7, 9]
+[[region.symbol.part.part]]
+shape.blink = { rect = [10, 10, 20, 20], on = "white", off = "grey", period_ms = 100, max_hold_ms = 400 }
+[[region.symbol.part.part]]
+shape.unchecked = { rect = [200, 10, 20, 20], reason = "a map" }
+[[region.symbol.part.part]]
+shape.circle = { center = [60, 20], radius = 9 }
+fill = "green"
+[[region.symbol.part.part]]
+[region.symbol.part.part.shape.slots]
+position = [10, 60]
+line_height = 20
+slots = 2
+font = "label"
+size = 14
+colors = { warning = "red", caution = "amber", advisory = "white" }
+advice_position = [10, 120]
+failure = { rect = [120, 50, 60, 40], text = "X", font = "strong", size = 20, color = "red", background = "ink", cross = true }
+alert = [{ text = "FUEL", class = "caution", when = [{ channel = "fuel", below = 600 }], advice = "LAND" }]
+"##,
+];
+
 /// Every kind and every look of the gallery draws the same bytes elsewhere, and written out.
 #[test]
 fn whatever_is_drawn_moves_with_the_place() {
@@ -409,8 +481,13 @@ fn whatever_is_drawn_moves_with_the_place() {
     let read = |text: &str| {
         Definition::from_toml(text, "panel.toml", folder.path()).unwrap_or_else(|e| panic!("{e}"))
     };
-    for path in gallery::looks() {
-        let look = gallery::region(&gallery::symbols(&path));
+    let looks = gallery::looks().into_iter();
+    let looks = looks.map(|path| (path.display().to_string(), gallery::symbols(&path)));
+    let others = OTHERS
+        .iter()
+        .map(|look| ("others".to_owned(), (*look).to_owned()));
+    for (path, symbols) in looks.chain(others) {
+        let look = gallery::region(&symbols);
         fs::write(folder.path().join("look.toml"), &look).unwrap();
         let (here, there) = (read(&format!("{prelude}\n{look}")), read(&moved));
         let written_out = read(&there.expanded());
@@ -418,9 +495,17 @@ fn whatever_is_drawn_moves_with_the_place() {
         for time_s in [10.0, 1e4] {
             let (a, b) = (drawn(&here, time_s), drawn(&there, time_s));
             let c = drawn(&written_out, time_s);
-            assert_eq!(c.interleaved(), b.interleaved(), "{path:?} at {time_s} s");
-            assert!(is_moved(&a, &b, [64, 32]), "{path:?} at {time_s} s");
+            assert_eq!(c.interleaved(), b.interleaved(), "{path} at {time_s} s");
+            assert!(is_moved(&a, &b, [64, 32]), "{path} at {time_s} s");
         }
+        let unchecked = |d: &Definition| {
+            let symbols = d.regions()[0].symbol.iter();
+            let areas = symbols.flat_map(|s| s.unchecked().map(|u| u.rect).collect::<Vec<_>>());
+            areas.collect::<Vec<_>>()
+        };
+        let due = unchecked(&here).into_iter();
+        let due: Vec<_> = due.map(|[x, y, w, h]| [x + 64, y + 32, w, h]).collect();
+        assert_eq!(unchecked(&there), due, "{path}");
     }
 }
 

@@ -53,7 +53,7 @@ pub struct Dial {
     pub line_width: f64,
     /// Marks and numbers; marks reach inwards from the line.
     pub ticks: Ticks,
-    /// Coloured bands, inside the line.
+    /// Coloured bands; inside the line where `proportions` say nothing else.
     #[serde(default)]
     pub bands: Vec<Band>,
     /// Width of the bands, px.
