@@ -191,17 +191,16 @@ impl Places {
         let mut known = BTreeMap::new();
         for problem in found.into_iter().map(|f| self.problem(f)) {
             if !problem.included.is_empty() {
+                // Regions are counted on from place to place.
+                let but_numbers = problem.message.replace(|c: char| c.is_ascii_digit(), "");
                 let Problem { line, column, .. } = problem;
-                let what = (
-                    problem.origin.clone(),
-                    line,
-                    column,
-                    problem.message.clone(),
-                );
+                let what = (problem.origin.clone(), line, column, but_numbers);
                 if let Some(&before) = known.get(&what) {
                     let before: &mut Problem = &mut problems[before];
-                    before.included.extend(problem.included);
-                    continue;
+                    if !before.included.contains(&problem.included[0]) {
+                        before.included.extend(problem.included);
+                        continue;
+                    }
                 }
                 known.insert(what, problems.len());
             }

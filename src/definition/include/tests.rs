@@ -243,6 +243,13 @@ engine.toml:23:17: unclosed array table, expected `]`
     |                 ^
     = included as \"left\" at panel.toml:2:1
     = included as \"right\" at panel.toml:7:1"),
+        ("engine.toml", "style = \"fill\"", "stile = \"fill\"", "\
+engine.toml:30:1: unknown key \"stile\" in region[0].symbol[1] (bar)
+ 30 | stile = \"fill\"
+    | ^^^^^
+    = did you mean \"style\"?
+    = included as \"left\" at panel.toml:2:1
+    = included as \"right\" at panel.toml:7:1"),
         // In a file that the instrument includes.
         ("colors.toml", "#ffffff", "#fffff", "\
 colors.toml:3:9: \"#fffff\" is not a colour; expected \"#rrggbb\" with six hexadecimal digits
