@@ -230,7 +230,7 @@ impl Prepared {
     pub fn paths(&self) -> Vec<PathBuf> {
         let files = [&self.plan_file].into_iter();
         let files = files
-            .chain(self.definition.contents())
+            .chain(self.definition.contents().iter().map(|f| &f.file))
             .chain(self.recordings.iter().filter_map(Recording::content))
             .chain(self.profiles.iter().flatten().map(|(_, file)| file));
         let captures = self.plan.capture.iter();

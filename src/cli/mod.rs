@@ -321,7 +321,8 @@ impl InputArguments {
 
     /// The files that they were read from.
     fn paths<'a>(definition: &'a Definition, recording: &'a Recording) -> Vec<&'a Path> {
-        let files = definition.contents().iter().chain(recording.content());
+        let files = definition.contents().iter().map(|f| &f.file);
+        let files = files.chain(recording.content());
         files.map(|f| f.path.as_path()).collect()
     }
 

@@ -8,13 +8,12 @@ use clap::ValueEnum;
 use super::{Failure, Force, results, write_file};
 use crate::campaign::records::TRIALS_FILE;
 use crate::campaign::statistics::Confidence;
+use crate::definition::Definition;
 use crate::definition::model::Hazard;
-use crate::definition::{self, Definition};
 use crate::evidence::manifest::{Input, MANIFEST_FILE, ReadFiles, stored_path};
 use crate::evidence::measurements::MEASUREMENTS_FILE;
 use crate::evidence::results_folder::{NOT_VERIFIED, ResultsFolder, Trust};
 use crate::evidence::run_folder::{Kind, RunFolder};
-use crate::files::{self, FileContent};
 use crate::tune::material::{self, Gathering};
 use crate::tune::patch;
 use crate::tune::plot::trade_off_plot;
@@ -115,13 +114,10 @@ pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<(Tuned, bo
         confidence: Confidence::new(arguments.confidence)?,
     };
     let definition = Definition::load(&arguments.display)?;
-    let (text, content) = files::read_text(&arguments.display, definition::LIMIT)?;
     let mut inputs = ReadFiles::default();
     inputs.add_display(&definition)?;
-    // The patch is of the same text.
-    let path = arguments.display.clone();
-    inputs.see(&[FileContent { path, content }])?;
-    let mut read: Vec<PathBuf> = vec![arguments.display.clone()];
+    let files = definition.contents().iter();
+    let mut read: Vec<PathBuf> = files.map(|f| f.file.path.clone()).collect();
     read.extend(arguments.from.iter().flat_map(|f| results::files_of(f)));
     let read = read.iter().map(PathBuf::as_path);
     let out = RunFolder::claim(&arguments.out, KIND, read, arguments.force.force)?;
@@ -150,14 +146,19 @@ pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<(Tuned, bo
     }
     let mut tuned = search::tune(&gathering.material(), &definition, &demand)?;
     tuned.unverified = unverified;
+    let folder = arguments.display.parent().unwrap_or(Path::new(""));
+    let mut patch = String::new();
+    let mut left_out = Vec::new();
+    for file in definition.texts() {
+        let changed = patch::changed(&file, &tuned, &mut left_out)?;
+        let path = Path::new(file.origin);
+        let path = path.strip_prefix(folder).unwrap_or(path);
+        patch += &patch::diff(file.text, &changed, &path.display().to_string());
+    }
+    let is_unchanged = patch.is_empty() && left_out.is_empty();
+    tuned.notes.extend(left_out);
     let json = serde_json::to_string_pretty(&tuned)? + "\n";
     write_file(&new.join("tune.json"), json.as_bytes())?;
-    let changed = patch::changed(&text, &tuned)?;
-    let name = arguments
-        .display
-        .file_name()
-        .map_or("display.toml".into(), |n| n.to_string_lossy().into_owned());
-    let patch = patch::diff(&text, &changed, &name);
     write_file(&new.join("thresholds.patch"), patch.as_bytes())?;
     if let Ok(svg) = trade_off_plot(&tuned) {
         write_file(&new.join("trade_off.svg"), svg.as_bytes())?;
@@ -165,7 +166,7 @@ pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<(Tuned, bo
     let words = arguments.normalised(home);
     results::write_manifest(&new, home, KIND.command, words, &inputs)?;
     out.finish()?;
-    Ok((tuned, patch.is_empty()))
+    Ok((tuned, is_unchanged))
 }
 
 /// What is read of each result folder, by its role.

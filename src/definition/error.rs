@@ -1,9 +1,13 @@
 //! What can be wrong with a definition, each with its place.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::io;
 use std::ops::Range;
 use std::path::PathBuf;
+use std::sync::Arc;
+
+use super::tree::shifted;
 
 /// Why a definition could not be used.
 #[derive(Debug, thiserror::Error)]
@@ -19,13 +23,13 @@ pub enum Error {
     /// The file says something that cannot be right.
     #[error("{}", listing(problems))]
     Wrong {
-        /// All that was found, in the order of the file; never empty.
+        /// All that was found, in the order of the file, then of those that it includes; never empty.
         problems: Vec<Problem>,
     },
 }
 
 impl Error {
-    /// All that is wrong in the file, in its order; empty when the file could not be read.
+    /// All that is wrong in the file and those that it includes, in their order; empty when the file could not be read.
     #[must_use]
     pub fn problems(&self) -> &[Problem] {
         match self {
@@ -45,17 +49,15 @@ fn listing(problems: &[Problem]) -> String {
         .map(ToString::to_string)
         .collect::<Vec<_>>()
         .join("\n");
-    if let ([first, ..], true) = (problems, problems.len() > 1) {
+    if problems.len() > 1 {
         let more = if problems.len() > MOST_LISTED {
             format!(", the first {MOST_LISTED} are shown")
         } else {
             String::new()
         };
-        text.push_str(&format!(
-            "\n{} problems in {}{more}",
-            problems.len(),
-            first.origin
-        ));
+        let files: BTreeSet<&str> = problems.iter().map(|p| p.origin.as_str()).collect();
+        let files = files.into_iter().collect::<Vec<_>>().join(", ");
+        text.push_str(&format!("\n{} problems in {files}{more}", problems.len()));
     }
     text
 }
@@ -73,6 +75,8 @@ pub struct Problem {
     pub message: String,
     /// The way out, when there is one to name.
     pub help: Option<String>,
+    /// Where the file is included in which this stands, and as what: one for each place where the same is wrong.
+    pub included: Vec<String>,
     excerpt: String,
     /// Characters before the carets, and the number of carets.
     carets: (usize, usize),
@@ -99,8 +103,8 @@ impl fmt::Display for Problem {
         writeln!(f, "{origin}:{line}:{column}: {message}")?;
         writeln!(f, " {line} | {}", self.excerpt)?;
         write!(f, " {:gutter$} | {pad}{}", "", "^".repeat(count))?;
-        if let Some(help) = &self.help {
-            write!(f, "\n {:gutter$} = {help}", "")?;
+        for more in self.help.iter().chain(&self.included) {
+            write!(f, "\n {:gutter$} = {more}", "")?;
         }
         Ok(())
     }
@@ -114,36 +118,180 @@ pub(super) struct Found {
     pub help: Option<String>,
 }
 
+impl Found {
+    /// The same in a text whose bytes begin at `begin`.
+    pub fn after(self, begin: usize) -> Self {
+        Self {
+            span: shifted(self.span, begin),
+            ..self
+        }
+    }
+}
+
 /// Longest piece of a line that is shown, characters.
 const EXCERPT_CHARS: usize = 120;
 
-/// Turns byte ranges of one text into lines and columns.
-pub(super) struct Places<'t> {
-    text: &'t str,
-    origin: &'t str,
-    line_starts: Vec<usize>,
+/// The texts that a definition was read from, one after the other: turns ranges of their bytes into lines and columns.
+///
+/// A file that is included twice is there twice, so that each byte says which of its places it belongs to.
+#[derive(Clone, Debug)]
+pub(super) struct Places {
+    texts: Vec<Text>,
 }
 
-impl<'t> Places<'t> {
-    pub fn new(text: &'t str, origin: &'t str) -> Self {
-        let breaks = text.bytes().enumerate().filter(|(_, b)| *b == b'\n');
-        let line_starts = std::iter::once(0)
-            .chain(breaks.map(|(k, _)| k + 1))
-            .collect();
-        Self {
-            text,
-            origin,
-            line_starts,
-        }
+/// One text.
+#[derive(Clone, Debug)]
+struct Text {
+    /// What messages call its file.
+    origin: Arc<str>,
+    text: Arc<str>,
+    /// Where its bytes begin among those of all.
+    begin: usize,
+    line_starts: Arc<[usize]>,
+    included: Option<Inclusion>,
+}
+
+/// Where a file is included, and as what.
+#[derive(Clone, Debug)]
+pub(super) struct Inclusion {
+    pub span: Range<usize>,
+    /// What stands before the names of its regions, if anything.
+    pub id: String,
+}
+
+impl Places {
+    pub fn new(text: &str, origin: &str) -> Self {
+        let mut places = Self { texts: Vec::new() };
+        places.add(text.into(), origin.into(), None);
+        places
     }
 
-    /// The error that lists `found` in the order of the file.
+    /// Adds a text, and says where its bytes begin.
+    pub fn add(&mut self, text: Arc<str>, origin: Arc<str>, included: Option<Inclusion>) -> usize {
+        // A byte between two texts is the end of the first.
+        let begin = self.texts.last().map_or(0, |t| t.begin + t.text.len() + 1);
+        let breaks = text.bytes().enumerate().filter(|(_, b)| *b == b'\n');
+        let line_starts = std::iter::once(0).chain(breaks.map(|(k, _)| k + 1));
+        let line_starts = line_starts.collect();
+        self.texts.push(Text {
+            origin,
+            text,
+            begin,
+            line_starts,
+            included,
+        });
+        begin
+    }
+
+    /// The error that lists `found` in the order of the texts. What is wrong in the same way at the same place of a file
+    /// that is included twice is listed once.
     pub fn error(&self, mut found: Vec<Found>) -> Error {
         found.sort_by_key(|f| (f.span.start, f.span.end));
-        let problems = found.into_iter().map(|f| self.problem(f)).collect();
+        let mut problems: Vec<Problem> = Vec::new();
+        let mut known = BTreeMap::new();
+        for problem in found.into_iter().map(|f| self.problem(f)) {
+            if !problem.included.is_empty() {
+                // Regions are counted on from place to place.
+                let but_numbers = problem.message.replace(|c: char| c.is_ascii_digit(), "");
+                let Problem { line, column, .. } = problem;
+                let what = (problem.origin.clone(), line, column, but_numbers);
+                if let Some(&before) = known.get(&what) {
+                    let before: &mut Problem = &mut problems[before];
+                    if !before.included.contains(&problem.included[0]) {
+                        before.included.extend(problem.included);
+                        continue;
+                    }
+                }
+                known.insert(what, problems.len());
+            }
+            problems.push(problem);
+        }
         Error::Wrong { problems }
     }
 
+    /// The text that `byte` stands in.
+    fn text_at(&self, byte: usize) -> &Text {
+        let after = self.texts.partition_point(|t| t.begin <= byte);
+        &self.texts[after - 1]
+    }
+
+    /// What stands in `span`; nothing when it does not lie in one text.
+    pub fn written(&self, span: Range<usize>) -> Option<&str> {
+        let t = self.text_at(span.start);
+        t.text
+            .get(span.start - t.begin..span.end.checked_sub(t.begin)?)
+    }
+
+    /// The files, each once, and their texts.
+    pub fn files(&self) -> Vec<(&str, &str)> {
+        let mut files: Vec<(&str, &str)> = Vec::new();
+        for t in &self.texts {
+            if files.iter().all(|(origin, _)| *origin != &*t.origin) {
+                files.push((&t.origin, &t.text));
+            }
+        }
+        files
+    }
+
+    /// The file that `byte` stands in, and in which of all texts, those of files that are included twice counted twice.
+    pub fn file_at(&self, byte: usize) -> (&str, usize) {
+        (&self.text_at(byte).origin, self.text_at(byte).begin)
+    }
+
+    /// Whether `byte` stands in a file that another one includes.
+    pub fn is_included(&self, byte: usize) -> bool {
+        self.text_at(byte).included.is_some()
+    }
+
+    /// Whether two bytes are the same one of the same file, perhaps included twice.
+    pub fn are_one(&self, a: usize, b: usize) -> bool {
+        let of = |byte| {
+            let t = self.text_at(byte);
+            (&t.origin, byte - t.begin)
+        };
+        of(a) == of(b)
+    }
+
+    /// File, line and column of `byte`.
+    pub fn named(&self, byte: usize) -> String {
+        let t = self.text_at(byte);
+        let (line, column) = t.line_and_column(byte - t.begin);
+        format!("{}:{line}:{column}", t.origin)
+    }
+
+    pub fn problem(&self, found: Found) -> Problem {
+        let Found {
+            span,
+            message,
+            help,
+        } = found;
+        let t = self.text_at(span.start);
+        let within = span.start - t.begin..span.end.saturating_sub(t.begin);
+        let mut problem = t.problem(Found {
+            span: within,
+            message,
+            help,
+        });
+        let mut chain = Vec::new();
+        let mut outer = t.included.as_ref();
+        while let Some(Inclusion { span, id }) = outer {
+            let part = match id.as_str() {
+                "" => String::new(),
+                id => format!("as \"{id}\" "),
+            };
+            chain.push(format!("included {part}at {}", self.named(span.start)));
+            outer = self.text_at(span.start).included.as_ref();
+        }
+        problem.included = chain
+            .into_iter()
+            .reduce(|a, b| format!("{a}, {b}"))
+            .into_iter()
+            .collect();
+        problem
+    }
+}
+
+impl Text {
     /// The start of the character at `byte`, or the end of the text.
     fn boundary(&self, byte: usize) -> usize {
         (0..=byte.min(self.text.len()))
@@ -152,21 +300,29 @@ impl<'t> Places<'t> {
             .unwrap_or(0)
     }
 
-    pub fn problem(&self, found: Found) -> Problem {
+    /// Line and column of the byte `start` of this text, from 1.
+    fn line_and_column(&self, start: usize) -> (usize, usize) {
+        let start = self.boundary(start);
+        let line = self.line_starts.partition_point(|&s| s <= start);
+        let column = self.text[self.line_starts[line - 1]..start].chars().count();
+        (line, column + 1)
+    }
+
+    /// `found` with a range of bytes of this text.
+    fn problem(&self, found: Found) -> Problem {
         let start = self.boundary(found.span.start);
         let end = self.boundary(found.span.end).max(start);
-        let line = self.line_starts.partition_point(|&s| s <= start) - 1;
-        let line_start = self.line_starts[line];
+        let (line, column) = self.line_and_column(start);
+        let line_start = self.line_starts[line - 1];
         let whole = self.text[line_start..].split('\n').next().unwrap_or("");
         let whole = whole.strip_suffix('\r').unwrap_or(whole);
-        let column = self.text[line_start..start].chars().count();
         let marked = whole
             .get(start - line_start..)
             .map_or(0, |rest| rest.len().min(end - start));
         let marked = whole
             .get(start - line_start..start - line_start + marked)
             .map_or(0, |m| m.chars().count());
-        let skip = column.saturating_sub(EXCERPT_CHARS / 2);
+        let skip = (column - 1).saturating_sub(EXCERPT_CHARS / 2);
         let excerpt: String = whole
             .chars()
             .skip(skip)
@@ -179,14 +335,15 @@ impl<'t> Places<'t> {
                 }
             })
             .collect();
-        let before = column - skip;
+        let before = column - 1 - skip;
         let room = excerpt.chars().count().saturating_sub(before);
         Problem {
-            origin: self.origin.to_owned(),
-            line: line + 1,
-            column: column + 1,
+            origin: self.origin.to_string(),
+            line,
+            column,
             message: found.message,
             help: found.help,
+            included: Vec::new(),
             excerpt,
             carets: (before, marked.min(room).max(1)),
         }

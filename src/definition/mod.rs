@@ -5,8 +5,8 @@
 //! slips in it, and a slip here turns into a missed fault or a nuisance trip later, so
 //! everything that can be refused is refused here, with its line and column, all at once.
 //!
-//! *The method*: TOML becomes a tree with byte ranges ([`read`](Definition::from_toml)), the
-//! tree is held against the JSON Schema that the types of [`model`] give ([`schema`]), then
+//! *The method*: TOML becomes a tree with byte ranges ([`read`](Definition::from_toml)), joined by the trees of
+//! the files that it includes (`include`), the tree is held against the JSON Schema that the types of [`model`] give ([`schema`]), then
 //! becomes those types, and then their meaning is checked: names, ranges, geometry. serde alone
 //! would be simpler; it stops at the first error and loses the place inside a symbol.
 //!
@@ -16,6 +16,7 @@
 mod check;
 pub mod error;
 pub(crate) mod expression;
+mod include;
 pub mod lint;
 pub(crate) mod logic;
 pub mod model;
@@ -28,10 +29,10 @@ mod shape;
 pub mod symbols;
 #[cfg(test)]
 mod tests;
+mod tree;
 pub mod uses;
 
 pub use error::{Error, Problem};
-pub use read::LIMIT;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -58,33 +59,74 @@ pub struct Definition {
     palette: BTreeMap<String, Rgb>,
     fonts: Vec<(String, Font)>,
     artworks: BTreeMap<String, Arc<Artwork>>,
-    contents: Vec<FileContent>,
+    contents: Vec<DefinitionFile>,
     /// By region.
     pages_of: Vec<PageSet>,
-    source: Source,
+    source: Arc<Source>,
 }
 
-/// The text that a definition was read from, for places in it.
-#[derive(Clone, Debug, Default)]
+/// A file that a definition was read from.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct DefinitionFile {
+    /// What it is to the definition, as manifests say it: `display`, `include`, `font` or `artwork`.
+    pub role: &'static str,
+    /// What it held when it was read.
+    pub file: FileContent,
+}
+
+/// A file that a definition is written in.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct DefinitionText<'d> {
+    /// What messages call it.
+    pub origin: &'d str,
+    /// What it says.
+    pub text: &'d str,
+    /// By `[[region]]` of the file: the ids of the regions that come of it, one for each of the file's places.
+    pub regions: Vec<Vec<&'d str>>,
+}
+
+/// What a definition was read from, for places in it.
+#[derive(Debug)]
 struct Source {
-    /// What messages call the file.
-    origin: Arc<str>,
-    text: Arc<str>,
+    root: tree::Node,
+    places: error::Places,
 }
 
 impl Definition {
-    /// What its file held when it was read, and after that each font file and each artwork file, in the order of their
-    /// names; of a definition from text the font and artwork files alone.
+    /// What its file held when it was read, after that each file that is included, in the order in which they are first
+    /// named, each font file and each artwork file, in the order of their names; of a definition from text all but the first.
     #[must_use]
-    pub fn contents(&self) -> &[FileContent] {
+    pub fn contents(&self) -> &[DefinitionFile] {
         &self.contents
     }
 
-    /// What the artwork files held when they were read, in the order of their names: the last of [`Self::contents`].
+    /// The files that it is written in, its own and those that it includes, with the regions that stand in each.
     #[must_use]
-    pub fn artwork_contents(&self) -> &[FileContent] {
-        let first = self.contents.len().saturating_sub(self.artworks.len());
-        &self.contents[first..]
+    pub fn texts(&self) -> Vec<DefinitionText<'_>> {
+        let Source { root, places } = &*self.source;
+        let texts = places.files().into_iter();
+        let mut texts: Vec<_> = texts
+            .map(|(origin, text)| DefinitionText {
+                origin,
+                text,
+                regions: Vec::new(),
+            })
+            .collect();
+        let nodes = root.get("region").and_then(tree::Node::as_array);
+        // Regions of one place of a file stand in the order of the file.
+        let mut counts: BTreeMap<usize, usize> = BTreeMap::new();
+        for (region, node) in self.regions().iter().zip(nodes.unwrap_or_default()) {
+            let (origin, place) = places.file_at(node.span.start);
+            let count = counts.entry(place).or_default();
+            if let Some(text) = texts.iter_mut().find(|t| t.origin == origin) {
+                if text.regions.len() <= *count {
+                    text.regions.push(Vec::new());
+                }
+                text.regions[*count].push(&region.id);
+            }
+            *count += 1;
+        }
+        texts
     }
 
     /// What the artwork file called `name` draws, in the file's own px. Where it stands and how large is said in
@@ -300,7 +342,13 @@ impl Definition {
             fonts,
             artworks: BTreeMap::new(),
             contents: Vec::new(),
-            source: Source::default(),
+            source: Arc::new(Source {
+                root: tree::Node {
+                    span: 0..0,
+                    value: tree::Value::Boolean(true),
+                },
+                places: error::Places::new("", ""),
+            }),
         }
     }
 }

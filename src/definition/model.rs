@@ -9,6 +9,7 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+pub use super::include::{Include, Placed};
 pub use super::pages::Page;
 pub use super::symbols::{
     Symbol,
@@ -32,6 +33,10 @@ pub type Name = String;
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct DisplayFile {
+    /// Files whose tables belong to this one, in drawing order, before what stands here. Empty in a definition that was
+    /// read: their tables stand among the others then.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub include: Vec<Include>,
     /// The canvas and what holds for the whole display.
     pub display: Display,
     /// Fonts by name: a built-in face or a TrueType file beside the definition.
@@ -82,7 +87,8 @@ fn default_max_latency_ms() -> f64 {
 pub struct FontSource {
     /// A face that is part of the tool: `B612 Regular`, `B612 Bold`, `B612 Mono Regular`, `B612 Mono Bold`.
     pub builtin: Option<String>,
-    /// A TrueType file, relative to the definition.
+    /// A TrueType file, relative to the file that names it.
+    #[schemars(extend("x-included" = "path"))]
     pub file: Option<String>,
 }
 
@@ -91,7 +97,8 @@ pub struct FontSource {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ArtworkSource {
-    /// The SVG file, relative to the definition, in its folder or one inside that.
+    /// The SVG file, relative to the file that names it, in its folder or one inside that.
+    #[schemars(extend("x-included" = "path"))]
     pub file: String,
     /// Where the file's top left corner stands on the display, px.
     #[serde(default)]
@@ -199,8 +206,10 @@ pub enum Hazard {
 #[serde(deny_unknown_fields)]
 pub struct Region {
     /// Name in verdicts and reports; unique.
+    #[schemars(extend("x-included" = "id"))]
     pub id: String,
     /// `[x, y, width, height]`, px.
+    #[schemars(extend("x-included" = "point"))]
     pub rect: [i32; 4],
     /// What a wrong picture here means for the crew.
     pub hazard: Hazard,
@@ -247,6 +256,7 @@ pub const MAX_WINDOW_FRAMES: u32 = 128;
 #[serde(deny_unknown_fields)]
 pub struct FailureFlag {
     /// Area of the flag, `[x, y, width, height]`, px.
+    #[schemars(extend("x-included" = "point"))]
     pub rect: [i32; 4],
     /// Words of the flag; may be empty.
     #[serde(default)]
@@ -262,6 +272,20 @@ pub struct FailureFlag {
     /// Whether the area is crossed out.
     #[serde(default)]
     pub cross: bool,
+    /// Width of the cross, px.
+    #[serde(default = "default_cross_width")]
+    pub cross_width: f64,
+    /// Free space that a cross leaves round the words, em.
+    #[serde(default = "default_text_margin")]
+    pub text_margin: f64,
+}
+
+fn default_cross_width() -> f64 {
+    3.0
+}
+
+fn default_text_margin() -> f64 {
+    0.3
 }
 
 /// How a number is written.
@@ -506,6 +530,8 @@ pub struct Ticks {
     /// Width of the marks, px.
     #[serde(default = "default_line_width")]
     pub width: f64,
+    /// Width of the short marks, px; that of the long ones when absent.
+    pub minor_width: Option<f64>,
     /// Colour of marks and numbers.
     pub color: Name,
     /// Numbers at the long marks; none when absent.
@@ -571,4 +597,11 @@ pub struct Bug {
     pub color: Name,
     /// Size along and across the scale, px.
     pub size: [f64; 2],
+    /// Width and depth of the notch that stands at the value, against those of the bug.
+    #[serde(default = "default_notch")]
+    pub notch: [f64; 2],
+}
+
+fn default_notch() -> [f64; 2] {
+    [0.5, 0.5]
 }

@@ -21,6 +21,7 @@ pub struct Parts {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
     /// In drawing order.
+    #[schemars(extend("x-included" = "group"))]
     pub part: Vec<Part>,
 }
 
@@ -165,11 +166,11 @@ pub enum Shape {
     /// The number of a repeated mark.
     Label(Label),
     /// Alerts in fixed slots.
-    Slots(Alerts),
+    Slots(#[schemars(extend("x-included" = "page"))] Alerts),
     /// A mark that changes all the time.
-    Blink(Liveness),
+    Blink(#[schemars(extend("x-included" = "page"))] Liveness),
     /// What cannot be predicted: nothing is drawn, and it is left out of all checks.
-    Unchecked(Unchecked),
+    Unchecked(#[schemars(extend("x-included" = "page"))] Unchecked),
 }
 
 /// A rectangle with round corners.

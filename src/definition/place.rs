@@ -2,27 +2,35 @@
 
 use std::ops::Range;
 
-use toml::Spanned;
-use toml::de::{DeTable, DeValue};
-
+use super::tree::Node;
 use super::uses::Step;
 
 /// A place in the tree; the nearest table round it where the file leaves the key out.
 #[derive(Clone)]
 pub(in crate::definition) struct At<'t> {
     pub span: Range<usize>,
-    pub value: Option<&'t DeValue<'t>>,
+    pub value: Option<&'t Node>,
 }
 
 impl<'t> At<'t> {
-    fn of(node: &'t Spanned<DeValue<'t>>) -> Self {
+    fn of(node: &'t Node) -> Self {
         Self {
-            span: node.span(),
-            value: Some(node.get_ref()),
+            span: node.span.clone(),
+            value: Some(node),
         }
     }
 
-    pub(in crate::definition) fn root(root: &'t DeTable<'t>, key: &str) -> Self {
+    fn or_here(&self, node: Option<&'t Node>) -> Self {
+        node.map_or(
+            At {
+                span: self.span.clone(),
+                value: None,
+            },
+            At::of,
+        )
+    }
+
+    pub(in crate::definition) fn root(root: &'t Node, key: &str) -> Self {
         root.get(key).map_or(
             At {
                 span: 0..0,
@@ -33,35 +41,22 @@ impl<'t> At<'t> {
     }
 
     pub(in crate::definition) fn key(&self, key: &str) -> Self {
-        match self.value.and_then(|v| v.get(key)) {
-            Some(node) => At::of(node),
-            None => At {
-                span: self.span.clone(),
-                value: None,
-            },
-        }
+        self.or_here(self.value.and_then(|v| v.get(key)))
     }
 
     /// The name `key` itself, where it stands in the file.
     pub(in crate::definition) fn name(&self, key: &str) -> Self {
-        let entry = self
-            .value
-            .and_then(DeValue::as_table)
-            .and_then(|t| t.get_key_value(key));
+        let table = self.value.and_then(Node::as_table);
+        let entry = table.and_then(|t| t.get(key));
         At {
-            span: entry.map_or(self.span.clone(), |(name, _)| name.span()),
+            span: entry.map_or(self.span.clone(), |e| e.key.clone()),
             value: None,
         }
     }
 
     pub(in crate::definition) fn index(&self, index: usize) -> Self {
-        match self.value.and_then(|v| v.get(index)) {
-            Some(node) => At::of(node),
-            None => At {
-                span: self.span.clone(),
-                value: None,
-            },
-        }
+        let items = self.value.and_then(Node::as_array);
+        self.or_here(items.and_then(|i| i.get(index)))
     }
 
     pub(in crate::definition) fn along(&self, path: &[Step]) -> Self {

@@ -1,37 +1,37 @@
 //! From TOML to a checked [`Definition`].
 //!
-//! Three passes, each over the same spanned tree, each reporting all it finds: syntax, shape
-//! ([`super::shape`]), meaning ([`super::check`]). A later pass runs only on what the earlier
+//! Three passes, each over the same tree with places, each reporting all it finds: syntax, with whatever is included
+//! ([`super::include`]), shape ([`super::shape`]), meaning ([`super::check`]). A later pass runs only on what the earlier
 //! ones let through, so that one slip is not reported three times.
 
 use std::path::Path;
 use std::sync::Arc;
 
 use serde::Deserialize as _;
-use toml::de::DeTable;
 
 use super::check::{Resolved, check};
 use super::error::{Error, Found, Places};
+use super::include::{Joined, join};
 use super::logic::Logic;
 use super::model::DisplayFile;
 use super::pages::PageSet;
-use super::{Definition, Source, shape};
+use super::{Definition, DefinitionFile, Source, shape};
 use crate::files::{self, FileContent, Limit};
 
-/// Longest definition, bytes. Far beyond any display written by hand.
-const FILE_BYTES: usize = 16 << 20;
+/// Longest definition with all that it includes, bytes. Far beyond any display written by hand.
+pub(super) const FILE_BYTES: usize = 16 << 20;
 /// The most that a definition may hold.
-pub const LIMIT: Limit = Limit {
+pub(super) const LIMIT: Limit = Limit {
     kind: "a display definition",
     bytes: FILE_BYTES as u64,
 };
 
 impl Definition {
-    /// Reads the definition at `path`. Font and artwork files are looked for from its folder.
+    /// Reads the definition at `path`. Files that it includes, fonts and artwork are looked for from its folder.
     ///
     /// # Errors
     /// [`Error::Unreadable`] when there is no such file or the system refuses it;
-    /// [`Error::Wrong`] with everything that is wrong in it.
+    /// [`Error::Wrong`] with everything that is wrong in it and in the files that it includes.
     pub fn load(path: &Path) -> Result<Self, Error> {
         let (bytes, content) = files::read(path, LIMIT).map_err(|e| Error::Unreadable {
             path: path.to_owned(),
@@ -43,25 +43,21 @@ impl Definition {
             Ok(text) => {
                 let mut definition = Self::from_toml(text, &origin, base_dir)?;
                 let path = path.to_owned();
-                definition.contents.insert(0, FileContent { path, content });
+                let file = DefinitionFile {
+                    role: "display",
+                    file: FileContent { path, content },
+                };
+                definition.contents.insert(0, file);
                 Ok(definition)
             }
             Err(why) => {
-                // The damaged byte stands where the valid part ends.
                 let shown = String::from_utf8_lossy(&bytes);
-                let at = why.valid_up_to();
-                let message = "not UTF-8 text; a definition is TOML in UTF-8".to_owned();
-                let found = Found {
-                    span: at..at + 1,
-                    message,
-                    help: None,
-                };
-                Err(Places::new(&shown, &origin).error(vec![found]))
+                Err(Places::new(&shown, &origin).error(vec![not_text(&why)]))
             }
         }
     }
 
-    /// Reads a definition from `text`. `origin` is what messages call the file; font files are
+    /// Reads a definition from `text`. `origin` is what messages call the file; files that it includes, fonts and artwork are
     /// looked for from `base_dir`.
     ///
     /// # Errors
@@ -78,25 +74,16 @@ impl Definition {
     /// assert!(wrong.to_string().contains("did you mean \"black\"?"));
     /// ```
     pub fn from_toml(text: &str, origin: &str, base_dir: &Path) -> Result<Self, Error> {
-        let places = Places::new(text, origin);
-        if text.len() > FILE_BYTES {
-            let message = format!("the file is larger than {} MiB", FILE_BYTES >> 20);
-            return Err(places.error(vec![Found {
-                span: 0..0,
-                message,
-                help: None,
-            }]));
-        }
-        let (root, errors) = DeTable::parse_recoverable(text);
-        if !errors.is_empty() {
-            let found = errors.iter().map(|e| syntax(e, text)).collect();
-            return Err(places.error(found));
-        }
-        let deviations = shape::deviations(root.get_ref());
+        let Joined {
+            root,
+            places,
+            contents: included,
+        } = join(text, origin, base_dir)?;
+        let deviations = shape::deviations(&root);
         if !deviations.is_empty() {
             return Err(places.error(deviations));
         }
-        let file = DisplayFile::deserialize(toml::de::Deserializer::from(root.clone()))
+        let file = DisplayFile::deserialize(root.plain())
             .map_err(|e| places.error(vec![syntax(&e, text)]))?;
         let Resolved {
             palette,
@@ -104,7 +91,11 @@ impl Definition {
             artworks,
             contents,
             derivations,
-        } = check(&file, root.get_ref(), text, base_dir).map_err(|found| places.error(found))?;
+        } = check(&file, &root, &places, base_dir).map_err(|found| places.error(found))?;
+        let included = included.into_iter().map(|file| DefinitionFile {
+            role: "include",
+            file,
+        });
         let logic = Arc::new(Logic::new(&file, derivations));
         let pages_of = file.region.iter().map(|r| PageSet::of(&file, r));
         Ok(Self {
@@ -114,17 +105,24 @@ impl Definition {
             palette,
             fonts,
             artworks,
-            contents,
-            source: Source {
-                origin: origin.into(),
-                text: text.into(),
-            },
+            contents: included.chain(contents).collect(),
+            source: Arc::new(Source { root, places }),
         })
     }
 }
 
+/// That bytes are no text: the damaged one stands where the valid part ends.
+pub(super) fn not_text(why: &std::str::Utf8Error) -> Found {
+    let at = why.valid_up_to();
+    Found {
+        span: at..at + 1,
+        message: "not UTF-8 text; a definition is TOML in UTF-8".to_owned(),
+        help: None,
+    }
+}
+
 /// The TOML reader's own finding.
-fn syntax(error: &toml::de::Error, text: &str) -> Found {
+pub(super) fn syntax(error: &toml::de::Error, text: &str) -> Found {
     let span = error.span().unwrap_or(text.len()..text.len());
     let help = (error.message() == "duplicate key").then(|| {
         let name = text.get(span.clone()).unwrap_or("");

@@ -221,13 +221,12 @@ impl ReadFiles {
         self.add_fonts(definition)
     }
 
-    /// Adds a definition without its font and artwork files.
+    /// Adds a definition and the files that it includes, without its font and artwork files.
     ///
     /// # Errors
     /// As [`see`](Self::see).
     pub fn add_display(&mut self, definition: &Definition) -> Result<(), ChangedFile> {
-        let file = definition.contents().first();
-        file.map_or(Ok(()), |f| self.add_file("display", f))
+        self.add_parts(definition, &["display", "include"])
     }
 
     /// Adds the font and artwork files of a definition.
@@ -235,12 +234,13 @@ impl ReadFiles {
     /// # Errors
     /// As [`see`](Self::see).
     pub fn add_fonts(&mut self, definition: &Definition) -> Result<(), ChangedFile> {
-        let artwork = definition.artwork_contents();
-        let others = &definition.contents()[..definition.contents().len() - artwork.len()];
-        for font in others.iter().skip(1) {
-            self.add_file("font", font)?;
-        }
-        artwork.iter().try_for_each(|f| self.add_file("artwork", f))
+        self.add_parts(definition, &["font", "artwork"])
+    }
+
+    fn add_parts(&mut self, definition: &Definition, roles: &[&str]) -> Result<(), ChangedFile> {
+        let files = definition.contents().iter();
+        let mut files = files.filter(|f| roles.contains(&f.role));
+        files.try_for_each(|f| self.add_file(f.role, &f.file))
     }
 
     /// Takes note of files that were read, perhaps once more.

@@ -3,7 +3,8 @@
 use similar::TextDiff;
 use toml_edit::{DocumentMut, Formatted, Item, Value};
 
-use super::search::Tuned;
+use super::search::{RegionTuned, Tuned};
+use crate::definition::DefinitionText;
 use crate::evidence::results_folder::NOT_VERIFIED;
 
 /// What keeps a change from being written.
@@ -11,47 +12,62 @@ use crate::evidence::results_folder::NOT_VERIFIED;
 #[error("the definition cannot be changed: {0}")]
 pub struct Error(String);
 
-/// `text`, a definition, with the recommended thresholds; everything else, comments too, stays as it is. Thresholds
-/// from material that is not as it was written get a comment that says so, on top, which stays with them.
+/// `file`, one of those that a definition is written in, with the recommended thresholds; everything else, comments too,
+/// stays as it is. Thresholds from material that is not as it was written get a comment that says so, on top, which stays
+/// with them. What cannot be written there is told in `left_out`.
 ///
 /// # Errors
 /// When it is not a definition.
-pub fn changed(text: &str, tuned: &Tuned) -> Result<String, Error> {
+pub fn changed(
+    file: &DefinitionText<'_>,
+    tuned: &Tuned,
+    left_out: &mut Vec<String>,
+) -> Result<String, Error> {
+    let DefinitionText { origin, text, .. } = file;
     let mut document: DocumentMut = text
         .parse()
         .map_err(|e: toml_edit::TomlError| Error(e.to_string()))?;
-    let regions = document
-        .get_mut("region")
-        .and_then(Item::as_array_of_tables_mut)
-        .ok_or_else(|| Error("it has no [[region]]".into()))?;
-    for table in regions.iter_mut() {
-        let id = table.get("id").and_then(Item::as_str).unwrap_or_default();
-        let Some(score) = tuned
-            .regions
-            .iter()
-            .find(|r| r.region == id)
-            .and_then(|r| r.recommended.as_ref())
-        else {
+    let regions = document.get_mut("region");
+    let regions = regions.and_then(Item::as_array_of_tables_mut);
+    let tables = regions.into_iter().flat_map(|r| r.iter_mut());
+    for (table, ids) in tables.zip(&file.regions) {
+        let of = |id: &&str| tuned.regions.iter().find(|r| r.region == *id);
+        let thresholds = |r: &RegionTuned| {
+            let score = r.recommended.as_ref().unwrap_or(&r.present);
+            (score.factor, score.confirm_ms)
+        };
+        let mut all = ids.iter().filter_map(of);
+        let Some(first) = all.next() else { continue };
+        if all.any(|r| thresholds(r) != thresholds(first)) {
+            let ids = ids.join(", ");
+            left_out.push(format!(
+                "{ids} come of one region of {origin} and need different thresholds: not in the patch"
+            ));
+            continue;
+        }
+        let Some(score) = &first.recommended else {
             continue;
         };
-        if score.confirm_ms != tuned_present(tuned, id) {
-            set(&mut table["confirm_ms"], score.confirm_ms);
+        let mut are_set = true;
+        if score.confirm_ms != first.present.confirm_ms {
+            are_set &= set(&mut table["confirm_ms"], |_| score.confirm_ms);
         }
         if score.factor != 1.0
             && let Some(tolerances) = table.get_mut("tolerance").and_then(Item::as_table_like_mut)
         {
             for (_, item) in tolerances.iter_mut() {
-                let now = item
-                    .as_float()
-                    .or_else(|| item.as_integer().map(|v| v as f64));
-                if let Some(now) = now {
-                    set(item, libm::round(now * score.factor * 1e4) / 1e4);
-                }
+                are_set &= set(item, |now| libm::round(now * score.factor * 1e4) / 1e4);
             }
+        }
+        if !are_set {
+            let id = ids.join(", ");
+            left_out.push(format!(
+                "a threshold of {id} is a parameter in {origin}: not in the patch"
+            ));
         }
     }
     let changed = document.to_string();
-    Ok(if tuned.unverified.is_empty() || changed == text {
+    Ok(if tuned.unverified.is_empty() || changed == *text {
         changed
     } else {
         format!(
@@ -60,13 +76,18 @@ pub fn changed(text: &str, tuned: &Tuned) -> Result<String, Error> {
     })
 }
 
-fn tuned_present(tuned: &Tuned, id: &str) -> f64 {
-    let region = tuned.regions.iter().find(|r| r.region == id);
-    region.map_or(f64::NAN, |r| r.present.confirm_ms)
-}
-
-/// Replaces a number and keeps the spaces and comments round it.
-fn set(item: &mut Item, number: f64) {
+/// Replaces a number, or nothing, by what `change` makes of it, and keeps the spaces and comments round it; false where
+/// something else stands there.
+fn set(item: &mut Item, change: impl Fn(f64) -> f64) -> bool {
+    let now = match &*item {
+        Item::None => Some(f64::NAN),
+        old => old
+            .as_float()
+            .or_else(|| old.as_integer().map(|v| v as f64)),
+    };
+    let Some(number) = now.map(change) else {
+        return false;
+    };
     let value = if libm::trunc(number) == number && number.abs() < 1e15 {
         Value::Integer(Formatted::new(number as i64))
     } else {
@@ -80,6 +101,7 @@ fn set(item: &mut Item, number: f64) {
         }
         None => *item = Item::Value(value),
     }
+    true
 }
 
 /// The change from `before` to `after` as a unified diff of the file `path`; empty when nothing changes.
@@ -117,6 +139,23 @@ pub(super) mod tests {
             confidence: Confidence::USUAL,
         };
         tune(&Material::default(), &definition, &demand).unwrap()
+    }
+
+    /// The text of a definition whose regions stand in it once, with the thresholds; nothing is left out.
+    fn changed(text: &str, tuned: &Tuned) -> Result<String, Error> {
+        let file = DefinitionText {
+            origin: "d",
+            text,
+            regions: tuned
+                .regions
+                .iter()
+                .map(|r| vec![r.region.as_str()])
+                .collect(),
+        };
+        let mut left_out = Vec::new();
+        let changed = super::changed(&file, tuned, &mut left_out);
+        assert!(left_out.is_empty(), "{left_out:?}");
+        changed
     }
 
     #[test]
@@ -160,5 +199,46 @@ pub(super) mod tests {
         let patch = diff(demo::DISPLAY, &marked, "d.toml");
         assert!(patch.contains("\n+# NOT VERIFIED: "), "{patch}");
         Definition::from_toml(&marked, "d", Path::new("")).unwrap();
+    }
+
+    #[test]
+    fn thresholds_of_a_file_with_two_places_change_where_both_need_the_same() {
+        let text = "[[region]]\nid = \"n1\"\nconfirm_ms = 300\ntolerance = { \"${n1}\" = 2.0 }\n\
+                    [[region]]\nid = \"torque\"\ntolerance = { torque = \"${torque}\" }\n";
+        let file = DefinitionText {
+            origin: "engine.toml",
+            text,
+            regions: vec![
+                vec!["left.n1", "right.n1"],
+                vec!["left.torque", "right.torque"],
+            ],
+        };
+        let mut tuned = tuned();
+        tuned.regions.truncate(4);
+        let ids = file.regions.concat();
+        for (r, id) in tuned.regions.iter_mut().zip(ids) {
+            r.region = id.into();
+            r.present.confirm_ms = 300.0;
+            let mut score = r.present.clone();
+            score.factor = 1.5;
+            r.recommended = Some(score);
+        }
+        let mut left_out = Vec::new();
+        let after = super::changed(&file, &tuned, &mut left_out).unwrap();
+        assert_eq!(after, text.replace("2.0", "3"));
+        assert_eq!(
+            left_out,
+            [
+                "a threshold of left.torque, right.torque is a parameter in engine.toml: not in the patch"
+            ]
+        );
+        if let Some(score) = &mut tuned.regions[1].recommended {
+            score.factor = 2.0;
+        }
+        assert_eq!(super::changed(&file, &tuned, &mut left_out).unwrap(), text);
+        assert!(
+            left_out[1].starts_with("left.n1, right.n1 come of one region of engine.toml"),
+            "{left_out:?}"
+        );
     }
 }

@@ -10,6 +10,7 @@
 //! - `repeats_exactly`: same inputs, same bytes;
 //! - `explains_its_verdict`: what the results and the exit status say;
 //! - `tries_faults`: campaigns and tuning;
+//! - `shares_files`: a definition in several files is judged as if it stood in one, and vouched for with all of them;
 //! - `spares_files`: files of others stay where they are;
 //! - `stays_small`: memory does not grow with the length of the video;
 //! - `tells_age_and_blindness`: staleness, and time in which a freeze would not be seen;
@@ -34,6 +35,7 @@ mod readme;
 mod reads_values_back;
 mod refuses_bad_input;
 mod repeats_exactly;
+mod shares_files;
 mod spares_files;
 mod stays_small;
 mod tells_age_and_blindness;

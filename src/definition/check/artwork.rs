@@ -8,7 +8,7 @@ use super::super::error::suggestion;
 use super::super::model::ArtworkSource;
 use super::super::place::At;
 use super::limits::{ARTWORK_SCALE, POSITION};
-use super::{Check, Found};
+use super::{Check, DefinitionFile, FROM_WHERE, Found};
 use crate::artwork::{self, Artwork, ArtworkFont, Replacement};
 use crate::files::{self, FileContent};
 use crate::picture::Rgb;
@@ -23,8 +23,9 @@ impl Check<'_> {
             self.number(&at.key("scale"), source.scale, &ARTWORK_SCALE);
             let replace = self.replacements(&at.key("colors"), source);
             match self.artwork_file(base_dir, &source.file, &replace) {
-                Ok((artwork, content)) => {
-                    self.contents.push(content);
+                Ok((artwork, file)) => {
+                    let role = "artwork";
+                    self.contents.push(DefinitionFile { role, file });
                     self.artworks.insert(name.clone(), Arc::new(artwork));
                 }
                 Err((message, help)) => {
@@ -88,10 +89,9 @@ impl Check<'_> {
                 }
                 other => other.into_cause().to_string(),
             };
-            let help = "the path is taken from the folder of the definition".to_owned();
             (
                 format!("cannot use artwork file \"{file}\": {why}"),
-                Some(help),
+                Some(FROM_WHERE.into()),
             )
         })?;
         let fonts: Vec<ArtworkFont<'_>> = self

@@ -11,7 +11,7 @@ use crate::definition::place::At;
 const EXPRESSIONS: usize = 256;
 
 impl Check<'_> {
-    pub(super) fn channels(&mut self, at: &At<'_>, text: &str) -> Derivations {
+    pub(super) fn channels(&mut self, at: &At<'_>) -> Derivations {
         for (name, channel) in &self.file.channels {
             self.name(&at.name(name), "channel name", name);
             let at = at.key(name);
@@ -21,7 +21,7 @@ impl Check<'_> {
                 self.channel_range(&at.key("range"), name, channel, range);
             }
         }
-        self.expressions(at, text)
+        self.expressions(at)
     }
 
     fn source(&mut self, at: &At<'_>, name: &str, channel: &Channel) {
@@ -55,7 +55,7 @@ impl Check<'_> {
         }
     }
 
-    fn expressions(&mut self, at: &At<'_>, text: &str) -> Derivations {
+    fn expressions(&mut self, at: &At<'_>) -> Derivations {
         let channels = &self.file.channels;
         let count = channels.values().filter(|c| c.expression.is_some()).count();
         if count > EXPRESSIONS {
@@ -69,8 +69,9 @@ impl Check<'_> {
                 for (name, fault) in faults {
                     let expression = channels[&name].expression.as_deref().unwrap_or("");
                     let whole = at.key(&name).key("expression").span;
-                    // Where the string holds escapes, its parts have no places of their own.
-                    let begin = text.get(whole.clone()).and_then(|t| t.find(expression));
+                    // Where the string holds escapes or parameters, its parts have no places of their own.
+                    let written = self.places.written(whole.clone());
+                    let begin = written.and_then(|t| t.find(expression));
                     let span = match begin {
                         Some(begin) if fault.range.len() < expression.len() => {
                             let begin = whole.start + begin;

@@ -100,6 +100,10 @@ pub(in crate::definition) const FRACTION: Limits = Limits::new("place along the 
 pub(in crate::definition) const BANK: Limits = Limits::above("bank mark", 0.0, 180.0, "deg");
 pub(in crate::definition) const PITCH: Limits =
     Limits::above("steepest pitch line", 0.0, 90.0, "deg");
+pub(in crate::definition) const PROPORTION: Limits = Limits::above("proportion", 0.0, 100.0, "");
+pub(in crate::definition) const PROPORTION_OR_NONE: Limits =
+    Limits::new("proportion", 0.0, 100.0, "");
+pub(in crate::definition) const SHARE: Limits = Limits::new("share", 0.0, 1.0, "");
 pub(in crate::definition) const OPACITY: Limits = Limits::new("opacity", 0.0, 1.0, "");
 pub(in crate::definition) const PER_UNIT: Limits = Limits::new("place for a unit", -1e6, 1e6, "");
 pub(in crate::definition) const ARTWORK_SCALE: Limits = Limits::above("scale", 0.0, 1000.0, "");

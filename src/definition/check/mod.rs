@@ -18,11 +18,12 @@ use std::sync::Arc;
 
 use super::place::At;
 use limits::*;
-use toml::de::DeTable;
 
-use super::error::{Found, suggestion};
+use super::DefinitionFile;
+use super::error::{Found, Places, suggestion};
 use super::expression::Derivations;
 use super::model::{DisplayFile, FontSource, Interpolation, MAX_WINDOW_FRAMES, Region, Symbol};
+use super::tree::Node;
 use super::uses::{self, Role, Use};
 use crate::artwork::Artwork;
 use crate::files::{self, FileContent, Limit};
@@ -37,6 +38,8 @@ const SYMBOLS: usize = 1024;
 const TICKS: f64 = 2000.0;
 /// Longest name of a region or channel, characters.
 const NAME_CHARS: usize = 64;
+/// Where a path begins, for whoever looks for the file elsewhere.
+const FROM_WHERE: &str = "the path is taken from the folder of the file that it stands in";
 const FONT_FILE: Limit = Limit {
     kind: "a font",
     bytes: 32 << 20,
@@ -48,19 +51,20 @@ pub(super) struct Resolved {
     pub fonts: Vec<(String, Font)>,
     pub artworks: BTreeMap<String, Arc<Artwork>>,
     /// The font files, then the artwork files, in the order of their names.
-    pub contents: Vec<FileContent>,
+    pub contents: Vec<DefinitionFile>,
     pub derivations: Derivations,
 }
 
-/// Looks at everything that `file` says; `root` is the tree that it was read from, and `text` the text of that.
+/// Looks at everything that `file` says; `root` is the tree that it was read from, and `places` the texts of that.
 pub(super) fn check(
     file: &DisplayFile,
-    root: &DeTable<'_>,
-    text: &str,
+    root: &Node,
+    places: &Places,
     base_dir: &Path,
 ) -> Result<Resolved, Vec<Found>> {
     let mut check = Check {
         file,
+        places,
         found: Vec::new(),
         palette: BTreeMap::new(),
         fonts: BTreeMap::new(),
@@ -72,7 +76,7 @@ pub(super) fn check(
     check.fonts(&At::root(root, "fonts"), base_dir);
     check.artwork(&At::root(root, "artwork"), base_dir);
     check.display(&At::root(root, "display"));
-    let derivations = check.channels(&At::root(root, "channels"), text);
+    let derivations = check.channels(&At::root(root, "channels"));
     check.pages(&At::root(root, "page"));
     check.regions(&At::root(root, "region"));
     if check.found.is_empty() {
@@ -96,12 +100,13 @@ pub(super) fn check(
 /// What is looked at, and what was found.
 pub(super) struct Check<'f> {
     file: &'f DisplayFile,
+    places: &'f Places,
     found: Vec<Found>,
     palette: BTreeMap<String, Rgb>,
     /// `None` for a font that could not be had; it was reported once.
     fonts: BTreeMap<String, Option<Font>>,
     artworks: BTreeMap<String, Arc<Artwork>>,
-    contents: Vec<FileContent>,
+    contents: Vec<DefinitionFile>,
     /// Conditions with a memory so far.
     memories: usize,
 }
@@ -195,14 +200,14 @@ impl<'f> Check<'f> {
                     builtin: None,
                     file: Some(file),
                 } => match font_file(&base_dir.join(file)) {
-                    Ok((font, content)) => {
-                        self.contents.push(content);
+                    Ok((font, file)) => {
+                        let role = "font";
+                        self.contents.push(DefinitionFile { role, file });
                         Some(font)
                     }
                     Err(why) => {
                         let message = format!("cannot use font file \"{file}\": {why}");
-                        let help = "the path is taken from the folder of the definition".to_owned();
-                        self.say_with(&at.key("file"), message, Some(help));
+                        self.say_with(&at.key("file"), message, Some(FROM_WHERE.into()));
                         None
                     }
                 },
@@ -251,22 +256,37 @@ impl<'f> Check<'f> {
         }
         for (k, region) in regions.iter().enumerate() {
             let at_region = at.index(k);
-            self.region_id(&at_region.key("id"), &region.id, &regions[..k]);
+            self.region_id(&at_region.key("id"), &region.id);
+            let before = regions[..k].iter().position(|r| r.id == region.id);
+            self.given_once(at, "region", k, before);
             self.region_pages(&at_region.key("pages"), region);
             self.region_area(&at_region.key("rect"), region, &regions[..k]);
             self.region(&at_region, region);
         }
     }
 
-    fn region_id(&mut self, at: &At<'_>, id: &str, before: &[Region]) {
+    fn region_id(&mut self, at: &At<'_>, id: &str) {
         if id == "*" {
             self.say(at, "region id \"*\" is kept for the whole frame");
         } else {
             self.name(at, "region id", id);
         }
-        if before.iter().any(|r| r.id == id) {
-            self.say(at, format!("region id \"{id}\" is given twice"));
-        }
+    }
+
+    /// Of regions or pages, `at` which they stand, the `k`-th has the id that the one `before` has.
+    fn given_once(&mut self, at: &At<'_>, what: &str, k: usize, before: Option<usize>) {
+        let id = |k: usize| at.index(k).key("id");
+        let (here, Some(before)) = (id(k), before.map(id)) else {
+            return;
+        };
+        let name = here.value.and_then(Node::as_str).unwrap_or_default();
+        let message = format!("{what} id \"{name}\" is given twice");
+        let other = self.places.named(before.span.start);
+        self.say_with(
+            &here,
+            message,
+            Some(format!("the other one stands at {other}")),
+        );
     }
 
     /// What a region or channel may be called: names stand in lines of results and reports, in axes of

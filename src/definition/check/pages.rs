@@ -9,20 +9,18 @@ use crate::definition::place::At;
 use crate::definition::uses::{self, Use};
 
 impl Check<'_> {
-    pub(super) fn pages(&mut self, at: &At<'_>) {
+    pub(super) fn pages(&mut self, all: &At<'_>) {
         let pages = &self.file.page;
         if pages.len() > MOST_PAGES {
             let message = format!("{} pages; at most {MOST_PAGES} are supported", pages.len());
-            self.say(at, message);
+            self.say(all, message);
             return;
         }
         for (k, page) in pages.iter().enumerate() {
-            let at = at.index(k);
+            let at = all.index(k);
             self.name(&at.key("id"), "page id", &page.id);
-            if pages[..k].iter().any(|p| p.id == page.id) {
-                let message = format!("page id \"{}\" is given twice", page.id);
-                self.say(&at.key("id"), message);
-            }
+            let before = pages[..k].iter().position(|p| p.id == page.id);
+            self.given_once(all, "page", k, before);
             self.number(&at.key("transition_ms"), page.transition_ms, &TIME);
             let mut named = Vec::new();
             uses::of_conditions(&page.when, &mut |path, what| {

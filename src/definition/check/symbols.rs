@@ -20,6 +20,8 @@ impl Check<'_> {
     pub(in crate::definition) fn flag_look(&mut self, at: &At<'_>, f: &FailureFlag) {
         self.rect(&at.key("rect"), f.rect);
         self.number(&at.key("size"), f.size, &FONT_SIZE);
+        self.number(&at.key("cross_width"), f.cross_width, &WIDTH);
+        self.number(&at.key("text_margin"), f.text_margin, &PROPORTION_OR_NONE);
         if f.text.is_empty() && !f.cross && f.color == f.background {
             self.say(
                 at,
@@ -44,6 +46,7 @@ impl Check<'_> {
         self.number(&at.key("major_length"), t.major_length, &LENGTH);
         self.number(&at.key("minor_length"), t.minor_length, &LENGTH);
         self.number(&at.key("width"), t.width, &WIDTH);
+        self.number_if(&at.key("minor_width"), t.minor_width, &WIDTH);
         if let Some(l) = &t.labels {
             let at = at.key("labels");
             self.number(&at.key("size"), l.size, &FONT_SIZE);
@@ -154,7 +157,9 @@ impl Check<'_> {
 
     pub(in crate::definition) fn bugs(&mut self, at: &At<'_>, bugs: &[Bug]) {
         for (k, bug) in bugs.iter().enumerate() {
-            self.pair(&at.key("bugs").index(k).key("size"), bug.size, &SIZE);
+            let at = at.key("bugs").index(k);
+            self.pair(&at.key("size"), bug.size, &SIZE);
+            self.pair(&at.key("notch"), bug.notch, &SHARE);
         }
     }
 

@@ -17,7 +17,6 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use std::fmt;
 
-use toml::de::DeTable;
 pub use warning::Warning;
 
 use super::Definition;
@@ -26,6 +25,7 @@ use super::model::{
     Alerts, Band, Hazard, Interpolation, LimitMark, NumberFormat, Readout, Region, Symbol,
 };
 use super::place::At;
+use super::tree::Node;
 use super::uses::{self, Role, Use};
 use crate::picture::Rgb;
 use crate::reference::drawing::Drawing;
@@ -110,13 +110,11 @@ impl fmt::Display for Advice {
 #[must_use]
 pub fn lint(definition: &Definition) -> Vec<Advice> {
     let source = &definition.source;
-    // Read once before, when the definition was made; here only for the places.
-    let (root, _) = DeTable::parse_recoverable(&source.text);
-    let root = root.get_ref();
+    let root = &source.root;
     let mut lint = Lint {
         definition,
         drawing: std::rc::Rc::new(Drawing::new(definition)),
-        places: Places::new(&source.text, &source.origin),
+        places: &source.places,
         advice: Vec::new(),
     };
     let regions = At::root(root, "region");
@@ -131,7 +129,7 @@ pub fn lint(definition: &Definition) -> Vec<Advice> {
 pub(super) struct Lint<'d> {
     definition: &'d Definition,
     drawing: std::rc::Rc<Drawing>,
-    places: Places<'d>,
+    places: &'d Places,
     advice: Vec<Advice>,
 }
 
@@ -493,7 +491,8 @@ impl Lint<'_> {
         }
     }
 
-    fn unused(&mut self, root: &DeTable<'_>) {
+    /// Names that nothing uses. Those of files that are included are for whoever needs them.
+    fn unused(&mut self, root: &Node) {
         let definition = self.definition;
         let (mut colors, mut fonts, mut channels) =
             (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
@@ -518,22 +517,26 @@ impl Lint<'_> {
         channels.append(&mut definition.page_channels());
         definition.logic().add_sources(&mut channels);
         let file = definition.file();
-        let is_left = |names: &BTreeSet<&str>, name: &str| !names.contains(name);
+        let places = self.places;
+        let is_left = |names: &BTreeSet<&str>, name: &str, at: &At<'_>| {
+            !names.contains(name) && !places.is_included(at.name(name).span.start)
+        };
         let at = At::root(root, "channels");
-        for name in file.channels.keys().filter(|n| is_left(&channels, n)) {
+        for name in file.channels.keys().filter(|n| is_left(&channels, n, &at)) {
             self.say(
                 &at.name(name),
                 Warning::UnusedChannel { name: name.clone() },
             );
         }
         let at = At::root(root, "colors");
-        for name in file.colors.keys().filter(|n| is_left(&colors, n)) {
+        for name in file.colors.keys().filter(|n| is_left(&colors, n, &at)) {
             self.say(&at.name(name), Warning::UnusedColor { name: name.clone() });
         }
         let at = At::root(root, "fonts");
         // Which faces the text of artwork is set in is known to the artwork alone.
         let is_known = file.artwork.is_empty();
-        for name in file.fonts.keys().filter(|n| is_known && is_left(&fonts, n)) {
+        let names = file.fonts.keys();
+        for name in names.filter(|n| is_known && is_left(&fonts, n, &at)) {
             self.say(&at.name(name), Warning::UnusedFont { name: name.clone() });
         }
     }

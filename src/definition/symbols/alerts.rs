@@ -17,6 +17,7 @@ use crate::definition::uses::{Use, Walk};
 #[serde(deny_unknown_fields)]
 pub struct Alerts {
     /// Left end of the first slot's words, middle of its capitals, px.
+    #[schemars(extend("x-included" = "point"))]
     pub position: [f64; 2],
     /// Distance between slots, px.
     pub line_height: f64,
@@ -31,6 +32,7 @@ pub struct Alerts {
     /// All alerts that can appear.
     pub alert: Vec<Alert>,
     /// Where the advice of the first alert stands: left end, middle of the capitals, px.
+    #[schemars(extend("x-included" = "point"))]
     pub advice_position: Option<[f64; 2]>,
     /// Size of the advice (em), px; that of the alerts when absent.
     pub advice_size: Option<f64>,

@@ -24,8 +24,28 @@ use crate::definition::place::At;
 use crate::definition::uses::Walk;
 use crate::reference::scale::is_multiple;
 
-/// Gap between a ladder line and its number, em.
-const LABEL_GAP_EM: f64 = 0.35;
+proportions! {
+    /// Proportions of an attitude picture.
+    AttitudeProportions {
+        /// Thickness of the aircraft symbol's wings against `line_width`.
+        aircraft_thickness: 2.5, PROPORTION;
+        /// Where the wings of the aircraft symbol begin, from its middle, against `aircraft_span`.
+        aircraft_inner: 0.45, SHARE;
+        /// How far the inner ends of the wings step down, from the middle of the wings, against `aircraft_span`.
+        aircraft_step: 0.16, PROPORTION_OR_NONE;
+        /// Side of the square in the middle of the aircraft symbol against the wings' thickness; 0 draws none.
+        aircraft_middle: 1.0, PROPORTION_OR_NONE;
+        /// Width of the black border of the aircraft symbol against `line_width`; 0 draws none.
+        aircraft_border: 0.75, PROPORTION_OR_NONE;
+        /// Gap between a ladder line and its number, em.
+        ladder_gap: 0.35, PROPORTION_OR_NONE;
+        /// Width of the bank pointer against its length.
+        bank_pointer_width: 1.0, PROPORTION;
+        /// Width of the mark of wings level against its length.
+        bank_level_width: 1.0, PROPORTION;
+    }
+}
+
 /// Border of the aircraft symbol: it keeps the symbol apart from sky and ground of any colour.
 const BORDER: &str = "#000000";
 
@@ -45,8 +65,10 @@ fn center(m: &Attitude) -> [f64; 2] {
 #[serde(deny_unknown_fields)]
 pub struct Attitude {
     /// Area of the picture, `[x, y, width, height]`, px.
+    #[schemars(extend("x-included" = "point"))]
     pub rect: [i32; 4],
     /// Where the aircraft symbol stands, px; the middle of `rect` when absent.
+    #[schemars(extend("x-included" = "point"))]
     pub center: Option<[f64; 2]>,
     /// Channel of the pitch angle, deg, nose up positive.
     pub pitch: Name,
@@ -74,6 +96,9 @@ pub struct Attitude {
     pub bank: Option<BankScale>,
     /// The slip indicator.
     pub slip: Option<Slip>,
+    /// Proportions of aircraft symbol, ladder and bank scale.
+    #[serde(default)]
+    pub proportions: AttitudeProportions,
     /// What is shown when pitch or roll are invalid.
     pub failure: FailureFlag,
 }
@@ -136,6 +161,7 @@ pub struct Slip {
     /// Channel of the lateral acceleration.
     pub channel: Name,
     /// Middle of the indicator with no slip, px.
+    #[schemars(extend("x-included" = "point"))]
     pub center: [f64; 2],
     /// Pixels for a unit of the channel; positive values move the box left
     /// (the ball hangs away from the acceleration).
@@ -244,6 +270,7 @@ impl Kind for Attitude {
             c.number(&at.key("travel"), s.travel, &SIZE);
             c.pair(&at.key("size"), s.size, &SIZE);
         }
+        self.proportions.check(at, c);
         c.failure(at, &self.failure);
     }
 
@@ -337,7 +364,7 @@ impl Attitude {
             ..group(rungs).moved(self.pitched())
         };
         let decimals = if is_multiple(l.major_step, 1.0) { 0 } else { 1 };
-        let out = l.major_half_width + LABEL_GAP_EM * l.size;
+        let out = l.major_half_width + self.proportions.ladder_gap * l.size;
         let label = |x: f64, align: Align| {
             let label = Label {
                 position: [x, y],
@@ -371,7 +398,10 @@ impl Attitude {
 
     /// A triangle whose tip touches the scale from within.
     fn bank_pointer(&self, b: &BankScale) -> Part {
-        self.triangle([b.radius, b.radius - b.pointer_size], b.pointer_size)
+        self.triangle(
+            [b.radius, b.radius - b.pointer_size],
+            b.pointer_size * self.proportions.bank_pointer_width,
+        )
     }
 
     /// Marks outwards from the scale's radius; the one for wings level is a triangle, tip inwards.
@@ -392,7 +422,8 @@ impl Attitude {
                 });
             }
         }
-        parts.push(self.triangle([b.radius, outer], b.mark_length));
+        let width = b.mark_length * self.proportions.bank_level_width;
+        parts.push(self.triangle([b.radius, outer], width));
         parts
     }
 
@@ -413,13 +444,15 @@ impl Attitude {
     /// Two wings with a step down at their inner ends, and a square between them, with a border.
     fn aircraft(&self) -> Vec<Part> {
         let [x, y] = center(self);
-        let half = self.line_width * 1.25;
+        let own = &self.proportions;
+        let half = self.line_width * own.aircraft_thickness / 2.0;
         let span = self.aircraft_span;
-        let inner = span * 0.45;
-        let step = span * 0.16;
-        let border = self.line_width * 0.75;
+        let inner = span * own.aircraft_inner;
+        let step = span * own.aircraft_step;
+        let border = self.line_width * own.aircraft_border;
         let mut parts = Vec::new();
-        for (color, grow) in [(BORDER, border), (self.aircraft.as_str(), 0.0)] {
+        let layers = [(BORDER, border), (self.aircraft.as_str(), 0.0)];
+        for (color, grow) in layers.into_iter().skip(usize::from(border == 0.0)) {
             for side in [-1.0, 1.0] {
                 let at = |out: f64, down: f64| [x + side * out, y + down];
                 let corners = vec![
@@ -432,7 +465,10 @@ impl Attitude {
                 ];
                 parts.push(filled(Shape::Polygon(corners), &color.into()));
             }
-            let r = half + grow;
+            if own.aircraft_middle == 0.0 {
+                continue;
+            }
+            let r = half * own.aircraft_middle + grow;
             parts.push(filled(
                 Shape::Rect([x - r, y - r, 2.0 * r, 2.0 * r]),
                 &color.into(),

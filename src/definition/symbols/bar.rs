@@ -19,18 +19,28 @@ use crate::definition::place::At;
 use crate::definition::uses::Walk;
 use crate::reference::scale::{place, span};
 
-/// Width of the frame round the area, px.
-const FRAME_WIDTH_PX: f64 = 1.0;
-/// Width of a limit mark, px.
-const LIMIT_WIDTH_PX: f64 = 3.0;
-/// Length of a limit mark beyond bands and long marks, px.
-const LIMIT_OVERREACH_PX: f64 = 2.0;
+proportions! {
+    /// Proportions of a bar.
+    BarProportions {
+        /// Width of the frame round `rect`, px.
+        frame_width: 1.0, WIDTH;
+        /// Width of a limit mark, px.
+        limit_width: 3.0, WIDTH;
+        /// How far a limit mark reaches beyond bands and long marks, px.
+        limit_outside: 2.0, LENGTH;
+        /// How far a limit mark reaches into `rect` from `edge`, against its depth.
+        limit_inside: 1.0, SHARE;
+        /// Width of a pointer along the scale against the depth of `rect`.
+        pointer_width: 1.0, PROPORTION;
+    }
+}
 
 /// Straight fixed scale with a filled length or a pointer.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Bar {
     /// Area of the filled length, `[x, y, width, height]`, px.
+    #[schemars(extend("x-included" = "point"))]
     pub rect: [i32; 4],
     /// The channel that it shows.
     pub channel: Name,
@@ -65,6 +75,9 @@ pub struct Bar {
     /// Marked values.
     #[serde(default)]
     pub limits: Vec<LimitMark>,
+    /// Proportions of frame, limit marks and pointer.
+    #[serde(default)]
+    pub proportions: BarProportions,
     /// What is shown when the data are invalid.
     pub failure: FailureFlag,
 }
@@ -76,7 +89,7 @@ pub enum BarStyle {
     /// A filled length from the origin.
     #[default]
     Fill,
-    /// A triangle inside `rect`, its tip on `edge`, as wide along the scale as it is deep.
+    /// A triangle inside `rect`, its tip on `edge`.
     Pointer,
 }
 
@@ -95,7 +108,7 @@ impl Kind for Bar {
                 .map(|c| filled(Shape::Rect(area), c)),
         );
         if let Some(color) = &self.frame {
-            let w = FRAME_WIDTH_PX;
+            let w = self.proportions.frame_width;
             let [x, y, width, height] = area;
             let outer = [x - w, y - w, width + 2.0 * w, height + 2.0 * w];
             parts.push(filled(
@@ -117,14 +130,16 @@ impl Kind for Bar {
             self.marks(ticks, &lane, &mut parts);
         }
         let limit = |at: f64, inwards: [f64; 2]| {
-            Shape::Rect(lane.mark(self.along(&lane, at), LIMIT_WIDTH_PX, inwards))
+            Shape::Rect(lane.mark(self.along(&lane, at), self.proportions.limit_width, inwards))
         };
         for l in &self.limits {
             parts.push(filled(limit(l.at, [0.0, -self.limit_length()]), &l.color));
         }
         let mut over = vec![self.mark_of_value(&lane)];
-        for l in &self.limits {
-            over.push(filled(limit(l.at, [0.0, lane.depth]), &l.color));
+        let inside = self.proportions.limit_inside * lane.depth;
+        if inside > 0.0 {
+            let across = |l: &LimitMark| filled(limit(l.at, [0.0, inside]), &l.color);
+            over.extend(self.limits.iter().map(across));
         }
         parts.push(failing(over, vec![self.channel.clone()], &self.failure));
         parts
@@ -167,6 +182,7 @@ impl Kind for Bar {
         for (k, limit) in self.limits.iter().enumerate() {
             c.number(&at.key("limits").index(k).key("at"), limit.at, &VALUE);
         }
+        self.proportions.check(at, c);
         c.failure(at, &self.failure);
     }
 
@@ -202,7 +218,7 @@ impl Bar {
         } else {
             self.band_width
         };
-        bands.max(self.ticks.as_ref().map_or(0.0, |t| t.major_length)) + LIMIT_OVERREACH_PX
+        bands.max(self.ticks.as_ref().map_or(0.0, |t| t.major_length)) + self.proportions.limit_outside
     }
 
     /// The filled length or the pointer.
@@ -232,7 +248,7 @@ impl Bar {
                 })
             }
             BarStyle::Pointer => {
-                let half = lane.depth / 2.0;
+                let half = lane.depth / 2.0 * self.proportions.pointer_width;
                 let zero = self.along_share(lane, 0.0);
                 let corners = vec![
                     lane.at(zero, 0.0),
@@ -268,9 +284,9 @@ impl Bar {
             scale: self.breakpoints.clone(),
             ..Repeat::default()
         };
-        let mark = |length: f64| {
+        let mark = |length: f64, width: f64| {
             filled(
-                Shape::Rect(lane.mark(zero, ticks.width, [0.0, -length])),
+                Shape::Rect(lane.mark(zero, width, [0.0, -length])),
                 &ticks.color,
             )
         };

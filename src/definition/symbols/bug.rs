@@ -1,19 +1,19 @@
 //! The shape of a bug: a block with a notch that stands at the value.
 
-/// Part of the length along the scale that the notch takes, and its depth as part of the block's.
-const NOTCH: [f64; 2] = [0.5, 0.5];
+use crate::definition::model::Bug;
 
 /// Corners as distances along the scale (from the value) and across it (from the scale's line), px.
-pub(super) fn corners([along, across]: [f64; 2]) -> [[f64; 2]; 7] {
+pub(super) fn corners(b: &Bug) -> [[f64; 2]; 7] {
+    let ([along, across], [width, depth]) = (b.size, b.notch);
     let half = along / 2.0;
-    let notch = half * NOTCH[0];
+    let notch = half * width;
     [
         [-half, 0.0],
         [-half, across],
         [half, across],
         [half, 0.0],
         [notch, 0.0],
-        [0.0, across * NOTCH[1]],
+        [0.0, across * depth],
         [-notch, 0.0],
     ]
 }

@@ -19,18 +19,30 @@ use crate::definition::place::At;
 use crate::definition::uses::Walk;
 use crate::reference::scale::{half_turn, place, span};
 
-/// Width of a limit mark against that of a tick.
-const LIMIT_WIDTH: f64 = 1.5;
-/// Part of a long mark's length by which a limit mark reaches over the scale's line.
-const LIMIT_OVERREACH: f64 = 0.4;
-/// Length of a needle's point against its width.
-const POINT_LENGTH: f64 = 1.5;
+proportions! {
+    /// Proportions of a dial.
+    DialProportions {
+        /// How much of the bands' width lies inside the scale's line: 1 all of it, 0 none.
+        bands_inside: 1.0, SHARE;
+        /// Width of a limit mark against that of the ticks.
+        limit_width: 1.5, PROPORTION;
+        /// How far a limit mark reaches inside the scale's line, against the longer of a long mark and the bands inside.
+        limit_inside: 1.0, PROPORTION_OR_NONE;
+        /// How far a limit mark reaches outside the scale's line, against the length of a long mark.
+        limit_outside: 0.4, PROPORTION_OR_NONE;
+        /// Length of a needle's point against its width.
+        needle_point: 1.5, PROPORTION_OR_NONE;
+        /// Width of a needle at its tail against that where its point begins.
+        needle_tail: 1.0, PROPORTION_OR_NONE;
+    }
+}
 
 /// Round scale with pointers.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Dial {
     /// Middle of the scale, px.
+    #[schemars(extend("x-included" = "point"))]
     pub center: [f64; 2],
     /// Radius of the scale's line, px.
     pub radius: f64,
@@ -41,7 +53,7 @@ pub struct Dial {
     pub line_width: f64,
     /// Marks and numbers; marks reach inwards from the line.
     pub ticks: Ticks,
-    /// Coloured bands, inside the line.
+    /// Coloured bands; inside the line where `proportions` say nothing else.
     #[serde(default)]
     pub bands: Vec<Band>,
     /// Width of the bands, px.
@@ -52,6 +64,12 @@ pub struct Dial {
     pub limits: Vec<LimitMark>,
     /// Pointers, in drawing order.
     pub pointers: Vec<DialPointer>,
+    /// Whether the numbers are turned to where they stand; upright when absent.
+    #[serde(default)]
+    pub turned_labels: bool,
+    /// Proportions of needles, bands and limit marks.
+    #[serde(default)]
+    pub proportions: DialProportions,
     /// A value as digits within the dial.
     pub readout: Option<Readout>,
     /// What is shown when a pointer's data are invalid.
@@ -160,6 +178,7 @@ impl Kind for Dial {
         if let Some(r) = &self.readout {
             c.readout(&at.key("readout"), r);
         }
+        self.proportions.check(at, c);
         c.failure(at, &self.failure);
     }
 
@@ -192,7 +211,11 @@ impl Dial {
             })
         };
         for band in &self.bands {
-            let radii = [self.radius - self.band_width, self.radius];
+            let inside = self.proportions.bands_inside;
+            let radii = [
+                self.radius - inside * self.band_width,
+                self.radius + (1.0 - inside) * self.band_width,
+            ];
             parts.push(filled(arc(band.from, band.to, radii), &band.color));
         }
         let ticks = &self.ticks;
@@ -219,29 +242,31 @@ impl Dial {
             ..Repeat::default()
         };
         let [x, y] = self.center;
-        let mark = |length: f64| {
+        let mark = |length: f64, width: f64| {
             line(
                 [[x, y - (self.radius - length)], [x, y - self.radius]],
                 &ticks.color,
-                ticks.width,
+                width,
             )
         };
         let label = |labels: &Labels| {
             let at = [x, y - (self.radius - labels.distance)];
             let label = shown(Shape::Label(Label::new(labels, at, &ticks.color)));
             Part {
-                upright: true,
+                upright: !self.turned_labels,
                 ..label
             }
         };
         parts.extend(marks(ticks, every, mark, label));
         for limit in &self.limits {
-            let inner = self.radius - ticks.major_length.max(self.band_width);
-            let outer = self.radius + LIMIT_OVERREACH * ticks.major_length;
+            let own = self.proportions;
+            let marks = ticks.major_length.max(own.bands_inside * self.band_width);
+            let inner = self.radius - own.limit_inside * marks;
+            let outer = self.radius + own.limit_outside * ticks.major_length;
             let mark = line(
                 [[0.0, -inner], [0.0, -outer]],
                 &limit.color,
-                LIMIT_WIDTH * ticks.width,
+                own.limit_width * ticks.width,
             );
             let turned_deg = place(&self.breakpoints, limit.at);
             parts.push(Part {
@@ -253,7 +278,7 @@ impl Dial {
     }
 
     fn pointer(&self, p: &DialPointer) -> Part {
-        let outline = Shape::Polygon(outline(p));
+        let outline = Shape::Polygon(outline(p, self.proportions));
         let motion = Motion {
             scale: self.breakpoints.clone(),
             turn_about: Some(self.center),
@@ -270,17 +295,17 @@ impl Dial {
 }
 
 /// Outline of a pointer that points up from the origin; the tip comes first.
-fn outline(p: &DialPointer) -> Vec<[f64; 2]> {
+fn outline(p: &DialPointer, own: DialProportions) -> Vec<[f64; 2]> {
     let (tip, tail, half) = (p.tip_radius, p.tail_radius, p.width / 2.0);
     match p.shape {
         PointerShape::Needle => {
-            let point = (POINT_LENGTH * p.width).min((tip - tail).abs());
+            let point = (own.needle_point * p.width).min((tip - tail).abs());
             let shoulder = tip - point.copysign(tip - tail);
             vec![
                 [0.0, -tip],
                 [half, -shoulder],
-                [half, -tail],
-                [-half, -tail],
+                [half * own.needle_tail, -tail],
+                [-half * own.needle_tail, -tail],
                 [-half, -shoulder],
             ]
         }

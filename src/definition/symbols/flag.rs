@@ -6,13 +6,10 @@ use serde::{Deserialize, Serialize};
 use super::{Kind, filled, group, rect, shown};
 use crate::definition::check::Check;
 use crate::definition::check::limits::*;
-use crate::definition::model::{Align, Condition, Name, Text};
+use crate::definition::model::{Align, Condition, Name, Text, default_line_width};
 use crate::definition::parts::{Frame, Part, Shape};
 use crate::definition::place::At;
 use crate::definition::uses::{Role, Use, Walk};
-
-/// Width of the frame round an annunciation, px; it lies inside the area.
-const FRAME_WIDTH_PX: f64 = 2.0;
 
 /// One of several annunciations in one place, by the value of a channel.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -21,11 +18,15 @@ pub struct Flag {
     /// The channel that chooses.
     pub channel: Name,
     /// Area, `[x, y, width, height]`, px; words stand in its middle.
+    #[schemars(extend("x-included" = "point"))]
     pub rect: [i32; 4],
     /// Font.
     pub font: Name,
     /// Size (em), px.
     pub size: f64,
+    /// Width of frames, px; they lie inside the area.
+    #[serde(default = "default_line_width")]
+    pub frame_width: f64,
     /// What can stand here.
     pub state: Vec<FlagState>,
     /// What stands here when the data are invalid or no state fits.
@@ -117,6 +118,7 @@ impl Kind for Flag {
     fn check(&self, at: &At<'_>, c: &mut Check<'_>) {
         c.rect(&at.key("rect"), self.rect);
         c.number(&at.key("size"), self.size, &FONT_SIZE);
+        c.number(&at.key("frame_width"), self.frame_width, &WIDTH);
         if self.state.is_empty() {
             c.say(&at.key("state"), "a flag needs at least one state");
         }
@@ -141,7 +143,7 @@ impl Flag {
             filled(
                 Shape::Frame(Frame {
                     rect: area,
-                    width: FRAME_WIDTH_PX,
+                    width: self.frame_width,
                 }),
                 c,
             )

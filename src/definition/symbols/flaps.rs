@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Kind, driven, failing, filled, line, shown};
 use crate::definition::check::Check;
-use crate::definition::check::limits::{ANGLE, FONT_SIZE, LENGTH, POSITION, SIZE, VALUE, WIDTH};
+use crate::definition::check::limits::{ANGLE, FONT_SIZE, LENGTH, POSITION, PROPORTION, SIZE, VALUE, WIDTH};
 use crate::definition::lint::Lint;
 use crate::definition::model::{Align, ColorRule, FailureFlag, Name, Region, Text};
 use crate::definition::parts::{Motion, Part, Shape};
@@ -13,11 +13,22 @@ use crate::definition::place::At;
 use crate::definition::uses::Walk;
 use crate::reference::scale::place;
 
+proportions! {
+    /// Proportions of flaps at a wing's profile.
+    FlapsProportions {
+        /// Length of the marks against `mark_radius`.
+        mark_length: 0.25, PROPORTION;
+        /// Distance of the words' left ends from the hinge against `mark_radius`.
+        label_radius: 1.35, PROPORTION;
+    }
+}
+
 /// Flaps and slats at a wing's profile.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Flaps {
     /// The flap's hinge, px; the wing lies to its left, the flap to its right.
+    #[schemars(extend("x-included" = "point"))]
     pub hinge: [f64; 2],
     /// Chord of the wing between slat and flap, px.
     pub chord: f64,
@@ -34,7 +45,7 @@ pub struct Flaps {
     /// Positions that are marked.
     #[serde(default)]
     pub detents: Vec<Detent>,
-    /// Distance of the marks' inner ends from the hinge, px; they are a quarter of it long.
+    /// Distance of the marks' inner ends from the hinge, px.
     pub mark_radius: f64,
     /// Colour of wing, marks and numbers.
     pub color: Name,
@@ -46,6 +57,9 @@ pub struct Flaps {
     /// Width of the marks, px.
     #[serde(default = "two")]
     pub line_width: f64,
+    /// Proportions of marks and words.
+    #[serde(default)]
+    pub proportions: FlapsProportions,
     /// Font of the numbers.
     pub font: Name,
     /// Size of the numbers (em), px.
@@ -93,11 +107,12 @@ impl Kind for Flaps {
         for detent in &self.detents {
             let angle = place(&self.breakpoints, detent.at);
             let radius = self.mark_radius;
-            let mark = line([[radius, 0.0], [1.25 * radius, 0.0]], &self.color, self.line_width);
+            let outer = 1.0 + self.proportions.mark_length;
+            let mark = line([[radius, 0.0], [outer * radius, 0.0]], &self.color, self.line_width);
             parts.push(Part { at: Some(self.hinge), turned_deg: angle, ..mark });
             let words = Text {
                 text: detent.text.clone(),
-                position: [1.35 * radius, 0.0],
+                position: [self.proportions.label_radius * radius, 0.0],
                 align: Align::Left,
                 font: self.font.clone(),
                 size: self.size,
@@ -156,6 +171,7 @@ impl Kind for Flaps {
             c.number(&at.key("slat").key("length"), slat.length, &SIZE);
         }
         c.rules(at, &self.color_rules);
+        self.proportions.check(at, c);
         c.failure(at, &self.failure);
     }
 

@@ -19,6 +19,7 @@ use crate::definition::uses::Walk;
 #[serde(deny_unknown_fields)]
 pub struct Liveness {
     /// Area, `[x, y, width, height]`, px.
+    #[schemars(extend("x-included" = "point"))]
     pub rect: [i32; 4],
     /// Colour of the lit half.
     pub on: Name,

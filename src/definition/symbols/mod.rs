@@ -15,6 +15,31 @@ use super::parts::{Failure, Motion, Part, Shape, Stroke};
 use super::place::At;
 use super::uses::Walk;
 
+/// The proportions of a kind, a table of keys that need not be given: each with its doc, what it is otherwise, and its limits.
+macro_rules! proportions {
+    ($(#[$doc:meta])* $Name:ident { $($(#[$key_doc:meta])* $key:ident: $usual:expr, $limits:ident;)* }) => {
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+        #[serde(default, deny_unknown_fields)]
+        pub struct $Name {
+            $($(#[$key_doc])* pub $key: f64,)*
+        }
+
+        impl Default for $Name {
+            fn default() -> Self {
+                Self { $($key: $usual,)* }
+            }
+        }
+
+        impl $Name {
+            fn check(&self, at: &At<'_>, c: &mut Check<'_>) {
+                let at = at.key("proportions");
+                $(c.number(&at.key(stringify!($key)), self.$key, &$limits);)*
+            }
+        }
+    };
+}
+
 /// The kinds by the files that they are written in: one line a kind.
 macro_rules! kinds {
     ($($(#[$doc:meta])* $file:ident::$Kind:ident,)*) => {

@@ -18,6 +18,7 @@ pub struct Readout {
     /// The channel that it shows.
     pub channel: Name,
     /// Position: x as `align` says, y the middle of the capitals, px.
+    #[schemars(extend("x-included" = "point"))]
     pub position: [f64; 2],
     /// How the words sit on the position.
     #[serde(default)]

@@ -15,14 +15,34 @@ use crate::definition::parts::{Label, Motion, NamedValue, Part, Repeat, Shape};
 use crate::definition::place::At;
 use crate::definition::uses::{Role, Use, Walk};
 
-/// Length of the wind arrow's head, and its width, against the width of the shaft.
-const HEAD: f64 = 4.0;
+proportions! {
+    /// Proportions of a compass card.
+    RoseProportions {
+        /// Length of the marks every 5 deg against that of those every 10 deg.
+        short_mark: 0.5, PROPORTION_OR_NONE;
+        /// Width of the lubber line against that of the marks.
+        lubber_width: 1.0, PROPORTION;
+        /// How far the aircraft symbol reaches ahead and behind, against `aircraft_span`.
+        aircraft_length: 1.0, PROPORTION;
+        /// How far ahead of the middle the aircraft symbol's wings stand, against `aircraft_span`.
+        aircraft_wing: 0.15, SHARE;
+        /// How far behind the middle its tail stands, against `aircraft_span`.
+        aircraft_tail: 0.8, PROPORTION_OR_NONE;
+        /// Half the span of its tail against `aircraft_span`.
+        aircraft_tail_span: 0.4, PROPORTION_OR_NONE;
+        /// Width of the wind arrow's head against that of its shaft.
+        wind_head_width: 4.0, PROPORTION;
+        /// Length of the wind arrow's head against the width of its shaft.
+        wind_head_length: 4.0, PROPORTION_OR_NONE;
+    }
+}
 
 /// Turning compass card: the heading stands at the top under the lubber line.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Rose {
     /// Middle of the card, px.
+    #[schemars(extend("x-included" = "point"))]
     pub center: [f64; 2],
     /// Radius of the card, px; marks reach inwards.
     pub radius: f64,
@@ -30,7 +50,7 @@ pub struct Rose {
     pub channel: Name,
     /// Colour of marks and letters.
     pub color: Name,
-    /// Length of the marks every 10 deg, px; those every 5 deg are half as long.
+    /// Length of the marks every 10 deg, px.
     pub mark_length: f64,
     /// Width of the marks, px.
     #[serde(default = "default_line_width")]
@@ -54,6 +74,9 @@ pub struct Rose {
     pub readout: Option<Readout>,
     /// Fixed aircraft symbol in the middle: half its span, px.
     pub aircraft_span: Option<f64>,
+    /// Proportions of marks, aircraft symbol and wind arrow.
+    #[serde(default)]
+    pub proportions: RoseProportions,
     /// What is shown when the heading is invalid.
     pub failure: FailureFlag,
 }
@@ -67,10 +90,11 @@ pub struct Wind {
     /// Channel of the speed.
     pub speed: Name,
     /// Middle of the arrow, px.
+    #[schemars(extend("x-included" = "point"))]
     pub center: [f64; 2],
     /// Length of the arrow, px.
     pub length: f64,
-    /// Width of its shaft, px; the head is four times as wide.
+    /// Width of its shaft, px.
     pub width: f64,
     /// Colour.
     pub color: Name,
@@ -115,10 +139,10 @@ impl Kind for Rose {
         parts.push(line(
             [[x, rim], [x, rim - self.lubber_length]],
             &self.lubber,
-            self.mark_width,
+            self.mark_width * self.proportions.lubber_width,
         ));
         if let Some(span) = self.aircraft_span {
-            let plan = Shape::Polygon(plan_view(span, self.mark_width));
+            let plan = Shape::Polygon(self.plan_view(span));
             parts.push(Part {
                 at: Some(self.center),
                 ..filled(plan, &self.lubber)
@@ -191,6 +215,7 @@ impl Kind for Rose {
             c.readout(&at.key("readout"), readout);
         }
         c.number_if(&at.key("aircraft_span"), self.aircraft_span, &SIZE);
+        self.proportions.check(at, c);
         c.failure(at, &self.failure);
     }
 
@@ -230,7 +255,7 @@ impl Rose {
         };
         let short = Part {
             repeat: Some(every(5.0, Some(10.0))),
-            ..mark(self.mark_length / 2.0)
+            ..mark(self.mark_length * self.proportions.short_mark)
         };
         let long = Part {
             repeat: Some(every(10.0, None)),
@@ -270,7 +295,7 @@ impl Rose {
     fn bug(&self, b: &Bug) -> Part {
         let [x, y] = self.center;
         let corners =
-            bug::corners(b.size).map(|[along, across]| [x + along, y - (self.radius + across)]);
+            bug::corners(b).map(|[along, across]| [x + along, y - (self.radius + across)]);
         filled(Shape::Polygon(corners.to_vec()), &b.color)
             .moved(self.on_card("bug", &b.channel, 0.0))
     }
@@ -289,15 +314,17 @@ impl Rose {
     fn arrow(&self, w: &Wind) -> Part {
         let half = w.width / 2.0;
         let (tip, tail) = (w.length / 2.0, -w.length / 2.0);
-        let neck = (tip - HEAD * w.width).max(tail);
+        let own = &self.proportions;
+        let neck = (tip - own.wind_head_length * w.width).max(tail);
+        let side = own.wind_head_width;
         let corners = [
             [0.0, tip],
-            [HEAD, neck],
+            [side, neck],
             [1.0, neck],
             [1.0, tail],
             [-1.0, tail],
             [-1.0, neck],
-            [-HEAD, neck],
+            [-side, neck],
         ];
         let outline = corners.map(|[side, ahead]| [side * half, -ahead]).to_vec();
         let motion = Motion {
@@ -311,27 +338,28 @@ impl Rose {
         .moved(motion)
         .while_(vec![Condition::at_least(&w.speed, w.calm_below)])
     }
-}
 
-/// A plan view: body, wing and tail as one outline.
-fn plan_view(span: f64, width: f64) -> Vec<[f64; 2]> {
-    let half = width / 2.0;
-    let (nose, tail) = (-span, span);
-    let wing = -0.15 * span;
-    let tail_wing = 0.8 * span;
-    let tail_span = 0.4 * span;
-    let right = [
-        [half, nose],
-        [half, wing - half],
-        [span, wing - half],
-        [span, wing + half],
-        [half, wing + half],
-        [half, tail_wing - half],
-        [tail_span, tail_wing - half],
-        [tail_span, tail_wing + half],
-        [half, tail_wing + half],
-        [half, tail],
-    ];
-    let left = right.iter().rev().map(|[x, y]| [-x, *y]);
-    right.iter().copied().chain(left).collect()
+    /// A plan view: body, wing and tail as one outline.
+    fn plan_view(&self, span: f64) -> Vec<[f64; 2]> {
+        let own = &self.proportions;
+        let half = self.mark_width / 2.0;
+        let (nose, tail) = (-own.aircraft_length * span, own.aircraft_length * span);
+        let wing = -own.aircraft_wing * span;
+        let tail_wing = own.aircraft_tail * span;
+        let tail_span = own.aircraft_tail_span * span;
+        let right = [
+            [half, nose],
+            [half, wing - half],
+            [span, wing - half],
+            [span, wing + half],
+            [half, wing + half],
+            [half, tail_wing - half],
+            [tail_span, tail_wing - half],
+            [tail_span, tail_wing + half],
+            [half, tail_wing + half],
+            [half, tail],
+        ];
+        let left = right.iter().rev().map(|[x, y]| [-x, *y]);
+        right.iter().copied().chain(left).collect()
+    }
 }

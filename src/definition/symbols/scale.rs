@@ -4,11 +4,11 @@ use crate::definition::model::{Direction, Edge, Labels, Ticks};
 use crate::definition::parts::{Part, Repeat};
 
 /// Short marks, long marks and numbers of a scale, in drawing order. `every` says where multiples of a step stand, `mark` draws
-/// a mark of a length at the place 0, and `label` a number.
+/// a mark of a length and width at the place 0, and `label` a number.
 pub(super) fn marks(
     ticks: &Ticks,
     every: impl Fn(f64) -> Repeat,
-    mark: impl Fn(f64) -> Part,
+    mark: impl Fn(f64, f64) -> Part,
     label: impl FnOnce(&Labels) -> Part,
 ) -> Vec<Part> {
     let short = ticks.minor_step.map(|step| Part {
@@ -16,11 +16,11 @@ pub(super) fn marks(
             except_step: Some(ticks.major_step),
             ..every(step)
         }),
-        ..mark(ticks.minor_length)
+        ..mark(ticks.minor_length, ticks.minor_width.unwrap_or(ticks.width))
     });
     let long = Part {
         repeat: Some(every(ticks.major_step)),
-        ..mark(ticks.major_length)
+        ..mark(ticks.major_length, ticks.width)
     };
     let numbers = ticks.labels.as_ref().map(|labels| Part {
         repeat: Some(every(labels.step.unwrap_or(ticks.major_step))),

@@ -22,6 +22,7 @@ use crate::definition::uses::Walk;
 #[serde(deny_unknown_fields)]
 pub struct Tape {
     /// Area of the scale, `[x, y, width, height]`, px; everything is clipped to it but the window.
+    #[schemars(extend("x-included" = "point"))]
     pub rect: [i32; 4],
     /// The channel that it shows.
     pub channel: Name,
@@ -30,6 +31,7 @@ pub struct Tape {
     /// Edge that the marks start from.
     pub edge: Edge,
     /// Where the current value stands, px along the scale (x or y); the middle of `rect` when absent.
+    #[schemars(extend("x-included" = "along"))]
     pub reference: Option<f64>,
     /// Pixels for a unit.
     pub px_per_unit: f64,
@@ -63,6 +65,7 @@ pub struct Tape {
 #[serde(deny_unknown_fields)]
 pub struct Window {
     /// Area, `[x, y, width, height]`, px.
+    #[schemars(extend("x-included" = "point"))]
     pub rect: [i32; 4],
     /// Colour of the ground.
     pub background: Name,
@@ -230,9 +233,9 @@ impl Tape {
             });
         }
         let ticks = &self.ticks;
-        let mark = |length: f64| {
+        let mark = |length: f64, width: f64| {
             filled(
-                Shape::Rect(lane.mark(zero, ticks.width, [0.0, length])),
+                Shape::Rect(lane.mark(zero, width, [0.0, length])),
                 &ticks.color,
             )
         };
@@ -254,7 +257,7 @@ impl Tape {
     fn bug(&self, b: &Bug, lane: &Lane) -> Part {
         let zero = self.reference(lane);
         let step = self.step(lane);
-        let corners = bug::corners(b.size).map(|[along, across]| lane.at(zero + along, across));
+        let corners = bug::corners(b).map(|[along, across]| lane.at(zero + along, across));
         let ends = [lane.start - zero, lane.end - zero].map(|place| [place / step, place]);
         let scale = if step > 0.0 {
             ends.to_vec()

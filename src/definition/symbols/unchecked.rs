@@ -14,6 +14,7 @@ use crate::definition::uses::Walk;
 #[serde(deny_unknown_fields)]
 pub struct Unchecked {
     /// Area, `[x, y, width, height]`, px.
+    #[schemars(extend("x-included" = "point"))]
     pub rect: [i32; 4],
     /// Why it cannot be checked.
     pub reason: String,

@@ -42,13 +42,11 @@ fn file_is_loaded_with_the_artwork_beside_it() {
     assert_eq!(lamp.paint, Paint::Flat(Rgb([255, 191, 0])));
     assert_eq!(lamp.color_name.as_deref(), Some("amber"));
     let held = std::fs::read(folder.path().join("panel.svg")).unwrap();
-    let contents: Vec<_> = definition
-        .artwork_contents()
-        .iter()
-        .map(|f| &f.content)
-        .collect();
-    assert_eq!(contents, [&Content::of(&held)]);
-    assert_eq!(definition.contents().len(), 2);
+    let [file, artwork] = definition.contents() else {
+        panic!("{:?}", definition.contents())
+    };
+    assert_eq!((file.role, artwork.role), ("display", "artwork"));
+    assert_eq!(artwork.file.content, Content::of(&held));
 }
 
 #[test]

@@ -53,7 +53,7 @@ const DAMAGES: &[Damage] = &[
     ("interpolation = \"text\"", "interpolation = \"text\", range = [0, 1]", "36:65", "\"station\" is a text channel; text has no range", ""),
     ("column = \"pitch_deg\"", "column = \"\"", "24:20", "channel \"pitch\" names no column", ""),
     ("range = [-1, 1]", "max_age_ms = 0", "26:57", "age limit 0 ms: must be above 0 and at most 3600000 ms", ""),
-    ("id = \"speed\"", "id = \"attitude\"", "61:6", "region id \"attitude\" is given twice", ""),
+    ("id = \"speed\"", "id = \"attitude\"", "61:6", "region id \"attitude\" is given twice", "the other one stands at panel.toml:39:6"),
     ("id = \"speed\"", "id = \"\"", "61:6", "region id is empty", ""),
     ("id = \"speed\"", "id = \"*\"", "61:6", "region id \"*\" is kept for the whole frame", ""),
     ("id = \"speed\"", "id = \"xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx\"", "61:6", "region id has 65 characters; at most 64 are allowed", ""),
@@ -173,6 +173,7 @@ panel.toml:6:14: there is no colour \"blak\"
 panel.toml:96:6: region id \"speed\" is given twice
  96 | id = \"speed\"
     |      ^^^^^^^
+    = the other one stands at panel.toml:61:6
 panel.toml:182:9: slots 0: must be at least 1 and at most 64
  182 | slots = 0
      |         ^

@@ -2,7 +2,9 @@
 
 mod artwork;
 mod damaged;
+pub(super) mod gallery;
 mod properties;
+mod proportions;
 
 use std::path::Path;
 
@@ -198,8 +200,13 @@ fn file_is_loaded_with_the_font_beside_it() {
     // What was read is known, whatever stands there now.
     let held = [&path, &folder.path().join("bold.ttf")].map(|p| std::fs::read(p).unwrap());
     std::fs::write(&path, "another").unwrap();
-    let contents: Vec<_> = definition.contents().iter().map(|f| &f.content).collect();
-    assert_eq!(contents, [&Content::of(&held[0]), &Content::of(&held[1])]);
+    let contents: Vec<_> = definition
+        .contents()
+        .iter()
+        .map(|f| (f.role, &f.file.content))
+        .collect();
+    let [file, font] = held.map(|h| Content::of(&h));
+    assert_eq!(contents, [("display", &file), ("font", &font)]);
 }
 
 #[test]

@@ -3,7 +3,7 @@
 
 use proptest::prelude::*;
 
-use super::{EVERY_KIND, lint, read};
+use super::{Definition, EVERY_KIND, lint, read};
 use crate::reference::drawing::Drawing;
 
 /// Pieces that mean something to the reader.
@@ -137,6 +137,33 @@ proptest! {
             letters[k] = letter;
         }
         let _ = read_and_use(&letters.into_iter().collect::<String>());
+    }
+
+    #[test]
+    fn included_file_with_other_bytes_never_panics(
+        changes in prop::collection::vec((any::<prop::sample::Index>(), "[a-z$}{\\[\\]\"= .0-9\n]"), 0..6)
+    ) {
+        let (display, rest) = EVERY_KIND.split_once("[[region]]").unwrap();
+        let rest = format!("[[region]]{}", rest.replace("\"airspeed\"", "\"${speed}\""));
+        let mut letters: Vec<String> = rest.chars().map(String::from).collect();
+        for (k, letter) in changes {
+            let k = k.index(letters.len());
+            letters[k] = letter;
+        }
+        let folder = tempfile::tempdir().unwrap();
+        let included = letters.concat();
+        std::fs::write(folder.path().join("rest.toml"), &included).unwrap();
+        let place = "[[include]]\nfile = \"rest.toml\"\nid = \"a\"\nat = [1, -1]\nwith = { speed = \"airspeed\" }\n";
+        let text = format!("{place}{display}");
+        match Definition::from_toml(&text, "panel.toml", folder.path()) {
+            Ok(definition) => drop(lint(&definition)),
+            Err(error) => for problem in error.problems() {
+                let text = if problem.origin == "panel.toml" { &text } else { &included };
+                assert!((1..=text.split('\n').count()).contains(&problem.line), "{problem}");
+                let is_inside = problem.origin != "panel.toml";
+                assert_eq!(problem.included.len(), usize::from(is_inside), "{problem}");
+            }
+        }
     }
 
     #[test]

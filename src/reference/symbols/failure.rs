@@ -9,12 +9,6 @@ use crate::definition::model::{Align, FailureFlag};
 use crate::picture::Point;
 use crate::reference::scene::{Bounds, Scene};
 
-/// Width of the diagonals, px.
-pub const CROSS_WIDTH_PX: f64 = 3.0;
-
-/// Free space round the words, em.
-const MARGIN_EM: f64 = 0.3;
-
 /// Adds the flag, moved by `by` px, to the scene's present layer.
 pub fn draw(flag: &FailureFlag, by: Point, d: &Definition, scene: &mut Scene) {
     let own = Bounds::from_rect(flag.rect);
@@ -33,21 +27,21 @@ pub fn draw(flag: &FailureFlag, by: Point, d: &Definition, scene: &mut Scene) {
             color,
             corner(area.left, area.top),
             corner(area.right, area.bottom),
-            CROSS_WIDTH_PX,
+            flag.cross_width,
         );
         scene.line(
             color,
             corner(area.left, area.bottom),
             corner(area.right, area.top),
-            CROSS_WIDTH_PX,
+            flag.cross_width,
         );
     }
     if !flag.text.is_empty() {
         let middle = middle(area);
         if flag.cross {
-            let half_width =
-                words::width(d, &flag.font, flag.size, &flag.text) / 2.0 + MARGIN_EM * flag.size;
-            let half_height = flag.size * (0.5 + MARGIN_EM);
+            let half_width = words::width(d, &flag.font, flag.size, &flag.text) / 2.0
+                + flag.text_margin * flag.size;
+            let half_height = flag.size * (0.5 + flag.text_margin);
             scene.rectangle(
                 ground,
                 Bounds {
