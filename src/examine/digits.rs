@@ -10,7 +10,7 @@ use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::parts::ReadoutField;
 use crate::reference::placement::cells;
 use crate::reference::scale::half_period;
-use crate::reference::scene::{Shape, Words};
+use crate::reference::scene::{Scene, Shape, Words};
 use crate::reference::symbols::number::{displayed_number, parse_number, resolution};
 use crate::reference::symbols::readout;
 
@@ -104,42 +104,11 @@ pub fn as_read(
     let look = &reference.chain().look;
     let geometry = &look.geometry;
     let mut found = Vec::new();
-    let mut shown = subject.drawing().readouts(definition, region);
-    shown.retain(|f| {
-        let drawing = subject.drawing();
-        drawing.is_readout_shown(definition, region, f, due)
-    });
-    let texts: Vec<String> = shown
-        .iter()
-        .map(|f| readout::text(f.model, definition, due))
-        .collect();
-    for (k, (f, text)) in shown.iter().zip(&texts).enumerate() {
+    for (f, own) in lines(subject, region, due, scene) {
         let Value::Number(v) = due.value(f.channel) else {
             continue;
         };
-        let is_alike = |other: usize| {
-            let model = shown[other].model;
-            texts[other] == *text && (&model.font, model.size) == (&f.model.font, f.model.size)
-        };
-        let font = definition.font(&f.model.font);
-        let items = scene.items().iter().enumerate();
-        let items: Vec<(usize, Words)> = items
-            .filter_map(|(item, i)| match i.shape {
-                Shape::Words(w) => Some((item, w)),
-                Shape::Fill { .. } => None,
-            })
-            .filter(|(_, w)| scene.words(w) == text && (w.font, w.size) == (font, f.model.size))
-            .collect();
-        // Several that read the same stand in the scene in their order; where a number of the scale reads the same too, the
-        // one with wrong characters is meant.
-        let is_clear = (0..shown.len()).filter(|n| is_alike(*n)).count() == items.len();
-        let place = (0..k).filter(|n| is_alike(*n)).count();
-        let own = if is_clear {
-            &items[place..=place]
-        } else {
-            &items[..]
-        };
-        for &(item_index, w) in own {
+        for (item_index, w) in own {
             let mut shown = String::new();
             let mut is_changed = false;
             let mut still = Still::default();
@@ -165,7 +134,7 @@ pub fn as_read(
                 break;
             }
             if let Some(displayed) = parse_number(&f.model.format, &shown) {
-                let read = digits(f, displayed, displayed_number(&f.model.format, *v));
+                let read = digits(&f, displayed, displayed_number(&f.model.format, *v));
                 found.push(Written {
                     is_allowed: read.is_allowed(*v),
                     digits: read,
@@ -177,6 +146,75 @@ pub fn as_read(
         }
     }
     found
+}
+
+/// The readouts that are shown for `inputs`, each with the lines of `scene`, drawn for them, that may be its own: item and
+/// words.
+fn lines<'d>(
+    subject: Subject<'d>,
+    region: usize,
+    inputs: &Inputs,
+    scene: &Scene,
+) -> Vec<(ReadoutField<'d>, Vec<(usize, Words)>)> {
+    let definition = subject.definition();
+    let mut shown = subject.drawing().readouts(definition, region);
+    shown.retain(|f| {
+        let drawing = subject.drawing();
+        drawing.is_readout_shown(definition, region, f, inputs)
+    });
+    let texts: Vec<String> = shown
+        .iter()
+        .map(|f| readout::text(f.model, definition, inputs))
+        .collect();
+    let own = |k: usize| {
+        let (f, text) = (&shown[k], &texts[k]);
+        let is_alike = |other: usize| {
+            let model = shown[other].model;
+            texts[other] == *text && (&model.font, model.size) == (&f.model.font, f.model.size)
+        };
+        let font = definition.font(&f.model.font);
+        let items = scene.items().iter().enumerate();
+        let items: Vec<(usize, Words)> = items
+            .filter_map(|(item, i)| match i.shape {
+                Shape::Words(w) => Some((item, w)),
+                Shape::Fill { .. } => None,
+            })
+            .filter(|(_, w)| scene.words(w) == text && (w.font, w.size) == (font, f.model.size))
+            .collect();
+        // Several that read the same stand in the scene in their order; where a number of the scale reads the same too, the
+        // one with wrong characters is meant.
+        let is_clear = (0..shown.len()).filter(|n| is_alike(*n)).count() == items.len();
+        let place = (0..k).filter(|n| is_alike(*n)).count();
+        if is_clear { vec![items[place]] } else { items }
+    };
+    let all: Vec<_> = (0..shown.len()).map(own).collect();
+    shown.into_iter().zip(all).collect()
+}
+
+/// The numbers that are due in a region, where its `scene`, drawn for `shown`, has others: a pointer that is off beside
+/// digits that are right.
+pub fn as_due(
+    subject: Subject,
+    region: usize,
+    due: &Inputs,
+    shown: &Inputs,
+    scene: &Scene,
+) -> Vec<Written> {
+    let definition = subject.definition();
+    let written = |(f, own): (ReadoutField, Vec<(usize, Words)>)| {
+        let [(item, line)] = own[..] else { return None };
+        let words = readout::text(f.model, definition, due);
+        let number = due.value(f.channel).number()?;
+        let number = displayed_number(&f.model.format, number);
+        (scene.words(&line) != words).then(|| Written {
+            digits: digits(&f, number, number),
+            item,
+            words,
+            is_allowed: true,
+        })
+    };
+    let all = lines(subject, region, shown, scene);
+    all.into_iter().filter_map(written).collect()
 }
 
 /// What must look as it is due where a number is read: the characters that are right, and what stands beside it.

@@ -99,6 +99,8 @@ pub struct RegionExaminer<'d> {
     last_values: Vec<Option<Fitted>>,
     troubled: u64,
     ages: AgeTrack,
+    /// Numbers that stand there instead of those that the trial inputs give.
+    written: Vec<Written>,
     /// Frames since something explained the picture.
     unexplained: u64,
     /// How far back pictures of earlier moments have been tried since nothing explains the picture, s.
@@ -199,6 +201,7 @@ impl<'d> RegionExaminer<'d> {
             last_values: Vec::new(),
             troubled: 0,
             ages: AgeTrack::default(),
+            written: Vec::new(),
             unexplained: 0,
             searched_s: 0.0,
             parting: None,
@@ -312,7 +315,7 @@ impl<'d> RegionExaminer<'d> {
         if !agrees {
             self.read_from_last(captured, inputs, painter, &mut readings);
         }
-        let mut written = Vec::new();
+        self.written.clear();
         let explanation = if agrees {
             self.troubled = 0;
             self.unexplained = 0;
@@ -325,7 +328,7 @@ impl<'d> RegionExaminer<'d> {
         } else {
             let mut found = self.explain(moment, inputs, &mut readings, painter);
             if matches!(found, None | Some(Explanation::Nothing { .. })) {
-                written = digits::as_read(
+                self.written = digits::as_read(
                     self.subject,
                     self.region,
                     inputs,
@@ -334,7 +337,7 @@ impl<'d> RegionExaminer<'d> {
                     &wrong_cells,
                 );
             }
-            if found.is_none() && self.allowed_numbers_explain(moment, inputs, &written, painter) {
+            if found.is_none() && self.allowed_numbers_explain(moment, inputs, painter) {
                 found = Some(Explanation::Values);
             }
             let found = match found {
@@ -350,6 +353,7 @@ impl<'d> RegionExaminer<'d> {
             self.troubled += 1;
             found
         };
+        let written = std::mem::take(&mut self.written);
         let digits = match explanation {
             Explanation::Due => digits::as_drawn(self.subject, self.region, inputs, inputs),
             Explanation::OtherTime { .. } | Explanation::Values => {
@@ -505,7 +509,7 @@ impl<'d> RegionExaminer<'d> {
     }
 
     /// Whether the inputs that are due, with the channels that are read replaced by their readings, explain
-    /// the picture. A value on the edge of rounding may be read on its other side: where that changes the
+    /// the picture, digits and all or beside digits that are right. A value on the edge of rounding may be read on its other side: where that changes the
     /// words, each reading is moved by what it may be off.
     fn values_explain(
         &mut self,
@@ -528,6 +532,14 @@ impl<'d> RegionExaminer<'d> {
         if self.trial_agrees(moment, painter) {
             return true;
         }
+        let shown = self.trial_inputs.clone();
+        let scene = self.trial.scene();
+        let right = digits::as_due(self.subject, self.region, inputs, &shown, scene);
+        if !right.is_empty() && self.trial_agrees_with_numbers(moment, &right, painter) {
+            self.written = right;
+            return true;
+        }
+        self.trial.draw(&shown, painter);
         let words = self.trial.scene().all_words().to_owned();
         let mut scene = Scene::default();
         for (channel, r) in &read {
@@ -555,14 +567,16 @@ impl<'d> RegionExaminer<'d> {
         &mut self,
         moment: &Moment,
         inputs: &Inputs,
-        written: &[Written],
         painter: &mut Painter,
     ) -> bool {
-        if written.is_empty() || !written.iter().all(|w| w.is_allowed) {
+        if self.written.is_empty() || !self.written.iter().all(|w| w.is_allowed) {
             return false;
         }
         self.trial_inputs.clone_from(inputs);
-        self.trial_agrees_with_numbers(moment, written, painter)
+        let written = std::mem::take(&mut self.written);
+        let agrees = self.trial_agrees_with_numbers(moment, &written, painter);
+        self.written = written;
+        agrees
     }
 
     fn agrees_at(&mut self, data_time_s: f64, moment: &Moment, painter: &mut Painter) -> bool {

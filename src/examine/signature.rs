@@ -176,9 +176,27 @@ fn is_one_colour(captured: [View; 3], reference: [View; 3]) -> bool {
     let is_uniform_now = captured.iter().all(|v| uniform_share(*v) >= UNIFORM_SHARE);
     let are_bars = || {
         captured.iter().all(|v| repeats_downwards(*v))
+            && captured.iter().any(|v| is_in_steps(*v))
             && !reference.iter().all(|v| repeats_downwards(*v))
     };
     (is_uniform_now || are_bars()) && !is_uniform(reference)
+}
+
+/// True when levels along the lines change in steps, as those of bars do, and not little by little, as those of a slope.
+fn is_in_steps(view: View) -> bool {
+    // The mean of a column, since noise is no change.
+    let mut means = vec![0.0f64; view.width()];
+    for y in 0..view.height() {
+        for (mean, level) in means.iter_mut().zip(view.row(y)) {
+            *mean += f64::from(*level) / view.height() as f64;
+        }
+    }
+    let changes = means.windows(2).map(|w| (w[1] - w[0]).abs());
+    let steps: f64 = changes
+        .clone()
+        .filter(|change| *change > f64::from(UNIFORM))
+        .sum();
+    2.0 * steps > changes.sum()
 }
 
 /// True when all lines are equal.
@@ -708,6 +726,13 @@ mod tests {
             }
         }
         assert_eq!(of(&bars), Signature::Blank);
+        // 23369af took a slope for bars.
+        for y in 0..80 {
+            for x in 0..96 {
+                bars.row_mut(y)[x] = 2 * x as u8;
+            }
+        }
+        assert_ne!(of(&bars), Signature::Blank);
     }
 
     #[test]

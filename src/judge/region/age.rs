@@ -2,7 +2,9 @@
 //!
 //! A symbol that moves at `v` px/s and lies `d` px behind what is due tells the age to `error / v`. Symbols and frames of
 //! the last moments are put together by weighted least squares; what they have in common is told once: errors of a
-//! symbol hang together for a while, and the age of a frame varies about the age of the others.
+//! symbol hang together for a while, and the age of a frame varies about the age of the others. Where no single age explains
+//! them to within their errors, the error of the age grows by as much (the ratio of Birge, Physical Review 40 (1932) 207, from
+//! memory).
 
 use super::RegionJudge;
 use super::past::Frame;
@@ -56,9 +58,10 @@ impl RegionJudge {
             all.take_while(|w| moment.time_s - w[3].time_s < STRETCH_S)
         };
         let independent = STRETCH_S / (2.0 * MEMORY_S);
-        let (mut along, mut information) = (0.0, 0.0);
+        let (mut along, mut information, mut squares, mut readings) = (0.0, 0.0, 0.0, 0.0);
         for k in 0..self.freedoms.len() {
-            let (mut own_along, mut own, mut path_px, mut count) = (0.0, 0.0, 0.0, 0.0);
+            let (mut own_along, mut own, mut own_squares) = (0.0, 0.0, 0.0);
+            let (mut path_px, mut count) = (0.0, 0.0);
             for frames in recent() {
                 let Some((speed, behind_px, error_px)) = self.motion(frames, k) else {
                     continue;
@@ -66,6 +69,7 @@ impl RegionJudge {
                 let weight = 1.0 / (error_px * error_px);
                 own_along += speed * behind_px * weight;
                 own += speed * speed * weight;
+                own_squares += behind_px * behind_px * weight;
                 path_px += speed.abs() * moment.interval_s;
                 count += 1.0;
             }
@@ -74,12 +78,16 @@ impl RegionJudge {
                 let worth = f64::min(independent, 1.0 + path_px).min(count) / count;
                 along += own_along * worth;
                 information += own * worth;
+                squares += own_squares * worth;
+                readings += count * worth;
             }
         }
+        let left = squares - along * along / information;
+        let ratio = (left / f64::max(readings - 1.0, 1.0)).max(1.0);
         let scatter_s = moment
             .age_scatter_s
             .unwrap_or(moment.interval_s / 12f64.sqrt());
-        let standard_error_s = libm::hypot(1.0 / information.sqrt(), scatter_s);
+        let standard_error_s = libm::hypot((ratio / information).sqrt(), scatter_s);
         (standard_error_s < UNKNOWN_S).then(|| (along / information, standard_error_s))
     }
 

@@ -269,6 +269,11 @@ impl RegionJudge {
             _ if liveness_stuck == Some(true) => Cause::Held,
             _ => Cause::Stale,
         });
+        // A value that is off tells nothing of the age of its data.
+        let (staleness_s, staleness_se_s) = match cause {
+            Some(Cause::Value) if verdict == Verdict::Misleading => (None, None),
+            _ => (staleness_s, staleness_se_s),
+        };
         if !verdict.is_faulty() && self.past.frames_off() == 0 {
             self.story = None;
             self.has_jumped = false;
