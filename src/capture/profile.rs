@@ -5,6 +5,7 @@ use std::path::Path;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::info::size_problem;
 use super::reading_errors::ReadingErrors;
 use crate::files::{self, FileContent, Limit};
 use crate::picture::{Encoding, Subsampling};
@@ -145,6 +146,9 @@ impl Profile {
                 "version {} is later than {PROFILE_VERSION}, the latest that this program reads",
                 self.profile_version
             ));
+        }
+        if let Some(problem) = size_problem(self.width, self.height) {
+            return Err(problem);
         }
         let is_good = |v: f64, low: f64, high: f64| v.is_finite() && (low..=high).contains(&v);
         for (name, v) in [("x", self.scale[0]), ("y", self.scale[1])] {
