@@ -4,8 +4,9 @@ use std::sync::Arc;
 
 use super::run::Run;
 use crate::definition::pages::PageSet;
+use crate::examine::blank;
 use crate::examine::region::{Explanation, Findings, Moment};
-use crate::examine::signature::{self, Signature};
+use crate::examine::signature::Signature;
 use crate::judge::region::RegionJudge;
 use crate::recording::inputs::{ChannelId, Value};
 
@@ -79,7 +80,7 @@ impl Run<'_> {
                 if matches!(found.explanation, Explanation::Nothing { .. }) {
                     return false;
                 }
-                has_own_ink |= !signature::is_uniform(examiner.due().reference());
+                has_own_ink |= !blank::is_uniform(examiner.due().reference());
             }
             has_own_ink
         })

@@ -15,6 +15,7 @@ use crate::evidence::records::{
     CAUTION, FrameRecord, RECORDS_VERSION, ReadingRecord, RegionRecord, Summary, rounded,
     thousandths,
 };
+use crate::examine::blank;
 use crate::examine::comparison::{ChainLook, Difference};
 use crate::examine::place;
 use crate::examine::region::{Explanation, Findings, Moment, RegionExaminer};
@@ -368,7 +369,7 @@ impl<'d> Run<'d> {
     pub fn ink(&self) -> Vec<bool> {
         let mut has_ink = self.in_force.clone();
         for (has_ink, examiner) in has_ink.iter_mut().zip(&self.regions.examiners) {
-            *has_ink = *has_ink && !signature::is_uniform(examiner.due().reference());
+            *has_ink = *has_ink && !blank::is_uniform(examiner.due().reference());
         }
         has_ink
     }

@@ -24,7 +24,6 @@ use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{ColorMap, Look, Siting};
 use crate::reference::painter::Painter;
 use crate::reference::placement::TextPlacement;
-use crate::reference::scale::half_period;
 
 /// What was measured.
 #[derive(Clone, Debug, PartialEq)]
@@ -405,6 +404,9 @@ struct FromReadings {
 const BACK_S: f64 = 0.02;
 /// A reading that is further off is of something else, px.
 const FARTHEST_PX: f64 = 40.0;
+/// Part of a stretch, from its begin, that tells nothing of errors: the first picture of a stream is its best, and what codecs
+/// do comes after it.
+const BEST_PART: usize = 3;
 /// Standard error that a reading is taken to have when the latency is asked for, px: errors of a symbol hang together
 /// from frame to frame.
 const READING_PX: f64 = 0.2;
@@ -517,20 +519,14 @@ fn from_readings(
                     ) else {
                         continue;
                     };
-                    let shown = |v: f64| match freedom.period {
-                        Some(_) => v,
-                        None => v.clamp(freedom.low, freedom.high),
-                    };
-                    let (v, u) = (shown(v), shown(u));
-                    let px = |d: f64| {
-                        freedom.period.map_or(d, |p| half_period(d, p)) * fitted.px_per_unit
-                    };
+                    let px = |d: f64| d * fitted.px_per_unit;
+                    let (v_shown, u_shown) = (freedom.shown_value(v), freedom.shown_value(u));
                     residuals.push(Residual {
                         frame,
                         reading: first + n,
-                        error_px: px(fitted.value - v),
+                        error_px: px(freedom.error(fitted.value, v)),
                         told_px: fitted.told_error * fitted.px_per_unit,
-                        speed_px_s: px(v - u) / BACK_S,
+                        speed_px_s: px(freedom.difference(v_shown, u_shown)) / BACK_S,
                     });
                 }
             }
@@ -554,9 +550,8 @@ fn from_readings(
             }
             step_s.abs() < 0.002
         };
-        // The first picture of a stream is its best: what codecs do comes after it.
         let usual: Vec<Residual> = (residuals.iter().copied())
-            .filter(|r| r.frame >= frames.len() / 3)
+            .filter(|r| r.frame >= frames.len() / BEST_PART)
             .collect();
         found.errors = error_model::measure(&usual, &names);
         if ends {

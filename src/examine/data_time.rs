@@ -10,7 +10,6 @@ use super::region::OLDEST_S;
 use crate::recording::Recording;
 use crate::recording::inputs::Value;
 use crate::reference::parts::Freedom;
-use crate::reference::scale::half_period;
 
 /// What was read of a freedom.
 pub type Read<'a> = (&'a Freedom, Fitted);
@@ -51,8 +50,7 @@ pub fn starts(
         for (n, f) in freedoms.iter().enumerate() {
             let earlier = before.get(n).and_then(Value::number);
             if let (Some(v), Some(u)) = (values[n].number(), earlier) {
-                let d = f.period.map_or(v - u, |p| half_period(v - u, p));
-                paths_px[n] += d.abs() * scales[n];
+                paths_px[n] += f.difference(v, u).abs() * scales[n];
             }
         }
         std::mem::swap(&mut values, &mut before);
@@ -160,11 +158,7 @@ fn distances(read: &[Read], recording: &Recording, at_s: f64, values: &mut Vec<V
         let Some(v) = value.number() else {
             return MOST.sqrt();
         };
-        let off = match f.period {
-            Some(period) => half_period(r.value - v, period),
-            None => r.value - v.clamp(f.low, f.high),
-        };
-        off * r.px_per_unit / (READING_PX + r.standard_error * r.px_per_unit)
+        f.error(r.value, v) * r.px_per_unit / (READING_PX + r.standard_error * r.px_per_unit)
     });
     each.collect()
 }

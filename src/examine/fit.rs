@@ -172,13 +172,14 @@ fn clustered_variance<const N: usize>(
     scratch.resize(cells.unwrap_or(0), CellSums::default());
     let (mut weights, mut weight_slopes) = (0.0, 0.0);
     for s in samples {
-        weights += weight.of(s);
+        let w = weight.of(s);
+        weights += w;
         weight_slopes += weight.slope(s);
-        let left = weight.of(s) * remaining(s, &found.motion);
+        let left = w * remaining(s, &found.motion);
         let sums = &mut scratch[s.cell as usize];
         for (k, slope) in slopes::<N>(s).into_iter().enumerate() {
             sums.left[k] += left * slope;
-            sums.information[k] += weight.of(s) * slope * slope;
+            sums.information[k] += w * slope * slope;
         }
     }
     let mut variance = [0.0; N];

@@ -14,6 +14,7 @@
 //! moves; ink of less contrast than the tolerance.
 
 pub mod agreement;
+pub mod blank;
 pub mod calibrate;
 pub mod cells;
 pub mod chain_colors;

@@ -6,7 +6,6 @@ use crate::picture::Rect;
 use crate::recording::inputs::{Inputs, Value};
 use crate::reference::painter::Painter;
 use crate::reference::parts::Freedom;
-use crate::reference::scale::half_period;
 
 /// Distance between candidates of the near scan, and how many to each side, px.
 const SCAN_STEP_PX: f64 = 2.0;
@@ -119,11 +118,7 @@ impl Reader<'_> {
             }
             fitted.push((self.tried(&f, v, captured, bounds, painter), is_recognised));
         }
-        let distance = |v: f64| {
-            f.period
-                .map_or(v - value, |p| half_period(v - value, p))
-                .abs()
-        };
+        let distance = |v: f64| f.difference(v, value).abs();
         fitted.sort_by(|a, b| distance(a.0.1).total_cmp(&distance(b.0.1)));
         let mut best = ((u64::MAX, value), false);
         for candidate in fitted {

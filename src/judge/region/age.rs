@@ -10,7 +10,6 @@ use super::RegionJudge;
 use super::past::Frame;
 use crate::examine::region::{Explanation, Findings, Moment};
 use crate::recording::inputs::Inputs;
-use crate::reference::scale::half_period;
 
 /// Stretch whose motion gives the age, s.
 const STRETCH_S: f64 = 0.6;
@@ -52,10 +51,12 @@ impl RegionJudge {
     /// How far the readings of the last moments lie behind what was due, and the standard error, s; `None` where nothing
     /// moved enough to tell.
     fn behind(&self, moment: &Moment) -> Option<(f64, f64)> {
-        let frames: Vec<&Frame> = self.past.frames().collect();
         let recent = || {
-            let all = frames.windows(4).rev();
-            all.take_while(|w| moment.time_s - w[3].time_s < STRETCH_S)
+            let [now, before, second, first] =
+                [0, 1, 2, 3].map(|k| self.past.frames().rev().skip(k));
+            let all = now.zip(before).zip(second.zip(first));
+            let all = all.map(|((now, before), (second, first))| [first, second, before, now]);
+            all.take_while(|[.., now]| moment.time_s - now.time_s < STRETCH_S)
         };
         let independent = STRETCH_S / (2.0 * MEMORY_S);
         let (mut along, mut information, mut squares, mut readings) = (0.0, 0.0, 0.0, 0.0);
@@ -63,7 +64,7 @@ impl RegionJudge {
             let (mut own_along, mut own, mut own_squares) = (0.0, 0.0, 0.0);
             let (mut path_px, mut count) = (0.0, 0.0);
             for frames in recent() {
-                let Some((speed, behind_px, error_px)) = self.motion(frames, k) else {
+                let Some((speed, behind_px, error_px)) = self.motion(&frames, k) else {
                     continue;
                 };
                 let weight = 1.0 / (error_px * error_px);
@@ -93,16 +94,9 @@ impl RegionJudge {
 
     /// Of freedom `k` in the last of four frames: speed of what is due, px/s, how far what is shown lies behind it, px,
     /// and its standard error, px.
-    fn motion(&self, frames: &[&Frame], k: usize) -> Option<(f64, f64, f64)> {
-        let [first, second, before, now] = frames else {
-            return None;
-        };
-        let px = |to: f64, from: f64| {
-            let d = self.freedoms[k]
-                .period
-                .map_or(to - from, |p| half_period(to - from, p));
-            d * now.px_per_unit[k]
-        };
+    fn motion(&self, frames: &[&Frame; 4], k: usize) -> Option<(f64, f64, f64)> {
+        let [first, second, before, now] = frames;
+        let px = |to: f64, from: f64| self.freedoms[k].difference(to, from) * now.px_per_unit[k];
         let (due, shown) = (now.due[k]?, now.shown[k]?);
         let interval_s = now.time_s - before.time_s;
         let step_px = px(due, before.due[k]?);
@@ -128,11 +122,7 @@ impl RegionJudge {
             freedoms
                 .map(|(k, f)| {
                     let (shown, v) = (newest.shown[k]?, inputs.value(f.channel).number()?);
-                    let off = match f.period {
-                        Some(period) => half_period(shown - v, period),
-                        None => shown - v.clamp(f.low, f.high),
-                    };
-                    Some(off * newest.px_per_unit[k] / newest.error_px[k])
+                    Some(f.error(shown, v) * newest.px_per_unit[k] / newest.error_px[k])
                 })
                 .collect()
         };

@@ -21,7 +21,6 @@ use crate::examine::region::{Explanation, Findings, Moment};
 use crate::examine::signature::Signature;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::parts::Freedom;
-use crate::reference::scale::half_period;
 
 /// Why a region is faulty in one frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -393,10 +392,7 @@ impl RegionJudge {
                 else {
                     continue;
                 };
-                let d = f
-                    .period
-                    .map_or(now - then, |period| half_period(now - then, period));
-                visibility.push(d * newest.px_per_unit[k], assumed);
+                visibility.push(f.difference(now, then) * newest.px_per_unit[k], assumed);
             }
             if visibility.is_enough() {
                 return Some(p.time_s);
@@ -428,9 +424,7 @@ impl RegionJudge {
                 self.tests[k].reset();
                 continue;
             };
-            let error = f
-                .period
-                .map_or(shown - due, |p| half_period(shown - due, p));
+            let error = f.difference(shown, due);
             let scale = newest.px_per_unit[k];
             let at = self.past.due_px(k);
             let assumed = self.assumptions(findings.readings[k].as_ref());

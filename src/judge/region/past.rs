@@ -8,7 +8,6 @@ use crate::examine::signature::Signature;
 use crate::judge::story::{Point, Series};
 use crate::recording::inputs::Inputs;
 use crate::reference::parts::Freedom;
-use crate::reference::scale::half_period;
 
 /// Longest stretch that is kept, frames.
 const FRAMES: usize = 150;
@@ -92,10 +91,7 @@ impl Past {
         if let Some(last) = last {
             for (k, f) in self.freedoms.iter().enumerate() {
                 if let (Some(now), Some(before)) = (due[k], last.due[k]) {
-                    let d = f
-                        .period
-                        .map_or(now - before, |p| half_period(now - before, p));
-                    self.due_px[k] += d * px_per_unit[k];
+                    self.due_px[k] += f.difference(now, before) * px_per_unit[k];
                 }
             }
         }

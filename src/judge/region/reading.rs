@@ -1,6 +1,6 @@
 //! What the symbols of a region show against what they should.
 
-use super::sustained::Errors;
+use super::sustained::{EARLY_S, Errors};
 use super::{READING_PX, RegionJudge, SAMPLES};
 use crate::examine::reader::{Fitted, RECOGNISED};
 use crate::examine::region::{Explanation, Findings, Moment};
@@ -39,8 +39,7 @@ impl RegionJudge {
     ) -> Vec<Reading> {
         let recognised = |r: &Option<Fitted>| r.filter(|fitted| fitted.misfit <= RECOGNISED);
         let read: Vec<Option<Fitted>> = findings.readings.iter().map(recognised).collect();
-        let shown: Vec<Option<f64>> = read.iter().map(|r| r.map(|fitted| fitted.value)).collect();
-        let errors = Errors::of(moment, self.max_latency_s, &self.freedoms, &shown);
+        let errors = Errors::of(moment, self.max_latency_s, &self.freedoms, &read);
         for (sustained, errors) in self.sustained.iter_mut().zip(&errors) {
             sustained.push(moment.time_s, *errors);
         }
@@ -54,9 +53,7 @@ impl RegionJudge {
             } else {
                 due.clamp(f.low, f.high)
             };
-            let error = f
-                .period
-                .map_or(fitted.value - due, |p| half_period(fitted.value - due, p));
+            let error = f.difference(fitted.value, due);
             let outside = errors[k].and_then(|e| e.outside()).unwrap_or(error.abs());
             let measuring = 3.0 * fitted.standard_error + READING_PX / fitted.px_per_unit;
             let excess = outside.max(self.sustained[k].error()) - measuring;
@@ -90,7 +87,7 @@ impl RegionJudge {
             return false;
         }
         let mut span = vec![[f64::INFINITY, f64::NEG_INFINITY]; self.freedoms.len()];
-        self.spans(moment, inputs, [self.max_latency_s, 0.01], &mut span);
+        self.spans(moment, inputs, [self.max_latency_s, EARLY_S], &mut span);
         findings.digits.iter().any(|digits| {
             let Some(tolerance) = digits.tolerance else {
                 return false;

@@ -11,15 +11,13 @@
 
 use std::collections::VecDeque;
 
+use super::SAMPLES;
+use crate::examine::reader::Fitted;
 use crate::examine::region::Moment;
-use crate::recording::inputs::Value;
 use crate::reference::parts::Freedom;
-use crate::reference::scale::half_period;
 
-/// Ages that are looked at, less one.
-const AGES: usize = 8;
 /// How far in the future of a frame its data may lie, s: times of captures and recordings are rounded.
-const EARLY_S: f64 = 0.01;
+pub(super) const EARLY_S: f64 = 0.01;
 /// Stretches that are looked at, s: a shorter one does not average, a longer one is no longer news.
 const SHORTEST_S: f64 = 0.2;
 const LONGEST_S: f64 = 1.0;
@@ -32,42 +30,41 @@ const SIGMAS: f64 = 4.0;
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Errors {
     /// Not a number where the inputs are not known.
-    by_age: [f64; AGES + 1],
+    by_age: [f64; SAMPLES + 1],
     /// Mean square of the inputs' speed over these ages, (unit/s)².
     square_speed: f64,
 }
 
 impl Errors {
-    /// Of the values `shown`, by freedom, on a display whose data may be up to `oldest_s` old; `None` where nothing is
-    /// shown.
+    /// Of what was `read`, by freedom, on a display whose data may be up to `oldest_s` old; `None` where nothing was.
     pub fn of(
         moment: &Moment,
         oldest_s: f64,
         freedoms: &[Freedom],
-        shown: &[Option<f64>],
+        read: &[Option<Fitted>],
     ) -> Vec<Option<Self>> {
-        let mut all: Vec<Option<Self>> = shown.iter().map(|s| s.map(|_| Self::default())).collect();
+        let mut all: Vec<Option<Self>> = read.iter().map(|r| r.map(|_| Self::default())).collect();
         let mut values = Vec::new();
-        let step_s = (oldest_s + EARLY_S) / AGES as f64;
-        for age in 0..=AGES {
+        let step_s = (oldest_s + EARLY_S) / SAMPLES as f64;
+        for age in 0..=SAMPLES {
             let at_s = moment.time_s + EARLY_S - step_s * age as f64;
             let channels = freedoms.iter().map(|f| f.channel);
             moment.recording.values_at(channels, at_s, &mut values);
-            for (((f, shown), errors), value) in
-                freedoms.iter().zip(shown).zip(&mut all).zip(&values)
+            for (((f, read), errors), value) in freedoms.iter().zip(read).zip(&mut all).zip(&values)
             {
-                if let (Some(errors), Some(shown)) = (errors, shown) {
-                    errors.by_age[age] = off(f, *shown, value);
+                if let (Some(errors), Some(read)) = (errors, read) {
+                    let error = value.number().map(|v| f.error(read.value, v));
+                    errors.by_age[age] = error.unwrap_or(f64::NAN);
                 }
             }
         }
         for (f, errors) in freedoms.iter().zip(&mut all) {
             let Some(errors) = errors else { continue };
             let squares = errors.by_age.windows(2).map(|w| {
-                let speed = wrapped(f, w[1] - w[0]) / step_s;
+                let speed = f.difference(w[1], w[0]) / step_s;
                 speed * speed
             });
-            errors.square_speed = squares.sum::<f64>() / AGES as f64;
+            errors.square_speed = squares.sum::<f64>() / SAMPLES as f64;
         }
         all
     }
@@ -112,7 +109,7 @@ impl Sustained {
         let Some((now_s, newest)) = self.frames.back() else {
             return 0.0;
         };
-        let mut squares = [0.0; AGES + 1];
+        let mut squares = [0.0; SAMPLES + 1];
         let (mut square_speed, mut count) = (0.0, 0.0);
         let mut largest = 0.0f64;
         for (time_s, errors) in self.frames.iter().rev() {
@@ -137,19 +134,6 @@ impl Sustained {
     }
 }
 
-/// Shown minus the input, as the symbol can show it; not a number where the input is not known.
-fn off(f: &Freedom, shown: f64, value: &Value) -> f64 {
-    match (value.number(), f.period) {
-        (Some(v), Some(_)) => wrapped(f, shown - v),
-        (Some(v), None) => shown - v.clamp(f.low, f.high),
-        (None, _) => f64::NAN,
-    }
-}
-
-fn wrapped(f: &Freedom, d: f64) -> f64 {
-    f.period.map_or(d, |p| half_period(d, p))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -157,7 +141,7 @@ mod tests {
     use std::f64::consts::TAU;
 
     const OLDEST_S: f64 = 0.15;
-    const STEP_S: f64 = (OLDEST_S + EARLY_S) / AGES as f64;
+    const STEP_S: f64 = (OLDEST_S + EARLY_S) / SAMPLES as f64;
 
     /// The error that is told after two seconds at `fps`, of a display that shows `input` as it was `age_s(t)` ago and
     /// `bias` more.
@@ -174,7 +158,7 @@ mod tests {
             let by_age =
                 std::array::from_fn(|age| shown - input(t + EARLY_S - STEP_S * age as f64));
             let steps = by_age.windows(2).map(|w| ((w[1] - w[0]) / STEP_S).powi(2));
-            let square_speed = steps.sum::<f64>() / AGES as f64;
+            let square_speed = steps.sum::<f64>() / SAMPLES as f64;
             sustained.push(
                 t,
                 Some(Errors {

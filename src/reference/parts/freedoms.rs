@@ -9,6 +9,7 @@ use crate::definition::model::Readout;
 use crate::picture::Point;
 use crate::recording::condition::all_hold;
 use crate::recording::inputs::{ChannelId, Inputs};
+use crate::reference::scale::half_period;
 use crate::reference::scene::Bounds;
 
 /// One way in which a symbol moves continuously with a channel.
@@ -64,6 +65,22 @@ impl Freedom {
         match self.period {
             Some(period) => self.low + (v - self.low).rem_euclid(period),
             None => v.min(self.high).max(self.low),
+        }
+    }
+
+    /// `to` minus `from`, the short way round where values go round.
+    #[must_use]
+    pub fn difference(&self, to: f64, from: f64) -> f64 {
+        self.period
+            .map_or(to - from, |period| half_period(to - from, period))
+    }
+
+    /// What is `shown` minus what is due when its channel has `v`.
+    #[must_use]
+    pub fn error(&self, shown: f64, v: f64) -> f64 {
+        match self.period {
+            Some(_) => self.difference(shown, v),
+            None => shown - self.shown_value(v),
         }
     }
 

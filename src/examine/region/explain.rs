@@ -1,0 +1,411 @@
+//! Which data or values explain a picture that is not the one that is due?
+//!
+//! Every answer is a picture: it is drawn for what may be shown, and must agree with what was captured.
+
+use super::{Explanation, Moment, OLDEST_S, RegionExaminer};
+use crate::examine::blank;
+use crate::examine::data_time::{self, READING_PX, Read};
+use crate::examine::digits::{self, Written};
+use crate::examine::reader::{self, Fitted, RECOGNISED};
+use crate::examine::signature::{self, Parting, Signature};
+use crate::recording::inputs::{ChannelId, Inputs, Value};
+use crate::reference::painter::Painter;
+use crate::reference::scene::Scene;
+
+/// Most different pictures of other times that are tried in a frame.
+const MOST_TRIALS: usize = 8;
+/// Frames between scans for far values while nothing explains the picture.
+pub(super) const SCAN_EVERY: u64 = 6;
+
+/// Step in which moments are told apart by what they write, s: a readout that counts 500 a second shows each number as
+/// long.
+const WRITING_STEP_S: f64 = 0.002;
+
+/// Frames between looks for a picture torn in time, and how far back its older part may be, frames.
+const PARTING_EVERY: u64 = 3;
+const PARTING_FRAMES: u32 = 16;
+
+impl RegionExaminer<'_> {
+    /// Whether the region, drawn for the trial inputs, agrees with the frame.
+    fn trial_agrees(&mut self, moment: &Moment, painter: &mut Painter) -> bool {
+        self.trial_agrees_with_numbers(moment, &[], painter)
+    }
+
+    /// The same, with these numbers in place of those that the trial inputs give.
+    fn trial_agrees_with_numbers(
+        &mut self,
+        moment: &Moment,
+        numbers: &[Written],
+        painter: &mut Painter,
+    ) -> bool {
+        self.trial
+            .draw_with_numbers(&self.trial_inputs, numbers, painter);
+        if self.tried.iter().any(|s| s == self.trial.scene()) {
+            return false;
+        }
+        self.tried.push(self.trial.scene().clone());
+        self.trial.agrees(moment.frame)
+            && self
+                .trial_words
+                .check(
+                    self.trial.captured(moment.frame)[0],
+                    self.trial.reference()[0],
+                    self.trial.scene(),
+                    true,
+                    painter,
+                )
+                .is_empty()
+    }
+
+    /// Whether the inputs that are due, with the channels that are read replaced by their readings, explain
+    /// the picture, digits and all or beside digits that are right. A value on the edge of rounding may be read on its
+    /// other side: where that changes the words, each reading is moved by what it may be off.
+    fn values_explain(
+        &mut self,
+        moment: &Moment,
+        inputs: &Inputs,
+        readings: &[Option<Fitted>],
+        painter: &mut Painter,
+    ) -> bool {
+        self.trial_inputs.clone_from(inputs);
+        let read: Vec<(ChannelId, Fitted)> = self
+            .reader
+            .freedoms()
+            .iter()
+            .zip(readings)
+            .filter_map(|(f, r)| Some((f.channel, r.filter(|r| r.misfit <= RECOGNISED)?)))
+            .collect();
+        for (channel, r) in &read {
+            self.trial_inputs.values[channel.0] = Value::Number(r.value);
+        }
+        if self.trial_agrees(moment, painter) {
+            return true;
+        }
+        let words = self.trial.scene().all_words().to_owned();
+        let (shown, scene) = (&self.trial_inputs, self.trial.scene());
+        let right = digits::as_due(self.subject, self.region, inputs, shown, scene);
+        if !right.is_empty() && self.trial_agrees_with_numbers(moment, &right, painter) {
+            self.written = right;
+            return true;
+        }
+        let mut scene = Scene::default();
+        for (channel, r) in &read {
+            let off = READING_PX / r.px_per_unit + 2.0 * r.standard_error;
+            if !off.is_finite() {
+                continue;
+            }
+            for value in [r.value - off, r.value + off] {
+                self.trial_inputs.values[channel.0] = Value::Number(value);
+                scene.clear();
+                self.subject
+                    .region_moving(self.region, &self.trial_inputs, &mut scene);
+                if scene.all_words() != words && self.trial_agrees(moment, painter) {
+                    return true;
+                }
+            }
+            self.trial_inputs.values[channel.0] = Value::Number(r.value);
+        }
+        false
+    }
+
+    /// Whether the picture is the one that is due, but for numbers that are off by themselves, each by no more than its
+    /// readout may be.
+    pub(super) fn allowed_numbers_explain(
+        &mut self,
+        moment: &Moment,
+        inputs: &Inputs,
+        painter: &mut Painter,
+    ) -> bool {
+        if self.written.is_empty() || !self.written.iter().all(|w| w.is_allowed) {
+            return false;
+        }
+        self.trial_inputs.clone_from(inputs);
+        let written = std::mem::take(&mut self.written);
+        let agrees = self.trial_agrees_with_numbers(moment, &written, painter);
+        self.written = written;
+        agrees
+    }
+
+    fn agrees_at(&mut self, data_time_s: f64, moment: &Moment, painter: &mut Painter) -> bool {
+        moment
+            .recording
+            .inputs_at(data_time_s, &mut self.trial_inputs);
+        if self.liveness_period_s.is_some() {
+            // Its phase has been dealt with.
+            self.trial_inputs.time_s = self.inputs.time_s;
+        }
+        self.trial_agrees(moment, painter)
+    }
+
+    /// Which data or values the picture shows, or that it is blank; `None` where it is neither.
+    pub(super) fn explain(
+        &mut self,
+        moment: &Moment,
+        inputs: &Inputs,
+        readings: &mut Vec<Option<Fitted>>,
+        painter: &mut Painter,
+    ) -> Option<Explanation> {
+        self.tried.clear();
+        self.tried.push(self.due.scene().clone());
+        let captured = self.due.captured(moment.frame);
+        if blank::is_blank(captured, self.due.reference(), self.due.fixed()) {
+            readings.iter_mut().for_each(|r| *r = None);
+            return Some(Explanation::Nothing {
+                signature: Signature::Blank,
+            });
+        }
+        if let Some(data_time_s) = moment.likely_s
+            && self.agrees_at(data_time_s, moment, painter)
+        {
+            return Some(self.stale(data_time_s, moment, inputs, readings, painter));
+        }
+        // As stale as the last frame that was explained; then its picture, still standing.
+        if let Some(held) = self.last_data_time_s {
+            for data_time_s in [moment.time_s - self.last_staleness_s, held] {
+                if self.agrees_at(data_time_s, moment, painter) {
+                    return Some(self.stale(data_time_s, moment, inputs, readings, painter));
+                }
+            }
+        }
+        if let Some(data_time_s) = self.permitted_by_reading(moment, inputs, painter) {
+            return Some(self.stale(data_time_s, moment, inputs, readings, painter));
+        }
+        let freedoms = self.reader.freedoms().iter().zip(&*readings);
+        let read: Vec<Read> = freedoms
+            .filter_map(|(f, r)| Some((f, r.filter(|r| r.misfit <= RECOGNISED)?)))
+            .collect();
+        if !read.is_empty() {
+            let usual_s = self.last_staleness_s;
+            let about_s = (self.ages).push(&read, moment.recording, moment.time_s, usual_s);
+            if let Some(about_s) = about_s {
+                let around_s = [about_s - moment.interval_s, about_s + moment.interval_s];
+                let mut moments = self.moments_apart(around_s, about_s, moment);
+                moments.truncate(MOST_TRIALS);
+                moments.extend(around_s);
+                for data_time_s in moments {
+                    if self.agrees_at(data_time_s, moment, painter) {
+                        return Some(self.stale(data_time_s, moment, inputs, readings, painter));
+                    }
+                }
+            }
+            if self.values_explain(moment, inputs, readings, painter) {
+                return Some(Explanation::Values);
+            }
+        } else {
+            // Nothing to measure a time by. What may be shown is looked for at once, and again and again while it is not
+            // found.
+            if self.unexplained.is_multiple_of(SCAN_EVERY) {
+                let permitted_s = [moment.time_s - self.oldest_permitted_s, moment.time_s];
+                let about_s = moment.time_s - self.last_staleness_s;
+                for data_time_s in self.moments_apart(permitted_s, about_s, moment) {
+                    if self.agrees_at(data_time_s, moment, painter) {
+                        return Some(self.stale(data_time_s, moment, inputs, readings, painter));
+                    }
+                }
+            }
+            // Then pictures of earlier moments, newest first, and some in each frame.
+            let step_s = moment.interval_s.max(0.005);
+            while self.searched_s < OLDEST_S && self.tried.len() < MOST_TRIALS {
+                let data_time_s = moment.time_s - self.searched_s;
+                if self.agrees_at(data_time_s, moment, painter) {
+                    return Some(self.stale(data_time_s, moment, inputs, readings, painter));
+                }
+                self.searched_s += step_s;
+            }
+            if self.searched_s >= OLDEST_S {
+                self.searched_s = 0.0;
+            }
+        }
+        None
+    }
+
+    /// Recording time of data of a permitted age that the picture shows, s, found by reading it from the inputs of that age:
+    /// where so much moves within the permitted ages that a reading from what is due is lost, or finds the next label.
+    fn permitted_by_reading(
+        &mut self,
+        moment: &Moment,
+        inputs: &Inputs,
+        painter: &mut Painter,
+    ) -> Option<f64> {
+        let freedoms = self.reader.freedoms();
+        let px_per_unit = |k: usize| self.reader.px_per_unit(k, inputs);
+        let within_s = [moment.time_s - self.oldest_permitted_s, moment.time_s];
+        let starts = data_time::starts(freedoms, px_per_unit, moment.recording, within_s);
+        if starts <= 1 || !self.unexplained.is_multiple_of(SCAN_EVERY) {
+            return None;
+        }
+        let step_s = self.oldest_permitted_s / starts as f64;
+        let middle_s = |k: usize| step_s * (k as f64 + 0.5);
+        let mut ages_s: Vec<f64> = (0..starts).map(middle_s).collect();
+        let far = |age_s: &f64| (age_s - self.last_staleness_s).abs();
+        ages_s.sort_by(|a, b| far(a).total_cmp(&far(b)));
+        let (mut found, mut words) = (Vec::new(), Vec::new());
+        for age_s in ages_s {
+            let at_s = moment.time_s - age_s;
+            moment.recording.inputs_at(at_s, &mut self.trial_inputs);
+            self.trial.draw(&self.trial_inputs, painter);
+            words.clone_from(&self.fixed_words);
+            let area = self.due.area();
+            reader::word_boxes(
+                self.trial.scene(),
+                self.subject,
+                &self.chain,
+                area,
+                &mut words,
+            );
+            let start = (&self.trial_inputs, Some(self.trial.reference()[0]));
+            let captured = self.due.captured(moment.frame)[0];
+            (self.reader).read(captured, start, &words, false, painter, &mut found);
+            let freedoms = self.reader.freedoms().iter().zip(&found);
+            let read: Option<Vec<Read>> = freedoms
+                .filter_map(|(f, r)| Some((f, (*r)?)))
+                .map(|(f, r)| (r.misfit <= RECOGNISED).then_some((f, r)))
+                .collect();
+            let Some(read) = read.filter(|r| !r.is_empty()) else {
+                continue;
+            };
+            let around_s = [at_s - step_s, at_s + step_s];
+            let data_time_s = data_time::moment_within(&read, moment.recording, around_s);
+            if self.agrees_at(data_time_s, moment, painter) {
+                return Some(data_time_s);
+            }
+        }
+        None
+    }
+
+    /// The moments between two recording times, s, that look apart by what stands there (where values are read, by what
+    /// is written alone): of each stretch of the same the nearest to `about_s`, and the nearest of all first.
+    fn moments_apart(&mut self, within_s: [f64; 2], about_s: f64, moment: &Moment) -> Vec<f64> {
+        let [from_s, to_s] = within_s;
+        let far = |at_s: f64| (at_s - about_s).abs();
+        let is_read = !self.reader.freedoms().is_empty();
+        let (mut scene, mut last) = (Scene::default(), Scene::default());
+        let mut moments: Vec<f64> = Vec::new();
+        for step in 0..=((to_s - from_s) / WRITING_STEP_S) as usize {
+            let at_s = to_s - WRITING_STEP_S * step as f64;
+            moment.recording.inputs_at(at_s, &mut self.trial_inputs);
+            scene.clear();
+            self.subject
+                .region_moving(self.region, &self.trial_inputs, &mut scene);
+            let is_same = if is_read {
+                scene.all_words() == last.all_words()
+            } else {
+                scene == last
+            };
+            match moments.last_mut() {
+                Some(nearest) if is_same => {
+                    if far(at_s) < far(*nearest) {
+                        *nearest = at_s;
+                    }
+                }
+                _ => moments.push(at_s),
+            }
+            std::mem::swap(&mut scene, &mut last);
+        }
+        moments.sort_by(|a, b| far(*a).total_cmp(&far(*b)));
+        moments
+    }
+
+    /// What kind of wrong a picture is that nothing explains. Of one that cannot be read there are no readings.
+    pub(super) fn unexplained(
+        &mut self,
+        moment: &Moment,
+        readings: &mut [Option<Fitted>],
+        painter: &mut Painter,
+    ) -> Explanation {
+        let captured = self.due.captured(moment.frame);
+        // A third of what counts as another picture: beyond the chain's own noise.
+        let noisy = self.chain.luma.flat / 3;
+        let (due, fixed) = (self.due.reference(), self.due.fixed());
+        let mut signature = signature::signature(captured, due, fixed, noisy);
+        if signature == Signature::Readable && self.troubled.is_multiple_of(PARTING_EVERY) {
+            self.parting = self.find_parting(moment, painter);
+        }
+        if signature == Signature::Readable && self.parting.is_some() {
+            signature = Signature::Torn;
+        }
+        if signature != Signature::Readable {
+            readings.iter_mut().for_each(|r| *r = None);
+        }
+        Explanation::Nothing { signature }
+    }
+
+    /// Whether the picture is torn in time: above some line of one moment, below of another.
+    fn find_parting(&mut self, moment: &Moment, painter: &mut Painter) -> Option<Parting> {
+        let captured = self.due.captured(moment.frame)[0];
+        let due = signature::left_by_line(captured, self.due.reference()[0], 0, &[]);
+        let mut tried = Scene::default();
+        for age in 1..=PARTING_FRAMES {
+            let data_time_s = moment.due_time_s() - f64::from(age) * moment.interval_s;
+            moment
+                .recording
+                .inputs_at(data_time_s, &mut self.trial_inputs);
+            self.trial.draw(&self.trial_inputs, painter);
+            if self.trial.scene() == &tried {
+                continue;
+            }
+            tried.clone_from(self.trial.scene());
+            let older = signature::left_by_line(captured, self.trial.reference()[0], 0, &[]);
+            if let Some((found, share)) = signature::parting(&due, &older)
+                && share < signature::PARTED_SHARE
+            {
+                return Some(found);
+            }
+        }
+        None
+    }
+
+    /// First and last recording time about `data_time_s` whose inputs draw what was drawn last for trial.
+    pub(super) fn data_span_s(&mut self, data_time_s: f64, moment: &Moment) -> [f64; 2] {
+        let step_s = (moment.interval_s / 2.0).max(0.005);
+        let oldest_s = moment.time_s - OLDEST_S;
+        let mut scene = Scene::default();
+        let mut draws_the_same = |at_s: f64| {
+            moment.recording.inputs_at(at_s, &mut self.trial_inputs);
+            if self.liveness_period_s.is_some() {
+                self.trial_inputs.time_s = self.inputs.time_s;
+            }
+            scene.clear();
+            self.subject
+                .region_moving(self.region, &self.trial_inputs, &mut scene);
+            scene == *self.trial.scene()
+        };
+        let mut span_s = [data_time_s; 2];
+        while span_s[0] - step_s >= oldest_s && draws_the_same(span_s[0] - step_s) {
+            span_s[0] -= step_s;
+        }
+        while span_s[1] + step_s <= moment.time_s && draws_the_same(span_s[1] + step_s) {
+            span_s[1] += step_s;
+        }
+        span_s
+    }
+
+    fn stale(
+        &mut self,
+        data_time_s: f64,
+        moment: &Moment,
+        inputs: &Inputs,
+        readings: &mut Vec<Option<Fitted>>,
+        painter: &mut Painter,
+    ) -> Explanation {
+        self.last_data_time_s = Some(data_time_s);
+        self.last_staleness_s = moment.time_s - data_time_s;
+        // Read again from the values that are shown: on a repeating scale those found from the due ones may
+        // be a whole label off, and only this picture has been checked with its words.
+        if !readings.is_empty() {
+            let mut start = inputs.clone();
+            start.values.clone_from(&self.trial_inputs.values);
+            let captured = self.due.captured(moment.frame)[0];
+            let drawn = Some(self.trial.reference()[0]);
+            self.reader.read(
+                captured,
+                (&start, drawn),
+                &self.word_boxes,
+                false,
+                painter,
+                readings,
+            );
+        }
+        Explanation::OtherTime { data_time_s }
+    }
+}

@@ -1,0 +1,469 @@
+//! One region in one frame: does it agree, what does it show, and if it disagrees, which data or values
+//! explain the picture.
+
+mod explain;
+
+use self::explain::SCAN_EVERY;
+use crate::definition::model::Symbol;
+use crate::examine::comparison::{ChainLook, Comparison, Difference};
+use crate::examine::data_time::AgeTrack;
+use crate::examine::digits::{self, Digits, Written};
+use crate::examine::reader::{self, Fitted, RECOGNISED, Reader};
+use crate::examine::signature::{Parting, Signature};
+use crate::examine::subject::Subject;
+use crate::examine::view::View;
+use crate::examine::words::{WordChecker, WrongCell};
+use crate::picture::{Picture, Rect};
+use crate::recording::Recording;
+use crate::recording::inputs::{ChannelId, Inputs, Value};
+use crate::reference::painter::Painter;
+use crate::reference::parts::Freedom;
+use crate::reference::scene::Scene;
+
+/// What explains the picture of a region.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Explanation {
+    /// The inputs that are due.
+    Due,
+    /// The inputs of another moment: recording time, s.
+    OtherTime {
+        /// Recording time of the inputs that are shown, s.
+        data_time_s: f64,
+    },
+    /// The inputs that are due, with the channels that are read replaced by their readings, or with numbers that are off by
+    /// themselves and may be.
+    Values,
+    /// Nothing: the picture is wrong in itself.
+    Nothing {
+        /// What kind of wrong it is.
+        signature: Signature,
+    },
+}
+
+/// What was found in one region of one frame.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Findings {
+    /// What explains the picture.
+    pub explanation: Explanation,
+    /// Where [`Explanation::OtherTime`] explains the picture: first and last recording time whose inputs draw the
+    /// same, s, to half a frame.
+    pub data_span_s: Option<[f64; 2]>,
+    /// What differs from the reference that is due (all zero when it agrees).
+    pub difference: Difference,
+    /// Characters that are not those that are due.
+    pub wrong_cells: Vec<WrongCell>,
+    /// Readings by freedom; `None` where nothing could be read.
+    pub readings: Vec<Option<Fitted>>,
+    /// Numbers that stand on the picture as digits, where they could be read.
+    pub digits: Vec<Digits>,
+    /// For a liveness cell: which half is lit, when that can be said.
+    pub liveness: Option<bool>,
+    /// True when what moves was drawn the same as in the frame before.
+    pub is_unchanged: bool,
+}
+
+/// How far back the data of a stale picture are looked for, s.
+pub const OLDEST_S: f64 = 2.5;
+/// Examines one region, frame after frame.
+#[derive(Clone)]
+pub struct RegionExaminer<'d> {
+    subject: Subject<'d>,
+    region: usize,
+    due: Comparison<'d>,
+    trial: Comparison<'d>,
+    reader: Reader<'d>,
+    words: WordChecker<'d>,
+    trial_words: WordChecker<'d>,
+    fixed_words: Vec<Rect>,
+    word_boxes: Vec<Rect>,
+    inputs: Inputs,
+    trial_inputs: Inputs,
+    chain: ChainLook,
+    liveness_period_s: Option<f64>,
+    /// Age that data may have, s.
+    oldest_permitted_s: f64,
+    channels: Vec<ChannelId>,
+    /// Data time that explained the picture last, and the staleness it had then.
+    last_data_time_s: Option<f64>,
+    last_staleness_s: f64,
+    last_values: Vec<Option<Fitted>>,
+    troubled: u64,
+    ages: AgeTrack,
+    /// Numbers that stand there instead of those that the trial inputs give.
+    written: Vec<Written>,
+    /// Frames since something explained the picture.
+    unexplained: u64,
+    /// How far back pictures of earlier moments have been tried since nothing explains the picture, s.
+    searched_s: f64,
+    parting: Option<Parting>,
+    previous_scene: Scene,
+    tried: Vec<Scene>,
+}
+
+/// What is the same for all regions of a frame.
+#[derive(Clone, Copy)]
+pub struct Moment<'a> {
+    /// The captured frame.
+    pub frame: &'a Picture,
+    /// The inputs.
+    pub recording: &'a Recording,
+    /// Recording time of the frame, s: capture time plus offset.
+    pub time_s: f64,
+    /// Recording time of the data that the display as a whole is likely to show when it is not the usual
+    /// one, s.
+    pub likely_s: Option<f64>,
+    /// Staleness that the display usually has, s.
+    pub latency_s: f64,
+    /// Standard deviation of that staleness from frame to frame, s, where it was measured.
+    pub age_scatter_s: Option<f64>,
+    /// Time to the frame before, s.
+    pub interval_s: f64,
+}
+
+impl Moment<'_> {
+    /// Recording time of the inputs that are due, s.
+    #[must_use]
+    pub fn due_time_s(&self) -> f64 {
+        due_time_s(self.recording, self.time_s, self.latency_s)
+    }
+}
+
+/// Recording time of the inputs that are due at recording time `time_s`, s, on a display that is `latency_s` late. One
+/// that has just been given its first inputs shows these, not what was before.
+#[must_use]
+pub fn due_time_s(recording: &Recording, time_s: f64, latency_s: f64) -> f64 {
+    let (begin_s, _) = recording.span_s();
+    let due_s = time_s - latency_s;
+    if time_s >= begin_s {
+        due_s.max(begin_s)
+    } else {
+        due_s
+    }
+}
+
+impl<'d> RegionExaminer<'d> {
+    /// Prepares region `region` for frames of `size` pixels.
+    pub fn new(
+        subject: Subject<'d>,
+        region: usize,
+        chain: &ChainLook,
+        size: (usize, usize),
+        painter: &mut Painter,
+    ) -> Self {
+        let definition = subject.definition();
+        let due = Comparison::new(subject, region, chain, size, painter);
+        let trial = Comparison::new(subject, region, chain, size, painter);
+        let area = due.area();
+        let reader = Reader::new(subject, region, chain, area, painter);
+        let mut fixed = Scene::default();
+        subject.region_static(region, &mut fixed);
+        let mut fixed_words = Vec::new();
+        reader::word_boxes(&fixed, subject, chain, area, &mut fixed_words);
+        let liveness_period_s = definition.regions()[region]
+            .symbol
+            .iter()
+            .flat_map(Symbol::liveness)
+            .map(|l| l.period_ms / 1000.0)
+            .next();
+        let channels = definition.regions()[region]
+            .channels_used()
+            .iter()
+            .map(|n| definition.channel(n))
+            .collect();
+        Self {
+            subject,
+            region,
+            words: WordChecker::new(subject, chain, area, &fixed),
+            trial_words: WordChecker::new(subject, chain, area, &fixed),
+            due,
+            trial,
+            reader,
+            fixed_words,
+            word_boxes: Vec::new(),
+            inputs: Inputs::default(),
+            trial_inputs: Inputs::default(),
+            chain: chain.clone(),
+            liveness_period_s,
+            oldest_permitted_s: definition.max_latency_s(region),
+            channels,
+            last_data_time_s: None,
+            last_staleness_s: 0.0,
+            last_values: Vec::new(),
+            troubled: 0,
+            ages: AgeTrack::default(),
+            written: Vec::new(),
+            unexplained: 0,
+            searched_s: 0.0,
+            parting: None,
+            previous_scene: Scene::default(),
+            tried: Vec::new(),
+        }
+    }
+
+    /// The freedoms whose readings [`Findings::readings`] holds.
+    #[must_use]
+    pub fn freedoms(&self) -> &[Freedom] {
+        self.reader.freedoms()
+    }
+
+    /// What the readings are called where their errors are kept.
+    #[must_use]
+    pub fn reading_names(&self) -> Vec<String> {
+        let definition = self.subject.definition();
+        reader::names(definition, self.region, self.freedoms()).collect()
+    }
+
+    /// Whether unchecked areas cover all of the region.
+    #[must_use]
+    pub fn is_unchecked(&self) -> bool {
+        self.subject.definition().regions()[self.region].is_unchecked()
+    }
+
+    /// Channels that the region shows.
+    #[must_use]
+    pub fn channels(&self) -> &[ChannelId] {
+        &self.channels
+    }
+
+    /// The region's pixels in the capture.
+    #[must_use]
+    pub const fn area(&self) -> Rect {
+        self.due.area()
+    }
+
+    /// Where the picture is torn in time, as a line of the frame, and whether the older part lies below.
+    #[must_use]
+    pub fn parting(&self) -> Option<(i32, bool)> {
+        self.parting
+            .map(|p| (self.area().y + p.line as i32, p.is_other_below))
+    }
+
+    /// The reference that is due, as last drawn.
+    #[must_use]
+    pub const fn due(&self) -> &Comparison<'d> {
+        &self.due
+    }
+
+    /// Pixels for a unit of freedom `k` at the inputs that are due.
+    #[must_use]
+    pub fn px_per_unit(&self, k: usize) -> f64 {
+        self.reader.px_per_unit(k, &self.inputs)
+    }
+
+    /// Whether the reference was last drawn for this moment.
+    #[must_use]
+    pub fn is_drawn_for(&self, moment: &Moment) -> bool {
+        self.inputs.time_s == moment.due_time_s()
+    }
+
+    /// Draws the reference for the `inputs` that are due and examines nothing.
+    pub fn draw_due(&mut self, inputs: &Inputs, painter: &mut Painter) {
+        self.inputs.clone_from(inputs);
+        self.due.draw(inputs, painter);
+    }
+
+    /// Examines the region in one frame, whose due inputs are `inputs`.
+    pub fn examine(&mut self, moment: &Moment, inputs: &Inputs, painter: &mut Painter) -> Findings {
+        self.draw_due(inputs, painter);
+        let is_unchanged = self.due.scene() == &self.previous_scene;
+        if !is_unchanged {
+            self.previous_scene.clone_from(self.due.scene());
+        }
+        let mut difference = self.due.compare(moment.frame);
+        let mut liveness = None;
+        if let Some(period_s) = self.liveness_period_s {
+            liveness = self.liveness(moment, inputs, period_s, &mut difference, painter);
+        }
+        let wrong_cells = self.words.check(
+            self.due.captured(moment.frame)[0],
+            self.due.reference()[0],
+            self.due.scene(),
+            self.troubled > 0,
+            painter,
+        );
+        let agrees = difference.agrees() && wrong_cells.is_empty();
+        self.word_boxes.clear();
+        self.word_boxes.extend_from_slice(&self.fixed_words);
+        reader::word_boxes(
+            self.due.scene(),
+            self.subject,
+            &self.chain,
+            self.due.area(),
+            &mut self.word_boxes,
+        );
+        let mut readings = Vec::new();
+        let captured = self.due.captured(moment.frame)[0];
+        let scan = !agrees && self.troubled.is_multiple_of(SCAN_EVERY);
+        self.reader.read(
+            captured,
+            (inputs, Some(self.due.reference()[0])),
+            &self.word_boxes,
+            scan,
+            painter,
+            &mut readings,
+        );
+        if !agrees {
+            self.read_from_last(captured, inputs, painter, &mut readings);
+        }
+        self.written.clear();
+        let explanation = if agrees {
+            self.troubled = 0;
+            self.unexplained = 0;
+            self.searched_s = 0.0;
+            self.ages.clear();
+            self.parting = None;
+            self.last_data_time_s = Some(moment.due_time_s());
+            self.last_staleness_s = moment.latency_s;
+            Explanation::Due
+        } else {
+            let mut found = self.explain(moment, inputs, &mut readings, painter);
+            if matches!(found, None | Some(Explanation::Nothing { .. })) {
+                self.written = digits::as_read(
+                    self.subject,
+                    self.region,
+                    inputs,
+                    &self.due,
+                    self.due.captured(moment.frame)[0],
+                    &wrong_cells,
+                );
+            }
+            if found.is_none() && self.allowed_numbers_explain(moment, inputs, painter) {
+                found = Some(Explanation::Values);
+            }
+            let found = match found {
+                Some(found) => {
+                    self.unexplained = 0;
+                    found
+                }
+                None => {
+                    self.unexplained += 1;
+                    self.unexplained(moment, &mut readings, painter)
+                }
+            };
+            self.troubled += 1;
+            found
+        };
+        let written = std::mem::take(&mut self.written);
+        let digits = match explanation {
+            Explanation::Due => digits::as_drawn(self.subject, self.region, inputs, inputs),
+            Explanation::OtherTime { .. } | Explanation::Values => {
+                let mut all =
+                    digits::as_drawn(self.subject, self.region, &self.trial_inputs, inputs);
+                for Written { digits, .. } in written {
+                    let is_it =
+                        |d: &&mut Digits| (&d.what, d.channel) == (&digits.what, digits.channel);
+                    if let Some(due) = all.iter_mut().find(is_it) {
+                        *due = digits;
+                    }
+                }
+                all
+            }
+            Explanation::Nothing { .. } => written.into_iter().map(|w| w.digits).collect(),
+        };
+        self.last_values.clone_from(&readings);
+        let data_span_s = match explanation {
+            Explanation::OtherTime { data_time_s } => Some(self.data_span_s(data_time_s, moment)),
+            _ => None,
+        };
+        Findings {
+            explanation,
+            data_span_s,
+            difference,
+            wrong_cells,
+            readings,
+            digits,
+            liveness,
+            is_unchanged,
+        }
+    }
+
+    /// Readings of `frame` alone, whose due inputs are `inputs`, and whether the region agrees: for measuring the chain.
+    pub fn readings_only(
+        &mut self,
+        frame: &Picture,
+        inputs: &Inputs,
+        painter: &mut Painter,
+    ) -> (Vec<Option<Fitted>>, bool) {
+        self.draw_due(inputs, painter);
+        let agrees = self.due.agrees(frame);
+        self.word_boxes.clear();
+        self.word_boxes.extend_from_slice(&self.fixed_words);
+        reader::word_boxes(
+            self.due.scene(),
+            self.subject,
+            &self.chain,
+            self.due.area(),
+            &mut self.word_boxes,
+        );
+        let mut readings = Vec::new();
+        let captured = self.due.captured(frame)[0];
+        self.reader.read(
+            captured,
+            (inputs, Some(self.due.reference()[0])),
+            &self.word_boxes,
+            false,
+            painter,
+            &mut readings,
+        );
+        (readings, agrees)
+    }
+
+    /// Reads again from what was shown in the frame before, where the due values lead nowhere.
+    fn read_from_last(
+        &mut self,
+        captured: View,
+        inputs: &Inputs,
+        painter: &mut Painter,
+        readings: &mut [Option<Fitted>],
+    ) {
+        let is_lost = |r: &Option<Fitted>| r.is_none_or(|f| f.misfit > RECOGNISED);
+        let is_known = |r: &Option<Fitted>| r.is_some_and(|f| f.misfit <= RECOGNISED);
+        if !readings.iter().any(is_lost) || !self.last_values.iter().any(is_known) {
+            return;
+        }
+        self.trial_inputs.clone_from(inputs);
+        for (f, last) in self.reader.freedoms().iter().zip(&self.last_values) {
+            if let Some(last) = last.filter(|l| l.misfit <= RECOGNISED) {
+                self.trial_inputs.values[f.channel.0] = Value::Number(last.value);
+            }
+        }
+        let mut again = Vec::new();
+        self.reader.read(
+            captured,
+            (&self.trial_inputs, None),
+            &self.word_boxes,
+            false,
+            painter,
+            &mut again,
+        );
+        // What is read of one freedom holds for what was read of the others: all or nothing.
+        if reader::worst_misfit(&again) < reader::worst_misfit(readings.iter()) {
+            readings.copy_from_slice(&again);
+        }
+    }
+
+    /// Which half is lit: the reference of the other phase is drawn when the due one disagrees.
+    fn liveness(
+        &mut self,
+        moment: &Moment,
+        inputs: &Inputs,
+        period_s: f64,
+        difference: &mut Difference,
+        painter: &mut Painter,
+    ) -> Option<bool> {
+        let is_first = |t: f64| (libm::floor(t / period_s) as i64).rem_euclid(2) == 0;
+        if difference.agrees() {
+            return Some(is_first(inputs.time_s));
+        }
+        let mut other = inputs.clone();
+        other.time_s += period_s;
+        self.due.draw(&other, painter);
+        let second = self.due.compare(moment.frame);
+        if second.agrees() {
+            *difference = second;
+            return Some(is_first(other.time_s));
+        }
+        self.due.draw(inputs, painter);
+        None
+    }
+}
