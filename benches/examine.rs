@@ -18,6 +18,7 @@ use std::time::{Duration, Instant};
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use framevouch::capture::{self, CapturedFrame, Origin, StreamInfo};
+use framevouch::check::place::Place;
 use framevouch::check::{self, FrameSource, Offset, Settings, Sink, Snapshot, Stretch};
 use framevouch::definition::Definition;
 use framevouch::demo::unit::{Plan, Unit};
@@ -146,6 +147,7 @@ fn a_frame(
     };
     let settings = Settings {
         offset: Offset::Given(0.0),
+        place: Place::Usual,
         profile: None,
         stretch: Stretch::First,
         allow_missing: false,

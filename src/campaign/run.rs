@@ -18,6 +18,7 @@ use super::trial::{self, AFTER_S};
 use super::trials::{Done, Trial, Trials, judged_regions, seed_of};
 use crate::capture::profile::Profile;
 use crate::capture::{CapturedFrame, ReadAhead};
+use crate::check::place::Place;
 use crate::check::{self, Offset};
 use crate::definition::Definition;
 use crate::evidence::manifest::{ChangedFile, ReadFiles};
@@ -55,6 +56,9 @@ pub enum Error {
         "capture \"{0}\" agrees with its recording nowhere in its first two minutes; a campaign needs captures without faults: run check on it first"
     )]
     NoAgreement(String),
+    /// A capture in which the display stands elsewhere, with what to do.
+    #[error("capture \"{0}\": {1}; give the profile in the plan")]
+    Elsewhere(String, String),
     /// Nothing could be checked.
     #[error(
         "nothing could be checked, so no trial could begin: every capture ends within its lead of {0} s, or shows another chain; give longer captures, or a smaller lead_s, and run check on them first"
@@ -419,7 +423,8 @@ impl Prepared {
 
     fn open(&self, source: &CaptureSource) -> Result<ReadAhead, Error> {
         let options = crate::capture::OpenOptions {
-            size: Some(self.definition.size()),
+            // A profile may have the display in a part of the picture.
+            size: (source.profile.is_none()).then(|| self.definition.size()),
             fps: source.fps,
             ffmpeg: self.ffmpeg.clone(),
             ..Default::default()
@@ -443,11 +448,14 @@ impl Prepared {
         let recording = &self.recordings[capture];
         let mut frames = self.open(source)?;
         let offset = Offset::Given(source.offset_s);
-        let found = check::find_stretch(subject, recording, &mut frames, offset);
+        let found = check::find_stretch(subject, recording, &mut frames, offset, Place::Usual);
         self.same(held, &mut frames, source)?;
-        found
-            .map(|found| found.measured.profile)
-            .ok_or_else(|| Error::NoAgreement(source.file.display().to_string()))
+        let capture = || source.file.display().to_string();
+        match found {
+            Ok(Some(found)) => Ok(found.measured.profile),
+            Ok(None) => Err(Error::NoAgreement(capture())),
+            Err(e) => Err(Error::Elsewhere(capture(), e.to_string())),
+        }
     }
 
     /// Makes sure that what was read is what the capture `held`.

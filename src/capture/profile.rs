@@ -13,7 +13,7 @@ use crate::reference::canvas::{ColorMap, Geometry, Look, Siting};
 use crate::reference::placement::TextPlacement;
 
 /// Version of the file. Readers refuse files of a later version; files of an earlier one are read.
-pub const PROFILE_VERSION: u32 = 2;
+pub const PROFILE_VERSION: u32 = 3;
 
 /// How a profile is known by its beginning.
 pub const FILE: files::Kind = files::Kind {
@@ -47,6 +47,12 @@ pub struct Profile {
     pub scale: [f64; 2],
     /// Shift of x and y, px: captured = scale * display + shift.
     pub shift_px: [f64; 2],
+    /// What a pixel of y adds to x, and one of x to y: 0 unless the picture is turned.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub skew: [f64; 2],
+    /// Where the display is seen at an angle, captured x and y are divided by 1 + this * display, 1/px.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub perspective: [f64; 2],
     /// Captured levels from the reference's: three rows of weights of Y', Cb, Cr and an offset.
     pub color: [[f64; 4]; 3],
     /// Root mean square noise of flat areas, levels: Y', Cb, Cr.
@@ -66,6 +72,14 @@ pub struct Profile {
     pub latency_se_s: Option<f64>,
     /// Frames that were measured.
     pub frames: u64,
+}
+
+#[expect(
+    clippy::trivially_copy_pass_by_ref,
+    reason = "serde passes what it skips by reference"
+)]
+fn is_zero(v: &[f64; 2]) -> bool {
+    *v == [0.0; 2]
 }
 
 /// What is wrong with a profile file.
@@ -152,13 +166,23 @@ impl Profile {
         }
         let is_good = |v: f64, low: f64, high: f64| v.is_finite() && (low..=high).contains(&v);
         for (name, v) in [("x", self.scale[0]), ("y", self.scale[1])] {
-            if !is_good(v, 0.5, 2.0) {
-                return Err(format!("scale of {name} is {v}, allowed 0.5 to 2"));
+            if !is_good(v, 0.1, 10.0) {
+                return Err(format!("scale of {name} is {v}, allowed 0.1 to 10"));
             }
         }
         for v in self.shift_px {
-            if !is_good(v, -64.0, 64.0) {
-                return Err(format!("shift_px is {v}, allowed -64 to 64"));
+            if !is_good(v, -1e5, 1e5) {
+                return Err(format!("shift_px is {v}, allowed -100000 to 100000"));
+            }
+        }
+        for v in self.skew {
+            if !is_good(v, -10.0, 10.0) {
+                return Err(format!("skew is {v}, allowed -10 to 10"));
+            }
+        }
+        for v in self.perspective {
+            if !is_good(v, -0.1, 0.1) {
+                return Err(format!("perspective is {v}, allowed -0.1 to 0.1"));
             }
         }
         if self
@@ -185,6 +209,14 @@ impl Profile {
         Ok(())
     }
 
+    /// Takes over where the display stands in the picture.
+    pub const fn set_geometry(&mut self, geometry: &Geometry) {
+        self.scale = [geometry.sx, geometry.sy];
+        self.shift_px = [geometry.tx, geometry.ty];
+        self.skew = geometry.skew;
+        self.perspective = geometry.perspective;
+    }
+
     /// How the reference is brought to this chain.
     #[must_use]
     pub const fn look(&self) -> Look {
@@ -195,6 +227,8 @@ impl Profile {
                 sy: self.scale[1],
                 tx: self.shift_px[0],
                 ty: self.shift_px[1],
+                skew: self.skew,
+                perspective: self.perspective,
             },
             color: ColorMap(self.color),
             text: self.text,
@@ -223,6 +257,8 @@ mod tests {
             ],
             siting in prop_oneof![Just(Siting::Left), Just(Siting::Center)],
             shift_px in [within(64), within(64)],
+            skew in [within(10), within(10)],
+            perspective in [Just(0.0), Just(0.000_976_562_5)],
             color in proptest::array::uniform3([within(300), within(300), within(300), within(300)]),
             noise in proptest::array::uniform3(within(128).prop_map(f64::abs)),
             latency_s in within(10),
@@ -242,6 +278,8 @@ mod tests {
                 siting,
                 scale: [1.0, 1.25],
                 shift_px,
+                skew,
+                perspective,
                 color,
                 noise,
                 blur_px: 0.5,

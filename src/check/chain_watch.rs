@@ -15,7 +15,7 @@ use crate::examine::register::{self, FrameReference, LumaReference};
 use crate::examine::resemblance::shows_what_is_due;
 use crate::examine::subject::Subject;
 use crate::examine::view::View;
-use crate::picture::{Encoding, Rect};
+use crate::picture::{Encoding, Point, Rect};
 use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{ColorMap, Geometry, Look};
 use crate::reference::painter::Painter;
@@ -363,13 +363,10 @@ impl Sight<'_> {
         let look = self.chain.look;
         let found = register::register(self.subject, self.inputs, &look, picture, painter)?;
         let (g, h) = (found.geometry, look.geometry);
-        let size = (picture.width() as f64, picture.height() as f64);
-        let most = |a: f64, b: f64| a.abs().max(b.abs());
-        let moved = [
-            most(g.x(0.0) - h.x(0.0), g.x(size.0) - h.x(size.0)),
-            most(g.y(0.0) - h.y(0.0), g.y(size.1) - h.y(size.1)),
-        ];
-        (most(moved[0], moved[1]) > CHAIN_SHIFT_PX).then_some((g, moved))
+        let moved = g.corners_from(&h, self.subject.definition().size());
+        let most = |axis: fn(&Point) -> f64| moved.iter().map(axis).fold(0.0, f64::max);
+        let most = [most(|p| p.x.abs()), most(|p| p.y.abs())];
+        (most[0].max(most[1]) > CHAIN_SHIFT_PX).then_some((g, most))
     }
 }
 

@@ -6,6 +6,7 @@ mod chain_watch;
 mod clock;
 mod gaps;
 mod pages;
+pub mod place;
 pub mod run;
 mod shades;
 mod stretch;
@@ -20,14 +21,17 @@ use crate::capture::profile::Profile;
 use crate::definition::Definition;
 use crate::evidence::measurements::Header;
 use crate::evidence::records::{FrameRecord, Summary};
-use crate::examine::calibrate;
+use crate::examine::calibrate::{self, Given};
 use crate::examine::subject::Subject;
 use crate::judge::events::Event;
 use crate::judge::region::RegionVerdict;
 use crate::picture::Picture;
 use crate::recording::Recording;
+use crate::reference::canvas::Geometry;
 use crate::reference::painter::Painter;
 
+use place::Place;
+pub use place::settle_place;
 use run::Run;
 use stretch::settle_profile;
 pub use stretch::{Settled, confirm, find_stretch, first_stretch, settle};
@@ -50,10 +54,22 @@ pub struct Settings {
     pub offset: Offset,
     /// A profile of the chain; without one it is measured.
     pub profile: Option<Box<Profile>>,
+    /// Where the display stands in the capture.
+    pub place: Place,
     /// What is measured on the way in.
     pub stretch: Stretch,
     /// Frames outside the recording are not judged, and that is no error.
     pub allow_missing: bool,
+}
+
+impl Settings {
+    /// Where the display stands: a profile knows, unless it is said.
+    pub(crate) const fn place(&self) -> Place {
+        match (&self.place, &self.profile) {
+            (Place::Usual, Some(profile)) => Place::Given(profile.look().geometry),
+            (place, _) => *place,
+        }
+    }
 }
 
 /// From which stretch of the capture offset and chain are known.
@@ -172,6 +188,17 @@ pub enum Error {
         "the first stretch of the capture does not agree with the recording; give a profile, or check offset, definition and recording"
     )]
     NoAgreement,
+    /// The display is found in the capture, but not where it is looked for.
+    #[error("{words}")]
+    Elsewhere {
+        /// As a sentence, with what to do.
+        words: String,
+        /// Where it is.
+        geometry: Geometry,
+    },
+    /// The display is not found in the capture; a sentence, with what to do.
+    #[error("{0}")]
+    Nowhere(String),
     /// Frames outside the recording, in words.
     #[error(
         "{0}; give a recording that covers them, another --offset, or --allow-missing to leave them out"
@@ -273,11 +300,22 @@ pub fn check(
     let settled = match &settings.stretch {
         Stretch::Found(found) => Settled::clone(found),
         stretch => {
+            let given = Given {
+                siting: info.siting,
+                place: settle_place(
+                    subject,
+                    recording,
+                    &frames,
+                    settings.place(),
+                    settings.offset,
+                    &mut painter,
+                )?,
+            };
             let settled = settle(
                 subject,
                 recording,
                 &frames,
-                info.siting,
+                given,
                 settings.offset,
                 &mut painter,
             );

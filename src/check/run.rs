@@ -34,6 +34,7 @@ use crate::reference::painter::Painter;
 use super::chain_watch::{ChainWatch, Sight, Told};
 use super::clock::step_s;
 use super::gaps::Gaps;
+use super::place::{LEAST_SEEN, seen_share};
 use super::{Error, Outcome, RegionState, Seen, Sink, Snapshot};
 
 /// Why a region that unchecked areas cover is not judged.
@@ -76,7 +77,7 @@ pub struct Run<'d> {
     pub(super) definition: &'d Definition,
     subject: Subject<'d>,
     pub(super) recording: &'d Recording,
-    chain: ChainLook,
+    pub(super) chain: ChainLook,
     pub(super) regions: Regions<'d>,
     log: EventLog<'d>,
     painter: Painter,
@@ -113,7 +114,7 @@ pub struct Run<'d> {
     /// What the whole frame was found to be, and how many frames ago.
     pub(super) broken: Option<(Option<Signature>, u32)>,
     /// Luma of the whole reference frame.
-    whole: Plane,
+    pub(super) whole: Plane,
     reverted_at_s: Option<f64>,
 }
 
@@ -688,6 +689,21 @@ impl<'d> Run<'d> {
         notes.extend(self.gaps.note());
         let regions = self.definition.regions();
         let missing = recording.missing_channels();
+        let size = (profile.width, profile.height);
+        let cut = |k: usize| {
+            let share = seen_share(regions[k].area(), &self.chain.look.geometry, size);
+            (share < 1.0).then_some(share)
+        };
+        let in_part: Vec<String> = (regions.iter().enumerate())
+            .filter_map(|(k, r)| Some((r, cut(k).filter(|share| *share >= LEAST_SEEN)?)))
+            .map(|(r, share)| format!("{} to {:.0} %", r.id, 100.0 * share))
+            .collect();
+        if !in_part.is_empty() {
+            notes.push(format!(
+                "the capture's edge cuts regions: {}; what lies outside is not judged",
+                in_part.join(", ")
+            ));
+        }
         let not_judged: BTreeMap<String, String> = regions
             .iter()
             .enumerate()
@@ -701,6 +717,10 @@ impl<'d> Run<'d> {
                     .into_iter()
                     .filter(|c| missing.iter().any(|m| m == c))
                     .collect();
+                if let Some(share) = cut(k).filter(|share| *share < LEAST_SEEN) {
+                    let words = format!("only {:.0} % of it is in the capture", 100.0 * share);
+                    return Some((r.id.clone(), words));
+                }
                 (!lacks.is_empty()).then(|| {
                     (
                         r.id.clone(),

@@ -1,15 +1,17 @@
 //! From which stretch of a capture the chain is measured, and whether it is the one of a profile.
 
 use crate::capture::profile::Profile;
-use crate::capture::{CapturedFrame, Error as CaptureError, Siting};
+use crate::capture::{CapturedFrame, Error as CaptureError};
 use crate::definition::Definition;
 use crate::evidence::records::thousandths;
-use crate::examine::calibrate::{self, Measured};
+use crate::examine::calibrate::{self, Given, Measured};
 use crate::examine::subject::Subject;
 use crate::picture::Subsampling;
 use crate::recording::Recording;
+use crate::reference::canvas::Geometry;
 use crate::reference::painter::Painter;
 
+use super::place::{Place, displaced, settle_place};
 use super::run::Run;
 use super::{Error, FrameSource, Offset};
 
@@ -34,8 +36,10 @@ pub struct Settled {
     pub offset_from: String,
     /// The chain, measured at this offset.
     pub measured: Measured,
+    /// Where the display was expected.
+    pub expected: Geometry,
     /// Which frames these were, in words; `None` for the first of a capture.
-    pub place: Option<String>,
+    pub stretch: Option<String>,
 }
 
 /// Reads the next stretch of a capture that the chain can be measured from.
@@ -70,35 +74,63 @@ const SEARCH_S: f64 = 120.0;
 /// Looks for the first stretch of a capture that agrees, where the first of all does not: displays are
 /// often dark, or show a test picture, when a capture begins. `None` when there is none within two minutes,
 /// or before the capture's first damage.
+///
+/// # Errors
+/// [`Error::Elsewhere`] where the display is there, and not where it usually is.
 pub fn find_stretch(
     subject: Subject,
     recording: &Recording,
     source: &mut dyn FrameSource,
     offset: Offset,
-) -> Option<Settled> {
+    place: Place,
+) -> Result<Option<Settled>, Error> {
     let mut painter = Painter::new();
     let mut begin_s = None;
     for stretch in 1u32.. {
-        let (frames, ended) = first_stretch(source).ok()?;
-        let (first, last) = (frames.first()?, frames.last()?);
+        let Ok((frames, ended)) = first_stretch(source) else {
+            return Ok(None);
+        };
+        let (Some(first), Some(last)) = (frames.first(), frames.last()) else {
+            return Ok(None);
+        };
         let begun_s = *begin_s.get_or_insert(first.time_s);
-        let place = format!("frames {} to {}", first.index, last.index);
+        let frames_in_words = format!("frames {} to {}", first.index, last.index);
         let siting = source.info().siting;
-        // Offsets are looked for at distances that double: each search tries the whole recording.
-        if matches!(offset, Offset::Given(_)) || stretch.is_power_of_two() {
-            let settled = settle(subject, recording, &frames, siting, offset, &mut painter);
-            if settled.measured.is_good() {
-                return Some(Settled {
-                    place: Some(place),
-                    ..settled
-                });
+        // Offsets and places are looked for at distances that double: each search tries all of them.
+        let place = match (stretch.is_power_of_two(), offset, place) {
+            (true, _, place) => Some(place),
+            (false, Offset::Given(_), Place::Usual) => Some(Place::Given(Geometry::IDENTITY)),
+            (false, Offset::Given(_), Place::Given(_)) => Some(place),
+            (false, ..) => None,
+        };
+        let place = place
+            .map(|place| settle_place(subject, recording, &frames, place, offset, &mut painter));
+        let settled = match place {
+            Some(Err(e @ Error::Elsewhere { .. })) => return Err(e),
+            None | Some(Err(_)) => None,
+            Some(Ok(place)) => {
+                let given = Given { siting, place };
+                Some(settle(
+                    subject,
+                    recording,
+                    &frames,
+                    given,
+                    offset,
+                    &mut painter,
+                ))
             }
+        };
+        if let Some(settled) = settled.filter(|s| s.measured.is_good()) {
+            return Ok(Some(Settled {
+                stretch: Some(frames_in_words),
+                ..settled
+            }));
         }
         if ended.is_some() || last.time_s - begun_s > SEARCH_S {
-            return None;
+            break;
         }
     }
-    None
+    Ok(None)
 }
 
 /// Finds the offset that is asked for, and measures the chain from `frames` at it.
@@ -106,7 +138,7 @@ pub fn settle(
     subject: Subject,
     recording: &Recording,
     frames: &[CapturedFrame],
-    siting: Option<Siting>,
+    given: Given,
     offset: Offset,
     painter: &mut Painter,
 ) -> Settled {
@@ -114,8 +146,9 @@ pub fn settle(
     let mut at = |offset_s: f64, offset_from: String| Settled {
         offset_s,
         offset_from,
-        measured: calibrate::measure(subject, recording, &list, siting, offset_s, painter),
-        place: None,
+        measured: calibrate::measure(subject, recording, &list, given, offset_s, painter),
+        expected: given.place,
+        stretch: None,
     };
     let at_zero = match offset {
         Offset::Given(offset_s) => return at(offset_s, "given".into()),
@@ -127,7 +160,8 @@ pub fn settle(
         Some(zero) if is_plain(&zero.measured) => return zero,
         other => other,
     };
-    let found = calibrate::find_offset(subject, recording, &list, &mut Painter::new());
+    let found =
+        calibrate::find_offset(subject, recording, &list, &given.place, &mut Painter::new());
     let next = if found.runner_up.is_finite() {
         format!("{:.2} at the next best", found.runner_up)
     } else {
@@ -187,7 +221,7 @@ pub(super) fn settle_profile(
     settled: Settled,
     notes: &mut Vec<String>,
 ) -> Result<(Profile, String), Error> {
-    let (measured, place) = (settled.measured, settled.place);
+    let (measured, stretch) = (settled.measured, settled.stretch);
     let Some(given) = given else {
         let is_good = measured.is_good();
         if !is_good {
@@ -197,9 +231,15 @@ pub(super) fn settle_profile(
             ));
         }
         notes.extend(measured.notes);
-        let from = match place {
-            Some(place) => format!(
-                "measured from {place} of this capture, the first stretch that agrees; no profile was given"
+        let size = definition.size();
+        notes.extend(displaced(
+            &measured.profile.look().geometry,
+            &settled.expected,
+            size,
+        ));
+        let from = match stretch {
+            Some(stretch) => format!(
+                "measured from {stretch} of this capture, the first stretch that agrees; no profile was given"
             ),
             None if is_good => format!(
                 "measured from the first {} frames of this capture, no profile was given",
@@ -255,7 +295,7 @@ fn planes_in_words(profile: &Profile) -> String {
 
 /// Whether a check accepts what was `settled` as the chain of these frames: of the `first` stretch of a capture, from
 /// which a check measures again, and of `frames` anywhere in it; gives the ids of regions that disagree in more than half
-/// of them by this chain, which a check would raise. A chain that shift, scale and one map of colours do not
+/// of them by this chain, which a check would raise. A chain that its place and one map of colours do not
 /// describe comes out differently from stretch to stretch, or leaves what no chain that was measured would.
 ///
 /// # Errors
@@ -264,7 +304,7 @@ pub fn confirm(
     subject: Subject,
     recording: &Recording,
     (first, frames): (&[CapturedFrame], &[CapturedFrame]),
-    siting: Option<Siting>,
+    given: Given,
     settled: &Settled,
 ) -> Result<Vec<String>, Error> {
     if !settled.measured.is_good() {
@@ -274,7 +314,7 @@ pub fn confirm(
     let profile = &settled.measured.profile;
     let offset = Offset::Given(settled.offset_s);
     let mut painter = Painter::new();
-    let again = settle(subject, recording, first, siting, offset, &mut painter);
+    let again = settle(subject, recording, first, given, offset, &mut painter);
     settle_profile(definition, Some(profile), again, &mut Vec::new())?;
     let mut run = Run::new(
         definition,
@@ -302,22 +342,29 @@ pub fn confirm(
 /// In what `found` differs from `given`, in words: all of it, and nothing else.
 fn chain_change(definition: &Definition, given: &Profile, found: &Profile) -> Option<String> {
     let mut changes = Vec::new();
-    for (axis, k, length) in [("x", 0, given.width), ("y", 1, given.height)] {
-        let at = |p: &Profile, v: f64| p.scale[k] * v + p.shift_px[k];
-        let moved = [0.0, length as f64].map(|place| (at(found, place) - at(given, place), place));
-        let [near, far] = moved;
-        let (moved, place) = if far.0.abs() > near.0.abs() {
-            far
-        } else {
-            near
-        };
-        if moved.abs() > CHAIN_SHIFT_PX {
+    let (a, b) = (given.look(), found.look());
+    let (width, height) = definition.size();
+    let corners = b.geometry.corners_from(&a.geometry, (width, height));
+    let along = [
+        ("x", corners.map(|p| p.x), [0, width, width, 0]),
+        ("y", corners.map(|p| p.y), [0, 0, height, height]),
+    ];
+    for (axis, moved, places) in along {
+        let most = (moved.into_iter().zip(places)).reduce(|most, next| {
+            if next.0.abs() > most.0.abs() {
+                next
+            } else {
+                most
+            }
+        });
+        if let Some((moved, place)) = most
+            && moved.abs() > CHAIN_SHIFT_PX
+        {
             changes.push(format!(
-                "the picture is displaced by {moved:.2} px in {axis} at {place:.0} px"
+                "the picture is displaced by {moved:.2} px in {axis} at {place} px"
             ));
         }
     }
-    let (a, b) = (given.look(), found.look());
     let colors = definition.file().colors.keys().map(|color| {
         let rgb = definition.color(color);
         let (a, b) = (a.levels(rgb), b.levels(rgb));

@@ -1,12 +1,14 @@
 //! `framevouch calibrate`: what the capture chain does to a good picture.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::check::parse_offset;
 use super::{CaptureArguments, Failure, Force, InputArguments};
 use crate::capture::{CapturedFrame, ReadAhead, profile};
+use crate::check::place::in_words;
 use crate::check::{self, Offset};
 use crate::evidence::records::thousandths;
+use crate::examine::calibrate::Given;
 use crate::examine::subject::Subject;
 use crate::files;
 use crate::reference::drawing::Drawing;
@@ -34,15 +36,33 @@ const MEASURED_FRAMES: usize = 48;
 
 /// Runs `calibrate`.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
-    let (definition, recording) = arguments.input.load()?;
+    calibrate(
+        &arguments.input,
+        &arguments.capture,
+        arguments.offset.unwrap_or(Offset::Usual),
+        &arguments.out,
+        arguments.force.force,
+    )
+}
+
+/// Measures a chain and writes its profile to `out`.
+pub(super) fn calibrate(
+    input: &InputArguments,
+    capture: &CaptureArguments,
+    offset: Offset,
+    out: &Path,
+    is_forced: bool,
+) -> Result<u8, Failure> {
+    let (definition, recording) = input.load()?;
     let mut inputs = InputArguments::paths(&definition, &recording);
-    inputs.push(&arguments.capture.capture);
-    files::refuse_shared(inputs, [arguments.out.clone()])?;
+    inputs.push(&capture.capture);
+    files::refuse_shared(inputs, [out.to_owned()])?;
     // Now rather than after the measuring.
-    files::refuse_foreign(&arguments.out, profile::FILE, arguments.force.force)?;
+    files::refuse_foreign(out, profile::FILE, is_forced)?;
     let drawing = Drawing::new(&definition);
     let subject = Subject::new(&definition, &drawing);
-    let mut source = ReadAhead::start(arguments.capture.open(&definition)?, 4);
+    let place = capture.place(&definition)?;
+    let mut source = ReadAhead::start(capture.open()?, 4);
     let (first, ended) = check::first_stretch(&mut source)?;
     if let Some(e) = ended {
         return Err(e.into());
@@ -69,10 +89,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     while source.next_into(&mut frame)? {
         add(&frame);
     }
-    let siting = source.info().siting;
     let mut painter = Painter::new();
-    let offset = arguments.offset.unwrap_or(Offset::Usual);
-    let settled = check::settle(subject, &recording, &frames, siting, offset, &mut painter);
+    let given = Given {
+        siting: source.info().siting,
+        place: check::settle_place(subject, &recording, &first, place, offset, &mut painter)?,
+    };
+    let settled = check::settle(subject, &recording, &frames, given, offset, &mut painter);
     let measured = &settled.measured;
     let p = &measured.profile;
     say!(
@@ -86,6 +108,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         p.shift_px[1]
     );
     say!("scale         {:.6}, {:.6}", p.scale[0], p.scale[1]);
+    let geometry = p.look().geometry;
+    if !geometry.is_upright() {
+        say!("corners       {}", in_words(&geometry, definition.size()));
+    }
     say!(
         "noise         {:.2}, {:.2}, {:.2} levels",
         p.noise[0],
@@ -109,9 +135,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         say!("note          {note}");
     }
     // A check is the judge of what is a chain: what it would refuse is none.
-    let raised = match check::confirm(subject, &recording, (&first, &frames), siting, &settled) {
+    let raised = match check::confirm(subject, &recording, (&first, &frames), given, &settled) {
         Err(check::Error::NoAgreement) => return Err("the capture does not agree with the recording well enough to measure the chain; use a stretch that is known to be good, and check offset, definition and recording".into()),
-        Err(check::Error::Chain { what, .. }) => return Err(format!("this is no chain that a profile can describe (shift and scale of each axis, and one map of colours that is linear in their levels), or it changes within the capture: by what was measured of the whole, {what}").into()),
+        Err(check::Error::Chain { what, .. }) => return Err(format!("this is no chain that a profile can describe (the display's place, and one map of colours that is linear in their levels), or it changes within the capture: by what was measured of the whole, {what}").into()),
         other => other?,
     };
     if !raised.is_empty() {
@@ -122,6 +148,6 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     }
     let text = serde_json::to_string_pretty(p)? + "\n";
     let bytes = text.as_bytes();
-    files::replace(&arguments.out, bytes, profile::FILE, arguments.force.force)?;
+    files::replace(out, bytes, profile::FILE, is_forced)?;
     Ok(super::EXIT_AGREES)
 }

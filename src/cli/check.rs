@@ -133,9 +133,15 @@ pub(super) fn carry_out(
     let path = arguments.profile.as_deref();
     let (profile, profile_file) = path.map(Profile::read).transpose()?.unzip();
     let profile = profile.map(Box::new);
+    if profile.is_some() && arguments.capture.place.is_some() {
+        return Err(
+            "the profile says where the display stands; leave --place or --profile out".into(),
+        );
+    }
     let is_known = profile.is_some() && matches!(offset, Offset::Given(_));
     let settings = Settings {
         offset,
+        place: arguments.capture.place(&definition)?,
         profile,
         // What comes through a pipe cannot be looked at twice.
         stretch: if is_known || arguments.capture.is_piped() {
@@ -154,7 +160,7 @@ pub(super) fn carry_out(
     let new = folder.new_results();
     let mut inputs = InputArguments::read(&definition, &recording)?;
     let reading = Reading {
-        open: &|| arguments.capture.open(&definition),
+        open: &|| arguments.capture.open(),
         stop,
     };
     let (outcome, files) = checked(
@@ -323,7 +329,8 @@ fn checked(
         return Ok((outcome, files));
     }
     let mut source = reading.start()?;
-    let found = check::find_stretch(subject, recording, &mut source, settings.offset);
+    let (offset, place) = (settings.offset, settings.place());
+    let found = check::find_stretch(subject, recording, &mut source, offset, place)?;
     held(&mut source, inputs)?;
     let settings = Settings {
         stretch: found.map_or(Stretch::First, |f| Stretch::Found(Box::new(f))),
@@ -449,6 +456,7 @@ fn write_pictures(
     let folder = out.join("events");
     let mut painter = Painter::new();
     let profile = &outcome.summary.profile;
+    let geometry = profile.look().geometry;
     let mut reference =
         |due_time_s| reference_picture(subject, recording, profile, due_time_s, &mut painter);
     for (k, event) in outcome.events.iter().enumerate() {
@@ -457,7 +465,7 @@ fn write_pictures(
         };
         let captured = keeper.load(event.best_frame)?;
         let due = pictures::to_rgb(&reference(times.due_time_s));
-        let area = event_area(definition, event);
+        let area = event_area(definition, event, profile);
         let mut picture = pictures::side_by_side(&captured, &due, area);
         let place = event.place.filter(|_| event.regions != ["*"]);
         if let Some([x, y, width, height]) = place {
@@ -465,14 +473,10 @@ fn write_pictures(
         }
         picture.save(folder.join(picture_name(k, event)))?;
     }
-    let area = |event: &Event| event_area(definition, event);
-    let stills = keeper.write(
-        out,
-        &outcome.events,
-        &area,
-        &mut reference,
-        &definition.unchecked(),
-    )?;
+    let area = |event: &Event| event_area(definition, event, profile);
+    let unchecked = definition.unchecked().into_iter();
+    let unchecked: Vec<Rect> = unchecked.map(|r| geometry.map_rect(r)).collect();
+    let stills = keeper.write(out, &outcome.events, &area, &mut reference, &unchecked)?;
     keeper.clear().map_err(cannot_write(&folder))?;
     Ok(stills)
 }
@@ -488,14 +492,17 @@ fn picture_name(index: usize, event: &Event) -> String {
     format!("event_{index:04}_{class}_{place}.png")
 }
 
-fn event_area(definition: &Definition, event: &Event) -> Rect {
-    let (w, h) = definition.size();
-    let whole = Rect::new(0, 0, w as i32, h as i32);
+/// The pixels of the capture that show an event.
+fn event_area(definition: &Definition, event: &Event, profile: &Profile) -> Rect {
+    let geometry = profile.look().geometry;
+    let whole = Rect::new(0, 0, profile.width as i32, profile.height as i32);
     definition
         .regions()
         .iter()
         .filter(|r| event.regions.contains(&r.id))
-        .fold(Rect::EMPTY, |sum, r| sum.union(&r.area()))
+        .fold(Rect::EMPTY, |sum, r| {
+            sum.union(&geometry.map_rect(r.area()))
+        })
         .grown(MARGIN_PX)
         .intersection(&whole)
         .union(if event.regions == ["*"] {

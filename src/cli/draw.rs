@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::ValueEnum;
 
 use super::over::{self, Over};
+use super::place::PlaceArgument;
 use super::{
     CaptureArguments, Failure, Force, InputArguments, MatrixName, RangeName, results, value_name,
     write_file,
@@ -64,6 +65,15 @@ pub struct Arguments {
     /// Range of the capture's stream, where its own mark is wrong or absent.
     #[arg(long, requires = "over")]
     range: Option<RangeName>,
+    /// Where in the capture the display stands: see `framevouch check --help`.
+    #[arg(
+        long,
+        value_name = "X,Y,W,H|CORNERS|auto",
+        requires = "over",
+        conflicts_with = "profile",
+        allow_hyphen_values = true
+    )]
+    place: Option<PlaceArgument>,
     /// Folder for the frames.
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
@@ -132,6 +142,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
                 fps: arguments.fps,
                 matrix: arguments.matrix,
                 range: arguments.range,
+                place: arguments.place,
                 ..CaptureArguments::plain(capture)
             },
             at_s,

@@ -10,6 +10,7 @@ use crate::check::{self, Offset};
 use crate::evidence::manifest::stored_path;
 use crate::evidence::pictures;
 use crate::evidence::run_folder::{Kind, RunFolder};
+use crate::examine::calibrate::Given;
 use crate::examine::subject::Subject;
 use crate::inject::{Clip, Delivery, Fault, MODELS, Method, Model, Target, paint};
 use crate::reference::drawing::Drawing;
@@ -93,7 +94,7 @@ fn draw_all(arguments: &Arguments, out: &Path) -> Result<(), Failure> {
     let subject = Subject::new(&definition, &drawing);
     let mut times = arguments.at.clone();
     times.sort_by(f64::total_cmp);
-    let mut source = ReadAhead::start(arguments.capture.open(&definition)?, 4);
+    let mut source = ReadAhead::start(arguments.capture.open()?, 4);
     let mut rows: Vec<Option<String>> = vec![None; MODELS.len()];
     for at_s in times {
         let frames = read_clip(&mut source, at_s)?;
@@ -103,8 +104,12 @@ fn draw_all(arguments: &Arguments, out: &Path) -> Result<(), Failure> {
         }
         let mut painter = Painter::new();
         let offset = arguments.offset.unwrap_or(Offset::Usual);
-        let siting = source.info().siting;
-        let settled = check::settle(subject, &recording, &frames, siting, offset, &mut painter);
+        let place = arguments.capture.place(&definition)?;
+        let given = Given {
+            siting: source.info().siting,
+            place: check::settle_place(subject, &recording, &frames, place, offset, &mut painter)?,
+        };
+        let settled = check::settle(subject, &recording, &frames, given, offset, &mut painter);
         let clip = Clip {
             subject,
             recording: &recording,

@@ -10,7 +10,9 @@ mod demo;
 mod draw;
 mod faults;
 mod lint;
+mod locate;
 mod over;
+mod place;
 mod progress;
 mod report;
 mod results;
@@ -26,7 +28,10 @@ use std::time::Duration;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
+use place::PlaceArgument;
+
 use crate::capture::{Capture, OpenOptions, RawFormat};
+use crate::check::place::Place;
 use crate::definition::Definition;
 use crate::evidence::manifest::ReadFiles;
 use crate::picture::{Matrix, Range};
@@ -58,6 +63,8 @@ enum Command {
     Check(check::Arguments),
     /// Measure what the capture chain does to a good picture.
     Calibrate(calibrate::Arguments),
+    /// Find where in a capture the display stands.
+    Locate(locate::Arguments),
     /// Draw the pictures that the display should show.
     Draw(draw::Arguments),
     /// Check a display definition and what its pixels can show.
@@ -96,6 +103,7 @@ pub fn main() -> ExitCode {
     let done = match arguments.command {
         Command::Check(a) => check::run(&a),
         Command::Calibrate(a) => calibrate::run(&a),
+        Command::Locate(a) => locate::run(&a),
         Command::Draw(a) => draw::run(&a),
         Command::Lint(a) => lint::run(&a),
         Command::Campaign(a) => campaign::run(&a),
@@ -128,7 +136,7 @@ fn complain(error: &dyn StdError) {
 }
 
 /// The capture and how to read it.
-#[derive(clap::Args)]
+#[derive(Clone, clap::Args)]
 struct CaptureArguments {
     /// Folder of PNGs, YUV4MPEG2 file, any video that ffmpeg reads, or - for standard input.
     #[arg(long, value_name = "V")]
@@ -145,6 +153,10 @@ struct CaptureArguments {
     /// Range of the stream, where its own mark is wrong or absent.
     #[arg(long)]
     range: Option<RangeName>,
+    /// Where in the capture the display stands, px: left, top, width, height; or x and y of its corners, clockwise from the
+    /// top left; or `auto`, which looks for it. Without it the display fills the capture, or stands where the profile says.
+    #[arg(long, value_name = "X,Y,W,H|CORNERS|auto", allow_hyphen_values = true)]
+    place: Option<PlaceArgument>,
     /// The ffmpeg program.
     #[arg(long, value_name = "PROGRAM", default_value = "ffmpeg")]
     ffmpeg: String,
@@ -239,6 +251,7 @@ impl CaptureArguments {
             raw: None,
             matrix: None,
             range: None,
+            place: None,
             ffmpeg: "ffmpeg".into(),
             ffmpeg_timeout: OpenOptions::TIMEOUT_DEFAULT,
             recorded_ffmpeg: None,
@@ -259,6 +272,9 @@ impl CaptureArguments {
         if let Some(range) = self.range {
             say("--range", value_name(range));
         }
+        if let Some(place) = &self.place {
+            say("--place", place.words());
+        }
         let ffmpeg = self.recorded_ffmpeg.as_ref().unwrap_or(&self.ffmpeg);
         if ffmpeg != "ffmpeg" {
             say("--ffmpeg", ffmpeg.clone());
@@ -269,9 +285,16 @@ impl CaptureArguments {
         }
     }
 
-    fn open(&self, definition: &Definition) -> Result<Capture, Failure> {
+    /// Where the display stands, as far as that was said.
+    fn place(&self, definition: &Definition) -> Result<Place, Failure> {
+        let said = self.place.as_ref().map(|place| place.of(definition));
+        said.unwrap_or(Ok(Place::Usual))
+    }
+
+    fn open(&self) -> Result<Capture, Failure> {
         let options = OpenOptions {
-            size: Some(definition.size()),
+            // The display may be a part of the picture.
+            size: None,
             matrix: self.matrix.map(|m| match m {
                 MatrixName::Bt601 => Matrix::Bt601,
                 MatrixName::Bt709 => Matrix::Bt709,

@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::{CaptureArguments, Failure, InputArguments, results, write_file};
 use crate::capture::profile::Profile;
 use crate::capture::{Capture, CapturedFrame};
+use crate::check::{self, Offset};
 use crate::definition::Definition;
 use crate::evidence::manifest::stored_path;
 use crate::evidence::pictures;
@@ -72,18 +73,24 @@ struct Row {
 pub(super) fn run(over: &Over) -> Result<u8, Failure> {
     let (definition, recording) = over.input.load()?;
     let profile = over.profile.map(Profile::read).transpose()?;
-    let mut capture = over.capture.open(&definition)?;
+    let place = over.capture.place(&definition)?;
+    let mut capture = over.capture.open()?;
     let frame = frame_at(&mut capture, over.at_s)?;
+    let drawing = Drawing::new(&definition);
+    let subject = Subject::new(&definition, &drawing);
+    let mut painter = Painter::new();
     let (profile, profile_file) = match profile {
         Some((profile, file)) => (profile, Some(file)),
         None => {
             let p = &frame.picture;
             let siting = stated_siting(capture.info().siting).unwrap_or(Siting::Left);
             let size = (p.width(), p.height());
-            (
-                plain_profile(size, p.encoding(), p.subsampling(), siting),
-                None,
-            )
+            let (frames, offset) = (std::slice::from_ref(&frame), Offset::Given(over.offset_s));
+            let place =
+                check::settle_place(subject, &recording, frames, place, offset, &mut painter)?;
+            let mut profile = plain_profile(size, p.encoding(), p.subsampling(), siting);
+            profile.set_geometry(&place);
+            (profile, None)
         }
     };
     if (profile.width, profile.height) != (frame.picture.width(), frame.picture.height()) {
@@ -99,10 +106,7 @@ pub(super) fn run(over: &Over) -> Result<u8, Failure> {
     let mut paths = InputArguments::paths(&definition, &recording);
     paths.push(&over.capture.capture);
     let folder = RunFolder::claim(over.out, KIND, paths, over.force)?;
-    let drawing = Drawing::new(&definition);
-    let subject = Subject::new(&definition, &drawing);
     let chain = chain_look(&profile);
-    let mut painter = Painter::new();
     let time_s = frame.time_s + over.offset_s;
     let (age_s, placed) = overlay(subject, &recording, &frame, time_s, &chain, &mut painter);
 

@@ -21,9 +21,18 @@ use crate::capture::{self, CapturedFrame};
 use crate::picture::{Encoding, Picture, Subsampling};
 use crate::recording::Recording;
 use crate::recording::inputs::Inputs;
-use crate::reference::canvas::{ColorMap, Look, Siting};
+use crate::reference::canvas::{ColorMap, Geometry, Look, Siting};
 use crate::reference::painter::Painter;
 use crate::reference::placement::TextPlacement;
+
+/// What is known of a chain before it is measured.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Given {
+    /// Where the stream says that its colour samples lie.
+    pub siting: Option<capture::Siting>,
+    /// Where the display stands in the picture, to within what is looked for.
+    pub place: Geometry,
+}
 
 /// What was measured.
 #[derive(Clone, Debug, PartialEq)]
@@ -109,6 +118,8 @@ pub fn plain_profile(
         siting,
         scale: [1.0; 2],
         shift_px: [0.0; 2],
+        skew: [0.0; 2],
+        perspective: [0.0; 2],
         color: ColorMap::IDENTITY.0,
         noise: [0.0; 3],
         blur_px: 0.0,
@@ -131,11 +142,11 @@ pub fn measure(
     subject: Subject,
     recording: &Recording,
     frames: &[&CapturedFrame],
-    siting: Option<capture::Siting>,
+    given: Given,
     offset_s: f64,
     painter: &mut Painter,
 ) -> Measured {
-    let siting = stated_siting(siting);
+    let siting = stated_siting(given.siting);
     let definition = subject.definition();
     let first = &frames[0].picture;
     let size = (first.width(), first.height());
@@ -145,6 +156,7 @@ pub fn measure(
         first.subsampling(),
         siting.unwrap_or(Siting::Left),
     );
+    profile.set_geometry(&given.place);
     let mut notes = Vec::new();
     let mut inputs = Inputs::default();
     // Geometry: the median of a few frames, so that one bad frame does not spoil it.
@@ -161,25 +173,13 @@ pub fn measure(
     }
     if geometries.is_empty() {
         notes.push(
-            "the static artwork was not found well enough to measure shift and scale; none is assumed".to_owned(),
+            "the static artwork was not found well enough to measure where the display stands; that is taken to be where it was said".to_owned(),
         );
     } else {
-        let median = |pick: fn(&crate::reference::canvas::Geometry) -> f64| {
-            let mut v: Vec<f64> = geometries.iter().map(pick).collect();
-            v.sort_by(f64::total_cmp);
-            v[v.len() / 2]
-        };
-        let (sx, sy, tx, ty) = (
-            median(|g| g.sx),
-            median(|g| g.sy),
-            median(|g| g.tx),
-            median(|g| g.ty),
-        );
-        let reach =
-            |s: f64, t: f64, length: usize| t.abs().max((t + (s - 1.0) * length as f64).abs());
-        if reach(sx, tx, size.0) > SHIFT_PX || reach(sy, ty, size.1) > SHIFT_PX {
-            profile.scale = [sx, sy];
-            profile.shift_px = [tx, ty];
+        let usual = usual_geometry(&geometries, definition.size());
+        let moved = usual.corners_from(&given.place, definition.size());
+        if moved.iter().any(|p| p.x.abs().max(p.y.abs()) > SHIFT_PX) {
+            profile.set_geometry(&usual);
         }
         // Frames without the display's artwork say nothing of colours and noise.
         picked = found;
@@ -279,6 +279,7 @@ pub fn measure(
         // Colours and noise of another picture than the one that is due say nothing of the chain: taken for it, they
         // would excuse any picture.
         profile = plain_profile(size, profile.encoding, profile.subsampling, profile.siting);
+        profile.set_geometry(&given.place);
         agreeing = from_readings(subject, recording, frames, &profile, offset_s, painter).agreeing;
         notes = vec![
             "the picture of the display was not found: the chain is taken to change nothing"
@@ -292,6 +293,30 @@ pub fn measure(
         latency_s: latency.map(|(latency_s, _)| latency_s),
         notes,
     }
+}
+
+/// What is usual among geometries of a display of `size` px: the median of each number, or of those that see it at an angle,
+/// whose numbers hang together, the one whose corners are nearest to all others.
+fn usual_geometry(all: &[Geometry], size: (usize, usize)) -> Geometry {
+    if all.iter().all(Geometry::is_upright) {
+        let median = |pick: fn(&Geometry) -> f64| {
+            let mut v: Vec<f64> = all.iter().map(pick).collect();
+            v.sort_by(f64::total_cmp);
+            v[v.len() / 2]
+        };
+        return Geometry::upright(
+            [median(|g| g.sx), median(|g| g.sy)],
+            [median(|g| g.tx), median(|g| g.ty)],
+        );
+    }
+    let from_all = |g: &Geometry| -> f64 {
+        let corners = all.iter().flat_map(|other| g.corners_from(other, size));
+        corners.map(|p| libm::hypot(p.x, p.y)).sum()
+    };
+    let nearest = all
+        .iter()
+        .min_by(|a, b| from_all(a).total_cmp(&from_all(b)));
+    *nearest.expect("there is a geometry")
 }
 
 /// Up to `count` of the frames, evenly spread.
@@ -582,11 +607,15 @@ pub fn find_offset(
     subject: Subject,
     recording: &Recording,
     frames: &[&CapturedFrame],
+    place: &Geometry,
     painter: &mut Painter,
 ) -> FoundOffset {
     let first = &frames[0].picture;
     let size = (first.width(), first.height());
-    let look = Look::new(first.encoding());
+    let look = Look {
+        geometry: *place,
+        ..Look::new(first.encoding())
+    };
     let (begin_s, end_s) = recording.span_s();
     let picked = spread(frames, 6);
     let low = begin_s - picked[0].time_s;

@@ -8,12 +8,13 @@ use super::subject::Subject;
 use super::view::View;
 use crate::capture::reading_errors::ReadingErrors;
 use crate::definition::Definition;
-use crate::picture::{Picture, Plane, Rect, Subsampling};
+use crate::picture::{Picture, Plane, Point, Rect, Subsampling};
 use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{Look, Siting, chroma_area};
+use crate::reference::glyphs::pixels_of;
 use crate::reference::painter::{Filter, Painter};
 use crate::reference::region_canvas::RegionCanvas;
-use crate::reference::scene::Scene;
+use crate::reference::scene::{Bounds, Scene};
 use crate::reference::slivers;
 
 /// How the capture chain shows a good picture: where reference frames are brought to.
@@ -86,20 +87,20 @@ pub struct Comparison<'d> {
 }
 
 /// The region's pixels in the capture: its rectangle through the chain's geometry, inwards to whole
-/// colour samples.
+/// colour samples. Of a region that is seen at an angle, all that its outline is part of.
 #[must_use]
 pub fn captured_area(rect: Rect, chain: &ChainLook, width: usize, height: usize) -> Rect {
     let g = &chain.look.geometry;
     let inwards_low = |v: f64| libm::ceil(v - 0.01) as i32;
     let inwards_high = |v: f64| libm::floor(v + 0.01) as i32;
-    let (mut x0, mut x1) = (
-        inwards_low(g.x(f64::from(rect.x))),
-        inwards_high(g.x(f64::from(rect.right()))),
-    );
-    let (mut y0, mut y1) = (
-        inwards_low(g.y(f64::from(rect.y))),
-        inwards_high(g.y(f64::from(rect.bottom()))),
-    );
+    let seen = g.map_bounds(&Bounds::from_rect([
+        rect.x,
+        rect.y,
+        rect.width,
+        rect.height,
+    ]));
+    let (mut x0, mut x1) = (inwards_low(seen.left), inwards_high(seen.right));
+    let (mut y0, mut y1) = (inwards_low(seen.top), inwards_high(seen.bottom));
     (x0, y0) = (x0.max(0), y0.max(0));
     (x1, y1) = (x1.min(width as i32), y1.min(height as i32));
     let even_up = |v: i32| v + (v & 1);
@@ -135,6 +136,9 @@ impl<'d> Comparison<'d> {
         let mut unchecked = [Vec::new(), Vec::new()];
         for rect in definition.unchecked() {
             leave_out(rect, chain, area, &mut unchecked);
+        }
+        for rect in beside(definition.regions()[region].area(), chain, area) {
+            leave_out_pixels(rect, chain, area, &mut unchecked);
         }
         scene.clear();
         Self {
@@ -383,13 +387,71 @@ impl<'d> Comparison<'d> {
 /// Adds `rect`, in pixels of the display, to the areas of luma and colour that are left out of a region,
 /// relative to the region's `area`.
 fn leave_out(rect: Rect, chain: &ChainLook, area: Rect, unchecked: &mut [Vec<Rect>; 2]) {
-    let r = captured_outwards(rect, chain).intersection(&area);
+    leave_out_pixels(captured_outwards(rect, chain), chain, area, unchecked);
+}
+
+/// The same of pixels of the capture.
+fn leave_out_pixels(rect: Rect, chain: &ChainLook, area: Rect, unchecked: &mut [Vec<Rect>; 2]) {
+    let r = rect.intersection(&area);
     if r.is_empty() {
         return;
     }
     let local = r.moved(-area.x, -area.y);
     unchecked[0].push(local);
     unchecked[1].push(samples_about(local, chain.subsampling));
+}
+
+/// Rows of the capture that are looked at together where the side of a region crosses them, px.
+const BAND_PX: i32 = 4;
+
+/// Pixels of `area` that are not wholly inside the region `rect` of the display: none but where it is seen at an angle.
+fn beside(rect: Rect, chain: &ChainLook, area: Rect) -> Vec<Rect> {
+    let g = &chain.look.geometry;
+    if g.is_upright() {
+        return Vec::new();
+    }
+    let outline = g.ahead(Some(&Bounds::from_rect([
+        rect.x,
+        rect.y,
+        rect.width,
+        rect.height,
+    ])));
+    let outline: Vec<Point> = outline.into_iter().map(|p| g.map(p)).collect();
+    let mut out = Vec::new();
+    let mut y = area.y;
+    while y < area.bottom() {
+        let height = BAND_PX.min(area.bottom() - y);
+        // Of an outline without dents, what lies inside at both edges of a band lies inside between them.
+        let inside = [y, y + height].map(|y| span_at(&outline, f64::from(y)));
+        let (left, right) = match inside {
+            [Some(a), Some(b)] => (a.0.max(b.0), a.1.min(b.1)),
+            _ => (f64::INFINITY, f64::NEG_INFINITY),
+        };
+        let cut = |v: f64| v.clamp(f64::from(area.x), f64::from(area.right())) as i32;
+        let (left, right) = (cut(libm::ceil(left)), cut(libm::floor(right)));
+        if left < right {
+            out.push(Rect::new(area.x, y, left - area.x, height));
+            out.push(Rect::new(right, y, area.right() - right, height));
+        } else {
+            out.push(Rect::new(area.x, y, area.width, height));
+        }
+        y += height;
+    }
+    out.retain(|r| !r.is_empty());
+    out
+}
+
+/// Where the row `y` crosses an outline without dents; `None` where it does not.
+fn span_at(outline: &[Point], y: f64) -> Option<(f64, f64)> {
+    let (mut left, mut right) = (f64::INFINITY, f64::NEG_INFINITY);
+    for (k, p) in outline.iter().enumerate() {
+        let q = outline[(k + 1) % outline.len()];
+        if (p.y <= y) != (q.y <= y) {
+            let x = p.x + (y - p.y) / (q.y - p.y) * (q.x - p.x);
+            (left, right) = (left.min(x), right.max(x));
+        }
+    }
+    (left < right).then_some((left, right))
 }
 
 /// The colour samples of the pixels in `rect`, and the next one where it may have taken some of their colour.
@@ -404,16 +466,8 @@ fn samples_about(rect: Rect, subsampling: Subsampling) -> Rect {
 
 /// `rect` through the chain's geometry, outwards to whole pixels.
 fn captured_outwards(rect: Rect, chain: &ChainLook) -> Rect {
-    let g = &chain.look.geometry;
-    let (x0, x1) = (
-        libm::floor(g.x(f64::from(rect.x))) as i32,
-        libm::ceil(g.x(f64::from(rect.right()))) as i32,
-    );
-    let (y0, y1) = (
-        libm::floor(g.y(f64::from(rect.y))) as i32,
-        libm::ceil(g.y(f64::from(rect.bottom()))) as i32,
-    );
-    Rect::new(x0, y0, x1 - x0, y1 - y0)
+    let bounds = Bounds::from_rect([rect.x, rect.y, rect.width, rect.height]);
+    pixels_of(&chain.look.geometry.map_bounds(&bounds))
 }
 
 #[cfg(test)]

@@ -113,8 +113,8 @@ pub fn as_read(
             let mut is_changed = false;
             let mut still = Still::default();
             for (letter, origin, advance) in cells(scene, &w, definition.face(w.font), &look.text) {
-                let x = geometry.x(origin.x) - f64::from(area.x);
-                let y = geometry.y(origin.y) - f64::from(area.y);
+                let seen = geometry.map(origin);
+                let (x, y) = (seen.x - f64::from(area.x), seen.y - f64::from(area.y));
                 let other = wrong.iter().find(|c| {
                     let left = f64::from(c.rect.x);
                     let is_here = (left - x).abs() <= 1.5

@@ -24,6 +24,7 @@ pub mod digits;
 pub mod displacement;
 pub mod error_model;
 pub mod fit;
+pub mod locate;
 pub mod overlay;
 pub mod place;
 pub mod reader;

@@ -9,11 +9,11 @@ use std::ops::Range;
 use nalgebra::{DMatrix, DVector};
 
 use super::subject::Subject;
-use crate::picture::{Encoding, Picture, Plane, Rect, Subsampling};
+use crate::picture::{Encoding, Picture, Plane, Point, Rect, Subsampling};
 use crate::recording::inputs::{Inputs, Value};
 use crate::reference::canvas::{Canvas, Geometry, Look, Siting, subsample};
-use crate::reference::painter::{Filter, Painter};
-use crate::reference::scene::{Layer, Scene, Shape};
+use crate::reference::painter::{Filter, Painter, touched_pixels};
+use crate::reference::scene::{Item, Layer, Scene, Shape};
 
 /// What was measured of the chain on one frame.
 #[derive(Clone, Debug, PartialEq)]
@@ -31,7 +31,7 @@ pub struct Registration {
 /// The luma of a whole reference frame, with what moves marked.
 pub struct LumaReference {
     plane: Plane,
-    /// 1 where what moves or words may have touched.
+    /// [`MOVING`] or [`WORDS`] where these may have touched, else 0.
     moving: Plane,
     /// Where the display may show anything: regions whose channels the recording lacks, unchecked areas.
     pub(super) unknown: Vec<Rect>,
@@ -43,6 +43,11 @@ pub struct FrameReference {
     chroma: [Plane; 2],
     pub(super) subsampling: Subsampling,
 }
+
+/// What [`LumaReference`] has where something moves.
+const MOVING: u8 = 1;
+/// The same where words stand that do not move.
+const WORDS: u8 = 2;
 
 /// Farthest whole-frame shift that is looked for, px.
 const FARTHEST_PX: i32 = 8;
@@ -88,18 +93,17 @@ impl LumaReference {
         let mut canvas = Canvas::new(area, planes, look.levels(definition.background()));
         let mut moving = Plane::filled(size.0, size.1, 0);
         let mut scene = Scene::default();
-        let mut unknown: Vec<Rect> = definition.unchecked().iter().map(|r| r.grown(4)).collect();
+        let mut unknown: Vec<Rect> = {
+            let areas = definition.unchecked().into_iter();
+            areas.map(|r| look.geometry.map_rect(r.grown(4))).collect()
+        };
         for (k, region) in definition.regions_due(inputs) {
             scene.clear();
             subject.region_static(k, &mut scene);
             subject.region_moving(k, inputs, &mut scene);
             let b = look.geometry;
             let r = region.area();
-            let x0 = libm::round(b.sx * f64::from(r.x) + b.tx) as i32;
-            let y0 = libm::round(b.sy * f64::from(r.y) + b.ty) as i32;
-            let x1 = libm::round(b.sx * f64::from(r.right()) + b.tx) as i32;
-            let y1 = libm::round(b.sy * f64::from(r.bottom()) + b.ty) as i32;
-            let clip = Rect::new(x0, y0, x1 - x0, y1 - y0);
+            let clip = b.map_rect(r);
             let is_missing =
                 |name: &&str| *inputs.value(definition.channel(name)) == Value::Missing;
             if definition.channels_needed(k).iter().any(is_missing) {
@@ -113,14 +117,22 @@ impl LumaReference {
                 Filter::ALL,
                 clip,
             );
-            for item in scene.items() {
-                if item.layer == Layer::Moving || matches!(item.shape, Shape::Words(_)) {
-                    let touched = crate::reference::painter::touched_pixels(item, look).grown(2);
-                    moving.fill(touched, 1);
-                }
+            let touched = |item: &Item| {
+                // About two pixels of the display.
+                let [across, down] = b.scale_at(Point::new(f64::from(r.x), f64::from(r.y)));
+                let around = libm::round(2.0 * across.max(down)) as i32;
+                touched_pixels(item, look).grown(around)
+            };
+            let is_moving = |item: &&Item| item.layer == Layer::Moving;
+            let is_words = |item: &&Item| matches!(item.shape, Shape::Words(_));
+            for item in scene.items().iter().filter(is_words) {
+                moving.fill(touched(item), WORDS);
+            }
+            for item in scene.items().iter().filter(is_moving) {
+                moving.fill(touched(item), MOVING);
             }
             for rect in definition.unchecked() {
-                moving.fill(rect.grown(4), 1);
+                moving.fill(b.map_rect(rect.grown(4)), MOVING);
             }
         }
         let mut planes = canvas.into_planes();
@@ -137,6 +149,11 @@ impl LumaReference {
     #[must_use]
     pub const fn plane(&self) -> &Plane {
         &self.plane
+    }
+
+    /// Whether something moves at a pixel, or may.
+    pub(super) fn is_moving(&self, x: usize, y: usize) -> bool {
+        self.moving.at(x, y) == MOVING
     }
 
     /// Whether it is known of most of `area` what the display shows there.
@@ -205,12 +222,12 @@ impl LumaReference {
         sides
     }
 
-    /// Static edge pixels: position, slopes along x and y.
-    fn edges(&self) -> Vec<(usize, usize, f64, f64)> {
-        self.edges_in(self.whole())
+    /// Static edge pixels that are no words: position, slopes along x and y.
+    pub(super) fn edges(&self) -> Vec<(usize, usize, f64, f64)> {
+        self.edges_in(self.whole(), Detail::Whole)
     }
 
-    fn edges_in(&self, area: Rect) -> Vec<(usize, usize, f64, f64)> {
+    fn edges_in(&self, area: Rect, detail: Detail) -> Vec<(usize, usize, f64, f64)> {
         let luma = &self.plane;
         let (rows, columns) = self.inner(area);
         let mut out = Vec::new();
@@ -218,7 +235,8 @@ impl LumaReference {
             let (up, here, down) = (luma.row(y - 1), luma.row(y), luma.row(y + 1));
             let free = self.moving.row(y);
             for x in columns.clone() {
-                if free[x] != 0 {
+                let is_asked = free[x] == 0 || (detail == Detail::Reduced && free[x] == WORDS);
+                if !is_asked {
                     continue;
                 }
                 let gx = (f64::from(here[x + 1]) - f64::from(here[x - 1])) / 2.0;
@@ -237,7 +255,7 @@ impl LumaReference {
     pub fn distance_on_edges(&self, captured: &Picture, area: Rect) -> Option<f64> {
         let (shown, drawn) = (&captured.planes()[0], &self.plane);
         let (mut sum, mut count) = (0u64, 0u32);
-        for (x, y, _, _) in self.edges_in(area) {
+        for (x, y, _, _) in self.edges_in(area, Detail::Whole) {
             sum += u64::from(shown.at(x, y).abs_diff(drawn.at(x, y)).min(80));
             count += 1;
         }
@@ -398,15 +416,201 @@ fn whole_places(captured: &Plane, reference: &LumaReference) -> [Ends; 2] {
 fn moved(g: Geometry, size: (usize, usize), [x, y]: [[f64; 2]; 2]) -> Geometry {
     let (cx, cy) = (size.0 as f64 / 2.0, size.1 as f64 / 2.0);
     let (sx, sy) = (x[1] / cx, y[1] / cy);
-    Geometry {
-        sx: g.sx * (1.0 + sx),
-        tx: g.tx * (1.0 + sx) + x[0] - sx * cx,
-        sy: g.sy * (1.0 + sy),
-        ty: g.ty * (1.0 + sy) + y[0] - sy * cy,
+    if g.is_upright() {
+        return Geometry {
+            sx: g.sx * (1.0 + sx),
+            tx: g.tx * (1.0 + sx) + x[0] - sx * cx,
+            sy: g.sy * (1.0 + sy),
+            ty: g.ty * (1.0 + sy) + y[0] - sy * cy,
+            ..g
+        };
+    }
+    g.then([
+        [1.0 + sx, 0.0, x[0] - sx * cx],
+        [0.0, 1.0 + sy, y[0] - sy * cy],
+        [0.0, 0.0, 1.0],
+    ])
+}
+
+/// What may move when a picture is registered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Motion {
+    /// Shift and scale of each axis.
+    Upright,
+    /// All that a homography can do.
+    Free,
+}
+
+/// Most that one round moves the middle of the picture, or its edges against it, px.
+const MOST_A_ROUND_PX: f64 = 1.5;
+/// Motion in a round below which registration has come to rest, px.
+const AT_REST_PX: f64 = 0.004;
+/// Difference of levels beyond which a pixel shows something else.
+const ELSE_LEVELS: f64 = 60.0;
+/// In how much detail a picture is seen.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Detail {
+    /// Reduced: it has fewer edges, and the rules by which units place their words do not show.
+    Reduced,
+    /// As it was captured.
+    Whole,
+}
+
+impl Detail {
+    /// Fewest pixels of static edges that a picture is registered by.
+    const fn least(self) -> usize {
+        match self {
+            Self::Reduced => 60,
+            Self::Whole => 200,
+        }
     }
 }
 
-/// Measures shift and scale of `captured` against the definition drawn for `inputs`.
+/// One round of Gauss-Newton.
+struct Round {
+    /// The motion on top, as columns say; [`Motion::Upright`] has the first four, then come gain and offset of levels.
+    step: Vec<f64>,
+    shift_error_px: [f64; 2],
+    edge_px: usize,
+}
+
+/// Solves for the motion that brings the static edges of `reference` to where they are in `luma`; each column is in px at
+/// the edge of the frame, so that all are of like size. `None` with too few edges.
+fn round(luma: &Plane, reference: &LumaReference, motion: Motion, detail: Detail) -> Option<Round> {
+    let edges = reference.edges_in(reference.whole(), detail);
+    let edge_px = edges.len();
+    if edge_px < detail.least() {
+        return None;
+    }
+    let (cx, cy) = (luma.width() as f64 / 2.0, luma.height() as f64 / 2.0);
+    let own = match motion {
+        Motion::Upright => 4,
+        Motion::Free => 8,
+    };
+    let count = own + 2;
+    let mut normal = DMatrix::<f64>::zeros(count, count);
+    let mut right = DVector::<f64>::zeros(count);
+    let (mut squares, mut total) = (0.0, 0.0);
+    let mut row = [0.0; 10];
+    for &(x, y, gx, gy) in &edges {
+        let level = f64::from(reference.plane.at(x, y));
+        let r = f64::from(luma.at(x, y)) - level;
+        let u = r / ELSE_LEVELS;
+        if u.abs() >= 1.0 {
+            continue;
+        }
+        let w = (1.0 - u * u) * (1.0 - u * u);
+        let (fx, fy) = ((x as f64 + 0.5 - cx) / cx, (y as f64 + 0.5 - cy) / cy);
+        row[..4].copy_from_slice(&[-gx, -gy, -gx * fx, -gy * fy]);
+        if motion == Motion::Free {
+            // Distance that grows along an axis draws everything in towards its far end.
+            let inwards = (gx * fx * cx + gy * fy * cy) / cx;
+            row[4..8].copy_from_slice(&[-gx * fy, -gy * fx, inwards * fx, inwards * fy]);
+        }
+        row[own..count].copy_from_slice(&[level / 64.0, 1.0]);
+        for i in 0..count {
+            for j in 0..count {
+                normal[(i, j)] += w * row[i] * row[j];
+            }
+            right[i] += w * row[i] * r;
+        }
+        squares += w * r * r;
+        total += w;
+    }
+    let inverse = normal.cholesky()?.inverse();
+    let step = &inverse * &right;
+    let freedoms = total - count as f64;
+    let sigma2 = ((squares - step.dot(&right)) / freedoms.max(1.0)).max(0.1);
+    Some(Round {
+        step: step.iter().take(own).copied().collect(),
+        shift_error_px: [0, 1].map(|k| (inverse[(k, k)] * sigma2).sqrt()),
+        edge_px,
+    })
+}
+
+/// A geometry with the motion of a round on top.
+fn stepped(g: Geometry, size: (usize, usize), step: &[f64]) -> Geometry {
+    let cut = |v: f64| v.clamp(-MOST_A_ROUND_PX, MOST_A_ROUND_PX);
+    let axes = [[step[0], step[2]], [step[1], step[3]]].map(|axis| axis.map(cut));
+    let [_, _, _, _, turned @ ..] = step else {
+        return moved(g, size, axes);
+    };
+    let [skew_x, skew_y, far_x, far_y] =
+        [0, 1, 2, 3].map(|k| turned.get(k).copied().map_or(0.0, cut));
+    let (cx, cy) = (size.0 as f64 / 2.0, size.1 as f64 / 2.0);
+    // Over the frame from -1 to 1 along both axes, and from there to pixels and back.
+    let small = [
+        [1.0 + axes[0][1] / cx, skew_x / cx, axes[0][0] / cx],
+        [skew_y / cy, 1.0 + axes[1][1] / cy, axes[1][0] / cy],
+        [far_x / cx, far_y / cx, 1.0],
+    ];
+    let from_pixels = small.map(|[a, b, c]| [a / cx, b / cy, c - a - b]);
+    let [x, y, w] = from_pixels;
+    let back = |row: [f64; 3], half: f64| [0, 1, 2].map(|k| half * (row[k] + w[k]));
+    g.then([back(x, cx), back(y, cy), w])
+}
+
+/// Rounds of [`refine`], at most.
+const ROUNDS: usize = 5;
+
+/// Brings `look` to where `luma` has the static artwork. `None` when that has too few edges.
+pub(super) fn refine(
+    subject: Subject,
+    inputs: &Inputs,
+    look: &mut Look,
+    luma: &Plane,
+    motion: Motion,
+    detail: Detail,
+    painter: &mut Painter,
+) -> Option<()> {
+    let size = (luma.width(), luma.height());
+    for _ in 0..ROUNDS {
+        let reference = LumaReference::draw(subject, inputs, look, size, painter);
+        let Round { step, .. } = round(luma, &reference, motion, detail)?;
+        let before = look.geometry;
+        look.geometry = match motion {
+            Motion::Upright => stepped(before, size, &step[..4]),
+            Motion::Free => stepped(before, size, &step),
+        };
+        if step.iter().all(|v| v.abs() < AT_REST_PX) {
+            break;
+        }
+    }
+    Some(())
+}
+
+/// Size of a picture reduced by a whole factor; what is left over at its right and lower edge is cut off.
+pub(super) fn reduced_size(plane: &Plane, factor: usize) -> (usize, usize) {
+    (plane.width() / factor, plane.height() / factor)
+}
+
+/// Mean levels of squares of `factor` px.
+pub(super) fn reduced(plane: &Plane, factor: usize) -> Vec<f32> {
+    let (width, height) = reduced_size(plane, factor);
+    let mut sums = vec![0u32; width * height];
+    for y in 0..height * factor {
+        let out = &mut sums[y / factor * width..(y / factor + 1) * width];
+        for (sum, levels) in out.iter_mut().zip(plane.row(y).chunks_exact(factor)) {
+            *sum += levels.iter().map(|v| u32::from(*v)).sum::<u32>();
+        }
+    }
+    let area = (factor * factor) as f32;
+    sums.into_iter().map(|sum| sum as f32 / area).collect()
+}
+
+/// The same, rounded to levels.
+pub(super) fn reduced_plane(plane: &Plane, factor: usize) -> Plane {
+    let (width, height) = reduced_size(plane, factor);
+    let mut out = Plane::filled(width, height, 0);
+    let levels = out.levels_mut().iter_mut();
+    for (level, mean) in levels.zip(reduced(plane, factor)) {
+        *level = (mean + 0.5) as u8;
+    }
+    out
+}
+
+/// Measures shift and scale of `captured` against the definition drawn for `inputs`, and where `look` sees the display at
+/// an angle, that too.
 ///
 /// `None` when the static artwork has too few edges in both directions, or they are not found.
 #[must_use]
@@ -420,11 +624,16 @@ pub fn register(
     let size = (captured.width(), captured.height());
     let luma = &captured.planes()[0];
     let mut look = *look;
+    let motion = if look.geometry.is_upright() {
+        Motion::Upright
+    } else {
+        Motion::Free
+    };
     let mut shift_error_px = [f64::INFINITY; 2];
     let mut edge_px = 0;
-    for round in 0..6 {
+    for turn in 0..6 {
         let reference = LumaReference::draw(subject, inputs, &look, size, painter);
-        if round == 0 {
+        if turn == 0 {
             let ends = whole_places(luma, &reference);
             if ends != [[0; 2]; 2] {
                 let motion =
@@ -433,53 +642,10 @@ pub fn register(
                 continue;
             }
         }
-        let edges = reference.edges();
-        edge_px = edges.len();
-        if edge_px < 200 {
-            return None;
-        }
-        let (cx, cy) = (size.0 as f64 / 2.0, size.1 as f64 / 2.0);
-        let mut normal = DMatrix::<f64>::zeros(6, 6);
-        let mut right = DVector::<f64>::zeros(6);
-        let (mut squares, mut total) = (0.0, 0.0);
-        for &(x, y, gx, gy) in &edges {
-            let r = f64::from(luma.at(x, y)) - f64::from(reference.plane.at(x, y));
-            let limit = 60.0;
-            let u = r / limit;
-            if u.abs() >= 1.0 {
-                continue;
-            }
-            let w = (1.0 - u * u) * (1.0 - u * u);
-            // Columns are of like size: scale counts in pixels at the edge of the frame.
-            let (fx, fy) = ((x as f64 + 0.5 - cx) / cx, (y as f64 + 0.5 - cy) / cy);
-            let row = [
-                -gx,
-                -gy,
-                -gx * fx,
-                -gy * fy,
-                f64::from(reference.plane.at(x, y)) / 64.0,
-                1.0,
-            ];
-            for i in 0..6 {
-                for j in 0..6 {
-                    normal[(i, j)] += w * row[i] * row[j];
-                }
-                right[i] += w * row[i] * r;
-            }
-            squares += w * r * r;
-            total += w;
-        }
-        let inverse = normal.cholesky()?.inverse();
-        let step = &inverse * &right;
-        let sigma2 = ((squares - step.dot(&right)) / (total - 6.0).max(1.0)).max(0.1);
-        shift_error_px = [
-            (inverse[(0, 0)] * sigma2).sqrt(),
-            (inverse[(1, 1)] * sigma2).sqrt(),
-        ];
-        let cut = |v: f64| v.clamp(-1.5, 1.5);
-        let motion = [[step[0], step[2]], [step[1], step[3]]].map(|axis| axis.map(cut));
-        look.geometry = moved(look.geometry, size, motion);
-        if step.iter().take(4).all(|v| v.abs() < 0.004) {
+        let found = round(luma, &reference, motion, Detail::Whole)?;
+        (shift_error_px, edge_px) = (found.shift_error_px, found.edge_px);
+        look.geometry = stepped(look.geometry, size, &found.step);
+        if found.step.iter().all(|v| v.abs() < AT_REST_PX) {
             break;
         }
     }

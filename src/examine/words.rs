@@ -96,7 +96,8 @@ impl<'d> WordChecker<'d> {
                 let (mut left, mut top, mut right, mut bottom) =
                     (f64::MAX, f64::MAX, f64::MIN, f64::MIN);
                 for (a, d) in [(0.0, 0.0), (advance, 0.0), (0.0, -cap), (advance, -cap)] {
-                    let (x, y) = (g.x(origin.x + a * c - d * s), g.y(origin.y + a * s + d * c));
+                    let corner = Point::new(origin.x + a * c - d * s, origin.y + a * s + d * c);
+                    let Point { x, y } = g.map(corner);
                     (left, right) = (left.min(x), right.max(x));
                     (top, bottom) = (top.min(y), bottom.max(y));
                 }
@@ -262,10 +263,10 @@ impl<'d> WordChecker<'d> {
 
 /// Clip bounds as pixels relative to the region, inwards.
 fn local(b: Bounds, chain: &ChainLook, area: Rect) -> Rect {
-    let g = &chain.look.geometry;
-    let x0 = libm::floor(g.x(b.left) + 0.01) as i32 - area.x;
-    let y0 = libm::floor(g.y(b.top) + 0.01) as i32 - area.y;
-    let x1 = libm::ceil(g.x(b.right) - 0.01) as i32 - area.x;
-    let y1 = libm::ceil(g.y(b.bottom) - 0.01) as i32 - area.y;
+    let seen = chain.look.geometry.map_bounds(&b);
+    let x0 = libm::floor(seen.left + 0.01) as i32 - area.x;
+    let y0 = libm::floor(seen.top + 0.01) as i32 - area.y;
+    let x1 = libm::ceil(seen.right - 0.01) as i32 - area.x;
+    let y1 = libm::ceil(seen.bottom - 0.01) as i32 - area.y;
     Rect::new(x0, y0, x1 - x0, y1 - y0)
 }

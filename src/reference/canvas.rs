@@ -4,63 +4,11 @@
 //! into Y'CbCr planes therefore gives the same picture, up to rounding, as drawing in R'G'B'
 //! and converting: colours are converted once per item instead of once per pixel.
 
+pub use super::geometry::Geometry;
 use super::placement::TextPlacement;
 use super::raster::Span;
-use super::scene::Bounds;
 use crate::colour::encode;
-use crate::picture::{Encoding, Picture, Plane, Point, Rect, Rgb, Subsampling};
-
-/// Where a display pixel lands in the picture: `x' = sx x + tx`, `y' = sy y + ty`.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Geometry {
-    /// Horizontal scale.
-    pub sx: f64,
-    /// Vertical scale.
-    pub sy: f64,
-    /// Horizontal shift, px.
-    pub tx: f64,
-    /// Vertical shift, px.
-    pub ty: f64,
-}
-
-impl Geometry {
-    /// Where the column position `x` of the display lies in the picture, px.
-    #[must_use]
-    pub fn x(&self, x: f64) -> f64 {
-        self.sx * x + self.tx
-    }
-
-    /// Where the row position `y` of the display lies in the picture, px.
-    #[must_use]
-    pub fn y(&self, y: f64) -> f64 {
-        self.sy * y + self.ty
-    }
-
-    /// Every pixel stays where it is.
-    pub const IDENTITY: Self = Self {
-        sx: 1.0,
-        sy: 1.0,
-        tx: 0.0,
-        ty: 0.0,
-    };
-
-    /// Where `p` lands.
-    #[must_use]
-    pub fn map(&self, p: Point) -> Point {
-        Point::new(self.sx * p.x + self.tx, self.sy * p.y + self.ty)
-    }
-
-    /// Where a rectangle lands.
-    #[must_use]
-    pub fn map_bounds(&self, b: &Bounds) -> Bounds {
-        let mut out = Bounds::EMPTY;
-        if b.left <= b.right && b.top <= b.bottom {
-            out.include(self.map(Point::new(b.left, b.top)));
-            out.include(self.map(Point::new(b.right, b.bottom)));
-        }
-        out
-    }
-}
+use crate::picture::{Encoding, Picture, Plane, Rect, Rgb, Subsampling};
 
 /// Affine map of encoded levels: row k gives level k as `m0 a + m1 b + m2 c + m3`.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -6,6 +6,7 @@
 
 pub mod canvas;
 pub mod drawing;
+pub mod geometry;
 pub mod glyphs;
 mod ink;
 pub mod painter;

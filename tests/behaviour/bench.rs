@@ -12,6 +12,7 @@ use framevouch::capture::profile::Profile;
 use framevouch::capture::{
     Capture, CapturedFrame, Error as CaptureError, OpenOptions, Siting, StreamInfo, Y4mWriter,
 };
+use framevouch::check::place::Place;
 use framevouch::check::{self, FrameSource, Offset, Outcome, Settings, Sink, Snapshot};
 use framevouch::definition::Definition;
 use framevouch::demo::chain::Chain;
@@ -19,9 +20,11 @@ use framevouch::demo::faults::{Class, Fault, Kind};
 use framevouch::demo::unit::{Plan, Unit};
 use framevouch::demo::{self, scenario};
 use framevouch::evidence::records::FrameRecord;
+use framevouch::examine::calibrate::Given;
 use framevouch::examine::subject::Subject;
 use framevouch::picture::{Encoding, Matrix, Picture, Range, Subsampling};
 use framevouch::recording::{MissingColumns, Recording};
+use framevouch::reference::canvas::Geometry;
 use framevouch::reference::drawing::Drawing;
 use framevouch::reference::painter::Painter;
 use tempfile::TempDir;
@@ -148,19 +151,23 @@ impl Bench {
         let frames = captured_at(frames, self.plan.frames_per_s());
         let drawing = Drawing::new(&self.definition);
         let subject = Subject::new(&self.definition, &drawing);
-        let (siting, offset) = (Some(Siting::Center), Offset::Given(0.0));
+        let offset = Offset::Given(0.0);
+        let given = Given {
+            siting: Some(Siting::Center),
+            place: Geometry::IDENTITY,
+        };
         let mut painter = Painter::new();
         let settled = check::settle(
             subject,
             &self.recording,
             &frames,
-            siting,
+            given,
             offset,
             &mut painter,
         );
         let first = &frames[..frames.len().min(40)];
         let frames = (first, &frames[..]);
-        let raised = check::confirm(subject, &self.recording, frames, siting, &settled)?;
+        let raised = check::confirm(subject, &self.recording, frames, given, &settled)?;
         Ok((settled.measured.profile, raised))
     }
 
@@ -199,9 +206,25 @@ impl Bench {
         lost_s: Option<Span<f64>>,
         offset_s: f64,
     ) -> Checked {
+        self.try_check(frames, profile, lost_s, offset_s, Place::Usual)
+            .expect("the clip can be judged")
+    }
+
+    /// Checks `frames` in which the display stands at `place`; what is said where that is not possible.
+    pub fn check_placed(&self, frames: &[Picture], place: Place) -> Result<Checked, check::Error> {
+        self.try_check(frames, None, None, 0.0, place)
+    }
+
+    fn try_check(
+        &self,
+        frames: &[Picture],
+        profile: Option<Profile>,
+        lost_s: Option<Span<f64>>,
+        offset_s: f64,
+        place: Place,
+    ) -> Result<Checked, check::Error> {
         let y4m = y4m_at(frames, self.plan.rate);
         let options = OpenOptions {
-            size: Some(self.definition.size()),
             // The file has no mark, and what is usual at this size is BT.601.
             matrix: Some(Matrix::Bt709),
             ..OpenOptions::default()
@@ -212,6 +235,7 @@ impl Bench {
         let drawing = Drawing::new(&self.definition);
         let settings = Settings {
             offset: Offset::Given(offset_s),
+            place,
             profile: profile.map(Box::new),
             stretch: check::Stretch::First,
             allow_missing: self.allow_missing,
@@ -225,12 +249,11 @@ impl Bench {
             &settings,
             &AtomicBool::new(false),
             &mut kept,
-        )
-        .expect("the clip can be judged");
-        Checked {
+        )?;
+        Ok(Checked {
             outcome,
             frames: kept.0,
-        }
+        })
     }
 }
 

@@ -26,6 +26,7 @@ mod answers_for_all;
 mod bench;
 mod detects_faults;
 mod explains_its_verdict;
+mod finds_its_place;
 mod follows_its_data;
 mod guards_invalid_data;
 mod knows_its_chain;

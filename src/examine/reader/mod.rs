@@ -69,6 +69,8 @@ pub struct Reader<'d> {
     region: usize,
     area: Rect,
     freedoms: Vec<Freedom>,
+    /// By freedom: where its ink may be, relative to the region.
+    reach: Vec<Rect>,
     /// By freedom: error over what the cells of a reading tell.
     factors: Vec<f64>,
     groups: Vec<Group>,
@@ -126,6 +128,12 @@ impl<'d> Reader<'d> {
             subject,
             region,
             area,
+            reach: freedoms
+                .iter()
+                .map(|f| pixels_of(&chain.look.geometry.map_bounds(&f.bounds())))
+                .map(|ink| if ink.is_empty() { ink } else { ink.grown(2) })
+                .map(|ink| ink.intersection(&area).moved(-area.x, -area.y))
+                .collect(),
             factors: names(definition, region, &freedoms)
                 .map(|name| chain.reading_errors.of(&name))
                 .collect(),
@@ -321,7 +329,7 @@ impl<'d> Reader<'d> {
                 .px_per_unit(self.subject.definition(), self.region, f, &self.altered)
                 .max(LEAST_PX_PER_UNIT);
             let half = HALF_STEP_PX / scale[k];
-            let bounds = self.bounds_of(*member);
+            let bounds = self.reach[*member];
             let moved = self.draw_pair(channel, *value, half, drawn.is_none(), bounds, painter);
             for &rect in &moved {
                 if values.len() == 1 {
@@ -336,17 +344,6 @@ impl<'d> Reader<'d> {
             self.gather_many(captured, drawn, values.len());
         }
         fit::solve(&self.samples, values.len(), &mut self.cells)
-    }
-
-    fn bounds_of(&self, member: usize) -> Rect {
-        let ink = pixels_of(&self.freedoms[member].bounds());
-        if ink.is_empty() {
-            return Rect::EMPTY;
-        }
-        let whole = Rect::new(0, 0, self.area.width, self.area.height);
-        // Two pixels more than the ink reaches, so that the chain's shift and scale do not matter.
-        let around = ink.grown(2).moved(-self.area.x, -self.area.y);
-        around.intersection(&whole)
     }
 
     /// Draws the region for a little less than a value and a little more, and `with_middle` for the value
@@ -599,8 +596,8 @@ pub fn word_boxes(
             (begin, 0.12 * w.size),
             (end, 0.12 * w.size),
         ] {
-            let x = look.geometry.x(at.x - down * s);
-            let y = look.geometry.y(at.y + down * c);
+            let corner = Point::new(at.x - down * s, at.y + down * c);
+            let Point { x, y } = look.geometry.map(corner);
             (left, right) = (left.min(x), right.max(x));
             (top, bottom) = (top.min(y), bottom.max(y));
         }

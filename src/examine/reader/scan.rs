@@ -52,7 +52,7 @@ impl Reader<'_> {
                 .drawing()
                 .px_per_unit(self.subject.definition(), self.region, &f, start)
                 .max(LEAST_PX_PER_UNIT);
-            let bounds = self.bounds_of(member);
+            let bounds = self.reach[member];
             let (near, is_recognised) =
                 self.scan_near(member, value, scale, captured, bounds, painter);
             let mut best = near;

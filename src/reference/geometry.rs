@@ -1,0 +1,386 @@
+//! Where a position on the display lies in the captured picture.
+//!
+//! Captures are never resampled: references are drawn through the geometry. A capture card scales and shifts each axis;
+//! a camera sees the display at an angle, which is a homography (R. Hartley, A. Zisserman, Multiple View Geometry in
+//! Computer Vision, 2nd ed. 2004, section 2.3): straight lines stay straight, so outlines are mapped point by point.
+
+use super::glyphs::pixels_of;
+use super::parts::common;
+use super::scene::Bounds;
+use crate::picture::{Point, Rect};
+
+/// The way from the display to the picture: `x' = (sx x + kx y + tx) / w`, `y' = (ky x + sy y + ty) / w` with
+/// `w = 1 + px x + py y`, where `skew` is `[kx, ky]` and `perspective` is `[px, py]`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Geometry {
+    /// Horizontal scale, above 0.
+    pub sx: f64,
+    /// Vertical scale, above 0.
+    pub sy: f64,
+    /// Horizontal shift, px.
+    pub tx: f64,
+    /// Vertical shift, px.
+    pub ty: f64,
+    /// What a column moves by along a row's axis, and the other way round: 0 unless the picture is turned or sheared.
+    pub skew: [f64; 2],
+    /// How distance grows across and down the display, 1/px: 0 unless it is seen at an angle.
+    pub perspective: [f64; 2],
+}
+
+/// Parts of the display that are so much nearer to the horizon than its own origin are not drawn: beyond it, what lies
+/// behind the camera would be.
+const NEAREST_HORIZON: f64 = 0.05;
+/// Where nothing else ends it, the plane of the display ends here, px.
+const FAR_PX: f64 = 1e5;
+
+impl Geometry {
+    /// Every pixel stays where it is.
+    pub const IDENTITY: Self = Self::upright([1.0, 1.0], [0.0, 0.0]);
+
+    /// Scale and shift of each axis, px: x first.
+    #[must_use]
+    pub const fn upright(scale: [f64; 2], shift_px: [f64; 2]) -> Self {
+        Self {
+            sx: scale[0],
+            sy: scale[1],
+            tx: shift_px[0],
+            ty: shift_px[1],
+            skew: [0.0; 2],
+            perspective: [0.0; 2],
+        }
+    }
+
+    /// The geometry that brings the corners of a display of `size` px (top left, top right, bottom right, bottom left)
+    /// to `corners`; `None` unless these are the corners of a convex quadrilateral that is not mirrored.
+    ///
+    /// # Source
+    /// P. Heckbert, Fundamentals of Texture Mapping and Image Warping, 1989, section 2.2.3: unit square to quadrilateral.
+    #[must_use]
+    pub fn from_corners(size: (f64, f64), corners: [Point; 4]) -> Option<Self> {
+        let [a, b, c, d] = corners;
+        let turns = (0..4).map(|k| {
+            let (p, q, r) = (corners[k], corners[(k + 1) % 4], corners[(k + 2) % 4]);
+            (q.x - p.x) * (r.y - q.y) - (q.y - p.y) * (r.x - q.x)
+        });
+        // A side or corner of less than a pixel is no display.
+        if !turns.into_iter().all(|turn| turn.is_finite() && turn > 1.0) {
+            return None;
+        }
+        let (sum_x, sum_y) = (a.x - b.x + c.x - d.x, a.y - b.y + c.y - d.y);
+        let (dx1, dx2, dy1, dy2) = (b.x - c.x, d.x - c.x, b.y - c.y, d.y - c.y);
+        let whole = dx1 * dy2 - dx2 * dy1;
+        let g = (sum_x * dy2 - dx2 * sum_y) / whole;
+        let h = (dx1 * sum_y - sum_x * dy1) / whole;
+        let (width, height) = size;
+        Some(Self {
+            sx: (b.x - a.x + g * b.x) / width,
+            sy: (d.y - a.y + h * d.y) / height,
+            tx: a.x,
+            ty: a.y,
+            skew: [
+                (d.x - a.x + h * d.x) / height,
+                (b.y - a.y + g * b.y) / width,
+            ],
+            perspective: [g / width, h / height],
+        })
+    }
+
+    /// Where the corners of a display of `size` px lie: top left, top right, bottom right, bottom left.
+    #[must_use]
+    pub fn corners(&self, (width, height): (f64, f64)) -> [Point; 4] {
+        [(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)]
+            .map(|(x, y)| self.map(Point::new(x, y)))
+    }
+
+    /// How far the corners of a display of `size` px lie from where `other` has them, px along x and y.
+    #[must_use]
+    pub fn corners_from(&self, other: &Self, size: (usize, usize)) -> [Point; 4] {
+        let size = (size.0 as f64, size.1 as f64);
+        let (own, there) = (self.corners(size), other.corners(size));
+        [0, 1, 2, 3].map(|k| Point::new(own[k].x - there[k].x, own[k].y - there[k].y))
+    }
+
+    /// Whether rows stay rows and columns columns, at the same scale everywhere.
+    #[must_use]
+    pub fn is_upright(&self) -> bool {
+        self.skew == [0.0; 2] && self.perspective == [0.0; 2]
+    }
+
+    /// The same picture at `factor` times the size.
+    #[must_use]
+    pub fn scaled(&self, factor: f64) -> Self {
+        Self {
+            sx: self.sx * factor,
+            sy: self.sy * factor,
+            tx: self.tx * factor,
+            ty: self.ty * factor,
+            skew: self.skew.map(|v| v * factor),
+            perspective: self.perspective,
+        }
+    }
+
+    /// The scale and shift of each axis that bring a display of `size` px nearest to where this does.
+    #[must_use]
+    pub fn nearest_upright(&self, size: (f64, f64)) -> Self {
+        let [a, b, c, d] = self.corners(size);
+        let [left, right] = [(a.x + d.x) / 2.0, (b.x + c.x) / 2.0];
+        let [top, bottom] = [(a.y + b.y) / 2.0, (c.y + d.y) / 2.0];
+        Self::upright(
+            [(right - left) / size.0, (bottom - top) / size.1],
+            [left, top],
+        )
+    }
+
+    /// This, and then in the picture `motion`: rows of a homography of positions (x, y, 1).
+    #[must_use]
+    pub fn then(&self, motion: [[f64; 3]; 3]) -> Self {
+        let own = [
+            [self.sx, self.skew[0], self.tx],
+            [self.skew[1], self.sy, self.ty],
+            [self.perspective[0], self.perspective[1], 1.0],
+        ];
+        let product = motion.map(|row| {
+            [0, 1, 2].map(|k| row[0] * own[0][k] + row[1] * own[1][k] + row[2] * own[2][k])
+        });
+        // A homography has no scale of its own: the display's origin is 1 away.
+        let [[sx, kx, tx], [ky, sy, ty], [px, py, _]] =
+            product.map(|row| row.map(|v| v / product[2][2]));
+        Self {
+            sx,
+            sy,
+            tx,
+            ty,
+            skew: [kx, ky],
+            perspective: [px, py],
+        }
+    }
+
+    fn depth(&self, p: Point) -> f64 {
+        1.0 + self.perspective[0] * p.x + self.perspective[1] * p.y
+    }
+
+    /// Where `p` lands.
+    #[must_use]
+    pub fn map(&self, p: Point) -> Point {
+        if self.is_upright() {
+            return Point::new(self.sx * p.x + self.tx, self.sy * p.y + self.ty);
+        }
+        let w = self.depth(p).max(NEAREST_HORIZON / 2.0);
+        Point::new(
+            (self.sx * p.x + self.skew[0] * p.y + self.tx) / w,
+            (self.skew[1] * p.x + self.sy * p.y + self.ty) / w,
+        )
+    }
+
+    /// What a step of 1 px across, and one down, from `p` is in the picture, px.
+    #[must_use]
+    pub fn steps(&self, p: Point) -> [Point; 2] {
+        if self.is_upright() {
+            return [Point::new(self.sx, 0.0), Point::new(0.0, self.sy)];
+        }
+        let (w, at) = (self.depth(p).max(NEAREST_HORIZON / 2.0), self.map(p));
+        let ([kx, ky], [px, py]) = (self.skew, self.perspective);
+        [
+            Point::new((self.sx - px * at.x) / w, (ky - px * at.y) / w),
+            Point::new((kx - py * at.x) / w, (self.sy - py * at.y) / w),
+        ]
+    }
+
+    /// How long a step of 1 px is at `p` in the picture, across and down, px.
+    #[must_use]
+    pub fn scale_at(&self, p: Point) -> [f64; 2] {
+        self.steps(p).map(|s| libm::hypot(s.x, s.y))
+    }
+
+    /// Where a position in the picture lies on the display, as three sums over (x, y, 1): the third divides the others.
+    ///
+    /// # Source
+    /// The adjugate of the matrix: a homography has no scale of its own.
+    pub(crate) fn inverse(&self) -> [[f64; 3]; 3] {
+        let (a, b, c) = (self.sx, self.skew[0], self.tx);
+        let (d, e, f) = (self.skew[1], self.sy, self.ty);
+        let [g, h] = self.perspective;
+        [
+            [e - f * h, c * h - b, b * f - c * e],
+            [f * g - d, a - c * g, c * d - a * f],
+            [d * h - e * g, b * g - a * h, a * e - b * d],
+        ]
+    }
+
+    /// Bounds of where a rectangle lands.
+    #[must_use]
+    pub fn map_bounds(&self, b: &Bounds) -> Bounds {
+        let mut out = Bounds::EMPTY;
+        if !(b.left <= b.right && b.top <= b.bottom) {
+            return out;
+        }
+        if self.is_upright() {
+            out.include(self.map(Point::new(b.left, b.top)));
+            out.include(self.map(Point::new(b.right, b.bottom)));
+        } else {
+            for p in self.ahead(Some(b)) {
+                out.include(self.map(p));
+            }
+        }
+        out
+    }
+
+    /// The pixels of the picture where a rectangle of the display lands: its sides to the nearest pixel, or all that it
+    /// touches where it is seen at an angle.
+    #[must_use]
+    pub fn map_rect(&self, rect: Rect) -> Rect {
+        let b = self.map_bounds(&Bounds::from_rect([
+            rect.x,
+            rect.y,
+            rect.width,
+            rect.height,
+        ]));
+        if !self.is_upright() {
+            return pixels_of(&b);
+        }
+        let [x0, y0, x1, y1] = [b.left, b.top, b.right, b.bottom].map(|v| libm::round(v) as i32);
+        Rect::new(x0, y0, x1 - x0, y1 - y0)
+    }
+
+    /// The outline of `bounds` (of the whole plane where there are none) on the display, as far as it is seen at all.
+    pub(crate) fn ahead(&self, bounds: Option<&Bounds>) -> Vec<Point> {
+        let cut = |v: f64| v.clamp(-FAR_PX, FAR_PX);
+        let [left, top, right, bottom] = bounds.map_or([-FAR_PX, -FAR_PX, FAR_PX, FAR_PX], |b| {
+            [b.left, b.top, b.right, b.bottom].map(cut)
+        });
+        let corners = [(left, top), (right, top), (right, bottom), (left, bottom)]
+            .map(|(x, y)| Point::new(x, y));
+        let mut out = Vec::with_capacity(5);
+        for k in 0..4 {
+            let (p, q) = (corners[k], corners[(k + 1) % 4]);
+            let (u, v) = (
+                self.depth(p) - NEAREST_HORIZON,
+                self.depth(q) - NEAREST_HORIZON,
+            );
+            if u >= 0.0 {
+                out.push(p);
+            }
+            if (u >= 0.0) != (v >= 0.0) {
+                let t = u / (u - v);
+                out.push(Point::new(p.x + t * (q.x - p.x), p.y + t * (q.y - p.y)));
+            }
+        }
+        out
+    }
+
+    /// An outline of the display in pixels of the picture, cut to the convex outline `within`.
+    pub(crate) fn map_cut<'a>(
+        &'a self,
+        contour: &'a [Point],
+        within: &'a [Point],
+    ) -> impl Iterator<Item = Point> + use<'a> {
+        common(contour, within).into_iter().map(|p| self.map(p))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn far(a: Point, b: Point) -> f64 {
+        libm::hypot(a.x - b.x, a.y - b.y)
+    }
+
+    prop_compose! {
+        /// A display of 800 x 600 px, seen from anywhere that keeps its corners apart.
+        fn corners()(
+            scale in 0.3f64..3.0,
+            shift in [-300.0f64..300.0, -300.0f64..300.0],
+            moved in proptest::array::uniform8(-80.0f64..80.0),
+        ) -> [Point; 4] {
+            let own = [(0.0, 0.0), (800.0, 0.0), (800.0, 600.0), (0.0, 600.0)];
+            std::array::from_fn(|k| Point::new(
+                scale * (own[k].0 + moved[2 * k]) + shift[0],
+                scale * (own[k].1 + moved[2 * k + 1]) + shift[1],
+            ))
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn corners_go_where_they_are_sent_and_everything_comes_back(
+            corners in corners(),
+            at in [0.0f64..800.0, 0.0f64..600.0],
+        ) {
+            let g = Geometry::from_corners((800.0, 600.0), corners).expect("the corners are apart");
+            for (have, want) in g.corners((800.0, 600.0)).into_iter().zip(corners) {
+                prop_assert!(far(have, want) < 1e-6, "{:?} {:?}", have, want);
+            }
+            let p = g.map(Point::new(at[0], at[1]));
+            let [x, y, w] = g.inverse().map(|row| row[0] * p.x + row[1] * p.y + row[2]);
+            prop_assert!(far(Point::new(x / w, y / w), Point::new(at[0], at[1])) < 1e-6);
+        }
+
+        #[test]
+        fn steps_are_what_a_small_step_makes(
+            corners in corners(),
+            at in [10.0f64..790.0, 10.0f64..590.0],
+        ) {
+            let g = Geometry::from_corners((800.0, 600.0), corners).expect("the corners are apart");
+            let p = Point::new(at[0], at[1]);
+            let step = 1e-4;
+            for (told, (dx, dy)) in g.steps(p).into_iter().zip([(step, 0.0), (0.0, step)]) {
+                let (a, b) = (g.map(Point::new(p.x - dx, p.y - dy)), g.map(Point::new(p.x + dx, p.y + dy)));
+                let made = Point::new((b.x - a.x) / (2.0 * step), (b.y - a.y) / (2.0 * step));
+                prop_assert!(far(told, made) < 1e-5, "{:?} {:?}", told, made);
+            }
+        }
+
+        #[test]
+        fn a_motion_of_the_picture_comes_after(corners in corners(), at in [0.0f64..800.0, 0.0f64..600.0]) {
+            let g = Geometry::from_corners((800.0, 600.0), corners).expect("the corners are apart");
+            let moved = g.then([[1.01, 0.02, 3.0], [-0.03, 0.99, -4.0], [1e-5, -2e-5, 1.0]]);
+            let p = Point::new(at[0], at[1]);
+            let (q, have) = (g.map(p), moved.map(p));
+            let w = 1.0 + 1e-5 * q.x - 2e-5 * q.y;
+            let want = Point::new(
+                (1.01 * q.x + 0.02 * q.y + 3.0) / w,
+                (-0.03 * q.x + 0.99 * q.y - 4.0) / w,
+            );
+            prop_assert!(far(have, want) < 1e-6, "{:?} {:?}", have, want);
+        }
+    }
+
+    #[test]
+    fn what_lies_behind_the_camera_is_cut_off() {
+        let mut g = Geometry::IDENTITY;
+        g.perspective = [-0.01, 0.0];
+        // The horizon is the column at 100 px.
+        let seen = g.ahead(Some(&Bounds::from_rect([0, 0, 500, 10])));
+        assert!(seen.iter().all(|p| p.x < 100.0), "{seen:?}");
+        assert!(
+            g.ahead(Some(&Bounds::from_rect([200, 0, 500, 10])))
+                .is_empty()
+        );
+        let bounds = g.map_bounds(&Bounds::from_rect([0, 0, 50, 10]));
+        assert_eq!((bounds.left, bounds.right), (0.0, 100.0));
+        assert_eq!(bounds.bottom, 20.0);
+    }
+
+    #[test]
+    fn corners_that_cross_or_are_mirrored_are_refused() {
+        let p = |x: f64, y: f64| Point::new(x, y);
+        let size = (800.0, 600.0);
+        let square = [p(0.0, 0.0), p(9.0, 0.0), p(9.0, 9.0), p(0.0, 9.0)];
+        assert_eq!(
+            Geometry::from_corners((9.0, 9.0), square),
+            Some(Geometry::IDENTITY)
+        );
+        let [a, b, c, d] = square;
+        for bad in [
+            [b, a, d, c],
+            [a, c, b, d],
+            [a, a, c, d],
+            [a, b, p(f64::NAN, 9.0), d],
+        ] {
+            assert_eq!(Geometry::from_corners(size, bad), None, "{bad:?}");
+        }
+    }
+}

@@ -1,0 +1,228 @@
+//! A display that is not the whole capture is found, said to be there, and judged there; one that is displaced is told.
+
+use framevouch::check;
+use framevouch::check::place::Place;
+use framevouch::demo;
+use framevouch::picture::{Picture, Plane, Point};
+use framevouch::reference::canvas::Geometry;
+
+use crate::bench::{Bench, Checked};
+
+const LENGTH_S: f64 = 2.4;
+
+/// A bench at 12.5 frames a second.
+fn bench() -> Bench {
+    let mut bench = Bench::of(demo::ENGINE_STRIP, LENGTH_S);
+    bench.plan.rate = (25, 2);
+    bench
+}
+
+/// Each picture as a camera or a scaler sees it that brings the display to `geometry` in frames of `size`: means of 4 x 4
+/// samples a pixel, each between its four neighbours.
+fn seen(frames: &[Picture], geometry: &Geometry, size: (usize, usize)) -> Vec<Picture> {
+    frames
+        .iter()
+        .map(|f| seen_picture(f, geometry, size))
+        .collect()
+}
+
+fn seen_picture(frame: &Picture, geometry: &Geometry, (width, height): (usize, usize)) -> Picture {
+    let black = [16, 128, 128];
+    let mut out = Picture::filled(width, height, frame.encoding(), frame.subsampling(), black);
+    let own = (frame.width() as f64, frame.height() as f64);
+    for (k, (plane, from)) in out.planes_mut().iter_mut().zip(frame.planes()).enumerate() {
+        // Colour planes have a sample for two by two pixels; between two rows and two columns here.
+        let step = if k == 0 { 1.0 } else { 2.0 };
+        let samples = 4;
+        for y in 0..plane.height() {
+            for (x, level) in plane.row_mut(y).iter_mut().enumerate() {
+                let mut sum = 0.0;
+                for (i, j) in (0..samples).flat_map(|i| (0..samples).map(move |j| (i, j))) {
+                    let within = |at: usize, part: i32| {
+                        step * (at as f64 + (f64::from(part) + 0.5) / f64::from(samples))
+                    };
+                    let p = back(geometry, within(x, i), within(y, j));
+                    let is_inside = (0.0..own.0).contains(&p.x) && (0.0..own.1).contains(&p.y);
+                    sum += if is_inside {
+                        level_at(from, p.x / step - 0.5, p.y / step - 0.5)
+                    } else {
+                        f64::from(black[k])
+                    };
+                }
+                *level = (sum / f64::from(samples * samples)).round() as u8;
+            }
+        }
+    }
+    out
+}
+
+/// Where on the display a place of the picture lies: the geometry solved by Newton's method, without its own inverse.
+fn back(geometry: &Geometry, x: f64, y: f64) -> Point {
+    let mut p = Point::new(
+        (x - geometry.tx) / geometry.sx,
+        (y - geometry.ty) / geometry.sy,
+    );
+    for _ in 0..8 {
+        let at = geometry.map(p);
+        let [across, down] = geometry.steps(p);
+        let (dx, dy) = (x - at.x, y - at.y);
+        let whole = across.x * down.y - across.y * down.x;
+        p.x += (dx * down.y - dy * down.x) / whole;
+        p.y += (dy * across.x - dx * across.y) / whole;
+        if dx.abs() + dy.abs() < 1e-6 {
+            break;
+        }
+    }
+    p
+}
+
+fn level_at(plane: &Plane, x: f64, y: f64) -> f64 {
+    let at = |x: f64, y: f64| {
+        let column = x.clamp(0.0, (plane.width() - 1) as f64) as usize;
+        let row = y.clamp(0.0, (plane.height() - 1) as f64) as usize;
+        f64::from(plane.at(column, row))
+    };
+    let (left, top) = (x.floor(), y.floor());
+    let (u, v) = (x - left, y - top);
+    let row = |y: f64| at(left, y) * (1.0 - u) + at(left + 1.0, y) * u;
+    row(top) * (1.0 - v) + row(top + 1.0) * v
+}
+
+/// The corners of the engine strip as a camera sees them that is turned by `degrees` about its upright middle, two widths
+/// away (a pinhole's picture), in frames of 560 x 352.
+fn at_an_angle(degrees: f64) -> Geometry {
+    let turn = degrees.to_radians();
+    let corner = |(x, y): (f64, f64)| {
+        let (x, z) = (x * turn.cos(), x * turn.sin());
+        let near = 960.0 / (960.0 + z);
+        Point::new(280.0 + near * x, 176.0 + near * y)
+    };
+    let corners = [
+        (-240.0, -136.0),
+        (240.0, -136.0),
+        (240.0, 136.0),
+        (-240.0, 136.0),
+    ]
+    .map(corner);
+    Geometry::from_corners((480.0, 272.0), corners).expect("it is seen from before")
+}
+
+/// What is said of captures in which the display stands at `geometry` and nobody says so; and that with the place that is
+/// said, nothing is raised.
+fn assert_is_found(bench: &Bench, frames: &[Picture], words: &str) {
+    let told = bench.check_placed(frames, Place::Usual).map(|c| c.told());
+    let error = told.expect_err("the display does not fill the capture");
+    let check::Error::Elsewhere {
+        words: said,
+        geometry,
+    } = &error
+    else {
+        panic!("{words}: {error}");
+    };
+    assert!(said.contains(words), "{words}: {said}");
+    assert!(said.contains("give --place"), "{said}");
+    assert_agrees(bench, frames, Place::Given(*geometry));
+    assert_agrees(bench, frames, Place::Auto);
+}
+
+fn assert_agrees(bench: &Bench, frames: &[Picture], place: Place) -> Checked {
+    let checked = bench
+        .check_placed(frames, place)
+        .expect("the display stands there");
+    assert_eq!(
+        checked.outcome.exit_status(),
+        0,
+        "{place:?}: {}",
+        checked.told()
+    );
+    checked
+}
+
+#[test]
+fn a_display_with_borders_is_said_to_stand_between_them() {
+    let bench = bench();
+    let geometry = Geometry::upright([1.0, 1.0], [40.0, 24.0]);
+    let frames = seen(&bench.frames(None), &geometry, (560, 320));
+    let words = "of 480x272 in frames of 560x320 does not fill the capture; it fits at scale 1.000, shifted by 40,24 px";
+    assert_is_found(&bench, &frames, words);
+}
+
+#[test]
+fn a_display_in_a_corner_of_a_larger_recording_is_found() {
+    let bench = bench();
+    let geometry = Geometry::upright([1.5, 1.5], [400.0, 230.0]);
+    let frames = seen(&bench.frames(None), &geometry, (1280, 720));
+    assert_is_found(&bench, &frames, "it fits at scale 1.5");
+}
+
+#[test]
+fn a_display_two_percent_smaller_than_its_frame_is_found() {
+    let bench = bench();
+    let geometry = Geometry::upright([0.98, 0.98], [6.0, 2.0]);
+    let frames = seen(&bench.frames(None), &geometry, (480, 272));
+    assert_is_found(&bench, &frames, "it fits at scale 0.980, shifted by");
+}
+
+#[test]
+fn a_display_at_an_angle_is_found_and_judged() {
+    let bench = bench();
+    let geometry = at_an_angle(5.0);
+    let frames = seen(&bench.frames(None), &geometry, (560, 352));
+    assert_is_found(&bench, &frames, "it fits seen at an angle");
+}
+
+#[test]
+fn a_displaced_picture_is_told_and_judged() {
+    let bench = bench();
+    let geometry = Geometry::upright([1.0, 1.0], [8.0, 0.0]);
+    let frames = seen(&bench.frames(None), &geometry, (480, 272));
+    let told = assert_agrees(&bench, &frames, Place::Usual).told();
+    assert!(told.contains("lies up to 8.0"), "{told}");
+    assert!(told.contains("the capture's edge cuts regions"), "{told}");
+}
+
+#[test]
+fn regions_that_are_cut_off_are_not_judged_and_the_rest_is() {
+    let bench = bench();
+    let geometry = Geometry::upright([1.0, 1.0], [-130.0, 0.0]);
+    let frames = seen(&bench.frames(None), &geometry, (350, 272));
+    let checked = assert_agrees(&bench, &frames, Place::Given(geometry));
+    let not_judged = &checked.outcome.summary.not_judged;
+    let cut: Vec<&String> = not_judged
+        .values()
+        .filter(|why| why.contains("is in the capture"))
+        .collect();
+    assert!(
+        !cut.is_empty() && cut.len() < checked.outcome.summary.region_verdicts.len(),
+        "{not_judged:?}"
+    );
+}
+
+#[test]
+fn a_fault_is_raised_where_the_display_stands_with_its_value() {
+    use framevouch::demo::faults::Kind;
+    let bench = bench();
+    let geometry = at_an_angle(5.0);
+    let frozen = bench.frames(Some((Kind::FreezeAll, 0.8, LENGTH_S)));
+    let frames = seen(&frozen, &geometry, (560, 352));
+    let checked = bench
+        .check_placed(&frames, Place::Given(geometry))
+        .expect("it stands there");
+    assert_eq!(checked.outcome.exit_status(), 1, "{}", checked.told());
+}
+
+#[test]
+fn what_is_not_there_is_not_found() {
+    let bench = bench();
+    let grey =
+        |f: &Picture| Picture::filled(600, 400, f.encoding(), f.subsampling(), [90, 128, 128]);
+    let frames: Vec<Picture> = bench.frames(None).iter().map(grey).collect();
+    for place in [Place::Usual, Place::Auto] {
+        let told = bench.check_placed(&frames, place).map(|c| c.told());
+        let error = told.expect_err("there is no display").to_string();
+        assert!(
+            error.contains("is not found in the first frames"),
+            "{error}"
+        );
+    }
+}
