@@ -319,6 +319,15 @@ pub fn check(
                 settings.offset,
                 &mut painter,
             );
+            if settled.measured.is_too_soft() {
+                let share = 100.0 * settled.measured.sharpness.unwrap_or_default();
+                return Err(Error::chain(
+                    format!(
+                        "the display's artwork is where it is due, but its edges have only {share:.0} % of the slope that they should have: the picture is blurred, or has lost its contrast, and what it shows cannot be judged"
+                    ),
+                    "focus the camera or set its exposure, or capture by wire",
+                ));
+            }
             if *stretch == Stretch::FirstIfAgreeing && !settled.measured.is_good() {
                 return Err(Error::NoAgreement);
             }

@@ -115,6 +115,8 @@ pub struct Run<'d> {
     pub(super) broken: Option<(Option<Signature>, u32)>,
     /// Luma of the whole reference frame.
     pub(super) whole: Plane,
+    /// Pixels of the capture that are not the display's.
+    outside: Vec<Rect>,
     reverted_at_s: Option<f64>,
 }
 
@@ -183,6 +185,12 @@ impl<'d> Run<'d> {
             gaps: Gaps::default(),
             broken: None,
             whole,
+            outside: {
+                let (width, height) = definition.size();
+                let display = Rect::new(0, 0, width as i32, height as i32);
+                let picture = Rect::new(0, 0, size.0 as i32, size.1 as i32);
+                chain.look.geometry.outside(display, picture)
+            },
             reverted_at_s: None,
         }
     }
@@ -563,7 +571,11 @@ impl<'d> Run<'d> {
             _ => {
                 self.draw_due(moment);
                 let mut captured = Cow::Borrowed(&frame.picture.planes()[0]);
-                let mut unknown = Vec::new();
+                let mut unknown = self.outside.clone();
+                for area in &unknown {
+                    captured.to_mut().fill(*area, 0);
+                    self.whole.fill(*area, 0);
+                }
                 for (k, e) in self.regions.examiners.iter().enumerate() {
                     if self.in_force[k] {
                         e.due().copy_luma_to(&mut self.whole);

@@ -18,7 +18,7 @@ use super::text_rules::text_placement;
 use crate::capture::profile::{PROFILE_VERSION, Profile};
 use crate::capture::reading_errors::ReadingErrors;
 use crate::capture::{self, CapturedFrame};
-use crate::picture::{Encoding, Picture, Subsampling};
+use crate::picture::{Encoding, Picture, Plane, Rect, Subsampling};
 use crate::recording::Recording;
 use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{ColorMap, Geometry, Look, Siting};
@@ -41,6 +41,8 @@ pub struct Measured {
     pub profile: Profile,
     /// Share of the regions that agree with it, in the frame that agrees best.
     pub agreeing: f64,
+    /// How steep static edges are, where 1 is as due; `None` where they were not found.
+    pub sharpness: Option<f64>,
     /// Age of the data shown, s, where it was measured well.
     pub latency_s: Option<f64>,
     /// What the user should know.
@@ -53,6 +55,8 @@ const GOOD_LATENCY_SE_S: f64 = 0.03;
 const EARLIEST_S: f64 = -0.05;
 /// Share of regions that must agree for a stretch to count as good.
 const GOOD_SHARE: f64 = 0.6;
+/// Share of their slope that static edges must have for a picture that disagrees to be judged.
+const LEAST_SHARPNESS: f64 = 0.3;
 /// Noise of luma at which nothing can be told any more, levels: it is no stretch to measure from.
 const MOST_NOISE: f64 = 20.0;
 
@@ -61,6 +65,12 @@ impl Measured {
     #[must_use]
     pub fn is_good(&self) -> bool {
         self.agreeing >= GOOD_SHARE && self.profile.noise[0] < MOST_NOISE
+    }
+
+    /// Whether the display is where it was looked for, and shown so softly or faintly that nothing can be told by it.
+    #[must_use]
+    pub fn is_too_soft(&self) -> bool {
+        !self.is_good() && self.sharpness.is_some_and(|share| share < LEAST_SHARPNESS)
     }
 
     /// Whether the display shows data of the future: the time offset is wrong, not the display.
@@ -161,6 +171,7 @@ pub fn measure(
     let mut inputs = Inputs::default();
     // Geometry: the median of a few frames, so that one bad frame does not spoil it.
     let mut geometries = Vec::new();
+    let mut sharpness: Option<f64> = None;
     let mut picked: Vec<&CapturedFrame> = spread(frames, 5);
     let mut found = Vec::new();
     for f in &picked {
@@ -168,6 +179,7 @@ pub fn measure(
         let look = profile.look();
         if let Some(r) = register::register(subject, &inputs, &look, &f.picture, painter) {
             geometries.push(r.geometry);
+            sharpness = Some(sharpness.map_or(r.sharpness, |s| s.max(r.sharpness)));
             found.push(*f);
         }
     }
@@ -290,6 +302,7 @@ pub fn measure(
     Measured {
         profile,
         agreeing,
+        sharpness,
         latency_s: latency.map(|(latency_s, _)| latency_s),
         notes,
     }
@@ -384,8 +397,9 @@ fn residual(
         blurs.push(reference.luma().blur_variance_px2(&f.picture));
         let drawn = reference.picture(profile.encoding);
         let planes = f.picture.planes().iter().zip(drawn.planes());
+        let luma = &f.picture.planes()[0];
         for (list, (captured, drawn)) in found.iter_mut().zip(planes) {
-            list.push(noise_of(captured.levels(), drawn.levels()));
+            list.push(noise_of(captured, drawn, luma, reference.luma().outside()));
         }
     }
     let median = |mut list: Vec<f64>| {
@@ -398,10 +412,35 @@ fn residual(
     (found.map(median), blur_px)
 }
 
-fn noise_of(captured: &[u8], drawn: &[u8]) -> f64 {
+/// Noise of a plane outside of `left_out`, pixels of luma in rectangles that share none.
+fn noise_of(captured: &Plane, drawn: &Plane, luma: &Plane, left_out: &[Rect]) -> f64 {
     let mut counts = [0u64; 256];
-    for (a, b) in captured.iter().zip(drawn) {
-        counts[usize::from(a.abs_diff(*b))] += 1;
+    let mut count = |rect: Rect, sign: i64| {
+        for y in rect.y as usize..rect.bottom() as usize {
+            let columns = rect.x as usize..rect.right() as usize;
+            let pairs = captured.row(y)[columns.clone()]
+                .iter()
+                .zip(&drawn.row(y)[columns]);
+            for (a, b) in pairs {
+                let count = &mut counts[usize::from(a.abs_diff(*b))];
+                *count = count.wrapping_add_signed(sign);
+            }
+        }
+    };
+    let whole = Rect::new(0, 0, captured.width() as i32, captured.height() as i32);
+    count(whole, 1);
+    // Colour planes have a sample for one or two columns and rows of luma.
+    let columns = luma.width().div_ceil(captured.width().max(1)) as i32;
+    let rows = luma.height().div_ceil(captured.height().max(1)) as i32;
+    for r in left_out {
+        // A sample that is partly inside counts as inside, so that rectangles beside each other share none.
+        let up = |v: i32, step: i32| (v + step - 1) / step;
+        let (left, top) = (up(r.x, columns), up(r.y, rows));
+        let (right, bottom) = (r.right() / columns, r.bottom() / rows);
+        count(
+            Rect::new(left, top, right - left, bottom - top).intersection(&whole),
+            -1,
+        );
     }
     let total: u64 = counts.iter().sum();
     // The median of whole levels is too coarse for small noise: the mean of the lower nine tenths

@@ -8,7 +8,7 @@ use super::subject::Subject;
 use super::view::View;
 use crate::capture::reading_errors::ReadingErrors;
 use crate::definition::Definition;
-use crate::picture::{Picture, Plane, Point, Rect, Subsampling};
+use crate::picture::{Picture, Plane, Rect, Subsampling};
 use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{Look, Siting, chroma_area};
 use crate::reference::glyphs::pixels_of;
@@ -137,7 +137,8 @@ impl<'d> Comparison<'d> {
         for rect in definition.unchecked() {
             leave_out(rect, chain, area, &mut unchecked);
         }
-        for rect in beside(definition.regions()[region].area(), chain, area) {
+        let own = definition.regions()[region].area();
+        for rect in chain.look.geometry.outside(own, area) {
             leave_out_pixels(rect, chain, area, &mut unchecked);
         }
         scene.clear();
@@ -399,59 +400,6 @@ fn leave_out_pixels(rect: Rect, chain: &ChainLook, area: Rect, unchecked: &mut [
     let local = r.moved(-area.x, -area.y);
     unchecked[0].push(local);
     unchecked[1].push(samples_about(local, chain.subsampling));
-}
-
-/// Rows of the capture that are looked at together where the side of a region crosses them, px.
-const BAND_PX: i32 = 4;
-
-/// Pixels of `area` that are not wholly inside the region `rect` of the display: none but where it is seen at an angle.
-fn beside(rect: Rect, chain: &ChainLook, area: Rect) -> Vec<Rect> {
-    let g = &chain.look.geometry;
-    if g.is_upright() {
-        return Vec::new();
-    }
-    let outline = g.ahead(Some(&Bounds::from_rect([
-        rect.x,
-        rect.y,
-        rect.width,
-        rect.height,
-    ])));
-    let outline: Vec<Point> = outline.into_iter().map(|p| g.map(p)).collect();
-    let mut out = Vec::new();
-    let mut y = area.y;
-    while y < area.bottom() {
-        let height = BAND_PX.min(area.bottom() - y);
-        // Of an outline without dents, what lies inside at both edges of a band lies inside between them.
-        let inside = [y, y + height].map(|y| span_at(&outline, f64::from(y)));
-        let (left, right) = match inside {
-            [Some(a), Some(b)] => (a.0.max(b.0), a.1.min(b.1)),
-            _ => (f64::INFINITY, f64::NEG_INFINITY),
-        };
-        let cut = |v: f64| v.clamp(f64::from(area.x), f64::from(area.right())) as i32;
-        let (left, right) = (cut(libm::ceil(left)), cut(libm::floor(right)));
-        if left < right {
-            out.push(Rect::new(area.x, y, left - area.x, height));
-            out.push(Rect::new(right, y, area.right() - right, height));
-        } else {
-            out.push(Rect::new(area.x, y, area.width, height));
-        }
-        y += height;
-    }
-    out.retain(|r| !r.is_empty());
-    out
-}
-
-/// Where the row `y` crosses an outline without dents; `None` where it does not.
-fn span_at(outline: &[Point], y: f64) -> Option<(f64, f64)> {
-    let (mut left, mut right) = (f64::INFINITY, f64::NEG_INFINITY);
-    for (k, p) in outline.iter().enumerate() {
-        let q = outline[(k + 1) % outline.len()];
-        if (p.y <= y) != (q.y <= y) {
-            let x = p.x + (y - p.y) / (q.y - p.y) * (q.x - p.x);
-            (left, right) = (left.min(x), right.max(x));
-        }
-    }
-    (left < right).then_some((left, right))
 }
 
 /// The colour samples of the pixels in `rect`, and the next one where it may have taken some of their colour.

@@ -7,7 +7,7 @@
 
 use rayon::prelude::*;
 
-use super::register::{self, Detail, LumaReference, Motion};
+use super::register::{self, Detail, LumaReference, Motion, SeenEdge};
 use super::subject::Subject;
 use crate::picture::{Picture, Plane};
 use crate::recording::inputs::Inputs;
@@ -441,19 +441,7 @@ fn settle(
     })
 }
 
-/// A pixel of a static edge of the reference, and whether the picture has an edge there that runs the same way.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct SeenEdge {
-    /// Column of the capture.
-    pub x: usize,
-    /// Row of the capture.
-    pub y: usize,
-    /// Whether it is shown.
-    pub is_shown: bool,
-}
-
-/// The static edges of the reference that lie inside a captured luma plane; levels do not matter, so that neither gain nor a
-/// tone curve does.
+/// The static edges of the reference that lie inside a captured luma plane, and whether it shows them.
 #[must_use]
 pub fn edges(
     subject: Subject,
@@ -463,21 +451,5 @@ pub fn edges(
     painter: &mut Painter,
 ) -> Vec<SeenEdge> {
     let size = (captured.width(), captured.height());
-    let reference = LumaReference::draw(subject, inputs, look, size, painter);
-    let level = |x: usize, y: usize| f64::from(captured.at(x, y));
-    let seen = reference.edges().into_iter().map(|(x, y, gx, gy)| {
-        let (cx, cy) = (
-            (level(x + 1, y) - level(x - 1, y)) / 2.0,
-            (level(x, y + 1) - level(x, y - 1)) / 2.0,
-        );
-        let (own, shown) = (libm::hypot(gx, gy), libm::hypot(cx, cy));
-        // Within an eighth of a turn.
-        let is_along = gx * cx + gy * cy > own * shown / std::f64::consts::SQRT_2;
-        SeenEdge {
-            x,
-            y,
-            is_shown: shown > f64::from(HALF_SLOPE) && is_along,
-        }
-    });
-    seen.collect()
+    LumaReference::draw(subject, inputs, look, size, painter).seen_edges(captured)
 }

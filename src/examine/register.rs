@@ -24,8 +24,10 @@ pub struct Registration {
     pub shift_error_px: [f64; 2],
     /// Pixels that bear on the geometry.
     pub edge_px: usize,
-    /// Share of the static edges that agree with the result.
+    /// Share of the static edges that are there.
     pub agreement: f64,
+    /// How steep half of those are at most, where 1 is as due.
+    pub sharpness: f64,
 }
 
 /// The luma of a whole reference frame, with what moves marked.
@@ -33,8 +35,10 @@ pub struct LumaReference {
     plane: Plane,
     /// [`MOVING`] or [`WORDS`] where these may have touched, else 0.
     moving: Plane,
-    /// Where the display may show anything: regions whose channels the recording lacks, unchecked areas.
+    /// Where anything may be: regions whose channels the recording lacks, unchecked areas, and what is outside.
     pub(super) unknown: Vec<Rect>,
+    /// Pixels that are not the display's; no two share any.
+    outside: Vec<Rect>,
 }
 
 /// A whole reference frame, luma and colour at the capture's resolution.
@@ -51,6 +55,24 @@ const WORDS: u8 = 2;
 
 /// Farthest whole-frame shift that is looked for, px.
 const FARTHEST_PX: i32 = 8;
+
+/// Slope below which the captured picture has no edge, levels/px: noise of codecs is below.
+const LEAST_SLOPE: f64 = 6.0;
+/// Share of the static edges that must be there for a picture to be registered: of another one an eighth is by chance.
+const LEAST_AGREEMENT: f64 = 0.6;
+
+/// A pixel of a static edge of the reference, and whether the picture has an edge there that runs the same way.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SeenEdge {
+    /// Column of the capture.
+    pub x: usize,
+    /// Row of the capture.
+    pub y: usize,
+    /// Whether it is shown.
+    pub is_shown: bool,
+    /// How steep it is there, where 1 is as due.
+    pub sharpness: f64,
+}
 
 /// Fewest pixels of static artwork of either curvature that a part's blur is measured from.
 const LEAST_BLURRED_PX: u32 = 100;
@@ -137,10 +159,15 @@ impl LumaReference {
         }
         let mut planes = canvas.into_planes();
         let plane = planes.remove(0);
+        let (width, height) = definition.size();
+        let display = Rect::new(0, 0, width as i32, height as i32);
+        let outside = look.geometry.outside(display, area);
+        unknown.extend(&outside);
         let luma = Self {
             plane,
             moving,
             unknown,
+            outside,
         };
         (luma, planes)
     }
@@ -249,6 +276,30 @@ impl LumaReference {
         out
     }
 
+    /// The static edges, and whether `captured` has each. Levels do not matter, so that neither gain nor a tone curve nor blur
+    /// does.
+    #[must_use]
+    pub fn seen_edges(&self, captured: &Plane) -> Vec<SeenEdge> {
+        let level = |x: usize, y: usize| f64::from(captured.at(x, y));
+        let seen = self.edges().into_iter().map(|(x, y, gx, gy)| {
+            let (cx, cy) = (
+                (level(x + 1, y) - level(x - 1, y)) / 2.0,
+                (level(x, y + 1) - level(x, y - 1)) / 2.0,
+            );
+            let (own, shown) = (libm::hypot(gx, gy), libm::hypot(cx, cy));
+            // Within an eighth of a turn.
+            let along = gx * cx + gy * cy;
+            let is_along = along > own * shown / std::f64::consts::SQRT_2;
+            SeenEdge {
+                x,
+                y,
+                is_shown: shown > LEAST_SLOPE && is_along,
+                sharpness: along / (own * own),
+            }
+        });
+        seen.collect()
+    }
+
     /// Mean difference of luma from `captured` on the edges of static artwork in a part of the picture, cut at 80
     /// levels. `None` with too few of them.
     #[must_use]
@@ -262,14 +313,34 @@ impl LumaReference {
         (count >= LEAST_EDGES).then(|| sum as f64 / f64::from(count))
     }
 
-    /// Mean difference of luma from `captured`, cut at 64 levels, on a grid of every `step`th pixel.
+    /// Pixels that are not the display's; no two rectangles share any.
+    #[must_use]
+    pub fn outside(&self) -> &[Rect] {
+        &self.outside
+    }
+
+    /// Mean difference of luma from `captured` on the display, cut at 64 levels, on a grid of every `step`th pixel.
     #[must_use]
     pub fn distance(&self, captured: &Picture, step: usize) -> f64 {
         let (a, b) = (&captured.planes()[0], &self.plane);
         let (mut sum, mut count) = (0u64, 0u64);
         for y in (0..b.height()).step_by(step) {
             let (a, b) = (a.row(y), b.row(y));
-            for x in (0..b.len()).step_by(step) {
+            let row = y as i32;
+            let beside = self
+                .outside
+                .iter()
+                .filter(|r| r.y <= row && row < r.bottom());
+            // Bands are cut at both ends.
+            let (mut left, mut right) = (0, b.len());
+            for r in beside {
+                if r.x == 0 {
+                    left = left.max(r.right() as usize);
+                } else {
+                    right = right.min(r.x as usize);
+                }
+            }
+            for x in (left.next_multiple_of(step)..right).step_by(step) {
                 sum += u64::from(a[x].abs_diff(b[x]).min(64));
                 count += 1;
             }
@@ -650,19 +721,16 @@ pub fn register(
         }
     }
     let reference = LumaReference::draw(subject, inputs, &look, size, painter);
-    let edges = reference.edges();
-    let near = edges
-        .iter()
-        .filter(|(x, y, gx, gy)| {
-            let d = luma.at(*x, *y).abs_diff(reference.plane.at(*x, *y));
-            f64::from(d) < 16.0 + 0.5 * (gx * gx + gy * gy).sqrt()
-        })
-        .count();
-    let agreement = near as f64 / edges.len().max(1) as f64;
-    (agreement > 0.6).then_some(Registration {
+    let edges = reference.seen_edges(luma);
+    let shown = edges.iter().filter(|e| e.is_shown);
+    let mut sharpness: Vec<f64> = shown.map(|e| e.sharpness).collect();
+    sharpness.sort_by(f64::total_cmp);
+    let agreement = sharpness.len() as f64 / edges.len().max(1) as f64;
+    (agreement > LEAST_AGREEMENT).then_some(Registration {
         geometry: look.geometry,
         shift_error_px,
         edge_px,
         agreement,
+        sharpness: sharpness[sharpness.len() / 2],
     })
 }

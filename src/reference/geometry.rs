@@ -33,6 +33,24 @@ const NEAREST_HORIZON: f64 = 0.05;
 /// Where nothing else ends it, the plane of the display ends here, px.
 const FAR_PX: f64 = 1e5;
 
+/// Rows of the picture that are looked at together where the side of a part of the display crosses them, px.
+const BAND_PX: i32 = 4;
+/// What lies no farther outside is inside, px.
+const INSIDE_PX: f64 = 0.01;
+
+/// Where the row `y` crosses an outline without dents; `None` where it does not.
+fn span_at(outline: &[Point], y: f64) -> Option<(f64, f64)> {
+    let (mut left, mut right) = (f64::INFINITY, f64::NEG_INFINITY);
+    for (k, p) in outline.iter().enumerate() {
+        let q = outline[(k + 1) % outline.len()];
+        if (p.y <= y) != (q.y <= y) {
+            let x = p.x + (y - p.y) / (q.y - p.y) * (q.x - p.x);
+            (left, right) = (left.min(x), right.max(x));
+        }
+    }
+    (left < right).then_some((left, right))
+}
+
 impl Geometry {
     /// Every pixel stays where it is.
     pub const IDENTITY: Self = Self::upright([1.0, 1.0], [0.0, 0.0]);
@@ -242,6 +260,62 @@ impl Geometry {
         Rect::new(x0, y0, x1 - x0, y1 - y0)
     }
 
+    /// The pixels of `area` (of the picture) that are not wholly inside a rectangle of the display, as rectangles that share
+    /// none: what is at most a hundredth of a pixel outside is inside.
+    #[must_use]
+    pub fn outside(&self, rect: Rect, area: Rect) -> Vec<Rect> {
+        let outline = self.ahead(Some(&Bounds::from_rect([
+            rect.x,
+            rect.y,
+            rect.width,
+            rect.height,
+        ])));
+        let outline: Vec<Point> = outline.into_iter().map(|p| self.map(p)).collect();
+        let seen = super::parts::bounds(&outline);
+        let is_upright = self.is_upright();
+        let mut out: Vec<Rect> = Vec::new();
+        let mut y = area.y;
+        while y < area.bottom() {
+            let height = BAND_PX.min(area.bottom() - y);
+            let edges = [f64::from(y), f64::from(y + height)];
+            let is_within = edges[0] >= seen.top - INSIDE_PX && edges[1] <= seen.bottom + INSIDE_PX;
+            let span = if is_upright {
+                is_within.then_some((seen.left, seen.right))
+            } else {
+                // Of an outline without dents, what lies inside at both edges of a band lies inside between them.
+                let both = span_at(&outline, edges[0]).zip(span_at(&outline, edges[1]));
+                both.map(|(a, b)| (a.0.max(b.0), a.1.min(b.1)))
+            };
+            let cut = |v: f64| v.clamp(f64::from(area.x), f64::from(area.right())) as i32;
+            let (left, right) = match span {
+                Some((left, right)) if left < right => (
+                    cut(libm::ceil(left - INSIDE_PX)),
+                    cut(libm::floor(right + INSIDE_PX)),
+                ),
+                _ => (area.x, area.x),
+            };
+            for r in [
+                Rect::new(area.x, y, left - area.x, height),
+                Rect::new(right, y, area.right() - right, height),
+            ] {
+                // Bands of the same span are one rectangle.
+                let above = out.iter_mut().rev().take(2);
+                let above = above
+                    .into_iter()
+                    .find(|a| (a.x, a.width, a.bottom()) == (r.x, r.width, r.y));
+                match above {
+                    Some(above) => {
+                        *above = Rect::new(above.x, above.y, above.width, above.height + r.height);
+                    }
+                    None if !r.is_empty() => out.push(r),
+                    None => {}
+                }
+            }
+            y += height;
+        }
+        out
+    }
+
     /// The outline of `bounds` (of the whole plane where there are none) on the display, as far as it is seen at all.
     pub(crate) fn ahead(&self, bounds: Option<&Bounds>) -> Vec<Point> {
         let cut = |v: f64| v.clamp(-FAR_PX, FAR_PX);
@@ -346,6 +420,59 @@ mod tests {
             );
             prop_assert!(far(have, want) < 1e-6, "{:?} {:?}", have, want);
         }
+    }
+
+    proptest! {
+        #[test]
+        fn outside_is_what_is_not_wholly_on_the_display(corners in corners(), at in [0i32..400, 0i32..300]) {
+            let g = Geometry::from_corners((800.0, 600.0), corners).expect("the corners are apart");
+            let area = Rect::new(-20, -10, 420, 310);
+            let outside = g.outside(Rect::new(0, 0, 800, 600), area);
+            let (x, y) = (at[0], at[1]);
+            let count = outside.iter().filter(|r| r.contains(x, y)).count();
+            prop_assert!(count <= 1, "{} rectangles have ({}, {})", count, x, y);
+            let corner = |dx: i32, dy: i32| {
+                let rows = g.inverse();
+                let (x, y) = (f64::from(x + dx), f64::from(y + dy));
+                let [u, v, w] = rows.map(|row| row[0] * x + row[1] * y + row[2]);
+                (-0.1..=800.1).contains(&(u / w)) && (-0.1..=600.1).contains(&(v / w))
+            };
+            let is_inside = [(0, 0), (1, 0), (0, 1), (1, 1)].iter().all(|&(dx, dy)| corner(dx, dy));
+            prop_assert!(count == 1 || is_inside, "({}, {}) is outside", x, y);
+            // Of what is inside, only bands that a side crosses are lost.
+            let far = outside.iter().map(|r| r.area()).sum::<i64>() - area.area() + inside_px(&g, area);
+            let sides = 2 * i64::from(area.height) * (2 + i64::from(BAND_PX)) + 2 * i64::from(area.width) * i64::from(BAND_PX);
+            prop_assert!((0..=sides).contains(&far), "{} px of {} at the sides", far, sides);
+        }
+    }
+
+    /// Pixels of `area` whose middle is on the display of 800 x 600 px.
+    fn inside_px(g: &Geometry, area: Rect) -> i64 {
+        let rows = g.inverse();
+        let is_inside = |x: i32, y: i32| {
+            let (x, y) = (f64::from(x) + 0.5, f64::from(y) + 0.5);
+            let [u, v, w] = rows.map(|row| row[0] * x + row[1] * y + row[2]);
+            (0.0..800.0).contains(&(u / w)) && (0.0..600.0).contains(&(v / w))
+        };
+        let columns = area.x..area.right();
+        let rows = area.y..area.bottom();
+        rows.flat_map(|y| columns.clone().map(move |x| (x, y)))
+            .filter(|(x, y)| is_inside(*x, *y))
+            .count() as i64
+    }
+
+    #[test]
+    fn an_upright_display_has_borders_of_whole_pixels() {
+        let g = Geometry::upright([0.5, 0.5], [10.25, 4.0]);
+        let outside = g.outside(Rect::new(0, 0, 80, 40), Rect::new(0, 0, 60, 30));
+        // From 10.25 to 50.25 and from 4 to 24: columns 11 to 49 and rows 4 to 23 are wholly inside.
+        let px: i64 = outside.iter().map(Rect::area).sum();
+        assert_eq!(60 * 30 - px, 39 * 20, "{outside:?}");
+        assert!(
+            Geometry::IDENTITY
+                .outside(Rect::new(0, 0, 60, 30), Rect::new(0, 0, 60, 30))
+                .is_empty()
+        );
     }
 
     #[test]

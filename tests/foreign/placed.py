@@ -177,6 +177,7 @@ def row(args, name, folder, capture, truth, definition, recording):
         out["events"] = len(check(args.binary, args.display, recording.path, capture, found, args.start,
                                   ["--place", out["place"]])[0])
         out["check_s"] = round(time.monotonic() - began, 2)
+        out["error"] = json.loads((found / "summary.json").read_text())["error"]
     elif done.returncode in (0, 1):
         out["events"] = len(json.loads((found / "events.json").read_text()))
         summary = json.loads((found / "summary.json").read_text())
@@ -187,9 +188,10 @@ def row(args, name, folder, capture, truth, definition, recording):
         total = sum(n for _, _, n in px)
         out["readings"] = total
         out["rms_px"] = round(math.sqrt(sum(r * r * n for r, _, n in px) / max(1, total)), 4)
-        out["largest_rms_px"] = round(max(r for r, _, _ in px), 4)
-        out["worst_px"] = round(max(w for _, w, _ in px), 3)
-    is_told = place or is_usual or out.get("notes") or "blur 4" in name
+        out["largest_rms_px"] = round(max((r for r, _, _ in px), default=0.0), 4)
+        out["worst_px"] = round(max((w for _, w, _ in px), default=0.0), 3)
+    # Of what is too poor nothing may be raised, and the reason must be told.
+    is_told = place or is_usual or out.get("notes")
     out["ok"] = bool(is_told and out.get("events", 0) == 0)
     return out
 
@@ -201,6 +203,8 @@ def markdown(rows):
     for r in rows:
         cells = [r["case"], r["said_s"], r.get("corners_off_px", "-"), r.get("events", "-"), r.get("readings", "-"),
                  r.get("rms_px", "-"), r.get("largest_rms_px", "-"), r.get("worst_px", "-")]
+        if r.get("error"):
+            cells[0] += f" (not judged: {r['error'][:120]})"
         lines.append("| " + " | ".join(str(c) for c in cells) + " |")
     return "\n".join(lines) + "\n"
 

@@ -18,7 +18,7 @@ mod words;
 
 pub use drive::drawn_attitude;
 pub use freedoms::{Freedom, ReadoutField};
-pub(crate) use hull::common;
+pub(crate) use hull::{bounds, common};
 
 use std::sync::Arc;
 
