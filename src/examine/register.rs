@@ -13,6 +13,7 @@ use crate::picture::{Encoding, Picture, Plane, Point, Rect, Subsampling};
 use crate::recording::inputs::{Inputs, Value};
 use crate::reference::canvas::{Canvas, Geometry, Look, Siting, subsample};
 use crate::reference::painter::{Filter, Painter, touched_pixels};
+use crate::reference::resample::Resampler;
 use crate::reference::scene::{Item, Layer, Scene, Shape};
 
 /// What was measured of the chain on one frame.
@@ -112,7 +113,14 @@ impl LumaReference {
     ) -> (Self, Vec<Plane>) {
         let definition = subject.definition();
         let area = Rect::new(0, 0, size.0 as i32, size.1 as i32);
-        let mut canvas = Canvas::new(area, planes, look.levels(definition.background()));
+        let ground = look.levels(definition.background());
+        let (width, height) = definition.size();
+        let display = Rect::new(0, 0, width as i32, height as i32);
+        let resampler = Resampler::within(&look.geometry, area, display);
+        let (own, own_look) = resampler.as_ref().map_or((area, *look), |r| {
+            (r.native(), Resampler::native_look(*look))
+        });
+        let mut canvas = Canvas::new(own, planes, ground);
         let mut moving = Plane::filled(size.0, size.1, 0);
         let mut scene = Scene::default();
         let mut unknown: Vec<Rect> = {
@@ -134,10 +142,10 @@ impl LumaReference {
             painter.draw(
                 &scene,
                 definition.fonts(),
-                look,
+                &own_look,
                 &mut canvas,
                 Filter::ALL,
-                clip,
+                own_look.geometry.map_rect(r),
             );
             let touched = |item: &Item| {
                 // About two pixels of the display.
@@ -157,10 +165,13 @@ impl LumaReference {
                 moving.fill(b.map_rect(rect.grown(4)), MOVING);
             }
         }
+        if let Some(resampler) = &resampler {
+            let mut seen = Canvas::new(area, planes, ground);
+            resampler.resample(&canvas, &mut seen, resampler.reach(display));
+            canvas = seen;
+        }
         let mut planes = canvas.into_planes();
         let plane = planes.remove(0);
-        let (width, height) = definition.size();
-        let display = Rect::new(0, 0, width as i32, height as i32);
         let outside = look.geometry.outside(display, area);
         unknown.extend(&outside);
         let luma = Self {

@@ -8,8 +8,9 @@ use super::subject::Subject;
 use super::view::View;
 use crate::picture::{Point, Rect, Rgb};
 use crate::reference::canvas::Canvas;
-use crate::reference::painter::{Filter, Painter};
+use crate::reference::painter::Painter;
 use crate::reference::placement::cells;
+use crate::reference::resample::draw_seen;
 use crate::reference::scene::{Bounds, Scene, Shape, Words};
 
 /// One character of the reference.
@@ -247,15 +248,14 @@ impl<'d> WordChecker<'d> {
             advance,
             c.encode_utf8(&mut text),
         );
-        let area = canvas.area();
-        canvas.fill(area, self.chain.look.levels(Rgb([0, 0, 0])));
-        painter.draw(
+        let look = &self.chain.look;
+        draw_seen(
+            painter,
             &self.scene,
             self.subject.definition().fonts(),
-            &self.chain.look,
+            look,
             canvas,
-            Filter::ALL,
-            area,
+            look.levels(Rgb([0, 0, 0])),
         );
         held.match_with(View::whole(&canvas.planes()[0]))
     }

@@ -211,7 +211,7 @@ impl Redraw {
 
     /// The region's pixels.
     #[must_use]
-    pub const fn area(&self) -> Rect {
+    pub fn area(&self) -> Rect {
         self.fault.canvas.canvas().area()
     }
 }

@@ -86,7 +86,6 @@ impl Drawing {
     /// # Panics
     /// When there is no such region.
     pub fn region_static(&self, d: &Definition, region_index: usize, scene: &mut Scene) {
-        scene.set_frame(frame(d, region_index));
         self.regions[region_index].draw_fixed(d, scene);
     }
 
@@ -118,7 +117,6 @@ impl Drawing {
         is_first_lit: Option<bool>,
         scene: &mut Scene,
     ) {
-        scene.set_frame(frame(d, region_index));
         for symbol in 0..d.regions()[region_index].symbol.len() {
             self.regions[region_index].draw_moving(symbol, d, inputs, is_first_lit, scene);
         }
@@ -136,7 +134,6 @@ impl Drawing {
         inputs: &Inputs,
         scene: &mut Scene,
     ) {
-        scene.set_frame(frame(d, region_index));
         self.regions[region_index].draw_moving(symbol_index, d, inputs, None, scene);
     }
 
@@ -220,12 +217,6 @@ impl Drawing {
     pub fn reach(&self, d: &Definition, region_index: usize, symbol_index: usize) -> Bounds {
         self.regions[region_index].symbol_on_page(symbol_index, d)
     }
-}
-
-/// The part of the display that a region is.
-fn frame(d: &Definition, region: usize) -> Bounds {
-    let r = d.regions()[region].area();
-    Bounds::from_rect([r.x, r.y, r.width, r.height])
 }
 
 #[cfg(test)]

@@ -1,11 +1,9 @@
 //! Where a position on the display lies in the captured picture.
 //!
-//! Captures are never resampled: references are drawn through the geometry. A capture card scales and shifts each axis;
-//! a camera sees the display at an angle, which is a homography (R. Hartley, A. Zisserman, Multiple View Geometry in
-//! Computer Vision, 2nd ed. 2004, section 2.3): straight lines stay straight, so outlines are mapped point by point.
+//! A capture card scales and shifts each axis; a camera sees the display at an angle, which is a homography (R. Hartley, A.
+//! Zisserman, Multiple View Geometry in Computer Vision, 2nd ed. 2004, section 2.3).
 
 use super::glyphs::pixels_of;
-use super::parts::common;
 use super::scene::Bounds;
 use crate::picture::{Point, Rect};
 
@@ -32,6 +30,10 @@ pub struct Geometry {
 const NEAREST_HORIZON: f64 = 0.05;
 /// Where nothing else ends it, the plane of the display ends here, px.
 const FAR_PX: f64 = 1e5;
+
+/// A scale that is off by less comes of sampling an analogue picture, not of resampling a digital one: converters are told to
+/// take so many samples a line, and are off by a few in a thousand.
+const NATIVE_SCALE: f64 = 0.015;
 
 /// Rows of the picture that are looked at together where the side of a part of the display crosses them, px.
 const BAND_PX: i32 = 4;
@@ -171,6 +173,13 @@ impl Geometry {
             skew: [kx, ky],
             perspective: [px, py],
         }
+    }
+
+    /// Whether the pixels of the picture are the display's own, but for a shift and what an unlike clock makes of a scale.
+    #[must_use]
+    pub fn is_native(&self) -> bool {
+        let is_near = |scale: f64| libm::fabs(scale - 1.0) < NATIVE_SCALE;
+        self.is_upright() && is_near(self.sx) && is_near(self.sy)
     }
 
     fn depth(&self, p: Point) -> f64 {
@@ -340,15 +349,6 @@ impl Geometry {
             }
         }
         out
-    }
-
-    /// An outline of the display in pixels of the picture, cut to the convex outline `within`.
-    pub(crate) fn map_cut<'a>(
-        &'a self,
-        contour: &'a [Point],
-        within: &'a [Point],
-    ) -> impl Iterator<Item = Point> + use<'a> {
-        common(contour, within).into_iter().map(|p| self.map(p))
     }
 }
 

@@ -7,7 +7,7 @@
 
 use std::collections::BTreeMap;
 
-use super::canvas::{Canvas, Geometry};
+use super::canvas::Canvas;
 use super::ink::Ink;
 use super::parts::common;
 use super::raster::Raster;
@@ -26,7 +26,7 @@ const LARGEST_KEPT_PX: f64 = 160.0;
 /// All masks are thrown away when they need more than this, bytes.
 const MOST_KEPT_BYTES: usize = 16 << 20;
 
-/// em to pixels (of the display where it is seen at an angle): `x' = xx x + xy y + x0`, `y' = yx x + yy y + y0`.
+/// em to pixels: `x' = xx x + xy y + x0`, `y' = yx x + yy y + y0`.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Placement {
     pub xx: f64,
@@ -35,17 +35,14 @@ pub(crate) struct Placement {
     pub yy: f64,
     pub x0: f64,
     pub y0: f64,
-    /// Through what the result is seen; as it is when absent.
-    pub seen: Option<Geometry>,
 }
 
 impl Placement {
     fn map(&self, p: Point) -> Point {
-        let p = Point::new(
+        Point::new(
             self.xx * p.x + self.xy * p.y + self.x0,
             self.yx * p.x + self.yy * p.y + self.y0,
-        );
-        self.seen.as_ref().map_or(p, |geometry| geometry.map(p))
+        )
     }
 }
 
@@ -209,7 +206,6 @@ impl GlyphCache {
             yy: f64::from(high) / SIZE_STEPS,
             x0: f64::from(phases.0) / PHASES as f64,
             y0: f64::from(phases.1) / PHASES as f64,
-            seen: None,
         };
         let is_kept = place.pieces.is_none() && placement.xx.max(placement.yy) <= LARGEST_KEPT_PX;
         if let (true, Ink::Flat(levels)) = (is_kept, place.ink) {

@@ -31,15 +31,10 @@ impl Ink<'_> {
 /// same as encoding the mixed colour, but for rounding.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Wash {
-    /// Where the centre of the pixel in column x and row y stands along the line: `along[0] x + along[1] y + along[2]`,
-    along: [f64; 3],
-    /// divided by the same of these where the line is seen at an angle.
-    depth: Option<[f64; 3]>,
+    /// Where the centre of the pixel in column x and row y stands along the line: `along.0 x + along.1 y + along.2`.
+    along: (f64, f64, f64),
     stops: Vec<WashStop>,
 }
-
-/// How far a shade that is seen at an angle is laid down in equal steps, px.
-const STRAIGHT_PX: i32 = 32;
 
 /// Levels (neither rounded nor cut) and, in the last place, the opacity.
 #[derive(Clone, Copy, Debug)]
@@ -64,7 +59,7 @@ impl Wash {
             WashStop { offset, values }
         };
         self.stops.clear();
-        (self.along, self.depth) = ([0.0; 3], None);
+        self.along = (0.0, 0.0, 0.0);
         match shade {
             None => self.stops.push(stop(0.0, color, 1.0)),
             Some(shade) => {
@@ -73,16 +68,9 @@ impl Wash {
                     .extend(stops.map(|s| stop(s.offset, s.color, s.opacity)));
                 // A pixel's centre in the picture, brought back to the display.
                 let (g, (x, y, rest)) = (&look.geometry, shade.along());
-                if g.is_upright() {
-                    let (x, y) = (x / g.sx, y / g.sy);
-                    let rest = rest + x * (0.5 - g.tx) + y * (0.5 - g.ty);
-                    self.along = [x, y, rest];
-                } else {
-                    let centred = |[a, b, c]: [f64; 3]| [a, b, c + (a + b) / 2.0];
-                    let [columns, rows, depth] = g.inverse().map(centred);
-                    self.along = [0, 1, 2].map(|k| x * columns[k] + y * rows[k] + rest * depth[k]);
-                    self.depth = Some(depth);
-                }
+                let (x, y) = (x / g.sx, y / g.sy);
+                let rest = rest + x * (0.5 - g.tx) + y * (0.5 - g.ty);
+                self.along = (x, y, rest);
             }
         }
     }
@@ -111,15 +99,8 @@ impl Wash {
 
     /// The piece of row `y` that starts in column `from`, and ends before `end`.
     fn piece(&self, from: i32, end: i32, y: i32) -> Piece {
-        let of_row = |[a, b, c]: [f64; 3]| (a, b * f64::from(y) + c);
-        let (mut step, mut start) = of_row(self.along);
-        let depth = self.depth.map(of_row);
-        let at = |x: i32| {
-            let x = f64::from(x);
-            (step * x + start) / depth.map_or(1.0, |(a, b)| a * x + b)
-        };
-        // Seen at an angle, colours do not change in equal steps, but over a short way nearly so.
-        let end = depth.map_or(end, |_| end.min(from + STRAIGHT_PX));
+        let (step, start) = (self.along.0, self.along.1 * f64::from(y) + self.along.2);
+        let at = |x: i32| step * f64::from(x) + start;
         let here = at(from);
         // Stops that are passed; the pixel lies between the last of them and the next.
         let passed = self.stops.partition_point(|s| s.offset <= here);
@@ -140,11 +121,6 @@ impl Wash {
             }
             outside
         };
-        if depth.is_some() {
-            let there = at(to - 1);
-            step = (there - here) / f64::from((to - 1 - from).max(1));
-            start = here - step * f64::from(from);
-        }
         let lines = std::array::from_fn(|k| {
             let (before, after) = (passed.checked_sub(1), self.stops.get(passed));
             match (before.map(|b| &self.stops[b]), after) {

@@ -15,6 +15,7 @@ pub mod placement;
 pub mod png;
 pub mod raster;
 pub mod region_canvas;
+pub mod resample;
 pub mod scale;
 pub mod scene;
 pub mod slivers;

@@ -6,7 +6,6 @@
 use super::canvas::{Canvas, Look};
 use super::glyphs::{GlyphCache, Place, Placement, pixels_of};
 use super::ink::{Ink, Wash};
-use super::parts::common;
 use super::placement::cells;
 use super::raster::Raster;
 use super::scene::{Bounds, Item, Layer, Scene, Shape, Words};
@@ -152,12 +151,10 @@ impl Painter {
         canvas: &mut Canvas,
         (window, touched): (Rect, Rect),
     ) {
-        let (area, geometry) = (canvas.area(), &look.geometry);
+        let area = canvas.area();
         let mut clip = Bounds::from_rect([area.x, area.y, area.width, area.height]);
-        // Seen at an angle, a clip is no rectangle of the picture: there outlines are cut before they are mapped.
-        let within = (!geometry.is_upright()).then(|| geometry.ahead(scene.limits(item).as_ref()));
-        if let (Some(own), None) = (&item.clip, &within) {
-            clip = clip.intersection(&geometry.map_bounds(own));
+        if let Some(own) = &item.clip {
+            clip = clip.intersection(&look.geometry.map_bounds(own));
         }
         let shade = scene.shade(item);
         let wash = if shade.is_some() || item.opacity < 1.0 {
@@ -174,27 +171,18 @@ impl Painter {
         match &item.shape {
             Shape::Fill { first, last } => {
                 // Whole pixels, so that this cut never acts as a clip.
-                let ink = pixels_of(&geometry.map_bounds(&item.bounds));
+                let ink = pixels_of(&look.geometry.map_bounds(&item.bounds));
                 let ink = Bounds::from_rect([ink.x, ink.y, ink.width, ink.height]);
                 self.raster.begin(clip.intersection(&ink), touched);
                 for contour in scene.contours(*first, *last) {
-                    match &within {
-                        None => (self.raster).contour(contour.iter().map(|&p| geometry.map(p))),
-                        Some(within) => self.raster.contour(geometry.map_cut(contour, within)),
-                    }
+                    self.raster
+                        .contour(contour.iter().map(|&p| look.geometry.map(p)));
                 }
                 self.raster.finish(|y, spans| paint.lay(canvas, y, spans));
             }
             Shape::Words(words) => {
                 if let Some((_, font)) = fonts.get(words.font.0) {
-                    let pieces = match (scene.pieces(item), within) {
-                        (None, within) => within.map(|within| vec![within]),
-                        (Some(pieces), None) => Some(pieces.to_vec()),
-                        (Some(pieces), Some(within)) => {
-                            Some(pieces.iter().map(|p| common(p, &within)).collect())
-                        }
-                    };
-                    let pieces = pieces.map(|pieces| mapped(&pieces, look));
+                    let pieces = scene.pieces(item).map(|pieces| mapped(pieces, look));
                     let within = (clip, window, pieces.as_deref());
                     self.words(scene, words, font, look, canvas, within, paint);
                 }
@@ -218,13 +206,11 @@ impl Painter {
     ) {
         let geometry = &look.geometry;
         let (c, s) = words.direction;
-        let is_upright = geometry.is_upright();
         let (wide, high) = (geometry.sx * words.size, geometry.sy * words.size);
         for (letter, origin, _) in cells(scene, words, font, &look.text) {
             let Some(glyph) = font.glyph(letter).filter(|g| !g.contours.is_empty()) else {
                 continue;
             };
-            let on_display = origin;
             let origin = geometry.map(origin);
             let place = Place {
                 font: words.font.0,
@@ -235,19 +221,7 @@ impl Painter {
                 pieces,
                 ink,
             };
-            if !is_upright {
-                let placement = Placement {
-                    xx: words.size * c,
-                    xy: -words.size * s,
-                    yx: words.size * s,
-                    yy: words.size * c,
-                    x0: on_display.x,
-                    y0: on_display.y,
-                    seen: Some(*geometry),
-                };
-                self.glyphs
-                    .draw_outline(&mut self.raster, glyph, &placement, &place, canvas);
-            } else if words.direction == (1.0, 0.0) {
+            if words.direction == (1.0, 0.0) {
                 self.glyphs
                     .draw_upright(&mut self.raster, (letter, glyph), &place, canvas);
             } else {
@@ -258,7 +232,6 @@ impl Painter {
                     yy: high * c,
                     x0: origin.x,
                     y0: origin.y,
-                    seen: None,
                 };
                 self.glyphs
                     .draw_outline(&mut self.raster, glyph, &placement, &place, canvas);
@@ -277,14 +250,10 @@ fn mapped(pieces: &[Vec<Point>], look: &Look) -> Vec<Vec<Point>> {
 #[must_use]
 pub fn touched_pixels(item: &Item, look: &Look) -> Rect {
     let geometry = &look.geometry;
-    let bounds = match &item.clip {
-        None => geometry.map_bounds(&item.bounds),
-        Some(clip) if geometry.is_upright() => {
-            (geometry.map_bounds(&item.bounds)).intersection(&geometry.map_bounds(clip))
-        }
-        Some(clip) => geometry.map_bounds(&item.bounds.intersection(clip)),
-    };
-    let pixels = pixels_of(&bounds);
+    let bounds = item
+        .clip
+        .map_or(item.bounds, |clip| item.bounds.intersection(&clip));
+    let pixels = pixels_of(&geometry.map_bounds(&bounds));
     match &item.shape {
         Shape::Fill { .. } => pixels,
         Shape::Words(_) if pixels.is_empty() => pixels,

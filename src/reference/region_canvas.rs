@@ -5,6 +5,7 @@
 
 use super::canvas::{Canvas, Look};
 use super::painter::{Filter, Painter, touched_pixels};
+use super::resample::Resampler;
 use super::scene::{Item, Layer, Scene, Shape};
 use super::text::Font;
 use crate::picture::{Plane, Rect, Rgb};
@@ -27,6 +28,17 @@ pub struct RegionCanvas {
     shown_order: Vec<usize>,
     order: Vec<usize>,
     dirty: Vec<Rect>,
+    /// What the capture has of it, where its pixels are not the display's.
+    seen: Option<Seen>,
+}
+
+/// A region on the capture's pixels.
+#[derive(Clone, Debug)]
+struct Seen {
+    resampler: Resampler,
+    base: Canvas,
+    canvas: Canvas,
+    dirty: Vec<Rect>,
 }
 
 impl RegionCanvas {
@@ -37,8 +49,21 @@ impl RegionCanvas {
     /// When `planes` is neither 1 nor 3.
     #[must_use]
     pub fn new(area: Rect, planes: usize, look: Look, background: Rgb) -> Self {
-        let base = Canvas::new(area, planes, look.levels(background));
+        let picture = Canvas::new(area, planes, look.levels(background));
+        let (mut base, mut own_look) = (picture.clone(), look);
+        let seen = Resampler::new(&look.geometry, area).map(|resampler| {
+            base = Canvas::new(resampler.native(), planes, look.levels(background));
+            own_look = Resampler::native_look(look);
+            Seen {
+                resampler,
+                base: picture.clone(),
+                canvas: picture,
+                dirty: Vec::new(),
+            }
+        });
+        let look = own_look;
         Self {
+            seen,
             look,
             filter: Filter::ALL,
             background,
@@ -71,6 +96,11 @@ impl RegionCanvas {
         };
         painter.draw(fixed, fonts, &self.look, &mut self.base, below, area);
         self.canvas.copy(&self.base, area);
+        if let Some(seen) = &mut self.seen {
+            let area = seen.canvas.area();
+            seen.resampler.resample(&self.base, &mut seen.base, area);
+            seen.canvas.copy(&seen.base, area);
+        }
         self.shown.clear();
         self.shown_order.clear();
         self.is_drawn = true;
@@ -78,34 +108,14 @@ impl RegionCanvas {
 
     /// The region as last drawn.
     #[must_use]
-    pub const fn canvas(&self) -> &Canvas {
-        &self.canvas
-    }
-
-    /// How colours and positions become levels and pixels.
-    #[must_use]
-    pub const fn look(&self) -> &Look {
-        &self.look
+    pub fn canvas(&self) -> &Canvas {
+        self.seen.as_ref().map_or(&self.canvas, |s| &s.canvas)
     }
 
     /// The colour and background layer alone.
     #[must_use]
-    pub const fn base(&self) -> &Canvas {
-        &self.base
-    }
-
-    /// Changes the look; the next scene is drawn in full.
-    pub fn set_look(&mut self, look: Look) {
-        if self.look != look {
-            self.look = look;
-            self.is_drawn = false;
-        }
-    }
-
-    /// The pixels of the frame that the last [`RegionCanvas::update`] drew again.
-    #[must_use]
-    pub fn dirty(&self) -> &[Rect] {
-        &self.dirty
+    pub fn base(&self) -> &Canvas {
+        self.seen.as_ref().map_or(&self.base, |s| &s.base)
     }
 
     /// Shows `scene`, and returns the pixels of the frame that may have changed: no rectangle
@@ -119,7 +129,8 @@ impl RegionCanvas {
         self.dirty.clear();
         drawing_order(scene, self.filter, &mut self.order);
         let area = self.canvas.area();
-        if self.is_drawn && has_same_background(&self.shown, scene) {
+        let is_new = !(self.is_drawn && has_same_background(&self.shown, scene));
+        if !is_new {
             find_dirty(
                 (&self.shown, &self.shown_order),
                 (scene, &self.order),
@@ -155,7 +166,21 @@ impl RegionCanvas {
             self.shown.copy_from(scene);
             std::mem::swap(&mut self.order, &mut self.shown_order);
         }
-        &self.dirty
+        let Some(seen) = &mut self.seen else {
+            return &self.dirty;
+        };
+        seen.dirty.clear();
+        for rect in &self.dirty {
+            add_dirty(&mut seen.dirty, seen.resampler.reach(*rect));
+        }
+        for rect in &seen.dirty {
+            seen.resampler
+                .resample(&self.canvas, &mut seen.canvas, *rect);
+            if is_new {
+                seen.resampler.resample(&self.base, &mut seen.base, *rect);
+            }
+        }
+        &seen.dirty
     }
 }
 
@@ -173,6 +198,9 @@ pub struct SlopeCanvas {
     pictures: [Canvas; 3],
     orders: [Vec<usize>; 2],
     dirty: Vec<Rect>,
+    /// What the capture has of the pictures, where its pixels are not the display's.
+    seen: Option<(Resampler, [Canvas; 3])>,
+    seen_dirty: Vec<Rect>,
 }
 
 impl SlopeCanvas {
@@ -186,14 +214,22 @@ impl SlopeCanvas {
         fixed: &Scene,
         filter: Filter,
     ) -> Self {
-        let mut base = Canvas::new(area, 1, look.levels(background));
+        let ground = look.levels(background);
+        let resampler = Resampler::new(&look.geometry, area);
+        let (own, look) = resampler
+            .as_ref()
+            .map_or((area, look), |r| (r.native(), Resampler::native_look(look)));
+        let mut base = Canvas::new(own, 1, ground);
         let below = Filter {
             words: filter.words,
             shapes: filter.shapes,
             ..Filter::BACKGROUND
         };
-        painter.draw(fixed, fonts, &look, &mut base, below, area);
+        painter.draw(fixed, fonts, &look, &mut base, below, own);
+        let seen = resampler.map(|r| (r, [(); 3].map(|()| Canvas::new(area, 1, ground))));
         Self {
+            seen,
+            seen_dirty: Vec::new(),
             look,
             filter,
             pictures: [base.clone(), base.clone(), base.clone()],
@@ -206,7 +242,8 @@ impl SlopeCanvas {
     /// Below, above and at the value, of use where the last call drew.
     #[must_use]
     pub fn pictures(&self) -> [&Plane; 3] {
-        self.pictures.each_ref().map(|c| &c.planes()[0])
+        let pictures = self.seen.as_ref().map_or(&self.pictures, |(_, seen)| seen);
+        pictures.each_ref().map(|c| &c.planes()[0])
     }
 
     /// Draws `low` and `high` where they may differ, within the pixels `bounds` of the frame, and
@@ -219,21 +256,56 @@ impl SlopeCanvas {
         middle: Option<&Scene>,
         bounds: Rect,
     ) -> &[Rect] {
-        let bounds = bounds.intersection(&self.base.area());
+        let within = bounds;
+        let bounds = self.own(bounds);
         for (order, scene) in self.orders.iter_mut().zip([low, high]) {
             drawing_order(scene, self.filter, order);
         }
         self.dirty.clear();
         let [a, b] = &self.orders;
         find_dirty((low, a), (high, b), &self.look, bounds, &mut self.dirty);
-        let dirty = std::mem::take(&mut self.dirty);
+        let mut dirty = std::mem::take(&mut self.dirty);
+        self.seen_dirty.clear();
+        if let Some((resampler, _)) = &self.seen {
+            for rect in &dirty {
+                let seen = resampler.reach(*rect).intersection(&within);
+                add_dirty(&mut self.seen_dirty, seen);
+            }
+            // Pixels of the capture take from some around, which must be of this scene too.
+            dirty.clear();
+            for rect in &self.seen_dirty {
+                add_dirty(&mut dirty, resampler.sources(*rect));
+            }
+        }
         for (picture, scene) in [Some(low), Some(high), middle].into_iter().enumerate() {
             if let Some(scene) = scene {
                 self.draw_within(painter, fonts, picture, scene, &dirty);
+                self.see(picture);
             }
         }
         self.dirty = dirty;
-        &self.dirty
+        if self.seen.is_some() {
+            &self.seen_dirty
+        } else {
+            &self.dirty
+        }
+    }
+
+    /// The pixels of the display that pixels of the frame are drawn from.
+    fn own(&self, bounds: Rect) -> Rect {
+        match &self.seen {
+            None => bounds.intersection(&self.base.area()),
+            Some((resampler, _)) => resampler.sources(bounds),
+        }
+    }
+
+    /// Brings a picture to the capture's pixels, where it is to be seen.
+    fn see(&mut self, picture: usize) {
+        if let Some((resampler, seen)) = &mut self.seen {
+            for rect in &self.seen_dirty {
+                resampler.resample(&self.pictures[picture], &mut seen[picture], *rect);
+            }
+        }
     }
 
     /// Draws `scene` within the pixels `bounds` of the frame.
@@ -244,9 +316,11 @@ impl SlopeCanvas {
         scene: &Scene,
         bounds: Rect,
     ) -> &Plane {
-        let bounds = bounds.intersection(&self.base.area());
-        self.draw_within(painter, fonts, 0, scene, &[bounds]);
-        &self.pictures[0].planes()[0]
+        self.seen_dirty.clear();
+        self.seen_dirty.push(bounds);
+        self.draw_within(painter, fonts, 0, scene, &[self.own(bounds)]);
+        self.see(0);
+        self.pictures()[0]
     }
 
     fn draw_within(

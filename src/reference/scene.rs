@@ -164,8 +164,6 @@ pub struct Scene {
     /// 1 when absent.
     opacity: Option<f64>,
     shade: Option<usize>,
-    /// The part of the display that the scene shows; all when absent.
-    frame: Option<Bounds>,
 }
 
 /// Flattening error of curves, px.
@@ -185,7 +183,6 @@ impl Scene {
         self.cut = None;
         self.opacity = None;
         self.shade = None;
-        self.frame = None;
     }
 
     /// Becomes a copy of `other`, in the buffers that it has.
@@ -201,7 +198,6 @@ impl Scene {
         self.cut = other.cut;
         self.opacity = other.opacity;
         self.shade = other.shade;
-        self.frame = other.frame;
     }
 
     /// Items in the order they were added.
@@ -291,20 +287,6 @@ impl Scene {
             self.pieces.extend_from_slice(pieces);
             (first, self.pieces.len())
         });
-    }
-
-    /// Says which part of the display the scene shows. It is for whoever draws through a geometry in which that is no
-    /// rectangle; elsewhere the canvas ends there.
-    pub(crate) fn set_frame(&mut self, frame: Bounds) {
-        self.frame = Some(frame);
-    }
-
-    /// The rectangle of the display outside of which nothing is drawn of an item, where there is one.
-    pub(crate) fn limits(&self, item: &Item) -> Option<Bounds> {
-        match (&item.clip, &self.frame) {
-            (Some(a), Some(b)) => Some(a.intersection(b)),
-            (one, other) => one.or(*other),
-        }
     }
 
     /// The outlines that an item is cut to; `None` when it is not.
