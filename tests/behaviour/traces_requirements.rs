@@ -232,7 +232,7 @@ fn csv_rows(text: &str) -> Vec<Vec<String>> {
         .collect()
 }
 
-/// `tests/hostile/exchange.py` has it read by another implementation.
+/// `tests/foreign/exchange.py` has it read by another implementation.
 fn the_workbook_is_written_whole(files: &Files) {
     for name in ["one.xlsx", "two.xlsx"] {
         let ran = files.run(&[

@@ -2,7 +2,7 @@
 //!
 //! *The question*: a reader was handed a line of results; on what does it rest? *The method*: the records of a check are
 //! loaded as everybody loads them ([`ResultsFolder`]), the frames that the event spans are gone through once
-//! ([`gathered`]), and each step of the argument becomes a paragraph ([`words`]): what is claimed, what was due and what
+//! (`gathered`), and each step of the argument becomes a paragraph (`words`): what is claimed, what was due and what
 //! was shown, by how much beyond which limit, how sure the reading is, since when and what confirmed it, which pixels and
 //! which pictures show it, which rule decided. Sentences of rules come from [`crate::judge::rules`], limits from the
 //! records; what confirmed an event is found by running the judge's own persistence over the recorded verdicts. A

@@ -783,3 +783,107 @@ fn vouched(place: &Place) -> String {
         place.manifest.tool, place.manifest.version, place.sha256
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::evidence::explain::About;
+    use crate::evidence::report::tests::{display, event, summary};
+
+    /// What is told of an event of which the frames say nothing.
+    fn told(change: impl FnOnce(&mut Event)) -> String {
+        let mut event = event("misleading", "speed", 1.0);
+        change(&mut event);
+        let gathered = Gathered::new(&display(), &event);
+        let told = Told {
+            summary: summary(),
+            display: display(),
+            events: vec![event],
+            about: About::Region(0),
+        };
+        let manifest: Manifest = serde_json::from_value(serde_json::json!({
+            "manifest_version": 1, "tool": "framevouch", "version": "0", "revision": null, "caution": "c", "command": "check",
+            "arguments": [], "inputs": [], "outputs": []
+        }))
+        .unwrap();
+        let place = Place {
+            folder: Path::new("out"),
+            manifest: &manifest,
+            sha256: "0",
+        };
+        let explained = of_event(&told, 0, &gathered, None, &place);
+        let paragraphs = explained.paragraphs.iter();
+        let lines = paragraphs.map(|p| format!("{}\n{}\n", p.heading, p.lines.join("\n")));
+        explained.title + "\n" + &lines.collect::<String>()
+    }
+
+    fn differing(missing_px: u32, foreign_px: u32, color_samples: u32) -> PictureError {
+        PictureError {
+            missing_px,
+            foreign_px,
+            color_samples,
+        }
+    }
+
+    #[test]
+    fn each_way_of_misleading_is_told_as_itself() {
+        for (error, said) in [
+            (differing(100, 10, 0), "is due does not stand there"),
+            (differing(10, 100, 0), "stands there that is not due"),
+            (
+                differing(0, 0, 40),
+                "Shapes are as due, and colours are not",
+            ),
+            (
+                differing(100, 90, 0),
+                "stands elsewhere, or has another form",
+            ),
+        ] {
+            let text = told(|e| e.picture_error = error);
+            assert!(text.contains(said), "{said}: {text}");
+            assert!(text.contains("No value is beyond its tolerance"), "{text}");
+            assert!(text.contains(&rules::misleading(Misled::Picture)), "{text}");
+        }
+        let page = told(|e| e.remarks = vec!["shows the page \"engine\"".into()]);
+        assert!(page.contains("it shows the page \"engine\""), "{page}");
+    }
+
+    #[test]
+    fn each_class_has_its_rule() {
+        for class in [
+            Verdict::Blank,
+            Verdict::Garbled,
+            Verdict::Late,
+            Verdict::Frozen,
+        ] {
+            let text = told(|e| e.class = class);
+            assert!(text.contains(&rules::decided(class)), "{text}");
+            assert!(text.contains(rules::when(class)), "{text}");
+        }
+        let whole = told(|e| {
+            e.class = Verdict::Blank;
+            e.regions = vec!["*".into()];
+        });
+        assert!(whole.contains(rules::WHOLE_FRAME), "{whole}");
+    }
+
+    #[test]
+    fn an_error_beyond_a_tolerance_is_told_in_numbers() {
+        let text = told(|e| {
+            e.worst_error = Some(crate::judge::events::WorstError {
+                channel: "speed".into(),
+                displayed: 104.5,
+                expected: 97.0,
+                unit: "kt".into(),
+                frame: Some(30),
+            });
+        });
+        // The tolerance is 3 kt.
+        for said in [
+            "In frame 30 speed showed 104.5 kt and 97 kt were due",
+            "7.5 kt are 2.5 times that, 4.5 kt beyond",
+        ] {
+            assert!(text.contains(said), "{said}: {text}");
+        }
+    }
+}

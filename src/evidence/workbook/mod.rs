@@ -2,7 +2,7 @@
 //!
 //! *The question*: what does somebody want who sorts and counts in a spreadsheet? *The method*: a sheet a table, numbers as
 //! numbers in the units that their columns name, text as text and never as a formula; a first sheet says what it is made
-//! of, and whether that is as it was written. [`sheet`] writes the format, [`container`] the file. *Why by hand*: crates
+//! of, and whether that is as it was written. [`sheet`] writes the format, `container` the file. *Why by hand*: crates
 //! that write the format pack it, and packing it they change how all pictures of the program are packed: results would
 //! have other bytes.
 
@@ -14,6 +14,7 @@ use std::io::Result;
 use super::csv::word;
 use super::records::CAUTION;
 use super::report::Bundle;
+use super::report::bundle::Folder;
 use super::report::unverified::differences;
 use super::requirements::{not_exercised, region_finding};
 use super::results_folder::NOT_VERIFIED;
@@ -41,6 +42,18 @@ pub fn workbook(bundle: &Bundle) -> Result<Vec<u8>> {
         regions(bundle),
         coverage(bundle),
     ])
+}
+
+/// The folder that rows are from, marked where it is not as it was written.
+fn named(bundle: &Bundle, folder: &Folder) -> Cell {
+    let is_changed = differences(bundle)
+        .iter()
+        .any(|(name, _)| *name == folder.name);
+    if is_changed {
+        Cell::text(format!("{NOT_VERIFIED}: {}", folder.name))
+    } else {
+        Cell::text(&folder.name)
+    }
 }
 
 fn about(bundle: &Bundle) -> Sheet {
@@ -90,10 +103,11 @@ fn about(bundle: &Bundle) -> Sheet {
 fn events(bundle: &Bundle) -> Sheet {
     let mut rows = Vec::new();
     for (folder, run) in bundle.checks() {
+        let results = named(bundle, folder);
         for (k, e) in run.events.iter().enumerate() {
             let worst = e.worst_error.as_ref();
             rows.push(vec![
-                Cell::text(&folder.name),
+                results.clone(),
                 Cell::Count(k as u64),
                 Cell::text(name(e.class)),
                 Cell::text(e.regions.join(", ")),
@@ -184,6 +198,7 @@ fn requirements(bundle: &Bundle) -> Sheet {
 fn regions(bundle: &Bundle) -> Sheet {
     let mut rows = Vec::new();
     for (folder, run) in bundle.checks() {
+        let results = named(bundle, folder);
         for region in &run.display.regions {
             let counts = run.summary.region_verdicts.get(&region.id);
             let of = |verdict: &str| counts.and_then(|c| c.get(verdict)).copied().unwrap_or(0);
@@ -192,7 +207,7 @@ fn regions(bundle: &Bundle) -> Sheet {
                 .saturating_sub(of("blind"))
                 .saturating_sub(of("not_judged"));
             rows.push(vec![
-                Cell::text(&folder.name),
+                results.clone(),
                 Cell::text(&region.id),
                 Cell::text(word(&region.hazard)),
                 Cell::text(region.requirements.join(", ")),
@@ -232,11 +247,12 @@ fn regions(bundle: &Bundle) -> Sheet {
 fn coverage(bundle: &Bundle) -> Sheet {
     let mut rows = Vec::new();
     for (folder, campaign) in bundle.campaigns() {
+        let results = named(bundle, folder);
         let mut add = |by: &str, c: &Coverage| {
             let spread = c.detection_ms.as_ref();
             let share = |p: f64| Cell::real(Some(100.0 * p));
             rows.push(vec![
-                Cell::text(&folder.name),
+                results.clone(),
                 Cell::text(by),
                 Cell::text(c.kind.as_deref().unwrap_or_default()),
                 Cell::text(c.region.as_deref().unwrap_or_default()),
