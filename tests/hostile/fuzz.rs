@@ -626,7 +626,10 @@ fn requirements() {
         fs::write(&path, bytes).expect("there is room");
         match Requirements::load(&path, &Names::default()) {
             Err(e) => assert!(!e.to_string().is_empty()),
-            Ok(read) => assert!(read.all.len() <= bytes.len(), "more requirements than bytes"),
+            Ok(read) => assert!(
+                read.all.len() <= bytes.len(),
+                "more requirements than bytes"
+            ),
         }
     });
 }

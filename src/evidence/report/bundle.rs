@@ -10,7 +10,6 @@ use crate::evidence::records::{RECORDS_VERSION, Summary};
 use crate::evidence::results_folder::{self, ResultsFolder, Trust};
 use crate::evidence::stills::StillsRecord;
 use crate::evidence::verify::Change;
-use crate::files::FileContent;
 use crate::judge::events::Event;
 use crate::requirements::Requirements;
 use crate::tune::search::Tuned;
@@ -52,8 +51,8 @@ pub struct Bundle {
     pub against: Option<Folder>,
     /// Time of issue, where the engineer gave one.
     pub issued: Option<String>,
-    /// The file that wordings of requirements come from, where one was given for the page.
-    pub requirements: Option<FileContent>,
+    /// Requirements with their wording, where a file of them was given for the page.
+    pub requirements: Option<Requirements>,
 }
 
 /// A result folder.
@@ -147,7 +146,7 @@ impl Bundle {
                 run.display.requirements.clone_from(&given.all);
             }
         }
-        self.requirements = Some(given.file);
+        self.requirements = Some(given);
         self
     }
 

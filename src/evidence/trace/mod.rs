@@ -91,6 +91,10 @@ impl Trace {
                 trace.requirement(&says.id).says = says.clone();
             }
         }
+        // Of campaigns and tunings the wording stands in no record.
+        for says in bundle.requirements.iter().flat_map(|r| &r.all) {
+            trace.requirement(&says.id).says = says.clone();
+        }
         for (_, campaign) in bundle.campaigns() {
             for limit in campaign.limits.iter().filter(|l| l.region != "*") {
                 let traced = trace.region(&limit.region, &limit.hazard);

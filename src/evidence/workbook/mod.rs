@@ -85,7 +85,7 @@ fn about(bundle: &Bundle) -> Sheet {
             }),
         ]);
     }
-    if let Some(file) = &bundle.requirements {
+    if let Some(file) = bundle.requirements.as_ref().map(|r| &r.file) {
         rows.push(vec![
             Cell::text("requirements"),
             Cell::text(file.path.display().to_string()),

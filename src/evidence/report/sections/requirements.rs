@@ -25,7 +25,7 @@ pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
         @if parts.len() > 1 || bundle.checks().next().is_none() { (over_all(&parts)) }
         @if bundle.checks().next().is_some() { p { "Requirement ids come from the definition. A requirement counts as exercised when at least one frame of each of \
             its regions was judged while a freeze could have been seen." } }
-        @if let Some(file) = &bundle.requirements {
+        @if let Some(file) = bundle.requirements.as_ref().map(|r| &r.file) {
             p { "Wording, method and hazard of requirements are those of " (file.path.display()) ", SHA-256 " code { (file.content.sha256) }
                 ", as it was given for this page; the manifests of the results do not hold it." }
         }
