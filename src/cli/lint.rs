@@ -34,6 +34,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         say!("{}", definition.expanded());
         return Ok(super::EXIT_AGREES);
     }
+    let given = arguments.requirements.as_deref();
+    let given = given
+        .map(|path| Requirements::load(path, &Names::default()))
+        .transpose()?;
     let recording = arguments
         .inputs
         .as_deref()
@@ -73,10 +77,6 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             width * height
         );
     }
-    let given = arguments.requirements.as_deref();
-    let given = given
-        .map(|path| Requirements::load(path, &Names::default()))
-        .transpose()?;
     let requirements = given.as_ref().or(definition.requirements());
     if let Some(r) = requirements {
         say!(

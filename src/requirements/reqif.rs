@@ -34,9 +34,16 @@ pub(super) fn rows(text: &str, names: &Names) -> Result<Vec<Row>, Wrong> {
         nodes_limit: NODES,
         ..ParsingOptions::default()
     };
-    let document = Document::parse_with_options(text, options).map_err(|e| Wrong {
-        line: Some(e.pos().row.into()),
-        what: format!("not XML that is read here: {e}"),
+    let lines = Lines::of(text);
+    let document = Document::parse_with_options(text, options).map_err(|e| match e {
+        roxmltree::Error::DtdDetected => Wrong {
+            line: text.find("<!DOCTYPE").map(|at| lines.line(at)),
+            what: "a document type is declared, and may declare entities: an exchange file has none; remove it".into(),
+        },
+        e => Wrong {
+            line: Some(e.pos().row.into()),
+            what: format!("not XML that is read here: {e}"),
+        },
     })?;
     let root = document.root_element();
     if !is(root, "REQ-IF") {
@@ -100,7 +107,6 @@ pub(super) fn rows(text: &str, names: &Names) -> Result<Vec<Row>, Wrong> {
             ))
         })
         .collect();
-    let lines = Lines::of(text);
     let objects = root.descendants().filter(|n| is(*n, "SPEC-OBJECT"));
     let mut rows = Vec::new();
     for object in objects {
@@ -287,7 +293,10 @@ mod tests {
             1,
         );
         let error = read(&bomb).unwrap_err();
-        assert!(error.contains("not XML that is read here"), "{error}");
+        assert!(
+            error.starts_with("Some(2): a document type is declared"),
+            "{error}"
+        );
         let other = read("<html xmlns=\"http://www.w3.org/1999/xhtml\"/>").unwrap_err();
         assert!(other.contains("not ReqIF"), "{other}");
     }

@@ -73,6 +73,8 @@ fn a_wrong_value_is_walked_from_the_event_to_the_rule() {
             format!(
                 "The tolerance of {channel} in torque is {}",
                 torque["tolerances"][channel]["value"]
+                    .as_f64()
+                    .expect("a number")
             ),
         ),
         ("how sure it is", "standard error of".to_owned()),

@@ -174,7 +174,7 @@ fn styles() -> String {
          <fills count=\"2\"><fill><patternFill patternType=\"none\"/></fill><fill><patternFill patternType=\"gray125\"/></fill></fills>\
          <borders count=\"1\"><border><left/><right/><top/><bottom/><diagonal/></border></borders>\
          <cellStyleXfs count=\"1\"><xf numFmtId=\"0\" fontId=\"0\" fillId=\"0\" borderId=\"0\"/></cellStyleXfs>\
-         <cellXfs count=\"5\">{}{}{}{}{}</cellXfs></styleSheet>",
+         <cellXfs count=\"5\">{}{}{}{}{}</cellXfs><cellStyles count=\"1\"><cellStyle name=\"Normal\" xfId=\"0\" builtinId=\"0\"/></cellStyles></styleSheet>",
         look(0, "/>"),
         look(0, " applyFont=\"1\"/>").replace("fontId=\"0\"", "fontId=\"1\""),
         look(164, " applyNumberFormat=\"1\"/>"),
