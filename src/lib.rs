@@ -16,4 +16,5 @@ pub mod judge;
 pub mod picture;
 pub mod recording;
 pub mod reference;
+pub mod requirements;
 pub mod tune;

@@ -6,7 +6,9 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
+use super::print::say_pieces;
 use super::progress::Progress;
+use super::tone::Tone;
 use super::{CaptureArguments, Failure, Force, InputArguments, cannot_write, results, stop};
 use crate::capture::profile::Profile;
 use crate::capture::{Capture, CapturedFrame, Error as CaptureError, ReadAhead, StreamInfo};
@@ -530,7 +532,10 @@ fn reference_picture(
 /// The result on a screen.
 pub(super) fn print_summary(outcome: &Outcome, out: &Path) {
     let s = &outcome.summary;
-    say!("{}: {}", s.display, s.result);
+    say_pieces(&[
+        (Tone::Plain, format!("{}: ", s.display)),
+        (Tone::of_result(&s.result), s.result.clone()),
+    ]);
     say!("  frames      {}", s.frames);
     let offset = thousandths(s.offset_s);
     say!("  time offset {offset} s ({})", s.offset_from);
@@ -554,14 +559,18 @@ pub(super) fn print_summary(outcome: &Outcome, out: &Path) {
             ),
             None => e.picture_error.to_string(),
         };
-        say!(
-            "  {:<11} {} from {:.3} s to {:.3} s, confirmed at {:.3} s, {what}",
-            name(e.class),
+        let rest = format!(
+            " {} from {:.3} s to {:.3} s, confirmed at {:.3} s, {what}",
             e.regions.join(", "),
             e.onset_s,
             e.end_s,
             e.detected_s
         );
+        say_pieces(&[
+            (Tone::Plain, "  ".into()),
+            (Tone::Bad, format!("{:<11}", name(e.class))),
+            (Tone::Plain, rest),
+        ]);
     }
     if outcome.events.len() > shown {
         say!("  ... and {} more events", outcome.events.len() - shown);

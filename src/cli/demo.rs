@@ -2,6 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
+use super::print::say_pieces;
+use super::tone::Tone;
 use super::{Failure, Force, check, results, stop, write_file};
 use crate::check::Outcome;
 use crate::definition::Definition;
@@ -115,49 +117,50 @@ fn is_found_by(event: &Event, fault: &faults::Fault) -> bool {
 fn compare(seeded: &[faults::Fault], outcome: &Outcome, quiet: bool) -> (bool, bool) {
     let mut all_found = true;
     let mut claimed = vec![false; outcome.events.len()];
-    let say = |line: String| {
+    let say = |line: String, (tone, word): (Tone, String)| {
         if !quiet {
-            say!("{line}");
+            say_pieces(&[(Tone::Plain, line), (tone, word)]);
         }
     };
-    say(format!(
-        "{:<34} {:<11} {:<18} {:>8}  found",
+    let head = format!(
+        "{:<34} {:<11} {:<18} {:>8}  ",
         "seeded", "class", "where", "onset s"
-    ));
+    );
+    say(head, (Tone::Plain, "found".into()));
     for fault in seeded {
         let found = (0..outcome.events.len())
             .find(|k| !claimed[*k] && is_found_by(&outcome.events[*k], fault));
         let result = match found {
             Some(k) => {
                 claimed[k] = true;
-                format!(
-                    "after {:.0} ms",
-                    (outcome.events[k].detected_s - fault.onset_s) * 1000.0
-                )
+                let delay_ms = (outcome.events[k].detected_s - fault.onset_s) * 1000.0;
+                (Tone::Good, format!("after {delay_ms:.0} ms"))
             }
             None => {
                 all_found = false;
-                "NOT FOUND as its class in its place".into()
+                (Tone::Bad, "NOT FOUND as its class in its place".into())
             }
         };
-        say(format!(
-            "{:<34} {:<11} {:<18} {:>8.2}  {result}",
+        let seeded = format!(
+            "{:<34} {:<11} {:<18} {:>8.2}  ",
             fault.what,
             format!("{:?}", fault.class).to_lowercase(),
             fault.regions.join(", "),
             fault.onset_s
-        ));
+        );
+        say(seeded, result);
     }
     let mut nothing_else = true;
     for (event, _) in outcome.events.iter().zip(&claimed).filter(|(_, c)| !**c) {
         nothing_else = false;
-        say(format!(
+        let event = format!(
             "NOT SEEDED: {} in {} from {:.2} s to {:.2} s",
             name(event.class),
             event.regions.join(", "),
             event.onset_s,
             event.end_s
-        ));
+        );
+        say(String::new(), (Tone::Bad, event));
     }
     (all_found, nothing_else)
 }

@@ -3,9 +3,12 @@
 use std::path::PathBuf;
 
 use super::Failure;
+use super::print::say_pieces;
+use super::tone::Tone;
 use crate::definition::Definition;
 use crate::definition::lint;
 use crate::recording::{MissingColumns, Recording};
+use crate::requirements::{Names, Requirements};
 
 /// Arguments of `lint`.
 #[derive(clap::Args)]
@@ -16,6 +19,9 @@ pub struct Arguments {
     /// Recording of the display's inputs (CSV), to see which channels it has.
     #[arg(long, value_name = "R.csv")]
     inputs: Option<PathBuf>,
+    /// Requirements (CSV or ReqIF) to hold regions against, in the place of those that the definition names.
+    #[arg(long, value_name = "FILE")]
+    requirements: Option<PathBuf>,
     /// Print the definition with every symbol written out in parts, and nothing else: it draws the same picture.
     #[arg(long)]
     expand: bool,
@@ -28,6 +34,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         say!("{}", definition.expanded());
         return Ok(super::EXIT_AGREES);
     }
+    let given = arguments.requirements.as_deref();
+    let given = given
+        .map(|path| Requirements::load(path, &Names::default()))
+        .transpose()?;
     let recording = arguments
         .inputs
         .as_deref()
@@ -67,9 +77,21 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             width * height
         );
     }
-    let warnings = lint::lint(&definition);
+    let requirements = given.as_ref().or(definition.requirements());
+    if let Some(r) = requirements {
+        say!(
+            "requirements: {} in {}, {} rows or objects without an id",
+            r.all.len(),
+            r.file.path.display(),
+            r.without_id
+        );
+    }
+    let warnings = lint::lint_against(&definition, requirements);
     for w in &warnings {
-        say!("warning: {w}");
+        say_pieces(&[
+            (Tone::Open, "warning:".into()),
+            (Tone::Plain, format!(" {w}")),
+        ]);
     }
     match warnings.len() {
         1 => say!("1 warning"),

@@ -6,11 +6,15 @@ mod print;
 mod calibrate;
 mod campaign;
 mod check;
+mod completions;
 mod demo;
 mod draw;
+mod explain;
 mod faults;
+mod help;
 mod lint;
 mod locate;
+mod man;
 mod over;
 mod place;
 mod progress;
@@ -18,6 +22,7 @@ mod report;
 mod results;
 mod schema;
 mod stop;
+mod tone;
 mod tune;
 mod verify;
 
@@ -27,6 +32,7 @@ use std::process::ExitCode;
 use std::time::Duration;
 
 use clap::{Parser, Subcommand, ValueEnum};
+use tone::{Color, Tone};
 
 use place::PlaceArgument;
 
@@ -51,8 +57,12 @@ pub const EXIT_NOT_JUDGED: u8 = 2;
 /// Results defer to the programme's safety assessment, the applicable regulations and the
 /// approving authority.
 #[derive(Parser)]
-#[command(name = "framevouch", version)]
+#[command(name = "framevouch", version, after_help = help::PROGRAM)]
 struct Arguments {
+    /// When words have colours; results and what goes into a pipe have none.
+    #[arg(long, value_name = "WHEN", global = true, default_value = "auto")]
+    // What it says was heard before the arguments were parsed; here it is checked and told of.
+    color: Color,
     #[command(subcommand)]
     command: Command,
 }
@@ -60,39 +70,62 @@ struct Arguments {
 #[derive(Subcommand)]
 enum Command {
     /// Check a capture against the recorded inputs.
+    #[command(after_help = help::CHECK)]
     Check(check::Arguments),
     /// Measure what the capture chain does to a good picture.
+    #[command(after_help = help::CALIBRATE)]
     Calibrate(calibrate::Arguments),
     /// Find where in a capture the display stands.
+    #[command(after_help = help::LOCATE)]
     Locate(locate::Arguments),
     /// Draw the pictures that the display should show.
+    #[command(after_help = help::DRAW)]
     Draw(draw::Arguments),
     /// Check a display definition and what its pixels can show.
+    #[command(after_help = help::LINT)]
     Lint(lint::Arguments),
     /// Put faults into clean captures, thousands of them, and see what is caught.
+    #[command(after_help = help::CAMPAIGN)]
     Campaign(campaign::Arguments),
     /// Find thresholds from what checks and campaigns have measured.
+    #[command(after_help = help::TUNE)]
     Tune(tune::Arguments),
     /// Write the bundled scenario, check it, and compare what was found with what was seeded.
+    #[command(after_help = help::DEMO)]
     Demo(demo::Arguments),
     /// List the kinds of faults that can be put into a capture, and show them.
+    #[command(after_help = help::FAULTS)]
     Faults(faults::Arguments),
     /// Make one page for the reviewer out of result folders.
+    #[command(after_help = help::REPORT)]
     Report(report::Arguments),
+    /// Tell in words what an event of a check rests on: pixels, values, limits and rules.
+    #[command(after_help = help::EXPLAIN)]
+    Explain(explain::Arguments),
     /// Print the JSON Schema of a file that is read or written.
+    #[command(after_help = help::SCHEMA)]
     Schema(schema::Arguments),
     /// Hash results and their inputs again, and name what is not as it was.
+    #[command(after_help = help::VERIFY)]
     Verify(verify::Arguments),
+    /// Print what lets a shell complete commands and options.
+    #[command(after_help = help::COMPLETIONS)]
+    Completions(completions::Arguments),
+    /// Write the manual pages, one for each command.
+    #[command(after_help = help::MAN)]
+    Man(man::Arguments),
 }
 
 /// Runs the program with the arguments of the process.
 #[must_use]
 pub fn main() -> ExitCode {
+    // Before they are parsed: help and errors come of that.
+    Color::asked(std::env::args_os()).choose();
     let arguments = match Arguments::try_parse() {
         Ok(a) => a,
         Err(e) => {
             if e.use_stderr() {
-                warn!("{}", e.render().to_string().trim_end());
+                complain_in(e.render().to_string().trim_end());
                 return ExitCode::from(EXIT_NOT_JUDGED);
             }
             // Help and version are no failure, and our own words.
@@ -111,8 +144,11 @@ pub fn main() -> ExitCode {
         Command::Demo(a) => demo::run(&a),
         Command::Faults(a) => faults::run(&a),
         Command::Report(a) => report::run(&a),
+        Command::Explain(a) => explain::run(&a),
         Command::Schema(a) => schema::run(&a),
         Command::Verify(a) => verify::run(&a),
+        Command::Completions(a) => completions::run(&a),
+        Command::Man(a) => man::run(&a),
     };
     match done {
         Ok(status) => ExitCode::from(status),
@@ -123,11 +159,22 @@ pub fn main() -> ExitCode {
     }
 }
 
+/// Prints the text of an error to standard error.
+fn complain_in(text: &str) {
+    const HEAD: &str = "error:";
+    let rest = text.strip_prefix(HEAD);
+    let head = if rest.is_some() { HEAD } else { "" };
+    print::warn_pieces(&[
+        (Tone::Bad, head.into()),
+        (Tone::Plain, rest.unwrap_or(text).into()),
+    ]);
+}
+
 type Failure = Box<dyn StdError>;
 
 /// Prints an error with its causes.
 fn complain(error: &dyn StdError) {
-    warn!("error: {error}");
+    complain_in(&format!("error: {error}"));
     let mut cause = error.source();
     while let Some(e) = cause {
         warn!("  because: {e}");

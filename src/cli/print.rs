@@ -6,6 +6,10 @@
 use std::fmt::Arguments;
 use std::io::Write;
 
+use anstream::{AutoStream, ColorChoice};
+
+use super::tone::Tone;
+
 /// Prints a line to standard output. A reader that has seen enough, `head` say, ends no command halfway.
 macro_rules! say {
     ($($words:tt)*) => { $crate::cli::print::line(&mut std::io::stdout(), format_args!($($words)*)) };
@@ -14,6 +18,39 @@ macro_rules! say {
 /// Prints a line to standard error. Where nobody can read it, the exit status says the same.
 macro_rules! warn {
     ($($words:tt)*) => { $crate::cli::print::line(&mut std::io::stderr(), format_args!($($words)*)) };
+}
+
+/// Prints a line of pieces to standard output, each in the colour of its tone where there are colours.
+pub(super) fn say_pieces(pieces: &[(Tone, String)]) {
+    let mut out = std::io::stdout();
+    let has_colors = has_colors(AutoStream::choice(&out));
+    line_of(&mut out, pieces, has_colors);
+}
+
+/// As [`say_pieces`], to standard error.
+pub(super) fn warn_pieces(pieces: &[(Tone, String)]) {
+    let mut out = std::io::stderr();
+    let has_colors = has_colors(AutoStream::choice(&out));
+    line_of(&mut out, pieces, has_colors);
+}
+
+fn has_colors(choice: ColorChoice) -> bool {
+    choice != ColorChoice::Never
+}
+
+/// Writes a line of pieces. What they say is shown as all else is; only what stands round them is for the terminal.
+fn line_of(out: &mut dyn Write, pieces: &[(Tone, String)], has_colors: bool) {
+    let mut text = String::new();
+    for (tone, words) in pieces {
+        let words = shown(words);
+        if has_colors && *tone != Tone::Plain {
+            let style = tone.style();
+            text += &format!("{style}{words}{style:#}");
+        } else {
+            text += &words;
+        }
+    }
+    let _ = out.write_all((text + "\n").as_bytes());
 }
 
 /// Writes a line.
@@ -59,6 +96,26 @@ mod tests {
         assert_eq!(
             shown("two\n\tlines, 3 × 4 °, 表示"),
             "two\n\tlines, 3 × 4 °, 表示"
+        );
+    }
+
+    #[test]
+    fn colours_stand_round_words_and_never_come_from_them() {
+        let pieces = [
+            (Tone::Plain, "a: ".to_owned()),
+            (Tone::Bad, "faults \u{1b}[0m".to_owned()),
+            (Tone::Plain, " found".to_owned()),
+        ];
+        let written = |has_colors| {
+            let mut out = Vec::new();
+            line_of(&mut out, &pieces, has_colors);
+            String::from_utf8(out).unwrap()
+        };
+        assert_eq!(written(false), "a: faults \\u{1b}[0m found\n");
+        // ECMA-48, 8.3.117, select graphic rendition: 1 is bold, 31 is red, 0 ends both (from memory).
+        assert_eq!(
+            written(true),
+            "a: \u{1b}[1m\u{1b}[31mfaults \\u{1b}[0m\u{1b}[0m found\n"
         );
     }
 

@@ -5,6 +5,8 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
+use super::print::say_pieces;
+use super::tone::Tone;
 use super::{Failure, Force, results, write_file};
 use crate::campaign::records::TRIALS_FILE;
 use crate::campaign::statistics::Confidence;
@@ -252,7 +254,10 @@ fn print(tuned: &Tuned, out: &Path, is_unchanged: bool) {
         say!("      holds for {}", all.join(", "));
     }
     for line in &tuned.unverified {
-        say!("  {NOT_VERIFIED}  {line}");
+        say_pieces(&[
+            (Tone::Bad, format!("  {NOT_VERIFIED}")),
+            (Tone::Plain, format!("  {line}")),
+        ]);
     }
     for note in &tuned.notes {
         say!("  note        {note}");

@@ -42,6 +42,7 @@ use crate::files::FileContent;
 use crate::picture::{Rect, Rgb};
 use crate::recording::inputs::{ChannelId, Inputs};
 use crate::reference::text::{Font, FontId};
+use crate::requirements::Requirements;
 use logic::Logic;
 use model::{Channel, DisplayFile, Page, Region};
 use pages::PageSet;
@@ -59,6 +60,7 @@ pub struct Definition {
     palette: BTreeMap<String, Rgb>,
     fonts: Vec<(String, Font)>,
     artworks: BTreeMap<String, Arc<Artwork>>,
+    requirements: Option<Arc<Requirements>>,
     contents: Vec<DefinitionFile>,
     /// By region.
     pages_of: Vec<PageSet>,
@@ -68,7 +70,7 @@ pub struct Definition {
 /// A file that a definition was read from.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct DefinitionFile {
-    /// What it is to the definition, as manifests say it: `display`, `include`, `font` or `artwork`.
+    /// What it is to the definition, as manifests say it: `display`, `include`, `font`, `artwork` or `requirements`.
     pub role: &'static str,
     /// What it held when it was read.
     pub file: FileContent,
@@ -94,7 +96,8 @@ struct Source {
 
 impl Definition {
     /// What its file held when it was read, after that each file that is included, in the order in which they are first
-    /// named, each font file and each artwork file, in the order of their names; of a definition from text all but the first.
+    /// named, each font file and each artwork file, in the order of their names, and the file of requirements; of a
+    /// definition from text all but the first.
     #[must_use]
     pub fn contents(&self) -> &[DefinitionFile] {
         &self.contents
@@ -137,6 +140,12 @@ impl Definition {
     #[must_use]
     pub fn artwork(&self, name: &str) -> &Artwork {
         &self.artworks[name]
+    }
+
+    /// The requirements with their wording, where the file names any.
+    #[must_use]
+    pub fn requirements(&self) -> Option<&Requirements> {
+        self.requirements.as_deref()
     }
 
     /// What the file says.
@@ -341,6 +350,7 @@ impl Definition {
             palette,
             fonts,
             artworks: BTreeMap::new(),
+            requirements: None,
             contents: Vec::new(),
             source: Arc::new(Source {
                 root: tree::Node {

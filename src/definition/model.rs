@@ -48,6 +48,9 @@ pub struct DisplayFile {
     /// Artwork by name: SVG files beside the definition.
     #[serde(default)]
     pub artwork: BTreeMap<Name, ArtworkSource>,
+    /// The requirements that regions verify, with their wording.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub requirements: Option<RequirementsSource>,
     /// Input channels by name.
     #[serde(default)]
     pub channels: BTreeMap<Name, Channel>,
@@ -113,6 +116,27 @@ pub struct ArtworkSource {
 
 fn default_artwork_scale() -> f64 {
     1.0
+}
+
+/// A file of requirements: a table in CSV with a header, or an exchange file in ReqIF. Reports show what it says.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RequirementsSource {
+    /// The file, relative to the file that names it.
+    #[schemars(extend("x-included" = "path"))]
+    pub file: String,
+    /// Column or attribute that holds the id, as regions name it; `id` or `ReqIF.ForeignID` when absent.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub id: Option<String>,
+    /// Column or attribute that holds the wording; `text` or `ReqIF.Text` when absent.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub text: Option<String>,
+    /// Column or attribute that holds the method of verification; `method` or `verification method`, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub method: Option<String>,
+    /// Column or attribute that holds the hazard class; `hazard` or `hazard class`, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub hazard: Option<String>,
 }
 
 /// One input quantity over time: a column of the recording, or worked out from other channels.
@@ -199,6 +223,39 @@ pub enum Hazard {
     Minor,
     /// No safety effect.
     None,
+}
+
+impl Hazard {
+    /// Its word in files.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Catastrophic => "catastrophic",
+            Self::Hazardous => "hazardous",
+            Self::Major => "major",
+            Self::Minor => "minor",
+            Self::None => "none",
+        }
+    }
+
+    /// The class that a word of another tool means; `None` where it is none of these.
+    #[must_use]
+    pub fn of_word(word: &str) -> Option<Self> {
+        let word = word.trim().to_ascii_lowercase();
+        match word.as_str() {
+            // As the classes of failure conditions are called in AMC 25.1309 (from memory).
+            "no safety effect" | "no effect" => Some(Self::None),
+            other => [
+                Self::Catastrophic,
+                Self::Hazardous,
+                Self::Major,
+                Self::Minor,
+                Self::None,
+            ]
+            .into_iter()
+            .find(|h| h.name() == other),
+        }
+    }
 }
 
 /// A rectangle of the display with its own symbols, tolerances, hazard class and verdict.

@@ -89,6 +89,7 @@ impl Definition {
             palette,
             fonts,
             artworks,
+            requirements,
             contents,
             derivations,
         } = check(&file, &root, &places, base_dir).map_err(|found| places.error(found))?;
@@ -105,6 +106,7 @@ impl Definition {
             palette,
             fonts,
             artworks,
+            requirements,
             contents: included.chain(contents).collect(),
             source: Arc::new(Source { root, places }),
         })

@@ -54,7 +54,7 @@ pub const READING_COLUMNS: [&str; 10] = [
 
 /// A field of a row.
 #[derive(Clone, Debug, PartialEq)]
-enum Cell<'a> {
+pub(super) enum Cell<'a> {
     Text(Cow<'a, str>),
     Count(u64),
     Real(f64),
@@ -62,7 +62,7 @@ enum Cell<'a> {
 
 impl<'a> Cell<'a> {
     /// Text as it stands, but for what a spreadsheet would take for a formula: that begins with an apostrophe.
-    fn text(text: impl Into<Cow<'a, str>>) -> Self {
+    pub(super) fn text(text: impl Into<Cow<'a, str>>) -> Self {
         let text = text.into();
         let is_formula = text.starts_with(['=', '+', '-', '@', '\t', '\r']);
         Self::Text(if is_formula {
@@ -88,7 +88,7 @@ impl Serialize for Cell<'_> {
 }
 
 /// Writes a row; every table goes through here.
-fn row<W: Write>(writer: &mut csv::Writer<W>, cells: &[Cell]) -> Result<(), csv::Error> {
+pub(super) fn row<W: Write>(writer: &mut csv::Writer<W>, cells: &[Cell]) -> Result<(), csv::Error> {
     writer.serialize(cells)
 }
 

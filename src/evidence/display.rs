@@ -9,6 +9,7 @@ use super::records::RECORDS_VERSION;
 use crate::definition::Definition;
 use crate::definition::model::{Hazard, Symbol, Unchecked};
 use crate::picture::Rect;
+use crate::requirements::Requirement;
 
 /// `display.json`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -23,6 +24,9 @@ pub struct DisplayRecord {
     pub height: u32,
     /// Regions in drawing order.
     pub regions: Vec<RegionInfo>,
+    /// The requirements of the file that the definition names, with their wording.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub requirements: Vec<Requirement>,
 }
 
 /// A region as the definition gives it.
@@ -81,6 +85,9 @@ impl DisplayRecord {
             name: display.name.clone(),
             width: display.width,
             height: display.height,
+            requirements: definition
+                .requirements()
+                .map_or(Vec::new(), |r| r.all.clone()),
             regions: definition
                 .regions()
                 .iter()

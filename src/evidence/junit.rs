@@ -99,7 +99,11 @@ fn write_check(
         .map(|r| Case {
             name: r.id,
             finding: r.finding,
-            why: reasons(&r.not_exercised),
+            why: if r.finding == Finding::NoRegion {
+                "no region verifies it".into()
+            } else {
+                reasons(&r.not_exercised)
+            },
             events: r.events,
         })
         .collect();
@@ -258,7 +262,10 @@ fn write_suite(
 
 /// What was exercised only in part must not count as passed.
 fn is_skipped(finding: Finding) -> bool {
-    matches!(finding, Finding::NotExercised | Finding::PartlyExercised)
+    matches!(
+        finding,
+        Finding::NoRegion | Finding::NotExercised | Finding::PartlyExercised
+    )
 }
 
 pub(super) fn case_start(suite: &str, case: &str, span_s: f64) -> BytesStart<'static> {

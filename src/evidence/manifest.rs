@@ -212,7 +212,7 @@ impl ReadFiles {
         self.add(role, &file.path, std::slice::from_ref(file))
     }
 
-    /// Adds a definition and its font and artwork files.
+    /// Adds a definition and its font, artwork and requirements files.
     ///
     /// # Errors
     /// As [`see`](Self::see).
@@ -221,7 +221,7 @@ impl ReadFiles {
         self.add_fonts(definition)
     }
 
-    /// Adds a definition and the files that it includes, without its font and artwork files.
+    /// Adds a definition and the files that it includes, without its font, artwork and requirements files.
     ///
     /// # Errors
     /// As [`see`](Self::see).
@@ -229,12 +229,12 @@ impl ReadFiles {
         self.add_parts(definition, &["display", "include"])
     }
 
-    /// Adds the font and artwork files of a definition.
+    /// Adds the font, artwork and requirements files of a definition.
     ///
     /// # Errors
     /// As [`see`](Self::see).
     pub fn add_fonts(&mut self, definition: &Definition) -> Result<(), ChangedFile> {
-        self.add_parts(definition, &["font", "artwork"])
+        self.add_parts(definition, &["font", "artwork", "requirements"])
     }
 
     fn add_parts(&mut self, definition: &Definition, roles: &[&str]) -> Result<(), ChangedFile> {

@@ -14,6 +14,7 @@
 pub mod campaign_junit;
 pub mod csv;
 pub mod display;
+pub mod explain;
 pub mod junit;
 pub mod manifest;
 pub mod measurements;
@@ -28,4 +29,6 @@ pub mod run_folder;
 pub mod schema;
 pub mod standing;
 pub mod stills;
+pub mod trace;
 pub mod verify;
+pub mod workbook;

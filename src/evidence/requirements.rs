@@ -8,12 +8,15 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::display::{DisplayRecord, RegionInfo};
 use super::records::Summary;
 use crate::judge::events::Event;
+use crate::requirements::Requirement as Wording;
 
 /// What came of a requirement or region.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Finding {
     /// At least one event.
     Fault,
+    /// It stands in the file of requirements, and no region verifies it.
+    NoRegion,
     /// No region of it was ever judged while a freeze could have been seen.
     NotExercised,
     /// Some of its regions were not exercised; the others agree.
@@ -28,6 +31,7 @@ impl Finding {
     pub const fn text(self) -> &'static str {
         match self {
             Self::Fault => "fault",
+            Self::NoRegion => "NO REGION",
             Self::NotExercised => "NOT EXERCISED",
             Self::PartlyExercised => "PARTLY EXERCISED",
             Self::Agrees => "agrees",
@@ -40,6 +44,8 @@ impl Finding {
 pub struct Requirement {
     /// Its id.
     pub id: String,
+    /// Its wording, where a file of requirements has it.
+    pub wording: Option<Wording>,
     /// Regions that verify it.
     pub regions: Vec<String>,
     /// What came of it.
@@ -82,7 +88,7 @@ pub fn events_of(region: &str, events: &[Event]) -> Vec<usize> {
         .collect()
 }
 
-/// What the run says of each requirement that the definition names, by id.
+/// What the run says of each requirement, by id: those that the definition names, and those of the file of requirements.
 #[must_use]
 pub fn requirements(
     display: &DisplayRecord,
@@ -90,6 +96,14 @@ pub fn requirements(
     events: &[Event],
 ) -> Vec<Requirement> {
     let mut by_id: BTreeMap<&str, Vec<&RegionInfo>> = BTreeMap::new();
+    let wordings: BTreeMap<&str, &Wording> = display
+        .requirements
+        .iter()
+        .map(|r| (r.id.as_str(), r))
+        .collect();
+    for id in wordings.keys() {
+        by_id.insert(id, Vec::new());
+    }
     for region in &display.regions {
         for id in &region.requirements {
             by_id.entry(id).or_default().push(region);
@@ -108,6 +122,8 @@ pub fn requirements(
                 .collect();
             let finding = if !events.is_empty() {
                 Finding::Fault
+            } else if regions.is_empty() {
+                Finding::NoRegion
             } else if not_exercised.len() == regions.len() {
                 Finding::NotExercised
             } else if not_exercised.is_empty() {
@@ -117,6 +133,7 @@ pub fn requirements(
             };
             Requirement {
                 id: id.to_owned(),
+                wording: wordings.get(id).map(|w| (*w).clone()),
                 regions: regions.iter().map(|r| r.id.clone()).collect(),
                 finding,
                 events: events.into_iter().collect(),
@@ -153,6 +170,33 @@ mod tests {
         assert_eq!(of("R-LACK").finding, Finding::NotExercised);
         assert_eq!(of("R-BOTH").finding, Finding::PartlyExercised);
         assert!(of("R-LACK").not_exercised["lacking"].contains("the recording lacks x"));
+    }
+
+    #[test]
+    fn a_requirement_that_no_region_verifies_is_there_and_open() {
+        let mut shown = display();
+        let wording = |id: &str| Wording {
+            id: id.into(),
+            text: format!("{id} shall hold"),
+            ..Wording::default()
+        };
+        shown.requirements = vec![wording("R-SPEED"), wording("R-LOST")];
+        let found = requirements(&shown, &summary(), &[]);
+        let of = |id: &str| found.iter().find(|r| r.id == id).unwrap();
+        assert_eq!(of("R-LOST").finding, Finding::NoRegion);
+        assert_eq!(of("R-SPEED").finding, Finding::Agrees);
+        assert_eq!(
+            of("R-SPEED").wording.as_ref().unwrap().text,
+            "R-SPEED shall hold"
+        );
+        // The file lacks it, and the definition names it all the same.
+        assert_eq!(of("R-BOTH").wording, None);
+        // An event of the whole frame is none of a requirement that nothing verifies.
+        let found = requirements(&shown, &summary(), &[event("blank", "*", 1.0)]);
+        assert_eq!(
+            found.iter().find(|r| r.id == "R-LOST").unwrap().finding,
+            Finding::NoRegion
+        );
     }
 
     #[test]

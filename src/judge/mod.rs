@@ -12,6 +12,7 @@ pub mod events;
 pub mod freeze;
 pub mod persistence;
 pub mod region;
+pub mod rules;
 pub mod spans;
 pub mod story;
 pub mod verdict;

@@ -44,6 +44,16 @@ impl KOfN {
         Self { k, n, window: 0 }
     }
 
+    /// `k` of `n` frames, where there is such a window; records may say anything.
+    #[must_use]
+    pub const fn checked([k, n]: [u32; 2]) -> Option<Self> {
+        if 1 <= k && k <= n && n <= MAX_WINDOW_FRAMES {
+            Some(Self::new(k, n))
+        } else {
+            None
+        }
+    }
+
     /// True while no frame of the window was faulty.
     #[must_use]
     pub const fn is_clean(&self) -> bool {

@@ -8,7 +8,9 @@
 //! - `owns_its_folder`: results come in whole or not at all, over nobody else's files, with what was read;
 //! - `reads_values_back`: readings are the values that were drawn;
 //! - `repeats_exactly`: same inputs, same bytes;
+//! - `explains_events`: an event told in words, completion, manual pages, colours;
 //! - `explains_its_verdict`: what the results and the exit status say;
+//! - `traces_requirements`: wording, regions and results of requirements, from their file to the page and back;
 //! - `tries_faults`: campaigns and tuning;
 //! - `shares_files`: a definition in several files is judged as if it stood in one, and vouched for with all of them;
 //! - `spares_files`: files of others stay where they are;
@@ -25,6 +27,7 @@
 mod answers_for_all;
 mod bench;
 mod detects_faults;
+mod explains_events;
 mod explains_its_verdict;
 mod finds_its_place;
 mod follows_its_data;
@@ -42,6 +45,7 @@ mod spares_files;
 mod stays_small;
 mod tells_age_and_blindness;
 mod tolerates_benign_change;
+mod traces_requirements;
 mod tries_faults;
 mod turns_pages;
 mod vouches_for_nothing_else;

@@ -29,6 +29,7 @@ use framevouch::recording::inputs::Inputs;
 use framevouch::recording::{MissingColumns, Recording};
 use framevouch::reference::drawing::Drawing;
 use framevouch::reference::painter::Painter;
+use framevouch::requirements::{Names, Requirements};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use tempfile::TempDir;
@@ -44,6 +45,7 @@ const DISPLAY: &str = include_str!("display.toml");
 const EVERY_KIND: &str = include_str!("../../src/definition/tests/every_kind.toml");
 const ENGINE_STRIP: &str = include_str!("../../src/demo/engine_strip.toml");
 const FONT: &[u8] = include_bytes!("../../reference_frames/fonts/B612Mono-Bold.ttf");
+const REQIF: &str = include_str!("../../src/requirements/small.reqif");
 const NUT: &[u8] = include_bytes!("small.nut");
 
 const INPUTS: &str = "t_s,speed_kt,speed_ok,nr_pct,fuel_kg,mode,station\n\
@@ -610,6 +612,24 @@ fn profile() {
         match Profile::from_json(text, "profile.json") {
             Err(e) => assert!(!e.to_string().is_empty()),
             Ok(profile) => assert!(profile.width > 0 && profile.height > 0),
+        }
+    });
+}
+
+#[test]
+fn requirements() {
+    let folder = tempfile::tempdir().expect("there is room for files");
+    let path = folder.path().join("requirements");
+    let table = "id,text,method,hazard\nR-1,\"one, two\",test,major\nR-2,three,,\n,note,,\n";
+    let corpus = texts(&[table, &table.replace(',', ";"), REQIF]);
+    fuzz("requirements", &corpus, |bytes| {
+        fs::write(&path, bytes).expect("there is room");
+        match Requirements::load(&path, &Names::default()) {
+            Err(e) => assert!(!e.to_string().is_empty()),
+            Ok(read) => assert!(
+                read.all.len() <= bytes.len(),
+                "more requirements than bytes"
+            ),
         }
     });
 }

@@ -3,12 +3,16 @@
 In indented blocks a line that begins with `$ ` (or `cargo `) is a command, lines that end with a backslash go on, and
 `# ends with N` says how it ends (0 else); what follows is output, of which the README may leave lines out. A fenced
 block that begins with `# NAME.toml` is a file. An indented block of JSON is a record of the demo's, with fewer digits. `cargo run --release --` and `framevouch` are the program that is given.
+After them come the examples that every command's `--help` has, those of them that the README has not; what a shell is told
+to complete goes through its own parser where there is one.
 Usage: readme.py --binary PROGRAM [--folder FOLDER]: where it is run, and left to be looked at."""
 
 import argparse
+import itertools
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -86,6 +90,35 @@ def demo_records(folder):
             yield from region["readings"]
 
 
+def examples(program):
+    """("command", line, status, no output) of each example in the help of the program and its commands."""
+    def helped(*words):
+        return subprocess.run([program, *words, "--help"], capture_output=True, text=True, check=True).stdout
+
+    listed = helped().split("Commands:\n")[1].split("\n\n")[0]
+    commands = [line.split()[0] for line in listed.splitlines()]
+    for command in commands:
+        if command == "help":
+            continue
+        lines = helped(command).splitlines()
+        while lines:
+            line = lines.pop(0)
+            if not line.startswith("  framevouch "):
+                continue
+            while line.endswith("\\"):
+                line = line[:-1] + lines.pop(0).strip()
+            words, _, said = line.strip().partition("  #")
+            status = re.search(r"ends with (\d)", said)
+            yield "command", words.rstrip(), int(status[1]) if status else 0, []
+
+
+def parsed_by_shells(folder, env):
+    """Whether the scripts for completion that the examples wrote are ones for their shells, where these are there."""
+    for shell, script in (("bash", "framevouch.bash"), ("zsh", "_framevouch"), ("fish", "framevouch.fish")):
+        if shutil.which(shell):
+            yield shell, subprocess.run([shell, "-n", script], cwd=folder, env=env, capture_output=True).returncode == 0
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--binary", required=True, type=Path)
@@ -100,7 +133,8 @@ def main():
     (here / "framevouch").symlink_to(program)
     env = dict(os.environ, PATH=f"{here}:{os.environ['PATH']}")
     failed = count = 0
-    for kind, *step in steps(README.read_text()):
+    ran_before = set()
+    for kind, *step in itertools.chain(steps(README.read_text()), examples(program)):
         if kind == "file":
             (folder / step[0]).write_text(step[1])
             continue
@@ -113,6 +147,9 @@ def main():
         if line.startswith(("cargo test", "cargo install")):
             continue
         line = line.replace("cargo run --release --", "framevouch")
+        if " ".join(line.split()) in ran_before:
+            continue
+        ran_before.add(" ".join(line.split()))
         began = time.monotonic()
         ran = subprocess.run(["bash", "-c", line], cwd=folder, env=env, capture_output=True, text=True)
         count += 1
@@ -122,6 +159,9 @@ def main():
         print(f"{'ok' if good else 'FAILED'} {time.monotonic() - began:5.1f} s  {line}", flush=True)
         if not good:
             print(f"  ended with {ran.returncode}, {status} was said; not printed: {lacks!r}\n{ran.stdout}{ran.stderr}")
+    for shell, good in parsed_by_shells(folder, env):
+        failed += not good
+        print(f"{'ok' if good else 'FAILED'}: {shell} takes its script")
     print(f"{count} commands, {failed} failed")
     return 1 if failed or not count else 0
 

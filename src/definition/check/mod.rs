@@ -10,6 +10,7 @@ mod conditions;
 pub(super) mod limits;
 mod pages;
 mod parts;
+mod requirements;
 pub(super) mod symbols;
 
 use std::collections::BTreeMap;
@@ -29,6 +30,7 @@ use crate::artwork::Artwork;
 use crate::files::{self, FileContent, Limit};
 use crate::picture::{Rect, Rgb};
 use crate::reference::text::Font;
+use crate::requirements::Requirements;
 
 /// Largest canvas side, px.
 const CANVAS_PX: u32 = 8192;
@@ -50,7 +52,8 @@ pub(super) struct Resolved {
     pub palette: BTreeMap<String, Rgb>,
     pub fonts: Vec<(String, Font)>,
     pub artworks: BTreeMap<String, Arc<Artwork>>,
-    /// The font files, then the artwork files, in the order of their names.
+    pub requirements: Option<Arc<Requirements>>,
+    /// The font files, then the artwork files, in the order of their names, then that of the requirements.
     pub contents: Vec<DefinitionFile>,
     pub derivations: Derivations,
 }
@@ -69,12 +72,14 @@ pub(super) fn check(
         palette: BTreeMap::new(),
         fonts: BTreeMap::new(),
         artworks: BTreeMap::new(),
+        requirements: None,
         contents: Vec::new(),
         memories: 0,
     };
     check.colors(&At::root(root, "colors"));
     check.fonts(&At::root(root, "fonts"), base_dir);
     check.artwork(&At::root(root, "artwork"), base_dir);
+    check.requirements(&At::root(root, "requirements"), base_dir);
     check.display(&At::root(root, "display"));
     let derivations = check.channels(&At::root(root, "channels"));
     check.pages(&At::root(root, "page"));
@@ -89,6 +94,7 @@ pub(super) fn check(
             palette: check.palette,
             fonts,
             artworks: check.artworks,
+            requirements: check.requirements,
             contents: check.contents,
             derivations,
         })
@@ -106,6 +112,7 @@ pub(super) struct Check<'f> {
     /// `None` for a font that could not be had; it was reported once.
     fonts: BTreeMap<String, Option<Font>>,
     artworks: BTreeMap<String, Arc<Artwork>>,
+    requirements: Option<Arc<Requirements>>,
     contents: Vec<DefinitionFile>,
     /// Conditions with a memory so far.
     memories: usize,

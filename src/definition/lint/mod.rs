@@ -11,6 +11,7 @@
 //! capture was compressed at H.264 crf 23. *What it cannot see*: the capture chain. Measure it
 //! with the calibration before relying on a tolerance that is near these limits.
 
+mod trace;
 mod warning;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -30,6 +31,7 @@ use super::uses::{self, Role, Use};
 use crate::picture::Rgb;
 use crate::reference::drawing::Drawing;
 use crate::reference::scene::Bounds;
+use crate::requirements::Requirements;
 
 /// Least travel that a tolerance should have, px.
 pub const LEAST_TRAVEL_PX: f64 = 0.5;
@@ -109,6 +111,12 @@ impl fmt::Display for Advice {
 /// Advice on `definition`, in the order of its regions; names that nothing uses come last.
 #[must_use]
 pub fn lint(definition: &Definition) -> Vec<Advice> {
+    lint_against(definition, definition.requirements())
+}
+
+/// As [`lint`], held against these requirements.
+#[must_use]
+pub fn lint_against(definition: &Definition, requirements: Option<&Requirements>) -> Vec<Advice> {
     let source = &definition.source;
     let root = &source.root;
     let mut lint = Lint {
@@ -120,6 +128,9 @@ pub fn lint(definition: &Definition) -> Vec<Advice> {
     let regions = At::root(root, "region");
     for k in 0..definition.regions().len() {
         lint.region(k, &regions.index(k));
+    }
+    if let Some(requirements) = requirements {
+        lint.trace(root, requirements);
     }
     lint.unused(root);
     lint.advice

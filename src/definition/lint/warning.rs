@@ -5,6 +5,9 @@ use std::fmt;
 use super::{COMPRESSED_CAP_HEIGHT_PX, LEAST_CAP_HEIGHT_PX, LEAST_LINE_PX, LEAST_TRAVEL_PX};
 use crate::definition::model::Hazard;
 
+/// Ids that are listed in one warning.
+const MOST_IDS: usize = 16;
+
 /// Something possible but unwise.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Warning {
@@ -133,6 +136,33 @@ pub enum Warning {
     RegionWithoutRequirement {
         /// Region.
         region: String,
+    },
+    /// A region that traces to a requirement which the file of requirements does not have.
+    RequirementUnknown {
+        /// Region.
+        region: String,
+        /// The id.
+        id: String,
+        /// What may have been meant.
+        help: Option<String>,
+    },
+    /// A region whose hazard class is less severe than that of a requirement which it verifies.
+    RequirementMoreSevere {
+        /// Region.
+        region: String,
+        /// Its class.
+        hazard: Hazard,
+        /// The requirement's id.
+        id: String,
+        /// The requirement's class.
+        required: Hazard,
+    },
+    /// Requirements that no region verifies.
+    RequirementsWithoutRegion {
+        /// Their ids.
+        ids: Vec<String>,
+        /// How many there are in all.
+        all: usize,
     },
     /// A region that has nothing to check.
     NothingToCheck {
@@ -330,6 +360,34 @@ impl fmt::Display for Warning {
             Self::RegionWithoutRequirement { region } => {
                 write!(f, "region \"{region}\" names no requirement")
             }
+            Self::RequirementUnknown { region, id, .. } => write!(
+                f,
+                "region \"{region}\" names requirement \"{id}\", which the file of requirements does not have"
+            ),
+            Self::RequirementMoreSevere {
+                region,
+                hazard,
+                id,
+                required,
+            } => write!(
+                f,
+                "region \"{region}\" is {}, and its requirement \"{id}\" is {}",
+                hazard.name(),
+                required.name()
+            ),
+            Self::RequirementsWithoutRegion { ids, all } => {
+                let shown = ids.len().min(MOST_IDS);
+                let more = match ids.len() - shown {
+                    0 => String::new(),
+                    more => format!(" and {more} more"),
+                };
+                write!(
+                    f,
+                    "{} of {all} requirements are verified by no region: {}{more}",
+                    ids.len(),
+                    ids[..shown].join(", ")
+                )
+            }
             Self::NothingToCheck { region } => {
                 write!(f, "region \"{region}\" holds nothing that is checked")
             }
@@ -427,6 +485,15 @@ impl Warning {
             Self::MarkOutsideScale { .. } => "it is cut at the end of the scale; correct the value or the scale".into(),
             Self::SeamInScale { .. } => "marks and numbers jump where the scale repeats; choose a step that divides the period".into(),
             Self::RegionWithoutRequirement { .. } => "add requirements = [...], so that its results can be traced".into(),
+            Self::RequirementUnknown { help, .. } => help
+                .clone()
+                .unwrap_or_else(|| "correct the id, or add the requirement to the file".into()),
+            Self::RequirementMoreSevere { .. } => {
+                "check the class against the safety assessment: it decides what an event here leads to".into()
+            }
+            Self::RequirementsWithoutRegion { .. } => {
+                "name them in the regions that verify them; reports show them as verified by no region until then".into()
+            }
             Self::NothingToCheck { .. } => "give it symbols, or remove it".into(),
             Self::HazardNoneWithRequirements { .. } => "faults there are only noted; check the class against the safety assessment".into(),
             Self::SlowConfirmation { .. } => "check confirm_ms and max_latency_ms against the time that the safety assessment allows".into(),

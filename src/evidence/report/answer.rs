@@ -94,14 +94,17 @@ pub fn by_requirement(parts: &[Part]) -> ByRequirement {
 fn of_check(name: String, run: &CheckRun) -> Part {
     let s = &run.summary;
     let mut by_requirement = ByRequirement::new();
+    let mut without_region = 0;
     for r in requirements(&run.display, s, &run.events) {
         let standing = match r.finding {
             Finding::Fault => Standing::Fails,
-            Finding::NotExercised | Finding::PartlyExercised => Standing::Open,
+            Finding::NoRegion | Finding::NotExercised | Finding::PartlyExercised => Standing::Open,
             Finding::Agrees => Standing::Holds,
         };
+        without_region += usize::from(r.finding == Finding::NoRegion);
         let words = match r.finding {
             Finding::Fault => count_of(r.events.len(), "event"),
+            Finding::NoRegion => "no region verifies it".to_owned(),
             _ => r.finding.text().to_owned(),
         };
         add(&mut by_requirement, &r.id, standing, &words);
@@ -125,10 +128,16 @@ fn of_check(name: String, run: &CheckRun) -> Part {
         (false, true) => "agrees".into(),
         (false, false) => s.result.clone(),
     }];
-    if open > 0 {
+    let all = by_requirement.len();
+    if without_region > 0 {
         lines.push(format!(
-            "{open} of {} requirements were not exercised, or only in part",
-            by_requirement.len()
+            "{without_region} of {all} requirements are verified by no region"
+        ));
+    }
+    let unexercised = open - without_region;
+    if unexercised > 0 {
+        lines.push(format!(
+            "{unexercised} of {all} requirements were not exercised, or only in part"
         ));
     }
     lines.extend(s.error.iter().map(|e| format!("ended early: {e}")));

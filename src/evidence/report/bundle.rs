@@ -11,6 +11,7 @@ use crate::evidence::results_folder::{self, ResultsFolder, Trust};
 use crate::evidence::stills::StillsRecord;
 use crate::evidence::verify::Change;
 use crate::judge::events::Event;
+use crate::requirements::Requirements;
 use crate::tune::search::Tuned;
 
 /// What is wrong with a result folder.
@@ -50,6 +51,8 @@ pub struct Bundle {
     pub against: Option<Folder>,
     /// Time of issue, where the engineer gave one.
     pub issued: Option<String>,
+    /// Requirements with their wording, where a file of them was given for the page.
+    pub requirements: Option<Requirements>,
 }
 
 /// A result folder.
@@ -131,7 +134,20 @@ impl Bundle {
             folders,
             against,
             issued,
+            requirements: None,
         })
+    }
+
+    /// Takes wordings of requirements from a file that was given for the page, in the place of those in the results.
+    #[must_use]
+    pub fn with_requirements(mut self, given: Requirements) -> Self {
+        for folder in self.folders.iter_mut().chain(&mut self.against) {
+            if let Results::Check(run) = &mut folder.results {
+                run.display.requirements.clone_from(&given.all);
+            }
+        }
+        self.requirements = Some(given);
+        self
     }
 
     /// All folders, those that the others are compared with too.

@@ -15,7 +15,7 @@ pub mod answer;
 pub mod bundle;
 pub mod embed;
 mod inline;
-mod labels;
+pub(in crate::evidence) mod labels;
 mod pictures;
 pub mod run;
 mod sections;

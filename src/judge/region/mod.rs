@@ -6,6 +6,7 @@ mod reading;
 mod sustained;
 
 pub use self::reading::Reading;
+pub use self::sustained::STRETCH_S;
 
 use self::past::Past;
 use self::sustained::Sustained;
@@ -77,7 +78,7 @@ impl RegionVerdict {
 /// Stretch in which motion must show for a freeze to be seen, s.
 const ALLOWED_BLIND_S: f64 = 1.0;
 /// Error of a reading against another rasteriser that is always allowed, px.
-const READING_PX: f64 = 0.12;
+pub const READING_PX: f64 = 0.12;
 /// Systematic error of a rasteriser that is never held against a reading, px.
 const DEAD_BAND_PX: f64 = 0.08;
 

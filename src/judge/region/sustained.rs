@@ -18,9 +18,8 @@ use crate::reference::parts::Freedom;
 
 /// How far in the future of a frame its data may lie, s: times of captures and recordings are rounded.
 pub(super) const EARLY_S: f64 = 0.01;
-/// Stretches that are looked at, s: a shorter one does not average, a longer one is no longer news.
-const SHORTEST_S: f64 = 0.2;
-const LONGEST_S: f64 = 1.0;
+/// Shortest and longest stretch that is looked at, s: a shorter one does not average, a longer one is no longer news.
+pub const STRETCH_S: [f64; 2] = [0.2, 1.0];
 /// Standard deviation of the age of the data, s: that of a display that takes data ten times a second, evenly spread.
 const AGE_SIGMA_S: f64 = 0.029;
 /// Standard errors that the mean of a varying age is given.
@@ -98,7 +97,7 @@ impl Sustained {
             self.frames.clear();
             return;
         };
-        let stretch = time_s - LONGEST_S..time_s;
+        let stretch = time_s - STRETCH_S[1]..time_s;
         self.frames.retain(|(at_s, _)| stretch.contains(at_s));
         self.frames.push_back((time_s, errors));
     }
@@ -118,7 +117,7 @@ impl Sustained {
             }
             square_speed += errors.square_speed;
             count += 1.0;
-            if now_s - time_s < SHORTEST_S {
+            if now_s - time_s < STRETCH_S[0] {
                 continue;
             }
             let least = squares.iter().zip(newest.by_age);

@@ -126,6 +126,7 @@ fn facts(folder: &Folder, run: &CheckRun) -> Markup {
                     dt { "Requirements" } dd {
                         (all.len()) ": " (count(Finding::Fault)) " with faults, " (count(Finding::NotExercised))
                         " not exercised, " (count(Finding::PartlyExercised)) " partly, " (count(Finding::Agrees)) " agree"
+                        @if count(Finding::NoRegion) > 0 { ", " (count(Finding::NoRegion)) " verified by no region" }
                     }
                 }
             }

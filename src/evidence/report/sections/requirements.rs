@@ -12,6 +12,10 @@ use crate::evidence::report::labels::{
 use crate::evidence::requirements::{Finding, Requirement, region_finding, requirements};
 use crate::evidence::standing::Standing;
 
+/// Requirements with a row of their own, in each table; the trace has all.
+const MOST_ROWS: usize = 1000;
+/// Characters of a wording that are shown.
+const MOST_CHARS: usize = 600;
 /// Events named in one row.
 const MOST_LINKS: usize = 12;
 
@@ -21,6 +25,10 @@ pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
         @if parts.len() > 1 || bundle.checks().next().is_none() { (over_all(&parts)) }
         @if bundle.checks().next().is_some() { p { "Requirement ids come from the definition. A requirement counts as exercised when at least one frame of each of \
             its regions was judged while a freeze could have been seen." } }
+        @if let Some(file) = bundle.requirements.as_ref().map(|r| &r.file) {
+            p { "Wording, method and hazard of requirements are those of " (file.path.display()) ", SHA-256 " code { (file.content.sha256) }
+                ", as it was given for this page; the manifests of the results do not hold it." }
+        }
         @for (k, (_, run)) in bundle.checks().enumerate() {
             (run_heading(bundle, k))
             @if let Some(e) = &run.summary.error {
@@ -46,7 +54,7 @@ fn over_all(parts: &[Part]) -> Markup {
             div.wide { table.requirements {
                 thead { tr { th { "Requirement" } th { "Result" } th.words { "Because" } } }
                 tbody {
-                    @for (id, (standing, words)) in &all {
+                    @for (id, (standing, words)) in all.iter().take(MOST_ROWS) {
                         tr.loud-row[*standing == Standing::Open] {
                             th scope="row" { (id) }
                             td { (standing_badge(*standing)) }
@@ -55,6 +63,16 @@ fn over_all(parts: &[Part]) -> Markup {
                     }
                 }
             } }
+            (left_out(all.len()))
+        }
+    }
+}
+
+/// What a table of `all` requirements leaves out.
+fn left_out(all: usize) -> Markup {
+    html! {
+        @if all > MOST_ROWS {
+            p.loud { "Of " (all) " requirements the first " (MOST_ROWS) " are listed; " code { "report --trace" } " writes all of them." }
         }
     }
 }
@@ -76,21 +94,24 @@ fn table(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
         .iter()
         .filter(|r| r.requirements.is_empty())
         .collect();
+    let has_wording = all.iter().any(|r| r.wording.is_some());
     html! {
         div.wide { table.requirements {
-            thead { tr { th { "Requirement" } th { "Regions" } th.words { "Checks" } th { "Result" } th.words { "Evidence" } } }
+            thead { tr { th { "Requirement" } @if has_wording { th.words { "Wording" } } th { "Regions" } th.words { "Checks" } th { "Result" } th.words { "Evidence" } } }
             tbody {
-                @for r in &all {
+                @for r in all.iter().take(MOST_ROWS) {
                     tr.loud-row[is_loud(r.finding)] {
                         th scope="row" { (r.id) }
-                        td { (r.regions.join(", ")) }
-                        td { (checks(run, r)) }
+                        @if has_wording { td.words { (wording(r)) } }
+                        td { @if r.regions.is_empty() { "none" } @else { (r.regions.join(", ")) } }
+                        td { @if r.regions.is_empty() { "-" } @else { (checks(run, r)) } }
                         td { (result(r.finding)) }
-                        td { (evidence(bundle, k, run, r)) }
+                        td { @if r.regions.is_empty() { b { "no region verifies it" } } @else { (evidence(bundle, k, run, r)) } }
                     }
                 }
             }
         } }
+        (left_out(all.len()))
         @if all.is_empty() { p.loud { "The definition names no requirements." } }
         @if !without.is_empty() {
             p { "Regions that verify no requirement: "
@@ -107,15 +128,32 @@ fn table(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
     }
 }
 
+/// What a requirement says, how it is to be verified, and its hazard, as the file of requirements has them.
+fn wording(r: &Requirement) -> Markup {
+    let Some(says) = &r.wording else {
+        return html! { b { "not in the file of requirements" } };
+    };
+    let shown: String = says.text.chars().take(MOST_CHARS).collect();
+    let is_cut = shown.len() < says.text.len();
+    let more = [("method", &says.method), ("hazard", &says.hazard)];
+    html! {
+        @for (n, line) in shown.lines().enumerate() { @if n > 0 { br; } (line) }
+        @if is_cut { " ... (cut; " code { "report --trace" } " writes all of it)" }
+        @for (what, value) in more { @if let Some(value) = value { br; small { (what) ": " (value) } } }
+    }
+}
+
 const fn is_loud(finding: Finding) -> bool {
-    matches!(finding, Finding::NotExercised | Finding::PartlyExercised)
+    matches!(
+        finding,
+        Finding::NoRegion | Finding::NotExercised | Finding::PartlyExercised
+    )
 }
 
 fn result(finding: Finding) -> Markup {
     let (mark, kind) = match finding {
         Finding::Fault => ("✗", "fault"),
-        Finding::NotExercised => ("!", "open"),
-        Finding::PartlyExercised => ("!", "open"),
+        Finding::NoRegion | Finding::NotExercised | Finding::PartlyExercised => ("!", "open"),
         Finding::Agrees => ("✓", "fine"),
     };
     html! { span.badge.(kind) { b aria-hidden="true" { (mark) } (finding.text()) } }
