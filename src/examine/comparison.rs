@@ -230,22 +230,22 @@ impl<'d> Comparison<'d> {
 
     /// Draws the region for `inputs`.
     pub fn draw(&mut self, inputs: &Inputs, painter: &mut Painter) {
-        self.draw_with_numbers(inputs, &[], painter);
+        self.set_scene(inputs, &[]);
+        self.paint(painter);
     }
 
-    /// Draws the region for `inputs`, but with these numbers in the lines that they stand in.
-    pub fn draw_with_numbers(
-        &mut self,
-        inputs: &Inputs,
-        numbers: &[Written],
-        painter: &mut Painter,
-    ) {
+    /// Sets what [`Self::paint`] draws: the region for `inputs`, but with these numbers in the lines that they stand in.
+    pub fn set_scene(&mut self, inputs: &Inputs, numbers: &[Written]) {
         self.scene.clear();
         self.subject
             .region_moving(self.region, inputs, &mut self.scene);
         for number in numbers {
             self.scene.reword(number.item, &number.words);
         }
+    }
+
+    /// Draws what was set.
+    pub fn paint(&mut self, painter: &mut Painter) {
         let fonts = self.subject.definition().fonts();
         let whole = Rect::new(0, 0, self.area.width, self.area.height);
         let area = self.area;
