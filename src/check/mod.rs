@@ -9,6 +9,8 @@ mod pages;
 pub mod run;
 mod shades;
 mod stretch;
+#[cfg(test)]
+mod unchanged;
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};

@@ -331,7 +331,7 @@ impl<'d> Run<'d> {
     }
 
     /// The same, where the frame `before` is still at hand: what has not changed since then is not looked at again.
-    fn examine_after(
+    pub(super) fn examine_after(
         &mut self,
         before: Option<&CapturedFrame>,
         frame: &CapturedFrame,

@@ -547,6 +547,13 @@ fn mark(
     }
 }
 
+fn is_unmarked(line: &[i8]) -> bool {
+    match <&[i8; CELL]>::try_from(line) {
+        Ok(line) => *line == [0; CELL],
+        Err(_) => line.iter().all(|mark| *mark == 0),
+    }
+}
+
 /// Counts marked pixels of a line of cells that have at least two marked neighbours.
 fn count_company(
     captured: View,
@@ -565,15 +572,21 @@ fn count_company(
             continue;
         }
         for y in r * CELL..((r + 1) * CELL).min(height) {
-            for x in c * CELL..((c + 1) * CELL).min(width) {
+            let columns = c * CELL..((c + 1) * CELL).min(width);
+            // Even where a picture is wrong most lines of a cell are not.
+            if is_unmarked(&scratch.marks[y * width..][columns.clone()]) {
+                continue;
+            }
+            for x in columns {
                 let mark = scratch.marks[y * width + x];
                 if mark == 0 {
                     continue;
                 }
                 let mut company = 0;
                 for yy in y.saturating_sub(1)..(y + 2).min(height) {
-                    for xx in x.saturating_sub(1)..(x + 2).min(width) {
-                        company += u32::from(scratch.marks[yy * width + xx] != 0);
+                    let around = x.saturating_sub(1)..(x + 2).min(width);
+                    for mark in &scratch.marks[yy * width..][around] {
+                        company += u32::from(*mark != 0);
                     }
                 }
                 // The pixel itself is one of them.

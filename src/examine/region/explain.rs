@@ -8,7 +8,7 @@ use super::{Explanation, Moment, OLDEST_S, RegionExaminer, is_recognised};
 use crate::examine::blank;
 use crate::examine::data_time::{self, READING_PX, Read};
 use crate::examine::digits::{self, Written};
-use crate::examine::reader::{self, Fitted};
+use crate::examine::reader::{self, Fitted, Start};
 use crate::examine::signature::{self, Parting, Signature};
 use crate::examine::words::WrongCell;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
@@ -356,7 +356,10 @@ impl RegionExaminer<'_> {
                 area,
                 &mut words,
             );
-            let start = (&self.trial_inputs, Some(self.trial.reference()[0]));
+            let start = Start {
+                inputs: &self.trial_inputs,
+                drawn: Some((self.trial.reference()[0], self.trial.scene())),
+            };
             let captured = self.due.captured(moment.frame)[0];
             (self.reader).read(captured, start, &words, false, painter, &mut found);
             let freedoms = self.reader.freedoms().iter().zip(&found);
@@ -419,9 +422,7 @@ impl RegionExaminer<'_> {
         painter: &mut Painter,
     ) -> Explanation {
         let signature = match self.last_explanation {
-            Explanation::Nothing { signature }
-                if !is_searched && signature != Signature::Blank =>
-            {
+            Explanation::Nothing { signature } if !is_searched && signature != Signature::Blank => {
                 signature
             }
             _ => self.signature(moment, painter),
@@ -511,18 +512,15 @@ impl RegionExaminer<'_> {
         // Read again from the values that are shown: on a repeating scale those found from the due ones may
         // be a whole label off, and only this picture has been checked with its words.
         if !readings.is_empty() {
-            let mut start = inputs.clone();
-            start.values.clone_from(&self.trial_inputs.values);
+            let mut shown = inputs.clone();
+            shown.values.clone_from(&self.trial_inputs.values);
             let captured = self.due.captured(moment.frame)[0];
-            let drawn = Some(self.trial.reference()[0]);
-            self.reader.read(
-                captured,
-                (&start, drawn),
-                &self.word_boxes,
-                false,
-                painter,
-                readings,
-            );
+            let start = Start {
+                inputs: &shown,
+                drawn: Some((self.trial.reference()[0], self.trial.scene())),
+            };
+            self.reader
+                .read(captured, start, &self.word_boxes, false, painter, readings);
         }
         Explanation::OtherTime { data_time_s }
     }

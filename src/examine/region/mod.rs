@@ -9,7 +9,7 @@ use crate::definition::model::Symbol;
 use crate::examine::comparison::{ChainLook, Comparison, Difference};
 use crate::examine::data_time::AgeTrack;
 use crate::examine::digits::{self, Digits, Written};
-use crate::examine::reader::{self, Fitted, RECOGNISED, Reader};
+use crate::examine::reader::{self, Fitted, RECOGNISED, Reader, Start};
 use crate::examine::signature::{Parting, Signature};
 use crate::examine::subject::Subject;
 use crate::examine::words::{WordChecker, WrongCell};
@@ -382,7 +382,10 @@ impl<'d> RegionExaminer<'d> {
         let captured = self.due.captured(frame)[0];
         self.reader.read(
             captured,
-            (inputs, Some(self.due.reference()[0])),
+            Start {
+                inputs,
+                drawn: Some((self.due.reference()[0], self.due.scene())),
+            },
             &self.word_boxes,
             false,
             painter,
@@ -440,7 +443,10 @@ impl<'d> RegionExaminer<'d> {
     ) {
         self.reader.read(
             self.due.captured(moment.frame)[0],
-            (inputs, Some(self.due.reference()[0])),
+            Start {
+                inputs,
+                drawn: Some((self.due.reference()[0], self.due.scene())),
+            },
             &self.word_boxes,
             scan,
             painter,
@@ -464,7 +470,10 @@ impl<'d> RegionExaminer<'d> {
         }
         self.reader.read(
             self.due.captured(moment.frame)[0],
-            (&self.trial_inputs, None),
+            Start {
+                inputs: &self.trial_inputs,
+                drawn: None,
+            },
             &self.word_boxes,
             false,
             painter,

@@ -60,7 +60,10 @@ mod tests {
         assert_eq!(due, [0, 1, 2, 3, 4, 6, 9, 13, 19, 25, 31, 37]);
         let mut search = Search::default();
         let due = frames(12.5, |now_s, interval_s| search.is_due(now_s, interval_s));
-        assert_eq!(due, [0, 1, 2, 3, 4, 6, 9, 12, 15, 18, 21, 24, 27, 30, 33, 36, 39]);
+        assert_eq!(
+            due,
+            [0, 1, 2, 3, 4, 6, 9, 12, 15, 18, 21, 24, 27, 30, 33, 36, 39]
+        );
     }
 
     #[test]
