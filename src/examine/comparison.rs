@@ -265,7 +265,7 @@ impl<'d> Comparison<'d> {
         self.dirty = dirty;
     }
 
-    /// Brings colour planes and gradients up to date where luma was drawn again.
+    /// Brings colour planes up to date where luma was drawn again, and gradients with them.
     fn renew(&mut self, dirty: &[Rect]) {
         let whole = Rect::new(0, 0, self.area.width, self.area.height);
         let subsampling = self.chain.subsampling;
@@ -346,6 +346,7 @@ impl<'d> Comparison<'d> {
     ) -> Difference {
         let captured = self.captured(frame);
         let mut scratch = std::mem::take(&mut self.scratch);
+        let mut gradients = std::mem::take(&mut self.gradients);
         let reference = self.reference();
         let mut found = [Disagreement::default(); 3];
         for k in 0..3 {
@@ -357,7 +358,7 @@ impl<'d> Comparison<'d> {
             found[k] = agreement::compare(
                 captured[k],
                 reference[k],
-                &self.gradients[k],
+                &mut gradients[k],
                 tolerance,
                 unchecked,
                 enough,
@@ -368,6 +369,7 @@ impl<'d> Comparison<'d> {
             }
         }
         self.scratch = scratch;
+        self.gradients = gradients;
         let chroma = if found[1].densest_px >= found[2].densest_px {
             found[1]
         } else {

@@ -156,29 +156,26 @@ impl RegionExaminer<'_> {
                 signature: Signature::Blank,
             };
         }
-        if let Some(data_time_s) = self.carried_moment(moment, painter) {
+        let is_due = self.search.is_due(moment.time_s, moment.interval_s);
+        let was_moment = matches!(
+            self.last_explanation,
+            Explanation::Due | Explanation::OtherTime { .. }
+        );
+        if let Some(data_time_s) = self.carried_moment(moment, is_due || was_moment, painter) {
             return self.stale(data_time_s, moment, inputs, readings, painter);
         }
-        let is_due = self.search.is_due(moment.time_s, moment.interval_s);
-        let (found, is_searched) = if is_due {
-            (self.search(moment, inputs, readings, painter), true)
+        let still_explain = !is_due
+            && self.last_explanation == Explanation::Values
+            && self.values_still_explain(moment, inputs, readings, painter);
+        if still_explain {
+            return Explanation::Values;
+        }
+        // What explained the frame before no longer holds, or nothing did and that was long ago.
+        let is_searched = is_due || !matches!(self.last_explanation, Explanation::Nothing { .. });
+        let found = if is_searched {
+            self.search(moment, inputs, readings, painter)
         } else {
-            match self.last_explanation {
-                // It no longer holds.
-                Explanation::Due | Explanation::OtherTime { .. } => {
-                    (self.search(moment, inputs, readings, painter), true)
-                }
-                Explanation::Values => {
-                    if self.values_still_explain(moment, inputs, readings, painter) {
-                        (Some(Explanation::Values), false)
-                    } else {
-                        (self.search(moment, inputs, readings, painter), true)
-                    }
-                }
-                Explanation::Nothing { .. } => {
-                    (self.look_on(moment, inputs, readings, painter), false)
-                }
-            }
+            self.look_on(moment, inputs, readings, painter)
         };
         if let Some(found) = found {
             return found;
@@ -199,9 +196,14 @@ impl RegionExaminer<'_> {
     }
 
     /// Recording time of the data that the picture shows, s, when it is as stale as the display as a whole is likely to be,
-    /// or as the last picture that was explained, or when that still stands.
-    fn carried_moment(&mut self, moment: &Moment, painter: &mut Painter) -> Option<f64> {
-        let last = (self.last_data_time_s)
+    /// or, if `with_last`, as the last picture of some moment, or when that still stands.
+    fn carried_moment(
+        &mut self,
+        moment: &Moment,
+        with_last: bool,
+        painter: &mut Painter,
+    ) -> Option<f64> {
+        let last = (self.last_data_time_s.filter(|_| with_last))
             .map(|held_s| [moment.time_s - self.last_staleness_s, held_s])
             .into_iter()
             .flatten();

@@ -91,7 +91,6 @@ pub struct RegionExaminer<'d> {
     last_data_time_s: Option<f64>,
     last_staleness_s: f64,
     last_values: Vec<Option<Fitted>>,
-    troubled: u64,
     ages: AgeTrack,
     /// Numbers that stand there instead of those that the trial inputs give.
     written: Vec<Written>,
@@ -211,7 +210,6 @@ impl<'d> RegionExaminer<'d> {
             last_data_time_s: None,
             last_staleness_s: 0.0,
             last_values: Vec::new(),
-            troubled: 0,
             ages: AgeTrack::default(),
             written: Vec::new(),
             search: Search::default(),
@@ -315,7 +313,6 @@ impl<'d> RegionExaminer<'d> {
                 Some(same) => readings = same,
                 None => self.read_due(moment, inputs, false, painter, &mut readings),
             }
-            self.troubled = 0;
             self.search.rest();
             self.scan.rest();
             self.searched_s = None;
@@ -325,9 +322,7 @@ impl<'d> RegionExaminer<'d> {
             self.last_staleness_s = moment.latency_s;
             Explanation::Due
         } else {
-            let found = self.explain(moment, inputs, wrong_cells, &mut readings, painter);
-            self.troubled += 1;
-            found
+            self.explain(moment, inputs, wrong_cells, &mut readings, painter)
         };
         self.kept = Some(Kept {
             time_s: moment.time_s,
@@ -414,7 +409,7 @@ impl<'d> RegionExaminer<'d> {
             self.due.captured(moment.frame)[0],
             self.due.reference()[0],
             self.due.scene(),
-            self.troubled > 0,
+            self.last_explanation != Explanation::Due,
             painter,
         )
     }
