@@ -170,8 +170,8 @@ impl RegionExaminer<'_> {
         if still_explain {
             return Explanation::Values;
         }
-        // What explained the frame before no longer holds, or nothing did and that was long ago.
-        let is_searched = is_due || !matches!(self.last_explanation, Explanation::Nothing { .. });
+        // What explained the frame before no longer holds, or nothing did and the last search was long ago.
+        let is_searched = is_due || self.last_signature().is_none();
         let found = if is_searched {
             self.search(moment, inputs, readings, painter)
         } else {
@@ -423,16 +423,23 @@ impl RegionExaminer<'_> {
         readings: &mut [Option<Fitted>],
         painter: &mut Painter,
     ) -> Explanation {
-        let signature = match self.last_explanation {
-            Explanation::Nothing { signature } if !is_searched && signature != Signature::Blank => {
-                signature
-            }
+        let signature = match self.last_signature() {
+            Some(signature) if !is_searched => signature,
             _ => self.signature(moment, painter),
         };
         if signature != Signature::Readable {
             readings.iter_mut().for_each(|r| *r = None);
         }
         Explanation::Nothing { signature }
+    }
+
+    /// What kind of wrong the frame before was, when nothing explained it and it was not blank.
+    fn last_signature(&self) -> Option<Signature> {
+        match self.last_explanation {
+            Explanation::Nothing { signature } => Some(signature),
+            _ => None,
+        }
+        .filter(|signature| *signature != Signature::Blank)
     }
 
     fn signature(&mut self, moment: &Moment, painter: &mut Painter) -> Signature {

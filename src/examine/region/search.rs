@@ -3,7 +3,7 @@
 /// Longest time between two searches, s.
 const LONGEST_S: f64 = 0.24;
 /// Time to the next search, of the time that it was searched for in vain: a fault may not be whole in its first frames.
-const SHARE: f64 = 0.5;
+const SHARE: f64 = 0.4;
 
 /// A search that is repeated the more seldom, the longer it has been in vain. What it found last is carried over between.
 #[derive(Clone, Debug, Default)]
@@ -57,12 +57,12 @@ mod tests {
     fn the_first_frames_are_searched_and_later_ones_by_the_clock() {
         let mut search = Search::default();
         let due = frames(25.0, |now_s, interval_s| search.is_due(now_s, interval_s));
-        assert_eq!(due, [0, 1, 2, 3, 4, 6, 9, 13, 19, 25, 31, 37]);
+        assert_eq!(due, [0, 1, 2, 3, 4, 6, 8, 11, 15, 21, 27, 33, 39]);
         let mut search = Search::default();
         let due = frames(12.5, |now_s, interval_s| search.is_due(now_s, interval_s));
         assert_eq!(
             due,
-            [0, 1, 2, 3, 4, 6, 9, 12, 15, 18, 21, 24, 27, 30, 33, 36, 39]
+            [0, 1, 2, 3, 4, 6, 8, 11, 14, 17, 20, 23, 26, 29, 32, 35, 38]
         );
     }
 
