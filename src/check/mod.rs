@@ -10,6 +10,8 @@ pub mod place;
 pub mod run;
 mod shades;
 mod stretch;
+#[cfg(test)]
+mod unchanged;
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
