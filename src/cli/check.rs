@@ -192,6 +192,7 @@ impl Arguments {
             input: InputArguments {
                 display: display.into(),
                 inputs: inputs.into(),
+                recording: None,
                 allow_missing: false,
             },
             capture: CaptureArguments::plain(capture),
@@ -224,6 +225,8 @@ impl Arguments {
             Input::new("inputs", &self.input.inputs),
             Input::new("capture", &self.capture.capture),
         ];
+        let bench = self.input.recording.iter();
+        inputs.extend(bench.map(|p| Input::new("recording", p)));
         inputs.extend(self.profile.iter().map(|p| Input::new("profile", p)));
         inputs
     }
@@ -233,8 +236,7 @@ impl Arguments {
         let path = |p: &Path| stored_path(p, home);
         let mut words: Vec<String> = Vec::new();
         let mut say = |name: &str, value: String| words.extend([name.to_owned(), value]);
-        say("--display", path(&self.input.display));
-        say("--inputs", path(&self.input.inputs));
+        self.input.say(home, &mut say);
         say("--capture", path(&self.capture.capture));
         if let Some(p) = &self.profile {
             say("--profile", path(p));
@@ -258,6 +260,7 @@ impl Arguments {
             &mut self.capture.capture,
         ]
         .into_iter()
+        .chain(&mut self.input.recording)
         .chain(&mut self.profile)
         {
             *path = results::from_folder(path, folder);

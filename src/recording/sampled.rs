@@ -81,6 +81,31 @@ impl Sampled {
         }
     }
 
+    /// True when there are no samples yet.
+    pub(super) fn is_empty(&self) -> bool {
+        self.samples.len() == 0
+    }
+
+    /// True when the newest sample is that of `row`.
+    pub(super) fn has(&self, row: usize) -> bool {
+        let newest = match &self.rows {
+            Some(rows) => rows.last().copied(),
+            None => self.samples.len().checked_sub(1),
+        };
+        newest == Some(row)
+    }
+
+    /// Forgets the newest sample.
+    pub(super) fn take_back(&mut self) {
+        if let Some(rows) = &mut self.rows {
+            rows.pop();
+        }
+        match &mut self.samples {
+            Samples::Numbers(v) => drop(v.pop()),
+            Samples::Words(v) => drop(v.pop()),
+        }
+    }
+
     /// True when cells hold words and not numbers.
     pub(super) const fn is_text(&self) -> bool {
         matches!(self.samples, Samples::Words(_))

@@ -10,6 +10,7 @@ mod conditions;
 pub(super) mod limits;
 mod pages;
 mod parts;
+pub(super) mod recording;
 pub(super) mod symbols;
 
 use std::collections::BTreeMap;
@@ -77,6 +78,7 @@ pub(super) fn check(
     check.artwork(&At::root(root, "artwork"), base_dir);
     check.display(&At::root(root, "display"));
     let derivations = check.channels(&At::root(root, "channels"));
+    check.recording(&At::root(root, "recording"));
     check.pages(&At::root(root, "page"));
     check.regions(&At::root(root, "region"));
     if check.found.is_empty() {
