@@ -5,7 +5,9 @@ mod anywhere;
 mod chain_watch;
 mod clock;
 mod gaps;
+mod other_units;
 mod pages;
+mod resolved;
 pub mod run;
 mod shades;
 mod stretch;
@@ -18,6 +20,7 @@ use crate::capture::Error as CaptureError;
 use crate::capture::StreamInfo;
 use crate::capture::profile::Profile;
 use crate::definition::Definition;
+use crate::definition::lint::unbound_columns;
 use crate::evidence::measurements::Header;
 use crate::evidence::records::{FrameRecord, Summary};
 use crate::examine::calibrate;
@@ -28,6 +31,7 @@ use crate::picture::Picture;
 use crate::recording::Recording;
 use crate::reference::painter::Painter;
 
+pub use resolved::spacing_note;
 use run::Run;
 use stretch::settle_profile;
 pub use stretch::{Settled, confirm, find_stretch, first_stretch, settle};
@@ -254,6 +258,14 @@ pub fn check(
     let (frames, mut ended) = first_stretch(source)?;
     let info = source.info().clone();
     let mut notes = info.notes.clone();
+    notes.extend(spacing_note(definition, recording));
+    let unbound = unbound_columns(definition, recording.form());
+    if !unbound.is_empty() {
+        notes.push(format!(
+            "[recording.columns] says something of {}, which no channel reads: its keys are the names that channels know columns by",
+            unbound.join(", ")
+        ));
+    }
     let unsaid = recording.missing_validity();
     if !unsaid.is_empty() {
         notes.push(format!(

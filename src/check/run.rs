@@ -34,6 +34,8 @@ use crate::reference::painter::Painter;
 use super::chain_watch::{ChainWatch, Sight, Told};
 use super::clock::step_s;
 use super::gaps::Gaps;
+use super::other_units::OtherUnits;
+use super::resolved::{self, Resolved};
 use super::{Error, Outcome, RegionState, Seen, Sink, Snapshot};
 
 /// Why a region that unchecked areas cover is not judged.
@@ -110,6 +112,8 @@ pub struct Run<'d> {
     best: BTreeMap<usize, Snapshot>,
     chain_watch: ChainWatch,
     gaps: Gaps,
+    other_units: OtherUnits,
+    pub(super) resolved: Resolved,
     /// What the whole frame was found to be, and how many frames ago.
     pub(super) broken: Option<(Option<Signature>, u32)>,
     /// Luma of the whole reference frame.
@@ -180,6 +184,8 @@ impl<'d> Run<'d> {
             best: BTreeMap::new(),
             chain_watch: ChainWatch::new(chain.look.encoding),
             gaps: Gaps::default(),
+            other_units: OtherUnits::new(count),
+            resolved: Resolved::new(definition),
             broken: None,
             whole,
             reverted_at_s: None,
@@ -206,6 +212,13 @@ impl<'d> Run<'d> {
         let examined = self.examine(frame, None);
         let verdicts = self.judge(frame, examined)?;
         self.count(&verdicts);
+        let examiners = &self.regions.examiners;
+        let due_time_s = self.moment(frame).due_time_s();
+        self.other_units
+            .read(due_time_s, &verdicts, |k| examiners[k].freedoms());
+        let (chain, painter) = (&self.chain, &mut self.painter);
+        self.other_units
+            .try_stories(self.subject, chain, frame, &self.inputs, &verdicts, painter);
         self.unrecorded += u64::from(!self.is_recorded(frame.time_s));
         let raised_now: Vec<usize> = self.log.raised().collect();
         let regions: Vec<RegionState> = verdicts
@@ -686,6 +699,8 @@ impl<'d> Run<'d> {
         recording: &Recording,
     ) -> Outcome {
         notes.extend(self.gaps.note());
+        notes.extend(self.resolved.note(self.definition, self.frames));
+        notes.extend(self.other_units.notes(self.definition, recording));
         let regions = self.definition.regions();
         let missing = recording.missing_channels();
         let not_judged: BTreeMap<String, String> = regions
@@ -694,6 +709,9 @@ impl<'d> Run<'d> {
             .filter_map(|(k, r)| {
                 if r.is_unchecked() {
                     return Some((r.id.clone(), UNCHECKED.to_owned()));
+                }
+                if self.resolved.is_never(k, self.frames) {
+                    return Some((r.id.clone(), resolved::NEVER.to_owned()));
                 }
                 let lacks: Vec<&str> = self
                     .definition

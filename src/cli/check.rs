@@ -129,6 +129,11 @@ pub(super) fn carry_out(
     stop: &Arc<AtomicBool>,
 ) -> Result<Outcome, Failure> {
     let (definition, recording) = arguments.input.load()?;
+    if !arguments.quiet
+        && let Some(note) = check::spacing_note(&definition, &recording)
+    {
+        warn!("note: {note}");
+    }
     let offset = arguments.offset.unwrap_or(Offset::Usual);
     let path = arguments.profile.as_deref();
     let (profile, profile_file) = path.map(Profile::read).transpose()?.unzip();

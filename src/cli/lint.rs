@@ -13,9 +13,12 @@ pub struct Arguments {
     /// Display definition (TOML).
     #[arg(long, value_name = "D.toml")]
     display: PathBuf,
-    /// Recording of the display's inputs (CSV), to see which channels it has.
+    /// Recording of the display's inputs, to see which channels it has and what of the display it reaches.
     #[arg(long, value_name = "R.csv")]
     inputs: Option<PathBuf>,
+    /// How this bench writes recordings, a file with a table [recording]; its keys stand before those of the definition.
+    #[arg(long, value_name = "B.toml", requires = "inputs")]
+    recording: Option<PathBuf>,
     /// Print the definition with every symbol written out in parts, and nothing else: it draws the same picture.
     #[arg(long)]
     expand: bool,
@@ -31,7 +34,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let recording = arguments
         .inputs
         .as_deref()
-        .map(|path| Recording::load(path, &definition, MissingColumns::Allow))
+        .map(|path| {
+            let bench = arguments.recording.as_deref();
+            Recording::load_on_bench(path, &definition, MissingColumns::Allow, bench)
+        })
         .transpose()?;
     let (width, height) = definition.size();
     say!(
@@ -71,7 +77,13 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     for w in &warnings {
         say!("warning: {w}");
     }
-    match warnings.len() {
+    let of_recording = recording
+        .as_ref()
+        .map_or(Vec::new(), |r| lint::lint_recording(&definition, r));
+    for w in &of_recording {
+        say!("warning: recording: {w}\n  = {}", w.advice());
+    }
+    match warnings.len() + of_recording.len() {
         1 => say!("1 warning"),
         count => say!("{count} warnings"),
     }

@@ -101,6 +101,10 @@ pub(super) enum Kind {
         /// The other decimal sign makes it one.
         written_with: Option<Decimal>,
     },
+    /// The time of the first row.
+    FirstIsNoNumber {
+        found: String,
+    },
     NotFinite {
         found: String,
     },
@@ -411,6 +415,11 @@ impl fmt::Display for Kind {
                     None => write!(f, "; leave the cell empty when there is no value"),
                 }
             }
+            Self::FirstIsNoNumber { found } => write!(
+                f,
+                "{} is not a number; if the row holds units, say unit_row = true in [recording]",
+                quoted(found)
+            ),
             Self::NotFinite { found } => write!(
                 f,
                 "{} is not a finite number; leave the cell empty when there is no value, or use a validity column",

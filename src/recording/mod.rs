@@ -47,6 +47,7 @@ pub mod inputs;
 mod moment;
 mod number;
 mod read;
+mod resolution;
 mod runs;
 mod sampled;
 mod source;

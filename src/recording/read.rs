@@ -87,7 +87,15 @@ pub(super) fn read(
         let place = source.place();
         let wrong =
             |column: usize, kind| Error::at(origin, place, kind).in_column(&columns[column]);
-        let tick = clock.tick(source.cell(time_column), place);
+        let tick = clock
+            .tick(source.cell(time_column), place)
+            .map_err(|kind| match kind {
+                Kind::NotANumber {
+                    found,
+                    written_with: None,
+                } if times_s.is_empty() => Kind::FirstIsNoNumber { found },
+                other => other,
+            });
         if let Tick::Next(time_s) = tick.map_err(|kind| wrong(time_column, kind))? {
             times_s.push(time_s);
         }

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::inputs::Value;
+use super::resolution::Point;
 use crate::definition::model::{Channel, Interpolation};
 
 /// Slack in comparisons of ages, s: decimal times are not exact in binary.
@@ -93,6 +94,43 @@ impl Sampled {
             None => self.samples.len().checked_sub(1),
         };
         newest == Some(row)
+    }
+
+    /// The samples about a moment whose last row is `row`: two up to it and two after it, where they have numbers; none where
+    /// they lie no farther apart than `dense_s`.
+    pub(super) fn around(&self, times_s: &[f64], row: usize, dense_s: f64) -> [Option<Point>; 4] {
+        let Samples::Numbers(numbers) = &self.samples else {
+            return [None; 4];
+        };
+        let next = match &self.rows {
+            None => row + 1,
+            Some(rows) => rows.partition_point(|r| *r <= row),
+        };
+        let at = |sample: Option<usize>| {
+            let sample = sample.filter(|k| *k < numbers.len())?;
+            let row = self.rows.as_ref().map_or(sample, |rows| rows[sample]);
+            let value = Some(numbers[sample]).filter(|v| !v.is_nan())?;
+            Some((*times_s.get(row)?, value))
+        };
+        let (a, b) = (at(next.checked_sub(1)), at(Some(next)));
+        match (a, b) {
+            (Some((from_s, _)), Some((to_s, _))) if to_s - from_s > dense_s => {
+                [at(next.checked_sub(2)), a, b, at(Some(next + 1))]
+            }
+            _ => [None; 4],
+        }
+    }
+
+    /// Row and value of each sample; no value where it is unusable or words.
+    pub(super) fn each(&self) -> impl Iterator<Item = (usize, Option<f64>)> {
+        let rows = self.rows.as_deref();
+        (0..self.samples.len()).map(move |k| {
+            let number = match &self.samples {
+                Samples::Numbers(numbers) => Some(numbers[k]).filter(|v| !v.is_nan()),
+                Samples::Words(_) => None,
+            };
+            (rows.map_or(k, |rows| rows[k]), number)
+        })
     }
 
     /// Forgets the newest sample.

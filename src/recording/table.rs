@@ -63,7 +63,8 @@ pub struct Recording {
     missing_validity: Vec<String>,
     unread: Vec<String>,
     content: Option<FileContent>,
-    form: Option<FileContent>,
+    form: RecordingForm,
+    form_file: Option<FileContent>,
 }
 
 impl Recording {
@@ -97,7 +98,7 @@ impl Recording {
         let (form, file) = RecordingForm::load(form).map_err(Error::of_form)?;
         let form = form.over(definition.recording_form());
         let mut recording = Self::load_as(path, definition, missing, &form)?;
-        recording.form = Some(file);
+        recording.form_file = Some(file);
         Ok(recording)
     }
 
@@ -129,12 +130,18 @@ impl Recording {
     /// What the file held that says how it is written, when there is one beside the definition.
     #[must_use]
     pub const fn form_content(&self) -> Option<&FileContent> {
-        self.form.as_ref()
+        self.form_file.as_ref()
+    }
+
+    /// How it was said to be written.
+    #[must_use]
+    pub const fn form(&self) -> &RecordingForm {
+        &self.form
     }
 
     /// The files that it was read from.
     pub fn files(&self) -> impl Iterator<Item = &FileContent> {
-        self.content.iter().chain(&self.form)
+        self.content.iter().chain(&self.form_file)
     }
 
     /// Reads a recording from anywhere, written as the definition says. `origin` is what errors call it.
@@ -188,7 +195,8 @@ impl Recording {
             missing_validity,
             unread,
             content: None,
-            form: None,
+            form: form.clone(),
+            form_file: None,
         };
         recording.miss_what_depends_on_missing();
         recording.remember();
@@ -335,6 +343,16 @@ impl Recording {
     pub fn span_s(&self) -> (f64, f64) {
         // A recording has at least one row.
         (self.times_s[0], self.times_s[self.times_s.len() - 1])
+    }
+
+    /// Recording time, s, and value of each sample of a channel that is a column; no value where it is unusable or words.
+    pub fn samples(&self, channel: ChannelId) -> impl Iterator<Item = (f64, Option<f64>)> {
+        let sampled = match &self.channels[channel.0] {
+            Values::Column(sampled) => Some(sampled),
+            Values::Missing | Values::Derived => None,
+        };
+        let each = sampled.into_iter().flat_map(Sampled::each);
+        each.map(|(row, value)| (self.times_s[row], value))
     }
 
     /// Times of all rows, s, strictly rising.

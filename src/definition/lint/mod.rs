@@ -11,12 +11,14 @@
 //! capture was compressed at H.264 crf 23. *What it cannot see*: the capture chain. Measure it
 //! with the calibration before relying on a tolerance that is near these limits.
 
+mod recording;
 mod warning;
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use std::fmt;
 
+pub use recording::{RecordingWarning, lint_recording, unbound_columns};
 pub use warning::Warning;
 
 use super::Definition;
