@@ -23,7 +23,6 @@ use crate::definition::expression::units;
 use crate::examine::comparison::{ChainLook, Comparison};
 use crate::examine::subject::Subject;
 use crate::judge::region::RegionVerdict;
-use crate::judge::verdict::Verdict;
 use crate::recording::Recording;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::painter::Painter;
@@ -159,7 +158,7 @@ impl OtherUnits {
         let size = (frame.picture.width(), frame.picture.height());
         for (region, verdict) in verdicts.iter().enumerate() {
             let (frames, trials) = &mut self.wrong[region];
-            if verdict.verdict != Verdict::Misleading {
+            if !verdict.verdict.is_faulty() {
                 continue;
             }
             *frames += 1;

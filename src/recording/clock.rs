@@ -73,8 +73,7 @@ impl<'f> Clock<'f> {
             (Told::Ns(ns), Told::Ns(zero)) => (ns - zero) as f64 / stamp::NS as f64,
             _ => return Err(Kind::ZeroOfOtherKind),
         };
-        // Not a number is no time either.
-        if !(time_s.abs() <= TIME_LIMIT_S) {
+        if time_s.is_nan() || time_s.abs() > TIME_LIMIT_S {
             return Err(Kind::TimeTooLarge { found: time_s });
         }
         if let Some((before_s, before)) = self.before {

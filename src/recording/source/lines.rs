@@ -11,6 +11,8 @@ pub(super) struct Lines<'o, R> {
     reader: R,
     origin: &'o str,
     bytes: Vec<u8>,
+    /// The line that [`next`](Self::next) went to.
+    text: String,
     number: usize,
 }
 
@@ -20,6 +22,7 @@ impl<'o, R: BufRead> Lines<'o, R> {
             reader,
             origin,
             bytes: Vec::new(),
+            text: String::new(),
             number: 0,
         }
     }
@@ -63,19 +66,22 @@ impl<'o, R: BufRead> Lines<'o, R> {
             if self.bytes.iter().all(u8::is_ascii_whitespace) {
                 continue;
             }
-            let Ok(text) = std::str::from_utf8(&self.bytes) else {
-                return Err(self.wrong(Kind::NotUtf8 { is_utf16: false }));
-            };
-            if text.contains('\r') {
+            // Two buffers take turns, so that each line is looked at for UTF-8 once.
+            let spent = std::mem::take(&mut self.text).into_bytes();
+            match String::from_utf8(std::mem::replace(&mut self.bytes, spent)) {
+                Ok(text) => self.text = text,
+                Err(_) => return Err(self.wrong(Kind::NotUtf8 { is_utf16: false })),
+            }
+            if self.text.contains('\r') {
                 return Err(self.wrong(Kind::LoneCarriageReturn));
             }
             return Ok(true);
         }
     }
 
-    /// The line that [`next`](Self::next) went to, which saw that it is UTF-8.
+    /// The line that [`next`](Self::next) went to.
     pub(super) fn text(&self) -> &str {
-        std::str::from_utf8(&self.bytes).unwrap_or_default()
+        &self.text
     }
 
     pub(super) const fn place(&self) -> Place {
