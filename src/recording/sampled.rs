@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::inputs::Value;
-use super::resolution::Point;
+use super::resolution::Around;
 use crate::definition::model::{Channel, Interpolation};
 
 /// Slack in comparisons of ages, s: decimal times are not exact in binary.
@@ -96,11 +96,11 @@ impl Sampled {
         newest == Some(row)
     }
 
-    /// The samples about a moment whose last row is `row`: two up to it and two after it, where they have numbers; none where
-    /// they lie no farther apart than `dense_s`.
-    pub(super) fn around(&self, times_s: &[f64], row: usize, dense_s: f64) -> [Option<Point>; 4] {
+    /// The samples about a moment whose last row is `row`, where they have numbers; none where they lie no farther apart than
+    /// `dense_s`.
+    pub(super) fn around(&self, times_s: &[f64], row: usize, dense_s: f64) -> Around {
         let Samples::Numbers(numbers) = &self.samples else {
-            return [None; 4];
+            return [None; 6];
         };
         let next = match &self.rows {
             None => row + 1,
@@ -115,9 +115,11 @@ impl Sampled {
         let (a, b) = (at(next.checked_sub(1)), at(Some(next)));
         match (a, b) {
             (Some((from_s, _)), Some((to_s, _))) if to_s - from_s > dense_s => {
-                [at(next.checked_sub(2)), a, b, at(Some(next + 1))]
+                let before = |k| at(next.checked_sub(k));
+                let after = |k| at(Some(next + k));
+                [before(3), before(2), a, b, after(1), after(2)]
             }
-            _ => [None; 4],
+            _ => [None; 6],
         }
     }
 

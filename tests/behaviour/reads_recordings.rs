@@ -280,7 +280,7 @@ fn every_form_says_where_it_is_wrong_and_what_to_do() {
         (
             "",
             json("{\"t_s\": 1, \"airspeed_kt\": }"),
-            "log:2: the line is no JSON object, at its character 25: expected value",
+            "log:2: the line is no JSON object, at its character 27: expected value",
         ),
         ("", json("[1, 2]"), "log:2: the line is no JSON object"),
         (

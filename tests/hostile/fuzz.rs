@@ -509,7 +509,8 @@ fn read_in_forms(bytes: &[u8], definition: &Definition, forms: &[RecordingForm])
                 Ok(recording) => {
                     let (first_s, last_s) = recording.span_s();
                     assert!(first_s.is_finite() && first_s <= last_s);
-                    recording.inputs(f64::midpoint(first_s, last_s));
+                    let mut inputs = Inputs::default();
+                    recording.inputs_at(f64::midpoint(first_s, last_s), &mut inputs);
                     let warnings = lint::lint_recording(definition, &recording);
                     assert!(warnings.iter().all(|w| !w.to_string().is_empty()));
                 }
