@@ -80,8 +80,14 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let of_recording = recording
         .as_ref()
         .map_or(Vec::new(), |r| lint::lint_recording(&definition, r));
+    let mut advised = String::new();
     for w in &of_recording {
-        say!("warning: recording: {w}\n  = {}", w.advice());
+        say!("warning: recording: {w}");
+        // What is to be done about several is said once.
+        if w.advice() != advised {
+            advised = w.advice();
+            say!("  = {advised}");
+        }
     }
     match warnings.len() + of_recording.len() {
         1 => say!("1 warning"),
