@@ -86,8 +86,12 @@ fn default_settle_s() -> f64 {
 pub struct CaptureSource {
     /// Folder of PNGs, YUV4MPEG2 file or any video that ffmpeg reads, relative to the plan.
     pub file: PathBuf,
-    /// The recording (CSV), relative to the plan.
+    /// The recording, relative to the plan.
     pub inputs: PathBuf,
+    /// How the recording is written, a file with a table `[recording]`, relative to the plan; as the definition says when
+    /// absent.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub recording: Option<PathBuf>,
     /// Recording time = capture time + this, s.
     #[serde(default)]
     pub offset_s: f64,

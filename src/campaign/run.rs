@@ -175,7 +175,9 @@ impl Prepared {
                 } else {
                     MissingColumns::Refuse
                 };
-                Recording::load(&folder.join(&c.inputs), &definition, missing)
+                let bench = c.recording.as_ref().map(|b| folder.join(b));
+                let inputs = folder.join(&c.inputs);
+                Recording::load_on_bench(&inputs, &definition, missing, bench.as_deref())
             })
             .collect::<Result<Vec<_>, _>>()?;
         let drawing = Drawing::new(&definition);
@@ -235,7 +237,7 @@ impl Prepared {
         let files = [&self.plan_file].into_iter();
         let files = files
             .chain(self.definition.contents().iter().map(|f| &f.file))
-            .chain(self.recordings.iter().filter_map(Recording::content))
+            .chain(self.recordings.iter().flat_map(Recording::files))
             .chain(self.profiles.iter().flatten().map(|(_, file)| file));
         let captures = self.plan.capture.iter();
         let captures = captures.map(|c| self.folder.join(&c.file));
@@ -255,6 +257,9 @@ impl Prepared {
             inputs.add("capture", &capture, &captures.0[k].files)?;
             if let Some(file) = self.recordings[k].content() {
                 inputs.add_file("inputs", file)?;
+            }
+            if let Some(file) = self.recordings[k].form_content() {
+                inputs.add_file("recording", file)?;
             }
             if let Some((_, file)) = &self.profiles[k] {
                 inputs.add_file("profile", file)?;
@@ -787,7 +792,7 @@ fn digest(plan: &Plan, definition: &Definition, recordings: &[Recording]) -> Str
     let text = |value: serde_json::Result<String>| value.unwrap_or_default();
     add(text(serde_json::to_string(&plan)).as_bytes());
     add(text(serde_json::to_string(definition.file())).as_bytes());
-    for file in recordings.iter().filter_map(Recording::content) {
+    for file in recordings.iter().flat_map(Recording::files) {
         add(file.content.sha256.as_bytes());
     }
     format!(

@@ -5,8 +5,10 @@ mod anywhere;
 mod chain_watch;
 mod clock;
 mod gaps;
+mod other_units;
 mod pages;
 pub mod place;
+mod resolved;
 pub mod run;
 mod shades;
 mod stretch;
@@ -21,6 +23,7 @@ use crate::capture::Error as CaptureError;
 use crate::capture::StreamInfo;
 use crate::capture::profile::Profile;
 use crate::definition::Definition;
+use crate::definition::lint::unbound_columns;
 use crate::evidence::measurements::Header;
 use crate::evidence::records::{FrameRecord, Summary};
 use crate::examine::calibrate::{self, Given};
@@ -34,6 +37,7 @@ use crate::reference::painter::Painter;
 
 use place::Place;
 pub use place::settle_place;
+pub use resolved::spacing_note;
 use run::Run;
 use stretch::settle_profile;
 pub use stretch::{Settled, confirm, find_stretch, first_stretch, settle};
@@ -283,6 +287,14 @@ pub fn check(
     let (frames, mut ended) = first_stretch(source)?;
     let info = source.info().clone();
     let mut notes = info.notes.clone();
+    notes.extend(spacing_note(definition, recording));
+    let unbound = unbound_columns(definition, recording.form());
+    if !unbound.is_empty() {
+        notes.push(format!(
+            "[recording.columns] says something of {}, which no channel reads: its keys are the names that channels know columns by",
+            unbound.join(", ")
+        ));
+    }
     let unsaid = recording.missing_validity();
     if !unsaid.is_empty() {
         notes.push(format!(

@@ -28,7 +28,11 @@ impl Run<'_> {
         }
         for (k, examiner) in self.regions.examiners.iter().enumerate() {
             let is_due = definition.pages_of(k).contains_all(self.pages);
-            let is_in_force = is_due && self.has_data(k);
+            let mut is_in_force = is_due && self.has_data(k);
+            if is_in_force && !self.resolved.is_known(k, self.recording, moment) {
+                self.resolved.pass_over(k);
+                is_in_force = false;
+            }
             if is_in_force && !self.in_force[k] && self.frames > 0 {
                 let (freedoms, channels) = (examiner.freedoms(), examiner.channels());
                 self.regions.judges[k] = RegionJudge::new(definition, k, freedoms, channels);

@@ -35,6 +35,8 @@ use super::chain_watch::{ChainWatch, Sight, Told};
 use super::clock::step_s;
 use super::gaps::Gaps;
 use super::place::{LEAST_SEEN, seen_share};
+use super::other_units::OtherUnits;
+use super::resolved::{self, Resolved};
 use super::{Error, Outcome, RegionState, Seen, Sink, Snapshot};
 
 /// Why a region that unchecked areas cover is not judged.
@@ -111,6 +113,8 @@ pub struct Run<'d> {
     best: BTreeMap<usize, Snapshot>,
     chain_watch: ChainWatch,
     gaps: Gaps,
+    other_units: OtherUnits,
+    pub(super) resolved: Resolved,
     /// What the whole frame was found to be, and how many frames ago.
     pub(super) broken: Option<(Option<Signature>, u32)>,
     /// Luma of the whole reference frame.
@@ -183,6 +187,8 @@ impl<'d> Run<'d> {
             best: BTreeMap::new(),
             chain_watch: ChainWatch::new(chain.look.encoding),
             gaps: Gaps::default(),
+            other_units: OtherUnits::new(count),
+            resolved: Resolved::new(definition),
             broken: None,
             whole,
             outside: {
@@ -215,6 +221,13 @@ impl<'d> Run<'d> {
         let examined = self.examine_after((!is_first).then_some(before), frame, None);
         let verdicts = self.judge(frame, examined)?;
         self.count(&verdicts);
+        let examiners = &self.regions.examiners;
+        let due_time_s = self.moment(frame).due_time_s();
+        self.other_units
+            .read(due_time_s, &verdicts, |k| examiners[k].freedoms());
+        let (chain, painter) = (&self.chain, &mut self.painter);
+        self.other_units
+            .try_stories(self.subject, chain, frame, &self.inputs, &verdicts, painter);
         self.unrecorded += u64::from(!self.is_recorded(frame.time_s));
         let raised_now: Vec<usize> = self.log.raised().collect();
         let regions: Vec<RegionState> = verdicts
@@ -714,6 +727,8 @@ impl<'d> Run<'d> {
         recording: &Recording,
     ) -> Outcome {
         notes.extend(self.gaps.note());
+        notes.extend(self.resolved.note(self.definition, self.frames));
+        notes.extend(self.other_units.notes(self.definition, recording));
         let regions = self.definition.regions();
         let missing = recording.missing_channels();
         let size = (profile.width, profile.height);
@@ -737,6 +752,9 @@ impl<'d> Run<'d> {
             .filter_map(|(k, r)| {
                 if r.is_unchecked() {
                     return Some((r.id.clone(), UNCHECKED.to_owned()));
+                }
+                if self.resolved.is_never(k, self.frames) {
+                    return Some((r.id.clone(), resolved::NEVER.to_owned()));
                 }
                 let lacks: Vec<&str> = self
                     .definition

@@ -121,6 +121,8 @@ impl Arguments {
         for c in &plan.capture {
             inputs.push(Input::new("capture", self.beside_plan(&c.file)));
             inputs.push(Input::new("inputs", self.beside_plan(&c.inputs)));
+            let bench = c.recording.as_ref();
+            inputs.extend(bench.map(|b| Input::new("recording", self.beside_plan(b))));
             let profile = c.profile.iter();
             inputs.extend(profile.map(|p| Input::new("profile", self.beside_plan(p))));
         }

@@ -131,6 +131,11 @@ pub(super) fn carry_out(
     stop: &Arc<AtomicBool>,
 ) -> Result<Outcome, Failure> {
     let (definition, recording) = arguments.input.load()?;
+    if !arguments.quiet
+        && let Some(note) = check::spacing_note(&definition, &recording)
+    {
+        warn!("note: {note}");
+    }
     let offset = arguments.offset.unwrap_or(Offset::Usual);
     let path = arguments.profile.as_deref();
     let (profile, profile_file) = path.map(Profile::read).transpose()?.unzip();
@@ -200,6 +205,7 @@ impl Arguments {
             input: InputArguments {
                 display: display.into(),
                 inputs: inputs.into(),
+                recording: None,
                 allow_missing: false,
             },
             capture: CaptureArguments::plain(capture),
@@ -232,6 +238,8 @@ impl Arguments {
             Input::new("inputs", &self.input.inputs),
             Input::new("capture", &self.capture.capture),
         ];
+        let bench = self.input.recording.iter();
+        inputs.extend(bench.map(|p| Input::new("recording", p)));
         inputs.extend(self.profile.iter().map(|p| Input::new("profile", p)));
         inputs
     }
@@ -241,8 +249,7 @@ impl Arguments {
         let path = |p: &Path| stored_path(p, home);
         let mut words: Vec<String> = Vec::new();
         let mut say = |name: &str, value: String| words.extend([name.to_owned(), value]);
-        say("--display", path(&self.input.display));
-        say("--inputs", path(&self.input.inputs));
+        self.input.say(home, &mut say);
         say("--capture", path(&self.capture.capture));
         if let Some(p) = &self.profile {
             say("--profile", path(p));
@@ -266,6 +273,7 @@ impl Arguments {
             &mut self.capture.capture,
         ]
         .into_iter()
+        .chain(&mut self.input.recording)
         .chain(&mut self.profile)
         {
             *path = results::from_folder(path, folder);

@@ -11,7 +11,6 @@ use super::{
     CaptureArguments, Failure, Force, InputArguments, MatrixName, RangeName, results, value_name,
     write_file,
 };
-use crate::evidence::manifest::stored_path;
 use crate::evidence::run_folder::{Kind, RunFolder};
 use crate::picture::Rect;
 use crate::recording::inputs::Inputs;
@@ -107,8 +106,7 @@ impl Arguments {
     fn normalised(&self, fps: f64, format: Format, home: &Path) -> Vec<String> {
         let mut words: Vec<String> = Vec::new();
         let mut say = |name: &str, value: String| words.extend([name.to_owned(), value]);
-        say("--display", stored_path(&self.input.display, home));
-        say("--inputs", stored_path(&self.input.inputs, home));
+        self.input.say(home, &mut say);
         say("--fps", fps.to_string());
         for (name, time_s) in [("--from", self.from), ("--to", self.to)] {
             if let Some(time_s) = time_s {

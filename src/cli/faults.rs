@@ -152,8 +152,7 @@ impl Arguments {
     fn normalised(&self, home: &Path) -> Vec<String> {
         let mut words: Vec<String> = Vec::new();
         let mut say = |name: &str, value: String| words.extend([name.to_owned(), value]);
-        say("--display", stored_path(&self.input.display, home));
-        say("--inputs", stored_path(&self.input.inputs, home));
+        self.input.say(home, &mut say);
         say("--capture", stored_path(&self.capture.capture, home));
         for at_s in &self.at {
             say("--at", at_s.to_string());

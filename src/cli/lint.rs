@@ -16,12 +16,15 @@ pub struct Arguments {
     /// Display definition (TOML).
     #[arg(long, value_name = "D.toml")]
     display: PathBuf,
-    /// Recording of the display's inputs (CSV), to see which channels it has.
+    /// Recording of the display's inputs, to see which channels it has and what of the display it reaches.
     #[arg(long, value_name = "R.csv")]
     inputs: Option<PathBuf>,
     /// Requirements (CSV or ReqIF) to hold regions against, in the place of those that the definition names.
     #[arg(long, value_name = "FILE")]
     requirements: Option<PathBuf>,
+    /// How this bench writes recordings, a file with a table [recording]; its keys stand before those of the definition.
+    #[arg(long, value_name = "B.toml", requires = "inputs")]
+    recording: Option<PathBuf>,
     /// Print the definition with every symbol written out in parts, and nothing else: it draws the same picture.
     #[arg(long)]
     expand: bool,
@@ -41,7 +44,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let recording = arguments
         .inputs
         .as_deref()
-        .map(|path| Recording::load(path, &definition, MissingColumns::Allow))
+        .map(|path| {
+            let bench = arguments.recording.as_deref();
+            Recording::load_on_bench(path, &definition, MissingColumns::Allow, bench)
+        })
         .transpose()?;
     let (width, height) = definition.size();
     say!(
@@ -93,7 +99,19 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             (Tone::Plain, format!(" {w}")),
         ]);
     }
-    match warnings.len() {
+    let of_recording = recording
+        .as_ref()
+        .map_or(Vec::new(), |r| lint::lint_recording(&definition, r));
+    let mut advised = String::new();
+    for w in &of_recording {
+        say!("warning: recording: {w}");
+        // What is to be done about several is said once.
+        if w.advice() != advised {
+            advised = w.advice();
+            say!("  = {advised}");
+        }
+    }
+    match warnings.len() + of_recording.len() {
         1 => say!("1 warning"),
         count => say!("{count} warnings"),
     }

@@ -39,7 +39,7 @@ use place::PlaceArgument;
 use crate::capture::{Capture, OpenOptions, RawFormat};
 use crate::check::place::Place;
 use crate::definition::Definition;
-use crate::evidence::manifest::ReadFiles;
+use crate::evidence::manifest::{ReadFiles, stored_path};
 use crate::picture::{Matrix, Range};
 use crate::recording::{MissingColumns, Recording};
 
@@ -369,9 +369,12 @@ struct InputArguments {
     /// Display definition (TOML).
     #[arg(long, value_name = "D.toml")]
     display: PathBuf,
-    /// Recording of the display's inputs (CSV).
+    /// Recording of the display's inputs (CSV, JSON Lines, Parquet).
     #[arg(long, value_name = "R.csv")]
     inputs: PathBuf,
+    /// How this bench writes recordings, a file with a table [recording]; its keys stand before those of the definition.
+    #[arg(long, value_name = "B.toml")]
+    recording: Option<PathBuf>,
     /// Accept a recording that lacks channels, or is shorter than the capture; what needs them is not judged.
     #[arg(long)]
     allow_missing: bool,
@@ -385,14 +388,24 @@ impl InputArguments {
         } else {
             MissingColumns::Refuse
         };
-        let recording = Recording::load(&self.inputs, &definition, missing)?;
+        let bench = self.recording.as_deref();
+        let recording = Recording::load_on_bench(&self.inputs, &definition, missing, bench)?;
         Ok((definition, recording))
+    }
+
+    /// Says definition and recording, paths as a manifest at `home` stores them.
+    fn say(&self, home: &Path, say: &mut dyn FnMut(&str, String)) {
+        say("--display", stored_path(&self.display, home));
+        say("--inputs", stored_path(&self.inputs, home));
+        if let Some(bench) = &self.recording {
+            say("--recording", stored_path(bench, home));
+        }
     }
 
     /// The files that they were read from.
     fn paths<'a>(definition: &'a Definition, recording: &'a Recording) -> Vec<&'a Path> {
         let files = definition.contents().iter().map(|f| &f.file);
-        let files = files.chain(recording.content());
+        let files = files.chain(recording.files());
         files.map(|f| f.path.as_path()).collect()
     }
 
@@ -402,6 +415,9 @@ impl InputArguments {
         inputs.add_display(definition)?;
         if let Some(file) = recording.content() {
             inputs.add_file("inputs", file)?;
+        }
+        if let Some(file) = recording.form_content() {
+            inputs.add_file("recording", file)?;
         }
         Ok(inputs)
     }

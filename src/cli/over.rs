@@ -290,8 +290,7 @@ fn marked(
 fn normalised(over: &Over) -> Vec<String> {
     let mut words: Vec<String> = Vec::new();
     let mut say = |name: &str, value: String| words.extend([name.to_owned(), value]);
-    say("--display", stored_path(&over.input.display, over.out));
-    say("--inputs", stored_path(&over.input.inputs, over.out));
+    over.input.say(over.out, &mut say);
     say("--over", stored_path(&over.capture.capture, over.out));
     say("--at", over.at_s.to_string());
     over.capture.say(&mut say);

@@ -24,6 +24,7 @@ pub mod pages;
 pub mod parts;
 mod place;
 mod read;
+pub mod recording_form;
 pub mod schema;
 mod shape;
 pub mod symbols;
@@ -46,6 +47,7 @@ use crate::requirements::Requirements;
 use logic::Logic;
 use model::{Channel, DisplayFile, Page, Region};
 use pages::PageSet;
+use recording_form::RecordingForm;
 
 /// A definition whose names all resolve.
 ///
@@ -152,6 +154,13 @@ impl Definition {
     #[must_use]
     pub const fn file(&self) -> &DisplayFile {
         &self.file
+    }
+
+    /// How recordings of its channels are written, where nothing else is said.
+    #[must_use]
+    pub fn recording_form(&self) -> &RecordingForm {
+        static PLAIN: RecordingForm = RecordingForm::PLAIN;
+        self.file.recording.as_ref().unwrap_or(&PLAIN)
     }
 
     /// Canvas width and height, px.

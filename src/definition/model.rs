@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 
 pub use super::include::{Include, Placed};
 pub use super::pages::Page;
+pub use super::recording_form::RecordingForm;
 pub use super::symbols::{
     Symbol,
     alerts::{Alert, AlertClass, AlertColors, Alerts},
@@ -54,6 +55,9 @@ pub struct DisplayFile {
     /// Input channels by name.
     #[serde(default)]
     pub channels: BTreeMap<Name, Channel>,
+    /// How recordings of the channels are written. Another bench says so in a file of its own (`--recording`).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub recording: Option<RecordingForm>,
     /// Pages that the display shows in turn: of those whose conditions hold the first is due. Without any, every region is
     /// shown all the time.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]

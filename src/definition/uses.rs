@@ -17,14 +17,14 @@ use crate::picture::Rect;
 
 /// One step from a table to a value in it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Step {
+pub(crate) enum Step {
     Key(&'static str),
     Index(usize),
 }
 
 /// How a channel is used.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Role {
+pub(crate) enum Role {
     /// Compared with numbers.
     Compared,
     /// Compared with words or with another channel, or asked whether it is valid.
@@ -39,7 +39,7 @@ pub(super) enum Role {
 
 /// What a place of the file names.
 #[derive(Debug)]
-pub(super) enum Use<'f> {
+pub(crate) enum Use<'f> {
     Channel {
         name: &'f str,
         role: Role,
@@ -67,7 +67,7 @@ pub(super) enum Use<'f> {
 type Visit<'v, 'f> = &'v mut dyn FnMut(&[Step], Use<'f>);
 
 /// Calls `visit` for everything that `symbol` names, with its path from the symbol's table.
-pub(super) fn of_symbol<'f>(symbol: &'f Symbol, visit: Visit<'_, 'f>) {
+pub(crate) fn of_symbol<'f>(symbol: &'f Symbol, visit: Visit<'_, 'f>) {
     let mut walk = Walk {
         path: Vec::new(),
         visit,

@@ -11,6 +11,7 @@ use crate::campaign::plan::Plan;
 use crate::campaign::records::TrialRecord;
 use crate::campaign::summary::Summary as CampaignSummary;
 use crate::capture::profile::Profile;
+use crate::definition::recording_form::RecordingForm;
 use crate::judge::events::Event;
 use crate::tune::search::Tuned;
 
@@ -34,12 +35,14 @@ pub fn schemas() -> [(&'static str, Value); 9] {
     ]
 }
 
-/// The same for what is read besides the definition: the plan of a campaign, and the profile of a chain.
+/// The same for what is read besides the definition: the plan of a campaign, the profile of a chain, and what stands under
+/// `[recording]`.
 #[must_use]
-pub fn input_schemas() -> [(&'static str, Value); 2] {
+pub fn input_schemas() -> [(&'static str, Value); 3] {
     [
         ("plan", schemars::schema_for!(Plan).to_value()),
         ("profile", schemars::schema_for!(Profile).to_value()),
+        ("recording", schemars::schema_for!(RecordingForm).to_value()),
     ]
 }
 

@@ -3,7 +3,12 @@
 use std::fmt;
 use std::io;
 
-use super::read::{MAX_LINE_BYTES, TIME_COLUMN, TIME_LIMIT_S};
+use super::clock::TIME_LIMIT_S;
+use crate::definition;
+use crate::definition::recording_form::Decimal;
+
+/// Longest line, bytes: room for tens of thousands of columns.
+pub(super) const MAX_LINE_BYTES: usize = 1 << 20;
 
 /// Why a recording could not be read: a problem of the recorded inputs, or of the machine.
 ///
@@ -11,14 +16,35 @@ use super::read::{MAX_LINE_BYTES, TIME_COLUMN, TIME_LIMIT_S};
 #[derive(Debug)]
 pub struct Error {
     origin: String,
-    line: Option<usize>,
+    place: Option<Place>,
     column: Option<String>,
     kind: Kind,
+}
+
+/// Where something stands in a recording, from 1.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Place {
+    /// A line of text.
+    Line(usize),
+    /// A row of a file that has no lines; 0 is what stands before the first row.
+    #[cfg_attr(not(feature = "parquet"), expect(dead_code, reason = "text has lines"))]
+    Row(usize),
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Line(line) => write!(f, "line {line}"),
+            Self::Row(row) => write!(f, "row {row}"),
+        }
+    }
 }
 
 /// What is wrong.
 #[derive(Debug)]
 pub(super) enum Kind {
+    /// The file that says how it is written.
+    Form(definition::Error),
     Open(io::Error),
     Read(io::Error),
     NotUtf8 {
@@ -28,12 +54,37 @@ pub(super) enum Kind {
     NoHeader {
         found: String,
     },
-    Separator(char),
+    Separator {
+        found: char,
+        called: &'static str,
+        expected: char,
+    },
+    #[cfg_attr(feature = "parquet", expect(dead_code, reason = "it can be read"))]
+    NoParquet,
+    #[cfg_attr(
+        not(feature = "parquet"),
+        expect(dead_code, reason = "it cannot be read")
+    )]
+    Damaged {
+        what: String,
+    },
+    TooLarge {
+        most: u64,
+    },
+    TooManyColumns {
+        most: usize,
+    },
+    NotJson {
+        what: String,
+        column: usize,
+    },
+    MemberTwice,
     NoRows,
     LongLine,
     LoneCarriageReturn,
     OpenQuote,
     NoTimeColumn {
+        wanted: String,
         nearest: Option<String>,
     },
     MissingColumns(Vec<MissingColumn>),
@@ -47,7 +98,12 @@ pub(super) enum Kind {
     },
     NotANumber {
         found: String,
-        is_decimal_comma: bool,
+        /// The other decimal sign makes it one.
+        written_with: Option<Decimal>,
+    },
+    /// The time of the first row.
+    FirstIsNoNumber {
+        found: String,
     },
     NotFinite {
         found: String,
@@ -65,10 +121,40 @@ pub(super) enum Kind {
     TimeFalls {
         time_s: f64,
         before_s: f64,
-        before_line: usize,
+        before: Place,
+    },
+    ZeroOfOtherKind,
+    IsAStamp {
+        found: String,
+    },
+    NotAStamp {
+        found: String,
+    },
+    NoZone {
+        found: String,
     },
     Validity {
         found: String,
+    },
+    /// A cell of a kind that has no use there.
+    Unusable {
+        what: &'static str,
+        wanted: &'static str,
+    },
+    TextOfNumbers {
+        column: String,
+        channel: String,
+    },
+    NotAWord {
+        found: String,
+    },
+    NoDigit {
+        word: u32,
+        bits: [u8; 2],
+        digit: u32,
+    },
+    SilentLabels {
+        channels: Vec<String>,
     },
 }
 
@@ -98,36 +184,42 @@ impl Error {
     pub(super) fn of_file(origin: &str, kind: Kind) -> Self {
         Self {
             origin: origin.into(),
-            line: None,
+            place: None,
             column: None,
             kind,
         }
     }
 
-    /// An error about one line, counted from 1.
-    pub(super) fn of_line(origin: &str, line: usize, kind: Kind) -> Self {
+    /// An error about the file that says how recordings are written.
+    pub(super) fn of_form(error: definition::Error) -> Self {
+        Self::of_file("", Kind::Form(error))
+    }
+
+    /// An error about one line or row.
+    pub(super) fn at(origin: &str, place: Place, kind: Kind) -> Self {
         Self {
             origin: origin.into(),
-            line: Some(line),
+            place: Some(place),
             column: None,
             kind,
         }
     }
 
-    /// An error about one cell.
-    pub(super) fn of_cell(origin: &str, line: usize, column: &str, kind: Kind) -> Self {
+    /// The same about one cell of it.
+    pub(super) fn in_column(self, column: &str) -> Self {
         Self {
-            origin: origin.into(),
-            line: Some(line),
             column: Some(column.into()),
-            kind,
+            ..self
         }
     }
 
     /// Line of the file, from 1, where there is one.
     #[must_use]
     pub const fn line(&self) -> Option<usize> {
-        self.line
+        match self.place {
+            Some(Place::Line(line)) => Some(line),
+            Some(Place::Row(_)) | None => None,
+        }
     }
 
     /// Column name, where there is one.
@@ -141,11 +233,14 @@ impl fmt::Display for Error {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.kind {
             Kind::Open(_) => return write!(f, "cannot open recording \"{}\"", self.origin),
+            Kind::Form(ref error) => return error.fmt(f),
             Kind::Read(_) => write!(f, "cannot read recording \"{}\"", self.origin)?,
             _ => write!(f, "{}", self.origin)?,
         }
-        if let Some(line) = self.line {
-            write!(f, ":{line}")?;
+        match self.place {
+            Some(Place::Line(line)) => write!(f, ":{line}")?,
+            Some(Place::Row(0)) | None => {}
+            Some(Place::Row(row)) => write!(f, ", row {row}")?,
         }
         if let Some(column) = &self.column {
             write!(f, ", column {}", quoted(column))?;
@@ -161,6 +256,7 @@ impl std::error::Error for Error {
     fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
         match &self.kind {
             Kind::Open(cause) | Kind::Read(cause) => Some(cause),
+            Kind::Form(error) => error.source(),
             _ => None,
         }
     }
@@ -175,7 +271,7 @@ fn did_you_mean(nearest: Option<&String>) -> String {
 impl fmt::Display for Kind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Open(_) | Self::Read(_) => Ok(()),
+            Self::Open(_) | Self::Read(_) | Self::Form(_) => Ok(()),
             Self::NotUtf8 { is_utf16: true } => {
                 write!(
                     f,
@@ -191,19 +287,47 @@ impl fmt::Display for Kind {
             Self::Empty => {
                 write!(
                     f,
-                    "the file is empty; expected a header line such as \"{TIME_COLUMN},airspeed_kt\" and rows"
+                    "the file is empty; expected a header line such as \"t_s,airspeed_kt\" and rows"
                 )
             }
             Self::NoHeader { found } => write!(
                 f,
-                "expected a header line with column names such as \"{TIME_COLUMN},airspeed_kt\", found numbers: {}; \
+                "expected a header line with column names such as \"t_s,airspeed_kt\", found numbers: {}; \
                  add one",
                 quoted(found)
             ),
-            Self::Separator(separator) => write!(
+            Self::Separator {
+                found,
+                called,
+                expected,
+            } => write!(
                 f,
-                "columns are separated by {separator:?}, expected ','; export with commas and decimal points"
+                "columns are separated by {found:?}, expected {expected:?}; say delimiter = \"{called}\" in [recording]"
             ),
+            Self::NoParquet => write!(
+                f,
+                "the file is Parquet, which this program was built without (feature \"parquet\"); export as CSV"
+            ),
+            Self::Damaged { what } => write!(
+                f,
+                "the file is no Parquet file that can be read: {what}; write it anew, or export as CSV"
+            ),
+            Self::TooLarge { most } => write!(
+                f,
+                "the file has more than {most} bytes, the most that JSON Lines and Parquet may have; cut it into pieces, or \
+                 export as CSV"
+            ),
+            Self::TooManyColumns { most } => write!(
+                f,
+                "up to here there are more than {most} different names; expected the same names in every row, and data \
+                 in their values"
+            ),
+            Self::NotJson { what, column } => write!(
+                f,
+                "the line is no JSON object, at its character {column}: {what}; expected one such as \
+                 {{\"t_s\": 0.02, \"airspeed_kt\": 61.5}}, one a line"
+            ),
+            Self::MemberTwice => write!(f, "the line has this name twice; remove one"),
             Self::NoRows => write!(
                 f,
                 "the file has a header line and no rows; expected at least one"
@@ -224,11 +348,16 @@ impl fmt::Display for Kind {
                 f,
                 "a quote mark is opened and not closed on this line; close it or remove it"
             ),
-            Self::NoTimeColumn { nearest } => write!(
-                f,
-                "no column \"{TIME_COLUMN}\" (seconds, rising){}; name the time column so",
-                did_you_mean(nearest.as_ref())
-            ),
+            Self::NoTimeColumn { wanted, nearest } => {
+                let named = nearest.as_deref().unwrap_or("...");
+                write!(
+                    f,
+                    "no time column {}{}; say time = {} in [recording]",
+                    quoted(wanted),
+                    did_you_mean(nearest.as_ref()),
+                    quoted(named)
+                )
+            }
             Self::MissingColumns(missing) => {
                 let lists_many = missing.len() > 1;
                 write!(
@@ -249,7 +378,7 @@ impl fmt::Display for Kind {
                 }
                 write!(
                     f,
-                    "; correct the channels' columns, or allow what is missing (--allow-missing, in a plan allow_missing) to leave what needs them unjudged"
+                    "; correct the channels' columns, say what the recording calls them in [recording.columns], or allow what is missing (--allow-missing, in a plan allow_missing) to leave what needs them unjudged"
                 )
             }
             Self::DuplicateColumn { first, second } => {
@@ -270,24 +399,27 @@ impl fmt::Display for Kind {
             }
             Self::NotANumber {
                 found,
-                is_decimal_comma: true,
+                written_with,
             } => {
-                write!(
-                    f,
-                    "{} is not a number (decimal comma?); write it with a decimal point",
-                    quoted(found)
-                )
+                write!(f, "{} is not a number", quoted(found))?;
+                match written_with {
+                    Some(Decimal::Comma) => write!(
+                        f,
+                        " (decimal comma?); write it with a decimal point, or say decimal = \"comma\" in [recording]"
+                    ),
+                    Some(Decimal::Point) => write!(
+                        f,
+                        " with a decimal comma (decimal point?); write all numbers alike, or take decimal = \"comma\" out \
+                         of [recording]"
+                    ),
+                    None => write!(f, "; leave the cell empty when there is no value"),
+                }
             }
-            Self::NotANumber {
-                found,
-                is_decimal_comma: false,
-            } => {
-                write!(
-                    f,
-                    "{} is not a number; leave the cell empty when there is no value",
-                    quoted(found)
-                )
-            }
+            Self::FirstIsNoNumber { found } => write!(
+                f,
+                "{} is not a number; if the row holds units, say unit_row = true in [recording]",
+                quoted(found)
+            ),
             Self::NotFinite { found } => write!(
                 f,
                 "{} is not a finite number; leave the cell empty when there is no value, or use a validity column",
@@ -301,26 +433,80 @@ impl fmt::Display for Kind {
                     f64::MAX
                 )
             }
-            Self::EmptyTime => write!(f, "the cell is empty; every row needs its time in seconds"),
+            Self::EmptyTime => write!(f, "the cell is empty; every row needs its time"),
             Self::TimeTooLarge { found } => {
                 write!(
                     f,
-                    "time {found:e} s is out of range; expected a magnitude up to {TIME_LIMIT_S:e} s (milliseconds?)"
+                    "time {found:e} s is out of range; expected a magnitude up to {TIME_LIMIT_S:e} s (milliseconds? say \
+                     time_unit = \"ms\" in [recording])"
                 )
             }
             Self::TimeRepeats { time_s } => write!(
                 f,
-                "time {time_s} s stands already in the row before; times must rise, so keep one row for each"
+                "time {time_s} s stands already in the row before; times must rise, so keep one row for each, or say in \
+                 [recording] which one counts (repeats = \"first\" or \"last\")"
             ),
             Self::TimeFalls {
                 time_s,
                 before_s,
-                before_line,
+                before,
             } => write!(
                 f,
-                "time falls to {time_s} s after {before_s} s on line {before_line}; sort the rows, or split the file \
+                "time falls to {time_s} s after {before_s} s on {before}; sort the rows, or split the file \
                  where the clock was set back"
             ),
+            Self::ZeroOfOtherKind => write!(
+                f,
+                "the time is of another kind than time_zero in [recording]: one is a number, the other a date and time; give \
+                 the zero as times are"
+            ),
+            Self::IsAStamp { found } => write!(
+                f,
+                "{} is a date and time, expected a number; say time_unit = \"utc\" in [recording]",
+                quoted(found)
+            ),
+            Self::NotAStamp { found } => write!(
+                f,
+                "{} is no date and time, expected one such as 2031-05-04T10:00:00.02Z; say in [recording] what the time is \
+                 counted in (time_unit)",
+                quoted(found)
+            ),
+            Self::NoZone { found } => write!(
+                f,
+                "{} has no zone; say which one is meant, as time_zone = \"Z\" or \"+01:00\" in [recording]",
+                quoted(found)
+            ),
+            Self::Unusable { what, wanted } => write!(f, "found {what}, expected {wanted}"),
+            Self::TextOfNumbers { column, channel } => write!(
+                f,
+                "channel {} is text, and its column {} has a scale, an offset or words of a bus in [recording.columns]; take \
+                 these out, or make the channel one of numbers",
+                quoted(channel),
+                quoted(column)
+            ),
+            Self::NotAWord { found } => write!(
+                f,
+                "{} is no 32-bit word, expected up to eight hexadecimal digits such as E00190A1",
+                quoted(found)
+            ),
+            Self::NoDigit {
+                word,
+                bits: [first, last],
+                digit,
+            } => write!(
+                f,
+                "word {word:08X} has {digit} in bits {first} to {last}, where a decimal digit was expected; is its value coded \
+                 in binary?"
+            ),
+            Self::SilentLabels { channels } => {
+                let channels: Vec<_> = channels.iter().map(|c| quoted(c)).collect();
+                write!(
+                    f,
+                    "no word has the label (and source) of {}; correct them in [recording.columns], or allow what is missing \
+                     (--allow-missing, in a plan allow_missing)",
+                    channels.join(", ")
+                )
+            }
             Self::Validity { found } => write!(
                 f,
                 "{} does not say whether the value is valid; expected 1, true, yes or valid, or 0, false, no or invalid",

@@ -37,6 +37,7 @@
 //! Columns that no channel binds to are not read, so nothing in them is checked. Transport
 //! delay between logger and display is not known here; the judge handles it as staleness.
 
+mod clock;
 pub mod condition;
 mod error;
 mod expression;
@@ -44,12 +45,17 @@ mod expression;
 mod history_tests;
 pub mod inputs;
 mod moment;
+mod number;
 mod read;
+mod resolution;
 mod runs;
 mod sampled;
+mod source;
+pub(crate) mod stamp;
 mod table;
 #[cfg(test)]
 mod tests;
+mod word;
 
 pub use condition::condition_holds;
 pub use error::Error;

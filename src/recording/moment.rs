@@ -10,7 +10,7 @@ use super::condition::{self, Look};
 use super::expression::Datum;
 use super::inputs::{ChannelId, Value};
 use super::sampled::{TIME_SLACK_S, angle_in_turn};
-use super::table::{Recording, Source};
+use super::table::{Recording, Values};
 use crate::definition::expression::{Call, CallId, Expression};
 use crate::definition::model::{Channel, Interpolation};
 
@@ -51,12 +51,12 @@ impl<'r> Moment<'r> {
     pub(super) fn channel(&self, channel: ChannelId) -> Value {
         let recording = self.recording;
         match (&recording.sources()[channel.0], self.row) {
-            (Source::Missing, _) => Value::Missing,
+            (Values::Missing, _) => Value::Missing,
             (_, None) => Value::Invalid,
-            (Source::Column(sampled), Some(row)) => {
+            (Values::Column(sampled), Some(row)) => {
                 sampled.value_at(recording.times_s(), row, self.time_s)
             }
-            (Source::Derived, Some(row)) => self.derived(channel, row),
+            (Values::Derived, Some(row)) => self.derived(channel, row),
         }
     }
 

@@ -1,346 +1,185 @@
-//! Reading CSV: lines, fields, cells.
-//!
-//! Lines are taken one by one and not by the CSV reader, which counts lines wrongly after
-//! CRLF, swallows the rest of the file after an unclosed quote mark and has no limit on the
-//! length of a line. It is used for lines that hold quote marks.
+//! From the rows of a source to the channels of a definition.
 
 use std::collections::BTreeSet;
-use std::io::{BufRead, Read};
-use std::ops::Range;
 use std::sync::Arc;
 
+use super::clock::{Clock, Tick};
 use super::error::{Error, Kind, MissingColumn};
+use super::number;
 use super::sampled::Sampled;
-use super::table::{MissingColumns, Source};
+use super::source::{Cell, Source};
+use super::table::{MissingColumns, Values};
+use super::word::{self, Said, WordCode};
 use crate::definition::Definition;
-
-/// Name of the time column.
-pub(super) const TIME_COLUMN: &str = "t_s";
-
-/// Longest line, bytes: room for tens of thousands of columns.
-pub(super) const MAX_LINE_BYTES: usize = 1 << 20;
-
-/// Largest magnitude of a time, s. Covers clocks that count from 1970; beyond it (as in
-/// microseconds from 1970) the steps of a double are too coarse to tell frames apart.
-pub(super) const TIME_LIMIT_S: f64 = 1e11;
+use crate::definition::recording_form::{Decimal, RecordingForm, Repeats};
 
 /// What a file holds for a definition.
 pub(super) struct Columns {
     pub(super) times_s: Vec<f64>,
-    pub(super) channels: Vec<Source>,
+    pub(super) channels: Vec<Values>,
     pub(super) missing: Vec<String>,
     pub(super) missing_validity: Vec<String>,
+    /// Columns with a name that nothing is read from.
+    pub(super) unread: Vec<String>,
 }
 
 /// Where a channel stands in the file, and what was read of it so far.
 struct Binding {
+    channel: String,
     column: usize,
+    how: How,
     validity: Option<usize>,
     /// The newest validity word.
     is_valid: bool,
+    repeats: Repeats,
     sampled: Sampled,
 }
 
-/// Lines of a file with their numbers.
-struct Lines<'o, R> {
-    reader: R,
-    origin: &'o str,
-    bytes: Vec<u8>,
-    number: usize,
+/// How a cell becomes a value.
+enum How {
+    /// Words as they are.
+    Text,
+    /// What is written, times `scale` plus `offset`.
+    Number {
+        decimal: Decimal,
+        scale: f64,
+        offset: f64,
+    },
+    /// A word of a bus, and the value in it likewise.
+    Word {
+        code: WordCode,
+        scale: f64,
+        offset: f64,
+    },
 }
 
-impl<R: BufRead> Lines<'_, R> {
-    /// The next line that is not blank, without its end, or `None` at the end of the file.
-    fn next(&mut self) -> Result<Option<&str>, Error> {
-        loop {
-            self.bytes.clear();
-            self.number += 1;
-            let limit = MAX_LINE_BYTES as u64 + 2;
-            let taken = self
-                .reader
-                .by_ref()
-                .take(limit)
-                .read_until(b'\n', &mut self.bytes);
-            let taken =
-                taken.map_err(|e| Error::of_line(self.origin, self.number, Kind::Read(e)))?;
-            if taken == 0 {
-                return Ok(None);
-            }
-            if self.number == 1 {
-                self.drop_byte_order_mark()?;
-            }
-            while matches!(self.bytes.last(), Some(b'\n' | b'\r')) {
-                self.bytes.pop();
-            }
-            if self.bytes.len() > MAX_LINE_BYTES {
-                return Err(Error::of_line(self.origin, self.number, Kind::LongLine));
-            }
-            if !self.bytes.iter().all(u8::is_ascii_whitespace) {
-                break;
-            }
-        }
-        let text = std::str::from_utf8(&self.bytes).map_err(|_| {
-            Error::of_line(self.origin, self.number, Kind::NotUtf8 { is_utf16: false })
-        })?;
-        if text.contains('\r') {
-            return Err(Error::of_line(
-                self.origin,
-                self.number,
-                Kind::LoneCarriageReturn,
-            ));
-        }
-        Ok(Some(text))
-    }
-
-    fn drop_byte_order_mark(&mut self) -> Result<(), Error> {
-        if self.bytes.starts_with(&[0xff, 0xfe]) || self.bytes.starts_with(&[0xfe, 0xff]) {
-            return Err(Error::of_line(
-                self.origin,
-                1,
-                Kind::NotUtf8 { is_utf16: true },
-            ));
-        }
-        if self.bytes.starts_with(&[0xef, 0xbb, 0xbf]) {
-            self.bytes.drain(..3);
-        }
-        Ok(())
-    }
-}
-
-/// The fields of one line, trimmed.
-#[derive(Default)]
-struct Fields {
-    /// Fields of a line with quote marks, unquoted, one after the other.
-    unquoted: String,
-    is_unquoted: bool,
-    ranges: Vec<Range<usize>>,
-}
-
-impl Fields {
-    /// Splits a line; false when a quote mark is not closed.
-    fn split(&mut self, line: &str) -> bool {
-        self.ranges.clear();
-        self.is_unquoted = line.contains('"');
-        if !self.is_unquoted {
-            let mut begin = 0;
-            for field in line.split(',') {
-                self.ranges.push(begin..begin + field.len());
-                begin += field.len() + 1;
-            }
-            return true;
-        }
-        if !line
-            .bytes()
-            .filter(|b| *b == b'"')
-            .count()
-            .is_multiple_of(2)
-        {
-            return false;
-        }
-        self.unquoted.clear();
-        let mut reader = csv::ReaderBuilder::new()
-            .has_headers(false)
-            .buffer_capacity(line.len() + 1)
-            .from_reader(line.as_bytes());
-        let mut record = csv::StringRecord::new();
-        // The line is UTF-8 in memory and has no line ends, so this reads one record.
-        if !reader.read_record(&mut record).unwrap_or(false) {
-            return false;
-        }
-        for field in &record {
-            let begin = self.unquoted.len();
-            self.unquoted.push_str(field);
-            self.ranges.push(begin..self.unquoted.len());
-        }
-        true
-    }
-
-    const fn len(&self) -> usize {
-        self.ranges.len()
-    }
-
-    /// Field `k` of the line that was split.
-    fn get<'a>(&'a self, line: &'a str, k: usize) -> &'a str {
-        let text = if self.is_unquoted {
-            &self.unquoted
-        } else {
-            line
-        };
-        text[self.ranges[k].clone()].trim()
-    }
-}
-
-/// Reads a whole file for a definition.
+/// Reads all rows of a source for a definition.
 pub(super) fn read(
-    reader: impl BufRead,
+    source: &mut dyn Source,
     origin: &str,
+    form: &RecordingForm,
     definition: &Definition,
     missing: MissingColumns,
 ) -> Result<Columns, Error> {
-    let mut lines = Lines {
-        reader,
-        origin,
-        bytes: Vec::new(),
-        number: 0,
-    };
-    let header = read_header(&mut lines)?;
-    let header_line = lines.number;
-    let time_column = find_time(&header, origin, header_line)?;
+    let columns = source.columns().to_vec();
+    let time_column =
+        find_time(&columns, form).map_err(|kind| Error::at(origin, source.names_at(), kind))?;
     let Bound {
         mut bindings,
         by_channel,
-        missing,
+        missing: mut lacking_channels,
         missing_validity,
-    } = bind(&header, definition, missing, origin, header_line)?;
+    } = bind(&columns, form, definition, missing)
+        .map_err(|kind| Error::at(origin, source.names_at(), kind))?;
+    let mut wanted: Vec<usize> = vec![time_column];
+    wanted.extend(
+        bindings
+            .iter()
+            .flat_map(|b| [Some(b.column), b.validity])
+            .flatten(),
+    );
+    source.want(&wanted);
 
+    let mut clock = Clock::new(form);
     let mut times_s: Vec<f64> = Vec::new();
     let mut words = BTreeSet::new();
-    let mut fields = Fields::default();
-    let mut line_before = header_line;
-    loop {
-        if lines.next()?.is_none() {
-            break;
+    while source.next()? {
+        let place = source.place();
+        let wrong =
+            |column: usize, kind| Error::at(origin, place, kind).in_column(&columns[column]);
+        let tick = clock
+            .tick(source.cell(time_column), place)
+            .map_err(|kind| match kind {
+                Kind::NotANumber {
+                    found,
+                    written_with: None,
+                } if times_s.is_empty() => Kind::FirstIsNoNumber { found },
+                other => other,
+            });
+        if let Tick::Next(time_s) = tick.map_err(|kind| wrong(time_column, kind))? {
+            times_s.push(time_s);
         }
-        let number = lines.number;
-        // Checked as UTF-8 by `next`; borrowed again here so that the number can be read.
-        let line = std::str::from_utf8(&lines.bytes).unwrap_or_default();
-        if !fields.split(line) {
-            return Err(Error::of_line(origin, number, Kind::OpenQuote));
-        }
-        if fields.len() != header.len() {
-            let kind = Kind::FieldCount {
-                found: fields.len(),
-                expected: header.len(),
-            };
-            return Err(Error::of_line(origin, number, kind));
-        }
-        let row = times_s.len();
-        let time_s = parse_time(
-            fields.get(line, time_column),
-            times_s.last().copied(),
-            line_before,
-        )
-        .map_err(|kind| Error::of_cell(origin, number, TIME_COLUMN, kind))?;
-        times_s.push(time_s);
-        line_before = number;
+        let row = times_s.len() - 1;
         for binding in &mut bindings {
-            binding
-                .take(row, &fields, line, &mut words)
-                .map_err(|(column, kind)| Error::of_cell(origin, number, &header[column], kind))?;
+            let taken = binding.take(row, source, &mut words);
+            taken.map_err(|(column, kind)| wrong(column, kind))?;
         }
     }
     if times_s.is_empty() {
         return Err(Error::of_file(origin, Kind::NoRows));
     }
-    let mut sampled = bindings.into_iter().map(|mut binding| {
-        binding.sampled.finish(times_s.len());
-        binding.sampled
-    });
-    // Bindings were made in the order of the channels.
-    let channels = by_channel
-        .into_iter()
-        .map(|from| match from {
-            From::Nowhere => Source::Missing,
-            From::Column => sampled.next().map_or(Source::Missing, Source::Column),
-            From::Expression => Source::Derived,
-        })
+    let unread = columns.iter().enumerate();
+    let unread = unread.filter(|(k, name)| !name.is_empty() && !wanted.contains(k));
+    let unread = unread.map(|(_, name)| name.clone()).collect();
+    // A label that never comes is what a missing column is elsewhere.
+    let is_silent = |b: &&Binding| matches!(b.how, How::Word { .. }) && b.sampled.is_empty();
+    let silent: Vec<String> = bindings
+        .iter()
+        .filter(is_silent)
+        .map(|b| b.channel.clone())
         .collect();
+    if missing == MissingColumns::Refuse && !silent.is_empty() {
+        return Err(Error::of_file(
+            origin,
+            Kind::SilentLabels { channels: silent },
+        ));
+    }
+    // Bindings were made in the order of the channels.
+    let mut bindings = bindings.into_iter();
+    let mut values = || match bindings.next() {
+        Some(b) if silent.contains(&b.channel) => Values::Missing,
+        Some(mut b) => {
+            b.sampled.finish(times_s.len());
+            Values::Column(b.sampled)
+        }
+        None => Values::Missing,
+    };
+    let channels = by_channel.into_iter().map(|from| match from {
+        From::Nowhere => Values::Missing,
+        From::Column => values(),
+        From::Expression => Values::Derived,
+    });
+    let channels = channels.collect();
+    lacking_channels.extend(silent);
     Ok(Columns {
         times_s,
         channels,
-        missing,
+        missing: lacking_channels,
         missing_validity,
+        unread,
     })
 }
 
-/// Column names of the first line.
-fn read_header(lines: &mut Lines<'_, impl BufRead>) -> Result<Vec<String>, Error> {
-    let origin = lines.origin;
-    let Some(line) = lines.next()?.map(str::to_owned) else {
-        return Err(Error::of_file(origin, Kind::Empty));
-    };
-    let number = lines.number;
-    let mut fields = Fields::default();
-    if !fields.split(&line) {
-        return Err(Error::of_line(origin, number, Kind::OpenQuote));
+fn find_time(columns: &[String], form: &RecordingForm) -> Result<usize, Kind> {
+    let wanted = form.time_column().trim();
+    if let Some(column) = columns.iter().position(|name| name == wanted) {
+        return Ok(column);
     }
-    let names: Vec<String> = (0..fields.len())
-        .map(|k| fields.get(&line, k).to_owned())
-        .collect();
-    if !names.iter().any(|name| name == TIME_COLUMN) {
-        for separator in [';', '\t', '|'] {
-            let has_time = line
-                .split(separator)
-                .any(|name| name.trim().trim_matches('"') == TIME_COLUMN);
-            if line.contains(separator) && (has_time || names.len() == 1) {
-                return Err(Error::of_line(origin, number, Kind::Separator(separator)));
-            }
-        }
-    }
-    let is_number = |name: &&String| name.parse::<f64>().is_ok();
-    if names
-        .iter()
-        .filter(|name| !name.is_empty())
-        .all(|name| is_number(&name))
-    {
-        return Err(Error::of_line(
-            origin,
-            number,
-            Kind::NoHeader { found: line },
-        ));
-    }
-    // Spreadsheets and data-frame tools write unnamed columns; nothing binds to them.
-    let mut seen = std::collections::BTreeMap::new();
-    for (k, name) in names
-        .iter()
-        .enumerate()
-        .filter(|(_, name)| !name.is_empty())
-    {
-        if let Some(first) = seen.insert(name, k) {
-            let kind = Kind::DuplicateColumn {
-                first: first + 1,
-                second: k + 1,
-            };
-            return Err(Error::of_cell(origin, number, name, kind));
-        }
-    }
-    Ok(names)
+    const USUAL: [&str; 8] = [
+        "t",
+        "time",
+        "time_s",
+        "t_sec",
+        "seconds",
+        "timestamp",
+        "t_ms",
+        "time_ms",
+    ];
+    let usual = |name: &&String| USUAL.contains(&name.to_lowercase().as_str());
+    let nearest = columns.iter().find(usual).cloned();
+    Err(Kind::NoTimeColumn {
+        wanted: wanted.to_owned(),
+        nearest: nearest.or_else(|| nearest_name(wanted, columns, wanted)),
+    })
 }
 
-fn find_time(header: &[String], origin: &str, line: usize) -> Result<usize, Error> {
-    header
-        .iter()
-        .position(|name| name == TIME_COLUMN)
-        .ok_or_else(|| {
-            const USUAL: [&str; 8] = [
-                "t",
-                "time",
-                "time_s",
-                "t_sec",
-                "seconds",
-                "timestamp",
-                "t_ms",
-                "time_ms",
-            ];
-            let usual = |name: &&String| USUAL.contains(&name.to_lowercase().as_str());
-            let nearest = header
-                .iter()
-                .find(usual)
-                .cloned()
-                .or_else(|| nearest_name(TIME_COLUMN, header));
-            Error::of_line(origin, line, Kind::NoTimeColumn { nearest })
-        })
-}
-
-/// The name that is most like `wanted`, when any is.
-fn nearest_name(wanted: &str, names: &[String]) -> Option<String> {
+/// The name that is most like `wanted`, when any is; never that of the time column.
+fn nearest_name(wanted: &str, names: &[String], time: &str) -> Option<String> {
     const LIKE: f64 = 0.5;
     let wanted = wanted.to_lowercase();
     let mut best: Option<(f64, &String)> = None;
-    for name in names
-        .iter()
-        .filter(|name| !name.is_empty() && *name != TIME_COLUMN && name.len() <= 200)
-    {
+    let is_short = |name: &&String| !name.is_empty() && *name != time && name.len() <= 200;
+    for name in names.iter().filter(is_short) {
         let likeness = strsim::normalized_damerau_levenshtein(&wanted, &name.to_lowercase());
         if likeness >= LIKE && best.is_none_or(|(b, _)| likeness > b) {
             best = Some((likeness, name));
@@ -368,16 +207,15 @@ struct Bound {
 
 /// Finds the columns of all channels.
 fn bind(
-    header: &[String],
+    columns: &[String],
+    form: &RecordingForm,
     definition: &Definition,
     missing: MissingColumns,
-    origin: &str,
-    line: usize,
-) -> Result<Bound, Error> {
-    let position = |column: &String| {
-        header
+) -> Result<Bound, Kind> {
+    let position = |name: &str| {
+        columns
             .iter()
-            .position(|name| !name.is_empty() && name == column.trim())
+            .position(|n| !n.is_empty() && n == name.trim())
     };
     let mut bound = Bound {
         bindings: Vec::new(),
@@ -386,24 +224,48 @@ fn bind(
         missing_validity: Vec::new(),
     };
     let mut lacking = Vec::new();
-    let mut note = |column: &String, channel: &String, is_validity| {
-        let nearest = nearest_name(column, header);
+    let mut note = |column: &str, channel: &String, is_validity| {
         lacking.push(MissingColumn {
-            column: column.clone(),
+            column: column.to_owned(),
             channel: channel.clone(),
             is_validity,
-            nearest,
+            nearest: nearest_name(column, columns, form.time_column()),
         });
     };
     for (name, channel) in definition.channels() {
-        let Some(wanted) = &channel.column else {
+        let Some(known_as) = &channel.column else {
             bound.by_channel.push(From::Expression);
             continue;
         };
-        let validity = channel
-            .validity_column
-            .as_ref()
-            .map(|column| (column, position(column)));
+        let entry = form.columns.get(known_as);
+        let word = entry.and_then(|e| e.word.as_ref());
+        let own = |known_as| written_name(form, known_as);
+        let wanted = match (word, &form.words) {
+            (Some(_), Some(words)) => words,
+            _ => own(known_as),
+        };
+        let (scale, offset) = entry.map_or((1.0, 0.0), |e| (e.scale, e.offset));
+        let sampled = Sampled::new(channel);
+        let how = match word {
+            None if sampled.is_text() => How::Text,
+            None => How::Number {
+                decimal: form.decimal(),
+                scale,
+                offset,
+            },
+            Some(word) => How::Word {
+                code: WordCode::new(word),
+                scale,
+                offset,
+            },
+        };
+        if sampled.is_text() && (word.is_some() || (scale, offset) != (1.0, 0.0)) {
+            let (column, channel) = (known_as.clone(), name.clone());
+            return Err(Kind::TextOfNumbers { column, channel });
+        }
+        // A word says itself whether its value is valid.
+        let validity = channel.validity_column.as_ref().filter(|_| word.is_none());
+        let validity = validity.map(|column| (own(column), position(own(column))));
         let column = position(wanted);
         if column.is_none() {
             note(wanted, name, false);
@@ -421,17 +283,33 @@ fn bind(
         };
         let validity = validity.and_then(|(_, found)| found);
         bound.bindings.push(Binding {
+            channel: name.clone(),
             column,
+            how,
             validity,
             is_valid: validity.is_none(),
-            sampled: Sampled::new(channel),
+            repeats: form.repeats(),
+            sampled,
         });
         bound.by_channel.push(From::Column);
     }
     if missing == MissingColumns::Refuse && !lacking.is_empty() {
-        return Err(Error::of_line(origin, line, Kind::MissingColumns(lacking)));
+        return Err(Kind::MissingColumns(lacking));
     }
     Ok(bound)
+}
+
+/// What a recording calls the column that channels know as `known_as`.
+fn written_name<'f>(form: &'f RecordingForm, known_as: &'f String) -> &'f String {
+    let entry = form.columns.get(known_as);
+    entry.and_then(|e| e.name.as_ref()).unwrap_or(known_as)
+}
+
+/// What is to be remembered of a cell.
+enum Sample {
+    Number(f64),
+    Words(Arc<str>),
+    Unusable,
 }
 
 impl Binding {
@@ -439,43 +317,127 @@ impl Binding {
     fn take(
         &mut self,
         row: usize,
-        fields: &Fields,
-        line: &str,
+        source: &dyn Source,
         words: &mut BTreeSet<Arc<str>>,
     ) -> Result<(), (usize, Kind)> {
         let mut says_invalid = false;
-        if let Some(column) = self.validity {
-            let cell = fields.get(line, column);
-            if !cell.is_empty() {
-                self.is_valid = parse_validity(cell).map_err(|kind| (column, kind))?;
-                says_invalid = !self.is_valid;
-            }
+        if let Some(column) = self.validity
+            && let Some(is_valid) = validity(source.cell(column)).map_err(|kind| (column, kind))?
+        {
+            self.is_valid = is_valid;
+            says_invalid = !is_valid;
         }
-        let cell = fields.get(line, self.column);
-        if cell.is_empty() {
+        let sample = self.sample(source.cell(self.column), words);
+        let sample = match sample.map_err(|kind| (self.column, kind))? {
+            // A flagged value is read too: a word in its place is a broken file all the same.
+            Some(_) if !self.is_valid => Sample::Unusable,
+            Some(sample) => sample,
             // The source says that it failed and sends no value along.
-            if says_invalid {
-                self.sampled.push_unusable(row);
+            None if says_invalid => Sample::Unusable,
+            None => return Ok(()),
+        };
+        if self.sampled.has(row) {
+            match self.repeats {
+                Repeats::First => return Ok(()),
+                Repeats::Refuse | Repeats::Last => self.sampled.take_back(),
             }
-            return Ok(());
         }
-        if self.sampled.is_text() {
-            if self.is_valid {
-                self.sampled.push_words(row, shared(cell, words));
-            } else {
-                self.sampled.push_unusable(row);
-            }
-            return Ok(());
-        }
-        // A flagged value is read too: a word in its place is a broken file all the same.
-        let value = parse_number(cell).map_err(|kind| (self.column, kind))?;
-        if self.is_valid {
-            self.sampled.push_number(row, value);
-        } else {
-            self.sampled.push_unusable(row);
+        match sample {
+            Sample::Number(value) => self.sampled.push_number(row, value),
+            Sample::Words(words) => self.sampled.push_words(row, words),
+            Sample::Unusable => self.sampled.push_unusable(row),
         }
         Ok(())
     }
+
+    /// What a cell says; nothing when it is empty.
+    fn sample(&self, cell: Cell, words: &mut BTreeSet<Arc<str>>) -> Result<Option<Sample>, Kind> {
+        match &self.how {
+            How::Text => {
+                let text = match cell {
+                    Cell::Empty => return Ok(None),
+                    Cell::Text(text) => shared(text, words),
+                    Cell::Number(v) => shared(&v.to_string(), words),
+                    Cell::Truth(is) => shared(&is.to_string(), words),
+                    Cell::Moment { .. } => return Err(unusable("a time", "text")),
+                    Cell::Unusable(what) => return Err(unusable(what, "text")),
+                };
+                Ok(Some(Sample::Words(text)))
+            }
+            How::Number {
+                decimal,
+                scale,
+                offset,
+            } => {
+                let value = match cell {
+                    Cell::Empty => return Ok(None),
+                    Cell::Text(text) => number::parsed(text, *decimal)?,
+                    Cell::Number(v) if v.is_finite() => v,
+                    Cell::Number(v) => {
+                        return Err(Kind::NotFinite {
+                            found: v.to_string(),
+                        });
+                    }
+                    Cell::Truth(is) => f64::from(u8::from(is)),
+                    Cell::Moment { .. } => return Err(unusable("a time", "a number")),
+                    Cell::Unusable(what) => return Err(unusable(what, "a number")),
+                };
+                scaled(value, *scale, *offset).map(|v| Some(Sample::Number(v)))
+            }
+            How::Word {
+                code,
+                scale,
+                offset,
+            } => {
+                let word = match cell {
+                    Cell::Empty => return Ok(None),
+                    Cell::Text(text) => word::parsed(text),
+                    // A column of signed numbers has the highest bit as its sign.
+                    Cell::Number(v) if (-2_147_483_648.0..4_294_967_296.0).contains(&v) => {
+                        (v.fract() == 0.0).then_some(v as i64 as u32)
+                    }
+                    Cell::Number(_) | Cell::Truth(_) | Cell::Moment { .. } | Cell::Unusable(_) => {
+                        None
+                    }
+                };
+                let Some(word) = word else {
+                    let found = match cell {
+                        Cell::Text(text) => text.to_owned(),
+                        Cell::Number(v) => v.to_string(),
+                        _ => "something else".to_owned(),
+                    };
+                    return Err(Kind::NotAWord { found });
+                };
+                match code.read(word) {
+                    Said::Nothing => Ok(None),
+                    Said::Invalid => Ok(Some(Sample::Unusable)),
+                    Said::Value(v) => scaled(v, *scale, *offset).map(|v| Some(Sample::Number(v))),
+                    Said::NoDigit(bits, digit) => Err(Kind::NoDigit { word, bits, digit }),
+                }
+            }
+        }
+    }
+}
+
+/// A value in the units of its channel.
+fn scaled(value: f64, scale: f64, offset: f64) -> Result<f64, Kind> {
+    // What stands as it should is not touched, so that no rounding gets in.
+    let scaled = if (scale, offset) == (1.0, 0.0) {
+        value
+    } else {
+        value * scale + offset
+    };
+    if scaled.is_finite() {
+        Ok(scaled)
+    } else {
+        Err(Kind::Overflow {
+            found: value.to_string(),
+        })
+    }
+}
+
+const fn unusable(what: &'static str, wanted: &'static str) -> Kind {
+    Kind::Unusable { what, wanted }
 }
 
 /// One copy of equal words.
@@ -488,53 +450,27 @@ fn shared(cell: &str, words: &mut BTreeSet<Arc<str>>) -> Arc<str> {
     new
 }
 
-fn parse_validity(cell: &str) -> Result<bool, Kind> {
-    let is = |words: [&str; 4]| words.iter().any(|word| cell.eq_ignore_ascii_case(word));
+/// What a validity cell says; nothing when it is empty.
+fn validity(cell: Cell) -> Result<Option<bool>, Kind> {
+    let word = match cell {
+        Cell::Empty => return Ok(None),
+        Cell::Truth(is) => return Ok(Some(is)),
+        Cell::Number(v) if v == 0.0 || v == 1.0 => return Ok(Some(v == 1.0)),
+        Cell::Number(v) => {
+            return Err(Kind::Validity {
+                found: v.to_string(),
+            });
+        }
+        Cell::Text(word) => word,
+        Cell::Moment { .. } => return Err(unusable("a time", "a word of validity")),
+        Cell::Unusable(what) => return Err(unusable(what, "a word of validity")),
+    };
+    let is = |words: [&str; 4]| words.iter().any(|w| word.eq_ignore_ascii_case(w));
     if is(["1", "true", "yes", "valid"]) {
-        Ok(true)
+        Ok(Some(true))
     } else if is(["0", "false", "no", "invalid"]) {
-        Ok(false)
+        Ok(Some(false))
     } else {
-        Err(Kind::Validity { found: cell.into() })
-    }
-}
-
-fn parse_number(cell: &str) -> Result<f64, Kind> {
-    match cell.parse::<f64>() {
-        Ok(value) if value.is_finite() => Ok(value),
-        Ok(_) if cell.bytes().any(|b| b.is_ascii_digit()) => {
-            Err(Kind::Overflow { found: cell.into() })
-        }
-        Ok(_) => Err(Kind::NotFinite { found: cell.into() }),
-        Err(_) => {
-            let is_decimal_comma = cell.matches(',').count() == 1
-                && cell
-                    .replace(',', ".")
-                    .parse::<f64>()
-                    .is_ok_and(f64::is_finite);
-            Err(Kind::NotANumber {
-                found: cell.into(),
-                is_decimal_comma,
-            })
-        }
-    }
-}
-
-fn parse_time(cell: &str, before_s: Option<f64>, before_line: usize) -> Result<f64, Kind> {
-    if cell.is_empty() {
-        return Err(Kind::EmptyTime);
-    }
-    let time_s = parse_number(cell)?;
-    if time_s.abs() > TIME_LIMIT_S {
-        return Err(Kind::TimeTooLarge { found: time_s });
-    }
-    match before_s {
-        Some(before_s) if time_s == before_s => Err(Kind::TimeRepeats { time_s }),
-        Some(before_s) if time_s < before_s => Err(Kind::TimeFalls {
-            time_s,
-            before_s,
-            before_line,
-        }),
-        _ => Ok(time_s),
+        Err(Kind::Validity { found: word.into() })
     }
 }

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::inputs::Value;
+use super::resolution::Around;
 use crate::definition::model::{Channel, Interpolation};
 
 /// Slack in comparisons of ages, s: decimal times are not exact in binary.
@@ -78,6 +79,70 @@ impl Sampled {
             turn_begin_deg: channel.turn_begin_deg(),
             rows: None,
             samples,
+        }
+    }
+
+    /// True when there are no samples yet.
+    pub(super) fn is_empty(&self) -> bool {
+        self.samples.len() == 0
+    }
+
+    /// True when the newest sample is that of `row`.
+    pub(super) fn has(&self, row: usize) -> bool {
+        let newest = match &self.rows {
+            Some(rows) => rows.last().copied(),
+            None => self.samples.len().checked_sub(1),
+        };
+        newest == Some(row)
+    }
+
+    /// The samples about a moment whose last row is `row`, where they have numbers; none where they lie no farther apart than
+    /// `dense_s`.
+    pub(super) fn around(&self, times_s: &[f64], row: usize, dense_s: f64) -> Around {
+        let Samples::Numbers(numbers) = &self.samples else {
+            return [None; 6];
+        };
+        let next = match &self.rows {
+            None => row + 1,
+            Some(rows) => rows.partition_point(|r| *r <= row),
+        };
+        let at = |sample: Option<usize>| {
+            let sample = sample.filter(|k| *k < numbers.len())?;
+            let row = self.rows.as_ref().map_or(sample, |rows| rows[sample]);
+            let value = Some(numbers[sample]).filter(|v| !v.is_nan())?;
+            Some((*times_s.get(row)?, value))
+        };
+        let (a, b) = (at(next.checked_sub(1)), at(Some(next)));
+        match (a, b) {
+            (Some((from_s, _)), Some((to_s, _))) if to_s - from_s > dense_s => {
+                let before = |k| at(next.checked_sub(k));
+                let after = |k| at(Some(next + k));
+                [before(3), before(2), a, b, after(1), after(2)]
+            }
+            _ => [None; 6],
+        }
+    }
+
+    /// Row and value of each sample; no value where it is unusable or words.
+    pub(super) fn each(&self) -> impl Iterator<Item = (usize, Option<f64>)> {
+        let rows = self.rows.as_deref();
+        (0..self.samples.len()).map(move |k| {
+            let number = match &self.samples {
+                Samples::Numbers(numbers) => Some(numbers[k]).filter(|v| !v.is_nan()),
+                Samples::Words(_) => None,
+            };
+            (rows.map_or(k, |rows| rows[k]), number)
+        })
+    }
+
+    /// Forgets the newest sample.
+    pub(super) fn take_back(&mut self) {
+        if let Some(rows) = &mut self.rows {
+            rows.pop();
+        }
+        match &mut self.samples {
+            Samples::Numbers(v) => drop(v.pop()),
+            Samples::Words(v) => drop(v.pop()),
         }
     }
 

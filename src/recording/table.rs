@@ -9,14 +9,16 @@ use super::condition::{Look, decide};
 use super::error::{Error, Kind};
 use super::inputs::{ChannelId, Inputs, Value};
 use super::moment::Moment;
-use super::read;
+use super::read::{self, Columns};
 use super::runs::Runs;
 use super::sampled::Sampled;
+use super::source;
 use crate::definition::Definition;
 use crate::definition::expression::CallId;
 use crate::definition::logic::Logic;
 use crate::definition::model::Condition;
 use crate::definition::pages::PageSet;
+use crate::definition::recording_form::RecordingForm;
 use crate::files::{self, FileContent};
 
 /// What happens to channels whose column the file lacks.
@@ -31,7 +33,7 @@ pub enum MissingColumns {
 
 /// Where the values of a channel come from.
 #[derive(Clone, Debug)]
-pub(super) enum Source {
+pub(super) enum Values {
     /// The file has no such column, or none for what it is worked out from.
     Missing,
     /// A column of the file.
@@ -49,7 +51,7 @@ pub(super) enum Source {
 pub struct Recording {
     times_s: Vec<f64>,
     /// By channel.
-    channels: Vec<Source>,
+    channels: Vec<Values>,
     logic: Arc<Logic>,
     /// What is remembered of the rows for each call of a function of history.
     calls: Vec<Runs>,
@@ -59,11 +61,14 @@ pub struct Recording {
     alerts: Vec<Runs>,
     missing: Vec<String>,
     missing_validity: Vec<String>,
+    unread: Vec<String>,
     content: Option<FileContent>,
+    form: RecordingForm,
+    form_file: Option<FileContent>,
 }
 
 impl Recording {
-    /// Reads a CSV file for a definition; see the stage's page for the rules.
+    /// Reads a file for a definition, written as that says; see the stage's page for the rules.
     ///
     /// # Errors
     /// When the file cannot be read or holds what a recording may not contain. The text names
@@ -73,11 +78,41 @@ impl Recording {
         definition: &Definition,
         missing: MissingColumns,
     ) -> Result<Self, Error> {
+        Self::load_as(path, definition, missing, definition.recording_form())
+    }
+
+    /// Reads a file for a definition. What the file at `form` says of how it is written stands before what the definition
+    /// says.
+    ///
+    /// # Errors
+    /// As [`Recording::load`], and when something is wrong with the file at `form`.
+    pub fn load_on_bench(
+        path: &Path,
+        definition: &Definition,
+        missing: MissingColumns,
+        form: Option<&Path>,
+    ) -> Result<Self, Error> {
+        let Some(form) = form else {
+            return Self::load(path, definition, missing);
+        };
+        let (form, file) = RecordingForm::load(form).map_err(Error::of_form)?;
+        let form = form.over(definition.recording_form());
+        let mut recording = Self::load_as(path, definition, missing, &form)?;
+        recording.form_file = Some(file);
+        Ok(recording)
+    }
+
+    fn load_as(
+        path: &Path,
+        definition: &Definition,
+        missing: MissingColumns,
+        form: &RecordingForm,
+    ) -> Result<Self, Error> {
         let origin = path.display().to_string();
         let file =
             files::open(path).map_err(|e| Error::of_file(&origin, Kind::Open(e.into_cause())))?;
         let mut reader = files::Reader::new(file);
-        let mut recording = Self::from_reader(&mut reader, &origin, definition, missing)?;
+        let mut recording = Self::from_reader_as(&mut reader, &origin, definition, missing, form)?;
         let content = reader
             .content()
             .map_err(|e| Error::of_file(&origin, Kind::Read(e)))?;
@@ -92,7 +127,24 @@ impl Recording {
         self.content.as_ref()
     }
 
-    /// Reads CSV from anywhere. `origin` is what errors call it.
+    /// What the file held that says how it is written, when there is one beside the definition.
+    #[must_use]
+    pub const fn form_content(&self) -> Option<&FileContent> {
+        self.form_file.as_ref()
+    }
+
+    /// How it was said to be written.
+    #[must_use]
+    pub const fn form(&self) -> &RecordingForm {
+        &self.form
+    }
+
+    /// The files that it was read from.
+    pub fn files(&self) -> impl Iterator<Item = &FileContent> {
+        self.content.iter().chain(&self.form_file)
+    }
+
+    /// Reads a recording from anywhere, written as the definition says. `origin` is what errors call it.
     ///
     /// # Errors
     /// As [`Recording::load`].
@@ -102,22 +154,49 @@ impl Recording {
         definition: &Definition,
         missing: MissingColumns,
     ) -> Result<Self, Error> {
-        let columns = read::read(
-            BufReader::with_capacity(1 << 16, reader),
+        Self::from_reader_as(
+            reader,
             origin,
             definition,
             missing,
-        )?;
+            definition.recording_form(),
+        )
+    }
+
+    /// Reads a recording from anywhere, written as `form` says. `origin` is what errors call it.
+    ///
+    /// # Errors
+    /// As [`Recording::load`].
+    pub fn from_reader_as<R: Read>(
+        reader: R,
+        origin: &str,
+        definition: &Definition,
+        missing: MissingColumns,
+        form: &RecordingForm,
+    ) -> Result<Self, Error> {
+        let reader = BufReader::with_capacity(1 << 16, reader);
+        let mut source = source::open(reader, origin, form)?;
+        let columns = read::read(&mut *source, origin, form, definition, missing)?;
+        let Columns {
+            times_s,
+            channels,
+            missing,
+            missing_validity,
+            unread,
+        } = columns;
         let mut recording = Self {
-            times_s: columns.times_s,
-            channels: columns.channels,
+            times_s,
+            channels,
             logic: Arc::clone(definition.logic()),
             calls: Vec::new(),
             conditions: Vec::new(),
             alerts: Vec::new(),
-            missing: columns.missing,
-            missing_validity: columns.missing_validity,
+            missing,
+            missing_validity,
+            unread,
             content: None,
+            form: form.clone(),
+            form_file: None,
         };
         recording.miss_what_depends_on_missing();
         recording.remember();
@@ -128,13 +207,13 @@ impl Recording {
     fn miss_what_depends_on_missing(&mut self) {
         let logic = Arc::clone(&self.logic);
         for (k, (name, _)) in logic.channels.iter().enumerate() {
-            if !matches!(self.channels[k], Source::Derived) {
+            if !matches!(self.channels[k], Values::Derived) {
                 continue;
             }
             let mut sources = BTreeSet::from([name.as_str()]);
             logic.add_sources(&mut sources);
             if sources.iter().any(|s| self.missing.iter().any(|m| m == s)) {
-                self.channels[k] = Source::Missing;
+                self.channels[k] = Values::Missing;
                 self.missing.push(name.clone());
             }
         }
@@ -171,7 +250,7 @@ impl Recording {
         runs
     }
 
-    pub(super) fn sources(&self) -> &[Source] {
+    pub(super) fn sources(&self) -> &[Values] {
         &self.channels
     }
 
@@ -266,6 +345,16 @@ impl Recording {
         (self.times_s[0], self.times_s[self.times_s.len() - 1])
     }
 
+    /// Recording time, s, and value of each sample of a channel that is a column; no value where it is unusable or words.
+    pub fn samples(&self, channel: ChannelId) -> impl Iterator<Item = (f64, Option<f64>)> {
+        let sampled = match &self.channels[channel.0] {
+            Values::Column(sampled) => Some(sampled),
+            Values::Missing | Values::Derived => None,
+        };
+        let each = sampled.into_iter().flat_map(Sampled::each);
+        each.map(|(row, value)| (self.times_s[row], value))
+    }
+
     /// Times of all rows, s, strictly rising.
     #[must_use]
     pub fn times_s(&self) -> &[f64] {
@@ -276,6 +365,12 @@ impl Recording {
     #[must_use]
     pub fn missing_channels(&self) -> &[String] {
         &self.missing
+    }
+
+    /// Columns of the file with a name that no channel reads, in the order of the file.
+    #[must_use]
+    pub fn unread_columns(&self) -> &[String] {
+        &self.unread
     }
 
     /// Channels that have a column but whose validity column the file lacks, in the order of

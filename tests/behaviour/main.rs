@@ -6,6 +6,7 @@
 //! - `guards_invalid_data`: a value on invalid data misleads, a flag in its place does not;
 //! - `knows_its_chain`: a chain that changes midway is an error, and raises nothing;
 //! - `owns_its_folder`: results come in whole or not at all, over nobody else's files, with what was read;
+//! - `reads_recordings`: recordings as benches write them, and what is wrong with them;
 //! - `reads_values_back`: readings are the values that were drawn;
 //! - `repeats_exactly`: same inputs, same bytes;
 //! - `explains_events`: an event told in words, completion, manual pages, colours;
@@ -37,6 +38,7 @@ mod lays_over_captures;
 mod leaves_evidence;
 mod owns_its_folder;
 mod readme;
+mod reads_recordings;
 mod reads_values_back;
 mod refuses_bad_input;
 mod repeats_exactly;

@@ -22,6 +22,7 @@ use framevouch::campaign::run::Prepared;
 use framevouch::capture::nut::NutReader;
 use framevouch::capture::profile::Profile;
 use framevouch::capture::{Capture, CapturedFrame, OpenOptions};
+use framevouch::definition::recording_form::RecordingForm;
 use framevouch::definition::{Definition, lint};
 use framevouch::evidence::measurements::Reader;
 use framevouch::evidence::verify::verify;
@@ -46,6 +47,7 @@ const EVERY_KIND: &str = include_str!("../../src/definition/tests/every_kind.tom
 const ENGINE_STRIP: &str = include_str!("../../src/demo/engine_strip.toml");
 const FONT: &[u8] = include_bytes!("../../reference_frames/fonts/B612Mono-Bold.ttf");
 const REQIF: &str = include_str!("../../src/requirements/small.reqif");
+const PARQUET: &[u8] = include_bytes!("../behaviour/recordings/strip.parquet");
 const NUT: &[u8] = include_bytes!("small.nut");
 
 const INPUTS: &str = "t_s,speed_kt,speed_ok,nr_pct,fuel_kg,mode,station\n\
@@ -496,6 +498,82 @@ fn recording() {
                     }
                 }
             }
+        }
+    });
+}
+
+/// Reads a recording in each of some forms, and asks what it says.
+fn read_in_forms(bytes: &[u8], definition: &Definition, forms: &[RecordingForm]) {
+    for form in forms {
+        for missing in [MissingColumns::Allow, MissingColumns::Refuse] {
+            match Recording::from_reader_as(bytes, "log", definition, missing, form) {
+                Err(e) => assert!(!e.to_string().is_empty()),
+                Ok(recording) => {
+                    let (first_s, last_s) = recording.span_s();
+                    assert!(first_s.is_finite() && first_s <= last_s);
+                    let mut inputs = Inputs::default();
+                    recording.inputs_at(f64::midpoint(first_s, last_s), &mut inputs);
+                    let warnings = lint::lint_recording(definition, &recording);
+                    assert!(warnings.iter().all(|w| !w.to_string().is_empty()));
+                }
+            }
+        }
+    }
+}
+
+fn form(text: &str) -> RecordingForm {
+    RecordingForm::from_toml(text, "bench.toml").expect("it is a good form")
+}
+
+const BENCH: &str = "[recording]\ndecimal = \"comma\"\nskip_rows = 1\ncomment = \"#\"\nunit_row = true\ntime = \"Zeit\"\n\
+    time_unit = \"ms\"\ntime_zero = 100.5\nrepeats = \"last\"\n[recording.columns]\n\
+    speed_kt = { name = \"IAS\", scale = 0.5399568, offset = -1e-3 }\n";
+const BUS: &str = "[recording]\nwords = \"word\"\ntime_unit = \"utc\"\ntime_zone = \"+01:00\"\n[recording.columns]\n\
+    speed_kt = { word = { label = \"206\", source = 0, coding = \"binary\", full_scale = 1024, bits = 14 } }\n\
+    nr_pct = { scale = 0.01, word = { label = \"201\", coding = \"decimal\" } }\n\
+    fuel_kg = { word = { label = \"333\", coding = \"discrete\", field = [16, 29] } }\n";
+
+#[test]
+fn recording_in_other_forms() {
+    let definition = display();
+    let forms = [RecordingForm::PLAIN, form(BENCH), form(BUS)];
+    let dialect = "Logger\nZeit;IAS;speed_ok;nr_pct;fuel_kg;mode;station\nms;km/h;;;;;\n# begun\n100,5;90;1;95,5;250;0;CH1\n\
+        100,5;91;1;95;249;0;CH1\n140;92,5;1;95;249;0;\"CH;1\"\n";
+    let lines = "{\"t_s\":0,\"speed_kt\":90,\"speed_ok\":true,\"nr_pct\":95.5,\"fuel_kg\":2.5e2,\"mode\":null,\"station\":\"CH\\u0031\"}\n\
+        {\"t_s\":0.1,\"speed_kt\":\"91\",\"x\":[1,{\"y\":2}]}\n";
+    let bus = "t_s,word,mode,station\n2031-05-04T10:00:00Z,E17E0061,0,CH1\n2031-05-04 11:00:00.02,0x095E1881,,\n\
+        2031-05-04T11:00:00.02+01:00,603F80DB,,\n2031-05-04T10:00:01Z,20000081,,\n";
+    fuzz(
+        "recording_in_other_forms",
+        &texts(&[dialect, lines, bus]),
+        |bytes| {
+            read_in_forms(bytes, &definition, &forms);
+        },
+    );
+}
+
+#[test]
+fn recording_in_parquet() {
+    let definition = display();
+    let columns = "[recording.columns]\nspeed_kt = { name = \"airspeed_kt\" }\nnr_pct = { name = \"altitude_ft\" }\n\
+        speed_ok = { name = \"altitude_ok\" }\nstation = { name = \"mode\" }\nfuel_kg = { name = \"list.list.element\" }\n";
+    let stamped =
+        format!("[recording]\ntime = \"time\"\ntime_zone = \"Z\"\nrepeats = \"last\"\n{columns}");
+    let counted = "[recording]\ntime = \"altitude_ft\"\nrepeats = \"first\"\n";
+    fuzz("recording_in_parquet", &[PARQUET.to_vec()], |bytes| {
+        read_in_forms(bytes, &definition, &[form(&stamped), form(counted)]);
+    });
+}
+
+#[test]
+fn recording_form() {
+    fuzz("recording_form", &texts(&[BENCH, BUS]), |bytes| {
+        let Ok(text) = str::from_utf8(bytes) else {
+            return;
+        };
+        match RecordingForm::from_toml(text, "bench.toml") {
+            Err(e) => assert!(!e.to_string().is_empty()),
+            Ok(form) => read_in_forms(INPUTS.as_bytes(), &display(), &[form]),
         }
     });
 }

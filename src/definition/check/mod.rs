@@ -11,6 +11,7 @@ pub(super) mod limits;
 mod pages;
 mod parts;
 mod requirements;
+pub(super) mod recording;
 pub(super) mod symbols;
 
 use std::collections::BTreeMap;
@@ -82,6 +83,7 @@ pub(super) fn check(
     check.requirements(&At::root(root, "requirements"), base_dir);
     check.display(&At::root(root, "display"));
     let derivations = check.channels(&At::root(root, "channels"));
+    check.recording(&At::root(root, "recording"));
     check.pages(&At::root(root, "page"));
     check.regions(&At::root(root, "region"));
     if check.found.is_empty() {

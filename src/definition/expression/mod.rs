@@ -9,7 +9,7 @@ mod compile;
 mod derived;
 mod functions;
 mod tree;
-mod units;
+pub(crate) mod units;
 
 use std::sync::Arc;
 

@@ -74,7 +74,7 @@ fn quantity(unit: &str) -> Option<(usize, f64, f64)> {
 }
 
 /// Factor and offset that bring a value in `from` to `to`; `None` when either is unknown or they are not of one quantity.
-pub(super) fn conversion(from: &str, to: &str) -> Option<(f64, f64)> {
+pub(crate) fn conversion(from: &str, to: &str) -> Option<(f64, f64)> {
     let (quantity_from, factor_from, offset_from) = quantity(from)?;
     let (quantity_to, factor_to, offset_to) = quantity(to)?;
     (quantity_from == quantity_to).then_some((
@@ -84,13 +84,22 @@ pub(super) fn conversion(from: &str, to: &str) -> Option<(f64, f64)> {
 }
 
 /// Units that `unit` can be brought to, other than itself; empty when it is not known.
-pub(super) fn related(unit: &str) -> impl Iterator<Item = &'static str> {
+pub(crate) fn related(unit: &str) -> impl Iterator<Item = &'static str> {
     let units = quantity(unit).map_or(&[][..], |(k, ..)| QUANTITIES[k]);
     let own = unit.to_owned();
     units
         .iter()
         .map(|(name, ..)| *name)
         .filter(move |name| *name != own)
+}
+
+/// All factors between two units of one quantity that differ.
+pub(crate) fn factors() -> impl Iterator<Item = f64> {
+    let pairs = QUANTITIES.iter().flat_map(|units| {
+        let each = units.iter();
+        each.flat_map(|(_, a, _)| units.iter().map(move |(_, b, _)| a / b))
+    });
+    pairs.filter(|factor| *factor != 1.0)
 }
 
 #[cfg(test)]

@@ -12,12 +12,14 @@
 //! with the calibration before relying on a tolerance that is near these limits.
 
 mod trace;
+mod recording;
 mod warning;
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use std::fmt;
 
+pub use recording::{RecordingWarning, lint_recording, unbound_columns};
 pub use warning::Warning;
 
 use super::Definition;

@@ -203,6 +203,8 @@ impl RegionJudge {
             .filter(|t| t.is_frozen())
             .map(FreezeTest::since_s)
             .reduce(f64::min);
+        let is_timed = self.is_timed(moment);
+        let frozen = frozen.filter(|_| is_timed);
         let is_value_outside = readings.iter().any(|r| r.is_outside);
         let is_outside =
             is_value_outside || self.number_is_outside(moment, findings, inputs, &readings);
@@ -221,7 +223,7 @@ impl RegionJudge {
             Explanation::Due | Explanation::Values => {
                 if is_outside {
                     self.told(moment, company, true)
-                } else if self.is_surely_late(moment, company) {
+                } else if is_timed && self.is_surely_late(moment, company) {
                     since_s = self.past.off_since_s();
                     Verdict::Late
                 } else {
@@ -232,7 +234,7 @@ impl RegionJudge {
                 if let Some(since) = frozen {
                     since_s = Some(since);
                     self.held_or_late(moment, company)
-                } else if is_permitted && !is_outside {
+                } else if (is_permitted || !is_timed) && !is_outside {
                     self.harmless(moment, liveness_stuck)
                 } else if self.has_readings() {
                     match self.told(moment, company, is_outside) {
@@ -292,6 +294,23 @@ impl RegionJudge {
             since_s,
             live_since_s,
         }
+    }
+
+    /// Whether the recording says of what is due how it moves: between samples that lie farther apart than the display may be
+    /// late, a value within its tolerance tells nothing of the age of its data, unless the samples tell as much as a reading.
+    fn is_timed(&self, moment: &Moment) -> bool {
+        let newest = self.past.newest();
+        self.channels.iter().all(|c| {
+            let doubt = moment
+                .recording
+                .doubt(*c, moment.due_time_s(), self.max_latency_s);
+            let freedoms = self.freedoms.iter().enumerate();
+            let px = freedoms
+                .filter(|(_, f)| f.channel == *c)
+                .map(|(k, _)| newest.map_or(f64::INFINITY, |p| doubt * p.px_per_unit[k]));
+            // A number that is written changes at moments that nothing tells.
+            doubt <= 0.0 || px.reduce(f64::max).is_some_and(|px| px <= READING_PX)
+        })
     }
 
     /// Whether the picture is one of data that are no older than permitted.

@@ -135,8 +135,16 @@ impl RegionJudge {
                 out[k] = [out[k][0].min(d), out[k][1].max(d)];
             }
         }
-        for pair in out.iter_mut().filter(|p| p[0] > p[1]) {
-            *pair = [0.0, 0.0];
+        for (pair, f) in out.iter_mut().zip(&self.freedoms) {
+            if pair[0] > pair[1] {
+                *pair = [0.0, 0.0];
+            }
+            // Between samples that lie far apart the inputs themselves are not known better.
+            let due_time_s = moment.due_time_s();
+            let doubt = moment
+                .recording
+                .doubt(f.channel, due_time_s, self.max_latency_s);
+            *pair = [pair[0] - doubt, pair[1] + doubt];
         }
     }
 }
