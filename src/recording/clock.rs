@@ -71,7 +71,7 @@ impl<'f> Clock<'f> {
         let time_s = match (told, zero) {
             (Told::Number(v), Told::Number(zero)) => (v - zero) / self.a_second(),
             (Told::Ns(ns), Told::Ns(zero)) => (ns - zero) as f64 / stamp::NS as f64,
-            _ => return Err(Kind::ZeroOfOtherKind),
+            _ => return Err(Kind::ZeroUnlikeTimes),
         };
         if time_s.is_nan() || time_s.abs() > TIME_LIMIT_S {
             return Err(Kind::TimeTooLarge { found: time_s });

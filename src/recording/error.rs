@@ -123,7 +123,7 @@ pub(super) enum Kind {
         before_s: f64,
         before: Place,
     },
-    ZeroOfOtherKind,
+    ZeroUnlikeTimes,
     IsAStamp {
         found: String,
     },
@@ -455,7 +455,7 @@ impl fmt::Display for Kind {
                 "time falls to {time_s} s after {before_s} s on {before}; sort the rows, or split the file \
                  where the clock was set back"
             ),
-            Self::ZeroOfOtherKind => write!(
+            Self::ZeroUnlikeTimes => write!(
                 f,
                 "the time is of another kind than time_zero in [recording]: one is a number, the other a date and time; give \
                  the zero as times are"
