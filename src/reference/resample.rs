@@ -33,8 +33,10 @@ pub struct Resampler {
 const MOST_SAMPLES: f64 = 8.0;
 /// No display has a pixel farther from its origin.
 const FAR_PX: i32 = 1 << 16;
+/// Share of a pixel of the display that is not worth another sample.
+const NEARLY: f64 = 0.1;
 /// Steps between the centres of two pixels of the display.
-const STEPS: i64 = 256;
+const STEPS: u32 = 256;
 
 impl Resampler {
     /// For the pixels `seen` of the capture; `None` where the geometry is drawn through.
@@ -73,7 +75,7 @@ impl Resampler {
             .flat_map(|&(x, y)| geometry.scale_at(Point::new(f64::from(x), f64::from(y))));
         let least = scales.fold(f64::INFINITY, f64::min);
         // As many as there are pixels of the display in one of the capture.
-        let wanted = libm::ceil(1.0 / least - 1e-6);
+        let wanted = libm::ceil(1.0 / least - NEARLY);
         made.samples = wanted.clamp(1.0, MOST_SAMPLES) as i32;
         made.around = 1 + wanted.clamp(1.0, 64.0) as i32;
         made.native = own.grown(made.around).intersection(&display);
@@ -135,52 +137,138 @@ impl Resampler {
         if rect.is_empty() || area.is_empty() {
             return;
         }
+        let n = self.samples as usize;
+        let width = rect.width as usize;
+        let left = (rect.x - to.area().x) as usize;
         let planes = from.planes().len().min(to.planes().len());
-        let n = self.samples;
-        let part = 1.0 / f64::from(n);
-        let [a, b, c] = self.inverse;
-        let (last_x, last_y) = (i64::from(area.width) - 1, i64::from(area.height) - 1);
-        // A sample is a weighted mean with weights that add up to this.
-        let whole = (STEPS * STEPS) as u64 * (n * n) as u64;
-        let mut sums = vec![[0u64; 3]; rect.width as usize];
+        // Weights of a sample add up to STEPS², and there are n² of them.
+        let whole = STEPS * STEPS * (n * n) as u32;
+        let mut places = Places::default();
+        let mut sums = vec![vec![0u32; width]; planes];
+        let mut blended = vec![0u16; area.width as usize];
+        if self.geometry.is_upright() {
+            self.find_places(f64::from(rect.y), rect, area, &mut places);
+        }
         for y in rect.y..rect.bottom() {
-            sums.fill([0; 3]);
+            for sums in &mut sums {
+                sums.fill(0);
+            }
             for j in 0..n {
-                let at_y = f64::from(y) + (f64::from(j) + 0.5) * part;
-                let rows = [a, b, c].map(|row| row[1] * at_y + row[2]);
-                for (sums, x) in sums.iter_mut().zip(rect.x..) {
-                    for i in 0..n {
-                        let at_x = f64::from(x) + (f64::from(i) + 0.5) * part;
-                        let depth = 1.0 / (c[0] * at_x + rows[2]);
-                        let u = (a[0] * at_x + rows[0]) * depth - 0.5 - f64::from(area.x);
-                        let v = (b[0] * at_x + rows[1]) * depth - 0.5 - f64::from(area.y);
-                        let place = |at: f64, last: i64| {
-                            let steps = (at * STEPS as f64) as i64 - i64::from(at < 0.0);
-                            let steps = steps.clamp(0, last * STEPS);
-                            let first = steps / STEPS;
-                            (
-                                first as usize,
-                                (first + 1).min(last) as usize,
-                                (steps % STEPS) as u64,
-                            )
-                        };
-                        let ((x0, x1, fx), (y0, y1, fy)) = (place(u, last_x), place(v, last_y));
-                        for (sum, plane) in sums.iter_mut().zip(&from.planes()[..planes]) {
-                            let (upper, lower) = (plane.row(y0), plane.row(y1));
-                            let along = |row: &[u8]| {
-                                u64::from(row[x0]) * (STEPS as u64 - fx) + u64::from(row[x1]) * fx
-                            };
-                            *sum += along(upper) * (STEPS as u64 - fy) + along(lower) * fy;
-                        }
+                let at_y = f64::from(y) + (j as f64 + 0.5) / n as f64;
+                if !self.geometry.is_upright() {
+                    self.find_places(at_y, rect, area, &mut places);
+                    for (sums, plane) in sums.iter_mut().zip(from.planes()) {
+                        places.add(plane.levels(), plane.width(), sums, n);
                     }
+                    continue;
+                }
+                // All samples of the row lie between the same two rows of the display.
+                let v = self.inverse[1][1] * at_y + self.inverse[1][2];
+                let v = v / self.inverse[2][2] - 0.5 - f64::from(area.y);
+                let (upper, part) = place(v, area.height as usize);
+                let lower = (upper + 1).min(area.height as usize - 1);
+                let span = places.columns();
+                for (sums, plane) in sums.iter_mut().zip(from.planes()) {
+                    let (a, b) = (&plane.row(upper)[span.clone()], &plane.row(lower)[span.clone()]);
+                    let (u, w) = ((STEPS - part) as u16, part as u16);
+                    for ((out, a), b) in blended[span.clone()].iter_mut().zip(a).zip(b) {
+                        *out = u16::from(*a) * u + u16::from(*b) * w;
+                    }
+                    places.add_along(&blended, sums, n);
                 }
             }
-            let left = (rect.x - to.area().x) as usize;
-            for (k, row) in to.rows_mut(y).take(planes).enumerate() {
-                for (level, sums) in row[left..].iter_mut().zip(&sums) {
-                    *level = ((sums[k] + whole / 2) / whole) as u8;
+            for (row, sums) in to.rows_mut(y).zip(&sums) {
+                for (level, sum) in row[left..left + width].iter_mut().zip(sums) {
+                    *level = ((sum + whole / 2) / whole) as u8;
                 }
             }
+        }
+    }
+
+    /// Where the samples of a row of the capture lie on the display, relative to `area`.
+    fn find_places(&self, at_y: f64, rect: Rect, area: Rect, places: &mut Places) {
+        let n = self.samples;
+        let [a, b, c] = self.inverse;
+        let [rows_x, rows_y, rows_w] = [a, b, c].map(|row| row[1] * at_y + row[2]);
+        let (x0, y0) = (0.5 + f64::from(area.x), 0.5 + f64::from(area.y));
+        places.clear();
+        for k in 0..rect.width * n {
+            let at_x = f64::from(rect.x) + (f64::from(k) + 0.5) / f64::from(n);
+            let depth = 1.0 / (c[0] * at_x + rows_w);
+            let (x, part_x) = place((a[0] * at_x + rows_x) * depth - x0, area.width as usize);
+            let (y, part_y) = place((b[0] * at_x + rows_y) * depth - y0, area.height as usize);
+            places.push(x, y, part_x as u16, part_y as u16);
+        }
+    }
+}
+
+/// The pixel that a place lies on or behind, of so many, and how far behind it, in steps. At the ends the last ones go on.
+fn place(at: f64, count: usize) -> (usize, u32) {
+    let last = (count - 1) as u32 * STEPS;
+    let steps = (at.max(0.0) * f64::from(STEPS)) as u32;
+    let steps = steps.min(last);
+    ((steps / STEPS) as usize, steps % STEPS)
+}
+
+/// Samples of a row of the capture: the display's pixel to the left and above, and how far behind it.
+#[derive(Clone, Debug, Default)]
+struct Places {
+    columns: Vec<u32>,
+    rows: Vec<u32>,
+    across: Vec<u16>,
+    down: Vec<u16>,
+}
+
+impl Places {
+    fn clear(&mut self) {
+        self.columns.clear();
+        self.rows.clear();
+        self.across.clear();
+        self.down.clear();
+    }
+
+    fn push(&mut self, column: usize, row: usize, across: u16, down: u16) {
+        self.columns.push(column as u32);
+        self.rows.push(row as u32);
+        self.across.push(across);
+        self.down.push(down);
+    }
+
+    /// The columns of the display that are asked for.
+    fn columns(&self) -> std::ops::Range<usize> {
+        let low = self.columns.iter().min().copied().unwrap_or(0) as usize;
+        let high = self.columns.iter().max().copied().unwrap_or(0) as usize;
+        let is_behind = self.across.iter().any(|part| *part > 0);
+        low..high + 1 + usize::from(is_behind)
+    }
+
+    /// Adds `n` samples to each sum, from a row that is blended already.
+    fn add_along(&self, blended: &[u16], sums: &mut [u32], n: usize) {
+        let each = self.columns.chunks_exact(n).zip(self.across.chunks_exact(n));
+        for (sum, (columns, parts)) in sums.iter_mut().zip(each) {
+            for (x, part) in columns.iter().zip(parts) {
+                let (x, part) = (*x as usize, u32::from(*part));
+                let here = u32::from(blended[x]);
+                let next = u32::from(blended[(x + 1).min(blended.len() - 1)]);
+                *sum += here * (STEPS - part) + next * part;
+            }
+        }
+    }
+
+    /// Adds `n` samples to each sum, from the levels of a plane.
+    fn add(&self, levels: &[u8], width: usize, sums: &mut [u32], n: usize) {
+        let height = levels.len() / width;
+        let places = self.columns.iter().zip(&self.rows).zip(self.across.iter().zip(&self.down));
+        for (k, ((x, y), (across, down))) in places.enumerate() {
+            let (x, y) = (*x as usize, *y as usize);
+            let right = usize::from(x + 1 < width);
+            let below = if y + 1 < height { width } else { 0 };
+            let at = y * width + x;
+            let (across, down) = (u32::from(*across), u32::from(*down));
+            let along = |at: usize| {
+                u32::from(levels[at]) * (STEPS - across) + u32::from(levels[at + right]) * across
+            };
+            sums[k / n] += along(at) * (STEPS - down) + along(at + below) * down;
         }
     }
 }

@@ -200,7 +200,11 @@ fn readings_by_kept_slopes_are_those_by_fresh_ones() {
         let drawing = Drawing::new(&d);
         let subject = Subject::new(&d, &drawing);
         let (size, planes) = ((200, 200), Subsampling::Both);
-        let chain = chain_look(&plain_profile(size, Encoding::Rgb, planes, Siting::Left));
+        let encoding = Encoding::YCbCr {
+            matrix: Matrix::Bt709,
+            range: Range::Limited,
+        };
+        let chain = chain_look(&plain_profile(size, encoding, planes, Siting::Left));
         let mut painter = Painter::default();
         let mut comparison = Comparison::new(subject, 0, &chain, size, &mut painter);
         let fresh = Reader::new(subject, 0, &chain, comparison.area(), &mut painter);
@@ -217,6 +221,8 @@ fn readings_by_kept_slopes_are_those_by_fresh_ones() {
                 inputs.values[f.channel.0] = Value::Number(v);
             }
             comparison.draw(&inputs, &mut painter);
+            let (mut words, whole) = (Vec::new(), Rect::new(0, 0, 200, 200));
+            word_boxes(comparison.scene(), subject, &chain, whole, &mut words);
             let view = comparison.reference()[0];
             let mut gauss = || {
                 let (u, v): (f64, f64) = (random.random_range(1e-12..1.0), random.random());
@@ -234,7 +240,14 @@ fn readings_by_kept_slopes_are_those_by_fresh_ones() {
                 .into_iter()
                 .zip(&mut found)
             {
-                reader.read(View::whole(&captured), start, &[], false, &mut painter, out);
+                reader.read(
+                    View::whole(&captured),
+                    start,
+                    &words,
+                    false,
+                    &mut painter,
+                    out,
+                );
             }
             let here = reader.here(&inputs, comparison.scene());
             let taken_at = &reader.kept[0].as_ref().expect("slopes are kept").taken_at;
