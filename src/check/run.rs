@@ -34,8 +34,8 @@ use crate::reference::painter::Painter;
 use super::chain_watch::{ChainWatch, Sight, Told};
 use super::clock::step_s;
 use super::gaps::Gaps;
-use super::place::{LEAST_SEEN, seen_share};
 use super::other_units::OtherUnits;
+use super::place::{LEAST_SEEN, seen_share};
 use super::resolved::{self, Resolved};
 use super::{Error, Outcome, RegionState, Seen, Sink, Snapshot};
 

@@ -169,7 +169,10 @@ impl Resampler {
                 let lower = (upper + 1).min(area.height as usize - 1);
                 let span = places.columns();
                 for (sums, plane) in sums.iter_mut().zip(from.planes()) {
-                    let (a, b) = (&plane.row(upper)[span.clone()], &plane.row(lower)[span.clone()]);
+                    let (a, b) = (
+                        &plane.row(upper)[span.clone()],
+                        &plane.row(lower)[span.clone()],
+                    );
                     let (u, w) = ((STEPS - part) as u16, part as u16);
                     for ((out, a), b) in blended[span.clone()].iter_mut().zip(a).zip(b) {
                         *out = u16::from(*a) * u + u16::from(*b) * w;
@@ -244,7 +247,10 @@ impl Places {
 
     /// Adds `n` samples to each sum, from a row that is blended already.
     fn add_along(&self, blended: &[u16], sums: &mut [u32], n: usize) {
-        let each = self.columns.chunks_exact(n).zip(self.across.chunks_exact(n));
+        let each = self
+            .columns
+            .chunks_exact(n)
+            .zip(self.across.chunks_exact(n));
         for (sum, (columns, parts)) in sums.iter_mut().zip(each) {
             for (x, part) in columns.iter().zip(parts) {
                 let (x, part) = (*x as usize, u32::from(*part));
@@ -258,7 +264,11 @@ impl Places {
     /// Adds `n` samples to each sum, from the levels of a plane.
     fn add(&self, levels: &[u8], width: usize, sums: &mut [u32], n: usize) {
         let height = levels.len() / width;
-        let places = self.columns.iter().zip(&self.rows).zip(self.across.iter().zip(&self.down));
+        let places = self
+            .columns
+            .iter()
+            .zip(&self.rows)
+            .zip(self.across.iter().zip(&self.down));
         for (k, ((x, y), (across, down))) in places.enumerate() {
             let (x, y) = (*x as usize, *y as usize);
             let right = usize::from(x + 1 < width);

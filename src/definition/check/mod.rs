@@ -10,8 +10,8 @@ mod conditions;
 pub(super) mod limits;
 mod pages;
 mod parts;
-mod requirements;
 pub(super) mod recording;
+mod requirements;
 pub(super) mod symbols;
 
 use std::collections::BTreeMap;

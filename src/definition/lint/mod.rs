@@ -11,8 +11,8 @@
 //! capture was compressed at H.264 crf 23. *What it cannot see*: the capture chain. Measure it
 //! with the calibration before relying on a tolerance that is near these limits.
 
-mod trace;
 mod recording;
+mod trace;
 mod warning;
 
 use std::collections::{BTreeMap, BTreeSet};
