@@ -17,14 +17,26 @@ use crate::reference::drawing::Drawing;
 use crate::reference::painter::Painter;
 
 const EVERY_KIND: &str = include_str!("../definition/tests/every_kind.toml");
-/// Everything stands still, moves for a fifth of a second, and stands still again.
-const INPUTS: &str = "t_s,pitch_deg,roll_deg,lateral_g,airspeed_kt,airspeed_ok,target_kt,heading_deg,wind_from_deg,wind_kt,nr_pct,n2_pct,fuel_kg,mode,station
-0,5,10,0.05,100,1,110,90,120,20,70,80,200,1,ABC
-0.2,5,10,0.05,100,1,110,90,120,20,70,80,200,1,ABC
-0.4,6,12,0.06,103,1,110,95,121,20,72,82,199,1,ABD
-1,6,12,0.06,103,1,110,95,121,20,72,82,199,1,ABD
-";
+const COLUMNS: &str = "t_s,pitch_deg,roll_deg,lateral_g,airspeed_kt,airspeed_ok,target_kt,heading_deg,wind_from_deg,wind_kt,nr_pct,n2_pct,fuel_kg,mode,station";
 const INTERVAL_S: f64 = 0.04;
+
+/// Everything stands still, moves for a fifth of a second, and stands still again; a row every 50 ms.
+fn inputs() -> String {
+    let row = |k: i32| {
+        let t_s = f64::from(k) * 0.05;
+        let moved = ((t_s - 0.2) / 0.2).clamp(0.0, 1.0);
+        let by = |from: f64, by: f64| from + by * moved;
+        let (pitch, roll, lateral) = (by(5.0, 1.0), by(10.0, 2.0), by(0.05, 0.01));
+        let (airspeed, heading, wind) = (by(100.0, 3.0), by(90.0, 5.0), by(120.0, 1.0));
+        let (nr, n2, fuel) = (by(70.0, 2.0), by(80.0, 2.0), by(200.0, -1.0));
+        let station = if moved < 1.0 { "ABC" } else { "ABD" };
+        format!(
+            "{t_s:.2},{pitch},{roll},{lateral},{airspeed},1,110,{heading},{wind},20,{nr},{n2},{fuel},1,{station}"
+        )
+    };
+    let rows: Vec<String> = (0..=20).map(row).collect();
+    format!("{COLUMNS}\n{}\n", rows.join("\n"))
+}
 
 /// What the display shows in frame `k`: what is due, but for a while the picture of the first frame.
 fn shown_s(k: usize) -> f64 {
@@ -40,7 +52,7 @@ fn with_frames(each: impl FnOnce(Run, &[CapturedFrame])) {
     let definition =
         Definition::from_toml(EVERY_KIND, "every_kind.toml", Path::new("")).expect("a definition");
     let recording = Recording::from_reader(
-        INPUTS.as_bytes(),
+        inputs().as_bytes(),
         "inputs.csv",
         &definition,
         MissingColumns::Refuse,

@@ -633,7 +633,7 @@ fn stepped(g: Geometry, size: (usize, usize), step: &[f64]) -> Geometry {
 }
 
 /// Rounds of [`refine`], at most.
-const ROUNDS: usize = 5;
+const ROUNDS: usize = 12;
 
 /// Brings `look` to where `luma` has the static artwork. `None` when that has too few edges.
 pub(super) fn refine(

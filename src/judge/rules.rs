@@ -26,7 +26,7 @@ pub const fn when(verdict: Verdict) -> &'static str {
             "it can be read and is wrong: a value, a digit, a colour, a place, something missing or extra, a plausible value on invalid data"
         }
         Verdict::NotJudged => {
-            "the recording lacks a channel that the region needs, or does not reach this frame"
+            "the recording lacks a channel that the region needs, does not reach this frame, or does not say well enough what is due there"
         }
     }
 }
