@@ -12,8 +12,6 @@ mod resolved;
 pub mod run;
 mod shades;
 mod stretch;
-#[cfg(test)]
-mod unchanged;
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};

@@ -218,7 +218,7 @@ impl<'d> Run<'d> {
                 sink.measured(time_s, verdicts)
             })?;
         }
-        let examined = self.examine_after((!is_first).then_some(before), frame, None);
+        let examined = self.examine(frame, None);
         let verdicts = self.judge(frame, examined)?;
         self.count(&verdicts);
         let examiners = &self.regions.examiners;
@@ -303,7 +303,6 @@ impl<'d> Run<'d> {
         let time_s = frame.time_s + self.offset_s;
         Moment {
             frame: &frame.picture,
-            before: None,
             recording: self.recording,
             time_s,
             likely_s: self.company.data_time_s(time_s),
@@ -349,16 +348,6 @@ impl<'d> Run<'d> {
 
     /// Looks at all regions of the next frame, or at those alone that differ from what is known.
     pub fn examine(&mut self, frame: &CapturedFrame, known: Option<Known>) -> Examined {
-        self.examine_after(None, frame, known)
-    }
-
-    /// The same, where the frame `before` is still at hand: what has not changed since then is not looked at again.
-    pub(super) fn examine_after(
-        &mut self,
-        before: Option<&CapturedFrame>,
-        frame: &CapturedFrame,
-        known: Option<Known>,
-    ) -> Examined {
         if let Some(last) = self.last_time_s {
             self.elapsed_s = frame.time_s - last;
             self.interval_s = self.elapsed_s.clamp(0.001, 0.2);
@@ -366,11 +355,7 @@ impl<'d> Run<'d> {
             self.first_time_s = frame.time_s;
         }
         self.last_time_s = Some(frame.time_s);
-        let before = before.map(|b| (&b.picture, b.time_s + self.offset_s));
-        let moment = Moment {
-            before,
-            ..self.moment(frame)
-        };
+        let moment = self.moment(frame);
         self.recording
             .inputs_at(moment.due_time_s(), &mut self.inputs);
         if !self.is_recorded(frame.time_s) {
@@ -856,6 +841,7 @@ fn not_judged() -> Findings {
         explanation: Explanation::Due,
         data_span_s: None,
         difference: Default::default(),
+        wrong_cells: Vec::new(),
         readings: Vec::new(),
         digits: Vec::new(),
         liveness: None,

@@ -41,62 +41,70 @@ pub struct Tolerance {
     pub contrast_share: f32,
 }
 
-/// Gradient energy of the reference in cells, worked out where it is asked for and kept between frames for what did not
-/// change: most cells of a good picture differ by so little that it decides nothing.
+/// Gradient energy of the reference in cells, kept between frames for what did not change.
 #[derive(Clone, Debug, Default)]
 pub struct GradientCells {
     columns: usize,
     rows: usize,
-    /// `None` where it is not known.
-    energy: Vec<Option<f32>>,
+    energy: Vec<f32>,
 }
 
 impl GradientCells {
-    /// Says that `reference` has changed in `dirty`, relative to the view.
+    /// Recomputes the cells that `dirty`, relative to the view, touches.
     pub fn update(&mut self, reference: View, dirty: Rect) {
-        let (width, height) = (reference.width(), reference.height());
-        let (columns, rows) = (width.div_ceil(CELL), height.div_ceil(CELL));
+        let (columns, rows) = (
+            reference.width().div_ceil(CELL),
+            reference.height().div_ceil(CELL),
+        );
+        let mut area = dirty.grown(1).intersection(&Rect::new(
+            0,
+            0,
+            reference.width() as i32,
+            reference.height() as i32,
+        ));
         if (columns, rows) != (self.columns, self.rows) {
-            (self.columns, self.rows) = (columns, rows);
+            self.columns = columns;
+            self.rows = rows;
             self.energy.clear();
-            self.energy.resize(columns * rows, None);
-            return;
+            self.energy.resize(columns * rows, 0.0);
+            area = Rect::new(0, 0, reference.width() as i32, reference.height() as i32);
         }
-        // A cell has gradients to the pixels right of it and below.
-        let whole = Rect::new(0, 0, width as i32, height as i32);
-        let area = dirty.grown(1).intersection(&whole);
         if area.is_empty() {
             return;
         }
-        let cells = |from: i32, to: i32| from as usize / CELL..(to as usize).div_ceil(CELL);
-        for r in cells(area.y, area.bottom()) {
-            self.energy[r * columns..][cells(area.x, area.right())].fill(None);
+        let (c0, c1) = (
+            area.x as usize / CELL,
+            (area.right() as usize).div_ceil(CELL),
+        );
+        let (r0, r1) = (
+            area.y as usize / CELL,
+            (area.bottom() as usize).div_ceil(CELL),
+        );
+        for r in r0..r1 {
+            let line = &mut self.energy[r * columns + c0..r * columns + c1];
+            let band = r * CELL..((r + 1) * CELL).min(reference.height());
+            // Lines, each with the next; the last has itself below.
+            let pairs = |y: usize| {
+                (
+                    reference.row(y),
+                    reference.row((y + 1).min(reference.height() - 1)),
+                )
+            };
+            for (k, sum) in line.iter_mut().enumerate() {
+                let x0 = (c0 + k) * CELL;
+                let x1 = (x0 + CELL).min(reference.width());
+                let gradients = band.clone().map(pairs);
+                let found: i32 = if x1 - x0 == CELL && x1 < reference.width() {
+                    inner_gradient_energy(gradients, x0)
+                } else {
+                    gradients
+                        .map(|(here, below)| gradient_energy(here, below, x0, x1))
+                        .sum()
+                };
+                *sum = found as f32;
+            }
         }
     }
-
-    /// The energy of cell `k` of `reference`, counted along lines of cells.
-    fn of(&mut self, reference: View, k: usize) -> f32 {
-        let columns = self.columns;
-        *self.energy[k]
-            .get_or_insert_with(|| cell_gradient_energy(reference, k % columns, k / columns))
-    }
-}
-
-fn cell_gradient_energy(reference: View, c: usize, r: usize) -> f32 {
-    let (width, height) = (reference.width(), reference.height());
-    let band = r * CELL..((r + 1) * CELL).min(height);
-    // Lines, each with the next; the last has itself below.
-    let lines = band.map(|y| (reference.row(y), reference.row((y + 1).min(height - 1))));
-    let x0 = c * CELL;
-    let x1 = (x0 + CELL).min(width);
-    let found: i32 = if x1 - x0 == CELL && x1 < width {
-        inner_gradient_energy(lines, x0)
-    } else {
-        lines
-            .map(|(here, below)| gradient_energy(here, below, x0, x1))
-            .sum()
-    };
-    found as f32
 }
 
 /// Sums of the lines of a cell that has a column to its right, each with the line below.
@@ -169,7 +177,7 @@ pub struct Scratch {
 pub fn compare(
     captured: View,
     reference: View,
-    gradients: &mut GradientCells,
+    gradients: &GradientCells,
     tolerance: &Tolerance,
     unchecked: &[Rect],
     enough: u32,
@@ -191,7 +199,7 @@ pub fn compare(
     mark_asked(columns, rows, reference, unchecked, scratch);
     let Scratch { near, energy, .. } = scratch;
     sum_energy(captured, reference, (columns, rows), near, energy);
-    let any_hot = mark_hot((columns, rows), reference, gradients, tolerance, scratch);
+    let any_hot = mark_hot(columns, rows, gradients, tolerance, scratch);
     let mut found = Disagreement::default();
     if !any_hot {
         return found;
@@ -386,9 +394,9 @@ fn add_squares(a: &[u8; CELL], b: &[u8; CELL], sums: &mut [i32; CELL]) {
 
 /// Marks the cells that need the envelope; a suspicious cell takes its neighbours with it.
 fn mark_hot(
-    (columns, rows): (usize, usize),
-    reference: View,
-    gradients: &mut GradientCells,
+    columns: usize,
+    rows: usize,
+    gradients: &GradientCells,
     tolerance: &Tolerance,
     scratch: &mut Scratch,
 ) -> bool {
@@ -397,8 +405,8 @@ fn mark_hot(
     scratch.hot.resize(columns * rows, false);
     let flat = tolerance.flat_energy * (CELL * CELL) as f32;
     for k in 0..columns * rows {
-        let energy = scratch.energy[k] as f32;
-        if energy > flat && energy > flat + GRADIENT_SHARE * gradients.of(reference, k) {
+        let (energy, gradient) = (scratch.energy[k] as f32, gradients.energy[k]);
+        if energy > flat + GRADIENT_SHARE * gradient {
             any = true;
             let (c, r) = (k % columns, k / columns);
             for r in r.saturating_sub(1)..(r + 2).min(rows) {
@@ -539,13 +547,6 @@ fn mark(
     }
 }
 
-fn is_unmarked(line: &[i8]) -> bool {
-    match <&[i8; CELL]>::try_from(line) {
-        Ok(line) => *line == [0; CELL],
-        Err(_) => line.iter().all(|mark| *mark == 0),
-    }
-}
-
 /// Counts marked pixels of a line of cells that have at least two marked neighbours.
 fn count_company(
     captured: View,
@@ -564,21 +565,15 @@ fn count_company(
             continue;
         }
         for y in r * CELL..((r + 1) * CELL).min(height) {
-            let columns = c * CELL..((c + 1) * CELL).min(width);
-            // Even where a picture is wrong most lines of a cell are not.
-            if is_unmarked(&scratch.marks[y * width..][columns.clone()]) {
-                continue;
-            }
-            for x in columns {
+            for x in c * CELL..((c + 1) * CELL).min(width) {
                 let mark = scratch.marks[y * width + x];
                 if mark == 0 {
                     continue;
                 }
                 let mut company = 0;
                 for yy in y.saturating_sub(1)..(y + 2).min(height) {
-                    let around = x.saturating_sub(1)..(x + 2).min(width);
-                    for mark in &scratch.marks[yy * width..][around] {
-                        company += u32::from(*mark != 0);
+                    for xx in x.saturating_sub(1)..(x + 2).min(width) {
+                        company += u32::from(scratch.marks[yy * width + xx] != 0);
                     }
                 }
                 // The pixel itself is one of them.
@@ -619,7 +614,7 @@ mod tests {
         compare(
             View::whole(captured),
             View::whole(reference),
-            &mut gradients,
+            &gradients,
             &LUMA,
             &[],
             u32::MAX,
@@ -710,7 +705,7 @@ mod tests {
         let found = compare(
             View::whole(&empty),
             View::whole(&reference),
-            &mut gradients,
+            &gradients,
             &LUMA,
             &[Rect::new(10, 0, 8, 32)],
             u32::MAX,
@@ -777,9 +772,9 @@ mod tests {
             let (a, b) = (View::whole(&captured), View::whole(&reference));
             gradients.update(b, Rect::default());
             let unchecked = [Rect::new(unchecked.0, unchecked.1, unchecked.2, unchecked.2)];
-            let mut densest = |enough: u32| {
+            let densest = |enough: u32| {
                 let mut scratch = Scratch::default();
-                compare(a, b, &mut gradients, &LUMA, &unchecked, enough, &mut scratch).densest_px
+                compare(a, b, &gradients, &LUMA, &unchecked, enough, &mut scratch).densest_px
             };
             prop_assert_eq!(densest(6) >= 6, densest(u32::MAX) >= 6);
         }

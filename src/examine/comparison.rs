@@ -235,22 +235,22 @@ impl<'d> Comparison<'d> {
 
     /// Draws the region for `inputs`.
     pub fn draw(&mut self, inputs: &Inputs, painter: &mut Painter) {
-        self.set_scene(inputs, &[]);
-        self.paint(painter);
+        self.draw_with_numbers(inputs, &[], painter);
     }
 
-    /// Sets what [`Self::paint`] draws: the region for `inputs`, but with these numbers in the lines that they stand in.
-    pub fn set_scene(&mut self, inputs: &Inputs, numbers: &[Written]) {
+    /// Draws the region for `inputs`, but with these numbers in the lines that they stand in.
+    pub fn draw_with_numbers(
+        &mut self,
+        inputs: &Inputs,
+        numbers: &[Written],
+        painter: &mut Painter,
+    ) {
         self.scene.clear();
         self.subject
             .region_moving(self.region, inputs, &mut self.scene);
         for number in numbers {
             self.scene.reword(number.item, &number.words);
         }
-    }
-
-    /// Draws what was set.
-    pub fn paint(&mut self, painter: &mut Painter) {
         let fonts = self.subject.definition().fonts();
         let whole = Rect::new(0, 0, self.area.width, self.area.height);
         let area = self.area;
@@ -270,7 +270,7 @@ impl<'d> Comparison<'d> {
         self.dirty = dirty;
     }
 
-    /// Brings colour planes up to date where luma was drawn again, and gradients with them.
+    /// Brings colour planes and gradients up to date where luma was drawn again.
     fn renew(&mut self, dirty: &[Rect]) {
         let whole = Rect::new(0, 0, self.area.width, self.area.height);
         let subsampling = self.chain.subsampling;
@@ -351,7 +351,6 @@ impl<'d> Comparison<'d> {
     ) -> Difference {
         let captured = self.captured(frame);
         let mut scratch = std::mem::take(&mut self.scratch);
-        let mut gradients = std::mem::take(&mut self.gradients);
         let reference = self.reference();
         let mut found = [Disagreement::default(); 3];
         for k in 0..3 {
@@ -363,7 +362,7 @@ impl<'d> Comparison<'d> {
             found[k] = agreement::compare(
                 captured[k],
                 reference[k],
-                &mut gradients[k],
+                &self.gradients[k],
                 tolerance,
                 unchecked,
                 enough,
@@ -374,7 +373,6 @@ impl<'d> Comparison<'d> {
             }
         }
         self.scratch = scratch;
-        self.gradients = gradients;
         let chroma = if found[1].densest_px >= found[2].densest_px {
             found[1]
         } else {

@@ -266,7 +266,7 @@ impl Still {
             }
             gradients.update(b, whole);
             let found =
-                agreement::compare(a, b, &mut gradients, tolerance, &[], u32::MAX, &mut scratch);
+                agreement::compare(a, b, &gradients, tolerance, &[], u32::MAX, &mut scratch);
             found.px() > DIFFERENT_PX
         })
     }

@@ -4,10 +4,8 @@
 //! ([`crate::examine::fit`]); a picture that agrees needs one. When the picture shows something far away, a coarse
 //! scan along each freedom gives the start.
 
-mod kept;
 mod scan;
 
-use self::kept::{Here, Kept};
 use crate::capture::reading_errors::ReadingErrors;
 use crate::definition::Definition;
 use crate::examine::comparison::ChainLook;
@@ -64,27 +62,6 @@ struct Group {
     members: Vec<usize>,
 }
 
-/// A pixel that moves.
-#[derive(Clone, Copy)]
-struct Moving {
-    /// Change of the level for a pixel of motion of each freedom.
-    slope: [f32; MOST],
-    /// Place in the region, px.
-    x: u32,
-    y: u32,
-    /// See [`Sample::cell`].
-    cell: u32,
-}
-
-/// Where a fit begins.
-#[derive(Clone, Copy)]
-pub struct Start<'a> {
-    /// The values.
-    pub inputs: &'a Inputs,
-    /// The luma of the region drawn for them, words and all, and what moves in it, where that is at hand.
-    pub drawn: Option<(View<'a>, &'a Scene)>,
-}
-
 /// Fits the freedoms of one region.
 #[derive(Clone)]
 pub struct Reader<'d> {
@@ -105,12 +82,7 @@ pub struct Reader<'d> {
     altered: Inputs,
     /// Where the two drawings of a step may differ, relative to the region.
     moved: Vec<Rect>,
-    moving: Vec<Moving>,
     samples: Vec<Sample>,
-    /// Where the fit begins; `None` where no picture of it is at hand.
-    here: Option<Here>,
-    /// By group: slopes of an earlier beginning.
-    kept: Vec<Option<Kept>>,
     cells: fit::Scratch,
     /// Slopes of each freedom of a group, plane after plane; all zero between steps.
     slopes: Vec<i16>,
@@ -166,7 +138,6 @@ impl<'d> Reader<'d> {
                 .map(|name| chain.reading_errors.of(&name))
                 .collect(),
             freedoms,
-            kept: vec![None; groups.len()],
             groups,
             pictures,
             scene: Scene::default(),
@@ -174,9 +145,7 @@ impl<'d> Reader<'d> {
             middle: Scene::default(),
             altered: Inputs::default(),
             moved: Vec::new(),
-            moving: Vec::new(),
             samples: Vec::new(),
-            here: None,
             cells: fit::Scratch::new(),
             slopes: vec![0; pixels * planes],
             spans: vec![(usize::MAX, 0); area.height as usize],
@@ -202,12 +171,13 @@ impl<'d> Reader<'d> {
         )
     }
 
-    /// Reads all freedoms of `captured`, beginning at `start`; `words` are the lines of words of the reference (static and moving), left out. `out` gets one entry a freedom: `None` when its
+    /// Reads all freedoms of `captured`, starting from `start`, whose reference is `drawn` where that
+    /// is at hand; `words` are the lines of words of the reference (static and moving), left out. `out` gets one entry a freedom: `None` when its
     /// channel is invalid, when its ink does not move here, or when the symbol was not recognised.
     pub fn read(
         &mut self,
         captured: View,
-        start: Start,
+        (start, drawn): (&Inputs, Option<View>),
         words: &[Rect],
         scan: bool,
         painter: &mut Painter,
@@ -216,11 +186,10 @@ impl<'d> Reader<'d> {
         out.clear();
         out.resize(self.freedoms.len(), None);
         self.set_mask(words);
-        self.here = start.drawn.map(|(_, scene)| self.here(start.inputs, scene));
         for g in 0..self.groups.len() {
-            self.read_group(g, captured, start, painter, out);
+            self.read_group(g, captured, (start, drawn), painter, out);
             if scan {
-                self.scan_group(g, captured, start.inputs, painter, out);
+                self.scan_group(g, captured, start, painter, out);
             }
         }
     }
@@ -270,26 +239,22 @@ impl<'d> Reader<'d> {
         &mut self,
         g: usize,
         captured: View,
-        start: Start,
+        (start, mut drawn): (&Inputs, Option<View>),
         painter: &mut Painter,
         out: &mut [Option<Fitted>],
     ) {
-        let begin = self.active(g, start.inputs);
+        let begin = self.active(g, start);
         if begin.is_empty() {
             return;
         }
         let mut values = begin.clone();
-        self.altered.clone_from(start.inputs);
+        self.altered.clone_from(start);
         let mut last: Option<fit::Step> = None;
         let mut scale = vec![1.0; values.len()];
-        for k in 0..MOST_STEPS {
-            let step = match start.drawn {
-                Some((drawn, _)) if k == 0 => {
-                    self.first_step(g, captured, drawn, &values, &mut scale, painter)
-                }
-                _ => self.step(captured, &values, &mut scale, painter),
+        for _ in 0..MOST_STEPS {
+            let Some(step) = self.step(captured, drawn.take(), &values, &mut scale, painter) else {
+                break;
             };
-            let Some(step) = step else { break };
             let mut largest = 0.0f64;
             for (k, (member, value)) in values.iter_mut().enumerate() {
                 let moved = step.motion_px[k].clamp(-LONGEST_STEP_PX, LONGEST_STEP_PX);
@@ -339,86 +304,36 @@ impl<'d> Reader<'d> {
         }
     }
 
-    /// The first step, at `values`, whose reference is `drawn`; slopes of an earlier beginning serve where they hold.
-    fn first_step(
-        &mut self,
-        g: usize,
-        captured: View,
-        drawn: View,
-        values: &[(usize, f64)],
-        scale: &mut [f64],
-        painter: &mut Painter,
-    ) -> Option<fit::Step> {
-        let kept = self.kept[g].take();
-        let kept = kept.filter(|k| {
-            self.here
-                .as_ref()
-                .is_some_and(|here| k.serve(here, &self.freedoms))
-        });
-        let taken_at = match kept {
-            Some(kept) => {
-                self.moving = kept.moving;
-                self.set_scale(values, scale);
-                Some(kept.taken_at)
-            }
-            None => {
-                self.find_slopes(false, values, scale, painter);
-                self.here.clone()
-            }
-        };
-        self.take_samples(captured, Some(drawn));
-        let moving = std::mem::take(&mut self.moving);
-        self.kept[g] = taken_at.map(|taken_at| Kept { taken_at, moving });
-        fit::solve(&self.samples, values.len(), &mut self.cells)
-    }
-
-    /// One step at `values`; `scale` gets pixels per unit.
+    /// One step at `values`, whose reference is `drawn` where that is at hand; `scale` gets pixels per unit.
     fn step(
         &mut self,
         captured: View,
+        drawn: Option<View>,
         values: &[(usize, f64)],
         scale: &mut [f64],
         painter: &mut Painter,
     ) -> Option<fit::Step> {
-        self.find_slopes(true, values, scale, painter);
-        self.take_samples(captured, None);
-        fit::solve(&self.samples, values.len(), &mut self.cells)
-    }
-
-    /// Pixels per unit of freedoms at `values`.
-    fn set_scale(&mut self, values: &[(usize, f64)], scale: &mut [f64]) {
         for (member, value) in values {
             self.altered.values[self.freedoms[*member].channel.0] = Value::Number(*value);
         }
-        for ((member, _), scale) in values.iter().zip(scale) {
-            *scale = self
-                .px_per_unit(*member, &self.altered)
-                .max(LEAST_PX_PER_UNIT);
-        }
-    }
-
-    /// Finds the pixels that move at `values`, and their slopes; draws the region for these values there as well where that
-    /// is asked for.
-    fn find_slopes(
-        &mut self,
-        with_middle: bool,
-        values: &[(usize, f64)],
-        scale: &mut [f64],
-        painter: &mut Painter,
-    ) {
-        self.set_scale(values, scale);
-        if with_middle {
+        if drawn.is_none() {
             self.build(|r| &mut r.middle);
         }
-        self.moving.clear();
+        self.samples.clear();
         for (k, (member, value)) in values.iter().enumerate() {
-            let channel = self.freedoms[*member].channel;
+            let f = &self.freedoms[*member];
+            let channel = f.channel;
+            scale[k] = self
+                .subject
+                .drawing()
+                .px_per_unit(self.subject.definition(), self.region, f, &self.altered)
+                .max(LEAST_PX_PER_UNIT);
             let half = HALF_STEP_PX / scale[k];
             let bounds = self.reach[*member];
-            let moved = self.draw_pair(channel, *value, half, with_middle, bounds, painter);
+            let moved = self.draw_pair(channel, *value, half, drawn.is_none(), bounds, painter);
             for &rect in &moved {
                 if values.len() == 1 {
-                    self.gather_one(rect);
+                    self.gather_one(captured, drawn, rect);
                 } else {
                     self.gather_slopes(k, rect);
                 }
@@ -426,25 +341,9 @@ impl<'d> Reader<'d> {
             self.moved = moved;
         }
         if values.len() > 1 {
-            self.gather_many(values.len());
+            self.gather_many(captured, drawn, values.len());
         }
-    }
-
-    /// What the pixels that move are off by against `drawn`, or against what was drawn last at the value; words left out.
-    fn take_samples(&mut self, captured: View, drawn: Option<View>) {
-        let width = self.area.width as usize;
-        let middle = drawn.unwrap_or(View::whole(self.pictures.pictures()[2]));
-        self.samples.clear();
-        for m in &self.moving {
-            let (x, y) = (m.x as usize, m.y as usize);
-            if self.mask[y * width + x] == 0 {
-                self.samples.push(Sample {
-                    slope: m.slope,
-                    residual: f32::from(captured.at(x, y)) - f32::from(middle.at(x, y)),
-                    cell: m.cell,
-                });
-            }
-        }
+        fit::solve(&self.samples, values.len(), &mut self.cells)
     }
 
     /// Draws the region for a little less than a value and a little more, and `with_middle` for the value
@@ -515,21 +414,26 @@ impl<'d> Reader<'d> {
         self.pictures.draw(painter, fonts, &self.scene, bounds);
     }
 
-    fn gather_one(&mut self, bounds: Rect) {
-        let [low, high, _] = self.pictures.pictures();
+    fn gather_one(&mut self, captured: View, drawn: Option<View>, bounds: Rect) {
+        let width = self.area.width as usize;
+        let [low, high, middle] = self.pictures.pictures();
+        let middle = drawn.unwrap_or(View::whole(middle));
         let (x0, x1) = (bounds.x as usize, bounds.right() as usize);
         for y in bounds.y as usize..bounds.bottom() as usize {
             let (a, b) = (&low.row(y)[x0..x1], &high.row(y)[x0..x1]);
+            let (c, m) = (&captured.row(y)[x0..x1], &middle.row(y)[x0..x1]);
+            let mask = &self.mask[y * width + x0..y * width + x1];
             let cells = self.cells_of_line(y);
             for_each_difference(a, b, |x| {
-                let mut slope = [0.0; MOST];
-                slope[0] = f32::from(b[x]) - f32::from(a[x]);
-                self.moving.push(Moving {
-                    slope,
-                    x: (x0 + x) as u32,
-                    y: y as u32,
-                    cell: cells(x0 + x),
-                });
+                if mask[x] == 0 {
+                    let mut slope = [0.0; MOST];
+                    slope[0] = f32::from(b[x]) - f32::from(a[x]);
+                    self.samples.push(Sample {
+                        slope,
+                        residual: f32::from(c[x]) - f32::from(m[x]),
+                        cell: cells(x0 + x),
+                    });
+                }
             });
         }
     }
@@ -558,14 +462,16 @@ impl<'d> Reader<'d> {
         }
     }
 
-    /// Turns the slopes into a list of what moves, and clears them.
-    fn gather_many(&mut self, count: usize) {
+    /// Turns the slopes into samples, and clears them.
+    fn gather_many(&mut self, captured: View, drawn: Option<View>, count: usize) {
         let (width, height) = (self.area.width as usize, self.area.height as usize);
+        let middle = drawn.unwrap_or(View::whole(self.pictures.pictures()[2]));
         for y in 0..height {
             let (from, to) = std::mem::replace(&mut self.spans[y], (usize::MAX, 0));
             if from >= to {
                 continue;
             }
+            let (c, m) = (captured.row(y), middle.row(y));
             let cells = self.cells_of_line(y);
             let mut x = from;
             while x < to {
@@ -579,6 +485,9 @@ impl<'d> Reader<'d> {
                     continue;
                 }
                 for x in x..end {
+                    if self.mask[y * width + x] != 0 {
+                        continue;
+                    }
                     let mut slope = [0.0; MOST];
                     let mut any = 0;
                     for (k, s) in slope.iter_mut().enumerate().take(count) {
@@ -589,10 +498,9 @@ impl<'d> Reader<'d> {
                     if any == 0 {
                         continue;
                     }
-                    self.moving.push(Moving {
+                    self.samples.push(Sample {
                         slope,
-                        x: x as u32,
-                        y: y as u32,
+                        residual: f32::from(c[x]) - f32::from(m[x]),
                         cell: cells(x),
                     });
                 }

@@ -1,6 +1,6 @@
 //! Looking for a value far from where it is due: candidates along a freedom, and fits from the best.
 
-use super::{Fitted, LEAST_PX_PER_UNIT, LONGEST_STEP_PX, MOST_STEPS, RECOGNISED, Reader, Start};
+use super::{Fitted, LEAST_PX_PER_UNIT, LONGEST_STEP_PX, MOST_STEPS, RECOGNISED, Reader};
 use crate::examine::view::View;
 use crate::picture::Rect;
 use crate::recording::inputs::{Inputs, Value};
@@ -72,11 +72,7 @@ impl Reader<'_> {
             }
             best_start.values[f.channel.0] = Value::Number(best.1);
         }
-        let start = Start {
-            inputs: &best_start,
-            drawn: None,
-        };
-        self.read_group(g, captured, start, painter, out);
+        self.read_group(g, captured, (&best_start, None), painter, out);
     }
 
     /// Looks along candidates around `value`: what the best leaves unexplained, the value, and whether
@@ -110,7 +106,8 @@ impl Reader<'_> {
         for (_, start) in minima {
             let (mut v, mut is_recognised) = (start, false);
             for _ in 0..MOST_STEPS / 2 {
-                let Some(step) = self.step(captured, &[(member, v)], &mut [scale], painter) else {
+                let Some(step) = self.step(captured, None, &[(member, v)], &mut [scale], painter)
+                else {
                     break;
                 };
                 v += step.motion_px[0].clamp(-LONGEST_STEP_PX, LONGEST_STEP_PX) / scale;

@@ -2,16 +2,16 @@
 //! explain the picture.
 
 mod explain;
-mod search;
 
-use self::search::Search;
+use self::explain::SCAN_EVERY;
 use crate::definition::model::Symbol;
 use crate::examine::comparison::{ChainLook, Comparison, Difference};
 use crate::examine::data_time::AgeTrack;
 use crate::examine::digits::{self, Digits, Written};
-use crate::examine::reader::{self, Fitted, RECOGNISED, Reader, Start};
+use crate::examine::reader::{self, Fitted, RECOGNISED, Reader};
 use crate::examine::signature::{Parting, Signature};
 use crate::examine::subject::Subject;
+use crate::examine::view::View;
 use crate::examine::words::{WordChecker, WrongCell};
 use crate::picture::{Picture, Rect};
 use crate::recording::Recording;
@@ -50,6 +50,8 @@ pub struct Findings {
     pub data_span_s: Option<[f64; 2]>,
     /// What differs from the reference that is due (all zero when it agrees).
     pub difference: Difference,
+    /// Characters that are not those that are due.
+    pub wrong_cells: Vec<WrongCell>,
     /// Readings by freedom; `None` where nothing could be read.
     pub readings: Vec<Option<Fitted>>,
     /// Numbers that stand on the picture as digits, where they could be read.
@@ -62,12 +64,6 @@ pub struct Findings {
 
 /// How far back the data of a stale picture are looked for, s.
 pub const OLDEST_S: f64 = 2.5;
-
-/// Whether a reading found its symbol.
-fn is_recognised(reading: &Fitted) -> bool {
-    reading.misfit <= RECOGNISED
-}
-
 /// Examines one region, frame after frame.
 #[derive(Clone)]
 pub struct RegionExaminer<'d> {
@@ -91,32 +87,17 @@ pub struct RegionExaminer<'d> {
     last_data_time_s: Option<f64>,
     last_staleness_s: f64,
     last_values: Vec<Option<Fitted>>,
+    troubled: u64,
     ages: AgeTrack,
     /// Numbers that stand there instead of those that the trial inputs give.
     written: Vec<Written>,
-    /// Searches for whatever may explain the picture, and scans for far values among them.
-    search: Search,
-    scan: Search,
-    /// What explained the frame before.
-    last_explanation: Explanation,
-    /// How far back pictures of earlier moments have been tried since nothing explains the picture, s; `None` between two
-    /// such searches.
-    searched_s: Option<f64>,
+    /// Frames since something explained the picture.
+    unexplained: u64,
+    /// How far back pictures of earlier moments have been tried since nothing explains the picture, s.
+    searched_s: f64,
     parting: Option<Parting>,
     previous_scene: Scene,
     tried: Vec<Scene>,
-    /// What was found last, of a frame that agreed or not.
-    kept: Option<Kept>,
-}
-
-/// What holds again where neither the reference nor the captured pixels have changed.
-#[derive(Clone)]
-struct Kept {
-    /// Recording time of its frame, s.
-    time_s: f64,
-    difference: Difference,
-    /// Where the picture agreed, what was read from the values that are due.
-    readings: Option<Vec<Option<Fitted>>>,
 }
 
 /// What is the same for all regions of a frame.
@@ -124,8 +105,6 @@ struct Kept {
 pub struct Moment<'a> {
     /// The captured frame.
     pub frame: &'a Picture,
-    /// The frame that was examined before it and its recording time, s, where that is at hand.
-    pub before: Option<(&'a Picture, f64)>,
     /// The inputs.
     pub recording: &'a Recording,
     /// Recording time of the frame, s: capture time plus offset.
@@ -210,16 +189,14 @@ impl<'d> RegionExaminer<'d> {
             last_data_time_s: None,
             last_staleness_s: 0.0,
             last_values: Vec::new(),
+            troubled: 0,
             ages: AgeTrack::default(),
             written: Vec::new(),
-            search: Search::default(),
-            scan: Search::default(),
-            last_explanation: Explanation::Due,
-            searched_s: None,
+            unexplained: 0,
+            searched_s: 0.0,
             parting: None,
             previous_scene: Scene::default(),
             tried: Vec::new(),
-            kept: None,
         }
     }
 
@@ -292,43 +269,80 @@ impl<'d> RegionExaminer<'d> {
         if !is_unchanged {
             self.previous_scene.clone_from(self.due.scene());
         }
-        let kept = self.kept.take();
-        let kept = kept.filter(|k| is_unchanged && self.shows_the_same(moment, k));
-        let mut difference = match &kept {
-            Some(kept) => kept.difference,
-            None => self.due.compare(moment.frame),
-        };
+        let mut difference = self.due.compare(moment.frame);
         let mut liveness = None;
         if let Some(period_s) = self.liveness_period_s {
             liveness = self.liveness(moment, inputs, period_s, &mut difference, painter);
         }
-        // Where the ink disagrees, characters are asked only when nothing explains it.
-        let wrong_cells = (difference.agrees()).then(|| self.wrong_cells(moment, painter));
-        let agrees = wrong_cells.as_ref().is_some_and(Vec::is_empty);
-        self.find_word_boxes();
+        let wrong_cells = self.words.check(
+            self.due.captured(moment.frame)[0],
+            self.due.reference()[0],
+            self.due.scene(),
+            self.troubled > 0,
+            painter,
+        );
+        let agrees = difference.agrees() && wrong_cells.is_empty();
+        self.word_boxes.clear();
+        self.word_boxes.extend_from_slice(&self.fixed_words);
+        reader::word_boxes(
+            self.due.scene(),
+            self.subject,
+            &self.chain,
+            self.due.area(),
+            &mut self.word_boxes,
+        );
         let mut readings = Vec::new();
+        let captured = self.due.captured(moment.frame)[0];
+        let scan = !agrees && self.troubled.is_multiple_of(SCAN_EVERY);
+        self.reader.read(
+            captured,
+            (inputs, Some(self.due.reference()[0])),
+            &self.word_boxes,
+            scan,
+            painter,
+            &mut readings,
+        );
+        if !agrees {
+            self.read_from_last(captured, inputs, painter, &mut readings);
+        }
         self.written.clear();
         let explanation = if agrees {
-            match kept.and_then(|k| k.readings) {
-                Some(same) => readings = same,
-                None => self.read_due(moment, inputs, false, painter, &mut readings),
-            }
-            self.search.rest();
-            self.scan.rest();
-            self.searched_s = None;
+            self.troubled = 0;
+            self.unexplained = 0;
+            self.searched_s = 0.0;
             self.ages.clear();
             self.parting = None;
             self.last_data_time_s = Some(moment.due_time_s());
             self.last_staleness_s = moment.latency_s;
             Explanation::Due
         } else {
-            self.explain(moment, inputs, wrong_cells, &mut readings, painter)
+            let mut found = self.explain(moment, inputs, &mut readings, painter);
+            if matches!(found, None | Some(Explanation::Nothing { .. })) {
+                self.written = digits::as_read(
+                    self.subject,
+                    self.region,
+                    inputs,
+                    &self.due,
+                    self.due.captured(moment.frame)[0],
+                    &wrong_cells,
+                );
+            }
+            if found.is_none() && self.allowed_numbers_explain(moment, inputs, painter) {
+                found = Some(Explanation::Values);
+            }
+            let found = match found {
+                Some(found) => {
+                    self.unexplained = 0;
+                    found
+                }
+                None => {
+                    self.unexplained += 1;
+                    self.unexplained(moment, &mut readings, painter)
+                }
+            };
+            self.troubled += 1;
+            found
         };
-        self.kept = Some(Kept {
-            time_s: moment.time_s,
-            difference,
-            readings: agrees.then(|| readings.clone()),
-        });
         let written = std::mem::take(&mut self.written);
         let digits = match explanation {
             Explanation::Due => digits::as_drawn(self.subject, self.region, inputs, inputs),
@@ -347,7 +361,6 @@ impl<'d> RegionExaminer<'d> {
             Explanation::Nothing { .. } => written.into_iter().map(|w| w.digits).collect(),
         };
         self.last_values.clone_from(&readings);
-        self.last_explanation.clone_from(&explanation);
         let data_span_s = match explanation {
             Explanation::OtherTime { data_time_s } => Some(self.data_span_s(data_time_s, moment)),
             _ => None,
@@ -356,6 +369,7 @@ impl<'d> RegionExaminer<'d> {
             explanation,
             data_span_s,
             difference,
+            wrong_cells,
             readings,
             digits,
             liveness,
@@ -372,50 +386,6 @@ impl<'d> RegionExaminer<'d> {
     ) -> (Vec<Option<Fitted>>, bool) {
         self.draw_due(inputs, painter);
         let agrees = self.due.agrees(frame);
-        self.find_word_boxes();
-        let mut readings = Vec::new();
-        let captured = self.due.captured(frame)[0];
-        self.reader.read(
-            captured,
-            Start {
-                inputs,
-                drawn: Some((self.due.reference()[0], self.due.scene())),
-            },
-            &self.word_boxes,
-            false,
-            painter,
-            &mut readings,
-        );
-        (readings, agrees)
-    }
-
-    /// Whether the pixels of the region are those of the frame that `kept` was found in. A mark that blinks by itself
-    /// is looked at anew.
-    fn shows_the_same(&self, moment: &Moment, kept: &Kept) -> bool {
-        let Some((before, time_s)) = moment.before else {
-            return false;
-        };
-        let is_still = self.liveness_period_s.is_none() && kept.time_s == time_s;
-        let planes = || {
-            let pair = self.due.captured(before).into_iter();
-            pair.zip(self.due.captured(moment.frame))
-        };
-        is_still && planes().all(|(a, b)| (0..a.height()).all(|y| a.row(y) == b.row(y)))
-    }
-
-    /// Characters that are not those that are due.
-    fn wrong_cells(&mut self, moment: &Moment, painter: &mut Painter) -> Vec<WrongCell> {
-        self.words.check(
-            self.due.captured(moment.frame)[0],
-            self.due.reference()[0],
-            self.due.scene(),
-            self.last_explanation != Explanation::Due,
-            painter,
-        )
-    }
-
-    /// Where words are due.
-    fn find_word_boxes(&mut self) {
         self.word_boxes.clear();
         self.word_boxes.extend_from_slice(&self.fixed_words);
         reader::word_boxes(
@@ -425,55 +395,51 @@ impl<'d> RegionExaminer<'d> {
             self.due.area(),
             &mut self.word_boxes,
         );
-    }
-
-    /// Reads from the values that are due; with `scan` looks far and wide for what is lost.
-    fn read_due(
-        &mut self,
-        moment: &Moment,
-        inputs: &Inputs,
-        scan: bool,
-        painter: &mut Painter,
-        readings: &mut Vec<Option<Fitted>>,
-    ) {
+        let mut readings = Vec::new();
+        let captured = self.due.captured(frame)[0];
         self.reader.read(
-            self.due.captured(moment.frame)[0],
-            Start {
-                inputs,
-                drawn: Some((self.due.reference()[0], self.due.scene())),
-            },
-            &self.word_boxes,
-            scan,
-            painter,
-            readings,
-        );
-    }
-
-    /// Reads from what was shown in the frame before.
-    fn read_from_last(
-        &mut self,
-        moment: &Moment,
-        inputs: &Inputs,
-        painter: &mut Painter,
-        readings: &mut Vec<Option<Fitted>>,
-    ) {
-        self.trial_inputs.clone_from(inputs);
-        for (f, last) in self.reader.freedoms().iter().zip(&self.last_values) {
-            if let Some(last) = last.filter(is_recognised) {
-                self.trial_inputs.values[f.channel.0] = Value::Number(last.value);
-            }
-        }
-        self.reader.read(
-            self.due.captured(moment.frame)[0],
-            Start {
-                inputs: &self.trial_inputs,
-                drawn: None,
-            },
+            captured,
+            (inputs, Some(self.due.reference()[0])),
             &self.word_boxes,
             false,
             painter,
-            readings,
+            &mut readings,
         );
+        (readings, agrees)
+    }
+
+    /// Reads again from what was shown in the frame before, where the due values lead nowhere.
+    fn read_from_last(
+        &mut self,
+        captured: View,
+        inputs: &Inputs,
+        painter: &mut Painter,
+        readings: &mut [Option<Fitted>],
+    ) {
+        let is_lost = |r: &Option<Fitted>| r.is_none_or(|f| f.misfit > RECOGNISED);
+        let is_known = |r: &Option<Fitted>| r.is_some_and(|f| f.misfit <= RECOGNISED);
+        if !readings.iter().any(is_lost) || !self.last_values.iter().any(is_known) {
+            return;
+        }
+        self.trial_inputs.clone_from(inputs);
+        for (f, last) in self.reader.freedoms().iter().zip(&self.last_values) {
+            if let Some(last) = last.filter(|l| l.misfit <= RECOGNISED) {
+                self.trial_inputs.values[f.channel.0] = Value::Number(last.value);
+            }
+        }
+        let mut again = Vec::new();
+        self.reader.read(
+            captured,
+            (&self.trial_inputs, None),
+            &self.word_boxes,
+            false,
+            painter,
+            &mut again,
+        );
+        // What is read of one freedom holds for what was read of the others: all or nothing.
+        if reader::worst_misfit(&again) < reader::worst_misfit(readings.iter()) {
+            readings.copy_from_slice(&again);
+        }
     }
 
     /// Which half is lit: the reference of the other phase is drawn when the due one disagrees.

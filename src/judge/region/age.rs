@@ -9,6 +9,7 @@
 use super::RegionJudge;
 use super::past::Frame;
 use crate::examine::region::{Explanation, Findings, Moment};
+use crate::recording::inputs::Inputs;
 
 /// Stretch whose motion gives the age, s.
 const STRETCH_S: f64 = 0.6;
@@ -113,15 +114,14 @@ impl RegionJudge {
     /// on the motion of the inputs. `None` where nothing that is read moves, or the readings lead far away.
     fn data_time(&self, moment: &Moment, about_s: f64) -> Option<(f64, f64)> {
         let newest = self.past.newest()?;
-        let mut values = Vec::new();
+        let mut inputs = Inputs::default();
         // What is shown minus the inputs of a moment, in standard errors, by freedom.
         let mut off = |at_s: f64| -> Vec<Option<f64>> {
-            let channels = self.freedoms.iter().map(|f| f.channel);
-            moment.recording.values_at(channels, at_s, &mut values);
+            moment.recording.inputs_at(at_s, &mut inputs);
             let freedoms = self.freedoms.iter().enumerate();
             freedoms
                 .map(|(k, f)| {
-                    let (shown, v) = (newest.shown[k]?, values[k].number()?);
+                    let (shown, v) = (newest.shown[k]?, inputs.value(f.channel).number()?);
                     Some(f.error(shown, v) * newest.px_per_unit[k] / newest.error_px[k])
                 })
                 .collect()
