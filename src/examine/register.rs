@@ -737,7 +737,7 @@ pub fn register(
     let mut sharpness: Vec<f64> = shown.map(|e| e.sharpness).collect();
     sharpness.sort_by(f64::total_cmp);
     let agreement = sharpness.len() as f64 / edges.len().max(1) as f64;
-    (agreement > LEAST_AGREEMENT).then_some(Registration {
+    (agreement > LEAST_AGREEMENT).then(|| Registration {
         geometry: look.geometry,
         shift_error_px,
         edge_px,

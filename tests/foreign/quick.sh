@@ -16,3 +16,6 @@ python3 "$here/clean.py" --binary "$binary" --display "$display" --inputs "$inpu
 python3 "$here/campaign.py" --binary "$binary" --display "$display" --inputs "$inputs" --out "$out/campaign" \
   --cache "$out/clean/cache" --start 90 --length 44 --trials 1 --passes 1 --require-all \
   --kinds "blank white, whole" "symbol erased" "digit" "freeze, region" "noise burst, region"
+# A scaler's picture and a camera's: found, judged, read.
+python3 "$here/placed.py" --binary "$binary" --display "$display" --inputs "$inputs" --out "$out/placed" \
+  --start 90 --length 2 --only "scale 0.75" "camera, 5 degrees, rolled"
