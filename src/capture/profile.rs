@@ -74,10 +74,6 @@ pub struct Profile {
     pub frames: u64,
 }
 
-#[expect(
-    clippy::trivially_copy_pass_by_ref,
-    reason = "serde passes what it skips by reference"
-)]
 fn is_zero(v: &[f64; 2]) -> bool {
     *v == [0.0; 2]
 }

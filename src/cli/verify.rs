@@ -75,7 +75,7 @@ fn tell(changes: &[Change]) {
 
 /// What a manifest's arguments mean, as far as this program would write them itself.
 enum Written {
-    Check(check::Arguments),
+    Check(Box<check::Arguments>),
     Campaign(campaign::Arguments),
     Tune(tune::Arguments),
 }
@@ -180,7 +180,7 @@ fn written(manifest: &Manifest, folder: &Path, new: &Path) -> Result<Written, Fa
             let a = parsed::<check::Arguments>(words).map_err(not_ours)?;
             let a = a.begun_in(folder);
             let words = a.normalised(folder);
-            (Written::Check(a), words)
+            (Written::Check(Box::new(a)), words)
         }
         "campaign" => {
             let a = parsed::<campaign::Arguments>(words).map_err(not_ours)?;
