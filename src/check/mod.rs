@@ -13,6 +13,7 @@ pub mod run;
 mod shades;
 mod stretch;
 
+use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -222,6 +223,20 @@ pub enum Error {
 }
 
 impl Error {
+    /// The same, with the capture named where it is about where the display stands in that.
+    #[must_use]
+    pub fn of_capture(self, capture: &Path) -> Self {
+        let named = |words: String| format!("\"{}\": {words}", capture.display());
+        match self {
+            Self::Elsewhere { words, geometry } => Self::Elsewhere {
+                words: named(words),
+                geometry,
+            },
+            Self::Nowhere(words) => Self::Nowhere(named(words)),
+            other => other,
+        }
+    }
+
     /// Nothing is judged: `what` is not as it was measured, with what to `do` about it.
     fn chain(what: impl Into<String>, to_do: &str) -> Self {
         let what = what.into();

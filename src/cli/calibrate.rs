@@ -92,7 +92,8 @@ pub(super) fn calibrate(
     let mut painter = Painter::new();
     let given = Given {
         siting: source.info().siting,
-        place: check::settle_place(subject, &recording, &first, place, offset, &mut painter)?,
+        place: check::settle_place(subject, &recording, &first, place, offset, &mut painter)
+            .map_err(|e| e.of_capture(&capture.capture))?,
     };
     let settled = check::settle(subject, &recording, &frames, given, offset, &mut painter);
     let measured = &settled.measured;

@@ -340,7 +340,8 @@ fn checked(
     }
     let mut source = reading.start()?;
     let (offset, place) = (settings.offset, settings.place());
-    let found = check::find_stretch(subject, recording, &mut source, offset, place)?;
+    let found = check::find_stretch(subject, recording, &mut source, offset, place)
+        .map_err(|e| e.of_capture(&arguments.capture.capture))?;
     held(&mut source, inputs)?;
     let settings = Settings {
         stretch: found.map_or(Stretch::First, |f| Stretch::Found(Box::new(f))),
@@ -391,7 +392,7 @@ fn checked_once(
         &mut writer,
     ) {
         Err(check::Error::NoAgreement) => return Ok(None),
-        other => other?,
+        other => other.map_err(|e| e.of_capture(&arguments.capture.capture))?,
     };
     writer.frames.flush().map_err(cannot_write(&path))?;
     writer.readings.finish().map_err(cannot_write(&readings))?;

@@ -107,7 +107,8 @@ fn draw_all(arguments: &Arguments, out: &Path) -> Result<(), Failure> {
         let place = arguments.capture.place(&definition)?;
         let given = Given {
             siting: source.info().siting,
-            place: check::settle_place(subject, &recording, &frames, place, offset, &mut painter)?,
+            place: check::settle_place(subject, &recording, &frames, place, offset, &mut painter)
+                .map_err(|e| e.of_capture(&arguments.capture.capture))?,
         };
         let settled = check::settle(subject, &recording, &frames, given, offset, &mut painter);
         let clip = Clip {

@@ -70,7 +70,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         return Err(ended.map_or_else(|| "the capture holds no frames".into(), Failure::from));
     };
     let mut painter = Painter::new();
-    let geometry = check::settle_place(subject, &recording, &frames, place, offset, &mut painter)?;
+    let geometry = check::settle_place(subject, &recording, &frames, place, offset, &mut painter)
+        .map_err(|e| e.of_capture(&arguments.capture.capture))?;
     let size = definition.size();
     let (own_x, own_y) = (size.0 as f64, size.1 as f64);
     let corners = geometry.corners((own_x, own_y));

@@ -87,7 +87,8 @@ pub(super) fn run(over: &Over) -> Result<u8, Failure> {
             let size = (p.width(), p.height());
             let (frames, offset) = (std::slice::from_ref(&frame), Offset::Given(over.offset_s));
             let place =
-                check::settle_place(subject, &recording, frames, place, offset, &mut painter)?;
+                check::settle_place(subject, &recording, frames, place, offset, &mut painter)
+                    .map_err(|e| e.of_capture(&over.capture.capture))?;
             let mut profile = plain_profile(size, p.encoding(), p.subsampling(), siting);
             profile.set_geometry(&place);
             (profile, None)

@@ -33,12 +33,14 @@ const SCALE_STEP: f64 = 1.025;
 /// the display are cut off.
 const SCALES: [f64; 2] = [0.2, 2.0];
 /// Places that are looked at closely.
-const CLOSE_LOOKS: usize = 6;
+const CLOSE_LOOKS: usize = 3;
 /// Level at which a slope counts half, levels/px: noise of codecs is below.
 const HALF_SLOPE: f32 = 6.0;
 /// Share of edges that must run the same way for a display to be found: by chance an eighth does.
 const LEAST_AGREEMENT: f64 = 0.5;
 
+/// The same on the way there.
+const LEAST_NEAR: f64 = 0.35;
 /// Share at which no other place needs to be looked at.
 const SURE_AGREEMENT: f64 = 0.9;
 
@@ -407,6 +409,12 @@ fn settle(
             }
         }
         look.geometry = small.geometry.scaled(size as f64);
+        // A place that is not near on a reduced picture is not worth the larger ones.
+        let edges = edges(subject, inputs, &small, &luma, painter);
+        let shown = edges.iter().filter(|e| e.is_shown).count();
+        if (shown as f64) < LEAST_NEAR * edges.len() as f64 {
+            return None;
+        }
         if size == 1 {
             break;
         }

@@ -5,6 +5,7 @@ use std::path::Path;
 
 use framevouch::campaign::plan::Plan;
 use framevouch::definition::Definition;
+use framevouch::definition::recording_form::RecordingForm;
 
 use crate::bench::Files;
 
@@ -55,7 +56,7 @@ fn definition_and_plan_of_the_readme_are_good() {
         .skip(1)
         .filter_map(|b| b.split("```").next())
         .collect();
-    let [plan, display] = blocks[..] else {
+    let [plan, display, dialect, words] = blocks[..] else {
         panic!("{} blocks of TOML", blocks.len());
     };
     let plan = Plan::from_toml(plan, "plan.toml").unwrap_or_else(|e| panic!("{e}"));
@@ -63,4 +64,7 @@ fn definition_and_plan_of_the_readme_are_good() {
     let display = Definition::from_toml(display, "display.toml", Path::new("."));
     let display = display.unwrap_or_else(|e| panic!("{e}"));
     assert_eq!(display.size(), (320, 240));
+    for form in [dialect, words] {
+        RecordingForm::from_toml(form, "bench.toml").unwrap_or_else(|e| panic!("{e}"));
+    }
 }
