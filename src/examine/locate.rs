@@ -409,10 +409,10 @@ fn settle(
             }
         }
         look.geometry = small.geometry.scaled(size as f64);
-        // A place that is not near on a reduced picture is not worth the larger ones.
+        // A place that is not near on a reduced picture is not worth the larger ones; the smallest has too few edges to say.
         let edges = edges(subject, inputs, &small, &luma, painter);
         let shown = edges.iter().filter(|e| e.is_shown).count();
-        if (shown as f64) < LEAST_NEAR * edges.len() as f64 {
+        if size < first && (shown as f64) < LEAST_NEAR * edges.len() as f64 {
             return None;
         }
         if size == 1 {
