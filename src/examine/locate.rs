@@ -33,7 +33,7 @@ const SCALE_STEP: f64 = 1.025;
 /// the display are cut off.
 const SCALES: [f64; 2] = [0.2, 2.0];
 /// Places that are looked at closely.
-const CLOSE_LOOKS: usize = 3;
+const CLOSE_LOOKS: usize = 6;
 /// Level at which a slope counts half, levels/px: noise of codecs is below.
 const HALF_SLOPE: f32 = 6.0;
 /// Share of edges that must run the same way for a display to be found: by chance an eighth does.
