@@ -52,6 +52,17 @@ pub enum Offset {
     Usual,
 }
 
+impl Offset {
+    /// The offset that is given, and none where it is still to be found, s: static artwork looks the same at any.
+    #[must_use]
+    pub const fn or_zero(self) -> f64 {
+        match self {
+            Self::Given(offset_s) => offset_s,
+            Self::Auto | Self::Usual => 0.0,
+        }
+    }
+}
+
 /// How a check is run.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Settings {

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::place::{LEAST_SEEN, seen_share};
+use super::place::LEAST_SEEN;
 use super::run::Run;
 use crate::definition::pages::PageSet;
 use crate::examine::blank;
@@ -46,10 +46,8 @@ impl Run<'_> {
         let examiner = &self.regions.examiners[region];
         let is_known = |c: &ChannelId| *self.inputs.value(*c) != Value::Missing;
         let is_paged = self.definition.pages_of(region) != PageSet::ALL;
-        let area = self.definition.regions()[region].area();
-        let size = (self.whole.width(), self.whole.height());
         !examiner.is_unchecked()
-            && seen_share(area, &self.chain.look.geometry, size) >= LEAST_SEEN
+            && self.seen[region] >= LEAST_SEEN
             && examiner.channels().iter().all(is_known)
             && (!is_paged || self.page_channels.iter().all(is_known))
     }

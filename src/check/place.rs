@@ -1,8 +1,9 @@
 //! Where in the capture the display stands: as somebody said, or as it is found.
 
 use crate::capture::CapturedFrame;
-use crate::examine::locate::{Found, edges, locate};
-use crate::examine::register;
+use crate::examine::calibrate::spread;
+use crate::examine::locate::{Found, LEAST_AGREEMENT, edges, locate};
+use crate::examine::register::{self, shown_share};
 use crate::examine::subject::Subject;
 use crate::picture::{Picture, Rect};
 use crate::recording::Recording;
@@ -82,13 +83,9 @@ pub fn settle_place(
     let Some(first) = frames.first() else {
         return Ok(Geometry::IDENTITY);
     };
-    let offset_s = match offset {
-        Offset::Given(offset_s) => offset_s,
-        Offset::Auto | Offset::Usual => 0.0,
-    };
-    let picked = (0..LOOKED_AT.min(frames.len())).map(|k| {
-        &frames[k * (frames.len() - 1) / LOOKED_AT.min(frames.len()).max(2).saturating_sub(1)]
-    });
+    let all: Vec<&CapturedFrame> = frames.iter().collect();
+    let picked = spread(&all, LOOKED_AT).into_iter();
+    let offset_s = offset.or_zero();
     let seen: Vec<(&Picture, Inputs)> = picked
         .map(|f| (&f.picture, recording.inputs(f.time_s + offset_s)))
         .collect();
@@ -106,9 +103,8 @@ pub fn settle_place(
             let look = Look::new(first.picture.encoding());
             let mut is_here = |(picture, inputs): &(&Picture, &Inputs)| {
                 let edges = edges(subject, inputs, &look, &picture.planes()[0], painter);
-                let shown = edges.iter().filter(|e| e.is_shown).count();
                 // The cheaper question first: it holds for nearly every capture.
-                2 * shown > edges.len()
+                shown_share(&edges) > LEAST_AGREEMENT
                     || register::register(subject, inputs, &look, picture, painter).is_some()
             };
             if captured == own && seen.iter().any(&mut is_here) {

@@ -105,13 +105,7 @@ impl Resolved {
 /// What is to be said before a check whose recording has rows farther apart than the display may be late.
 #[must_use]
 pub fn spacing_note(definition: &Definition, recording: &Recording) -> Option<String> {
-    let mut spacings: Vec<f64> = recording
-        .times_s()
-        .windows(2)
-        .map(|w| w[1] - w[0])
-        .collect();
-    spacings.sort_unstable_by(f64::total_cmp);
-    let usual_s = *spacings.get(spacings.len() / 2)?;
+    let usual_s = recording.usual_spacing_s()?;
     let latency_ms = definition.file().display.max_latency_ms;
     (usual_s * 1000.0 > latency_ms).then(|| {
         format!(

@@ -79,7 +79,7 @@ pub struct Run<'d> {
     pub(super) definition: &'d Definition,
     subject: Subject<'d>,
     pub(super) recording: &'d Recording,
-    pub(super) chain: ChainLook,
+    chain: ChainLook,
     pub(super) regions: Regions<'d>,
     log: EventLog<'d>,
     painter: Painter,
@@ -118,9 +118,11 @@ pub struct Run<'d> {
     /// What the whole frame was found to be, and how many frames ago.
     pub(super) broken: Option<(Option<Signature>, u32)>,
     /// Luma of the whole reference frame.
-    pub(super) whole: Plane,
+    whole: Plane,
     /// Pixels of the capture that are not the display's.
     outside: Vec<Rect>,
+    /// By region: share of it that is in the capture.
+    pub(super) seen: Vec<f64>,
     reverted_at_s: Option<f64>,
 }
 
@@ -197,6 +199,9 @@ impl<'d> Run<'d> {
                 let picture = Rect::new(0, 0, size.0 as i32, size.1 as i32);
                 chain.look.geometry.outside(display, picture)
             },
+            seen: (definition.regions().iter())
+                .map(|r| seen_share(r.area(), &chain.look.geometry, size))
+                .collect(),
             reverted_at_s: None,
         }
     }
@@ -716,11 +721,7 @@ impl<'d> Run<'d> {
         notes.extend(self.other_units.notes(self.definition, recording));
         let regions = self.definition.regions();
         let missing = recording.missing_channels();
-        let size = (profile.width, profile.height);
-        let cut = |k: usize| {
-            let share = seen_share(regions[k].area(), &self.chain.look.geometry, size);
-            (share < 1.0).then_some(share)
-        };
+        let cut = |k: usize| Some(self.seen[k]).filter(|share| *share < 1.0);
         let in_part: Vec<String> = (regions.iter().enumerate())
             .filter_map(|(k, r)| Some((r, cut(k).filter(|share| *share >= LEAST_SEEN)?)))
             .map(|(r, share)| format!("{} to {:.0} %", r.id, 100.0 * share))

@@ -14,9 +14,10 @@ use crate::check::{self, Offset};
 use crate::definition::Definition;
 use crate::evidence::pictures;
 use crate::examine::locate::edges;
+use crate::examine::register::shown_share;
 use crate::examine::subject::Subject;
 use crate::files;
-use crate::picture::Rect;
+use crate::picture::{Point, Rect};
 use crate::reference::canvas::{Geometry, Look};
 use crate::reference::drawing::Drawing;
 use crate::reference::painter::Painter;
@@ -75,8 +76,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let size = definition.size();
     let (own_x, own_y) = (size.0 as f64, size.1 as f64);
     let corners = geometry.corners((own_x, own_y));
-    let scales = [(0.0, 0.0), (own_x, own_y)]
-        .map(|(x, y)| geometry.scale_at(crate::picture::Point::new(x, y)));
+    let scales = [(0.0, 0.0), (own_x, own_y)].map(|(x, y)| geometry.scale_at(Point::new(x, y)));
     say!("place         {}", in_words(&geometry, size));
     for (name, p) in ["top left", "top right", "bottom right", "bottom left"]
         .iter()
@@ -92,21 +92,16 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             "scale         {x0:.4}, {y0:.4} at the top left, {x1:.4}, {y1:.4} at the bottom right"
         );
     }
-    let offset_s = match offset {
-        Offset::Given(offset_s) => offset_s,
-        Offset::Auto | Offset::Usual => 0.0,
-    };
-    let inputs = recording.inputs(frame.time_s + offset_s);
+    let inputs = recording.inputs(frame.time_s + offset.or_zero());
     let look = Look {
         geometry,
         ..Look::new(frame.picture.encoding())
     };
     let luma = &frame.picture.planes()[0];
     let edges = edges(subject, &inputs, &look, luma, &mut painter);
-    let shown = edges.iter().filter(|e| e.is_shown).count();
     say!(
         "edges         {:.1} % of {} px of static edges are there",
-        100.0 * shown as f64 / edges.len().max(1) as f64,
+        100.0 * shown_share(&edges),
         edges.len()
     );
     if let Some(path) = &arguments.picture {
@@ -163,7 +158,7 @@ fn proof(
             (area.x, area.bottom()),
         ];
         let corners = corners.map(|(x, y)| {
-            let p = geometry.map(crate::picture::Point::new(f64::from(x), f64::from(y)));
+            let p = geometry.map(Point::new(f64::from(x), f64::from(y)));
             (p.x as f32 - 0.5, p.y as f32 - 0.5)
         });
         for k in 0..4 {

@@ -333,7 +333,7 @@ fn usual_geometry(all: &[Geometry], size: (usize, usize)) -> Geometry {
 }
 
 /// Up to `count` of the frames, evenly spread.
-fn spread<'f>(frames: &[&'f CapturedFrame], count: usize) -> Vec<&'f CapturedFrame> {
+pub fn spread<'f>(frames: &[&'f CapturedFrame], count: usize) -> Vec<&'f CapturedFrame> {
     let n = frames.len();
     (0..count.min(n))
         .map(|k| frames[k * (n - 1) / (count.min(n) - 1).max(1)])

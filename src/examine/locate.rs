@@ -7,7 +7,7 @@
 
 use rayon::prelude::*;
 
-use super::register::{self, Detail, LumaReference, Motion, SeenEdge};
+use super::register::{self, Detail, LumaReference, Motion, SeenEdge, shown_share};
 use super::subject::Subject;
 use crate::picture::{Picture, Plane};
 use crate::recording::inputs::Inputs;
@@ -34,10 +34,10 @@ const SCALE_STEP: f64 = 1.025;
 const SCALES: [f64; 2] = [0.2, 2.0];
 /// Places that are looked at closely.
 const CLOSE_LOOKS: usize = 6;
-/// Level at which a slope counts half, levels/px: noise of codecs is below.
-const HALF_SLOPE: f32 = 6.0;
+/// Slope that counts half, levels/px.
+const HALF_SLOPE: f32 = register::LEAST_SLOPE as f32;
 /// Share of edges that must run the same way for a display to be found: by chance an eighth does.
-const LEAST_AGREEMENT: f64 = 0.5;
+pub const LEAST_AGREEMENT: f64 = 0.5;
 
 /// The same on the way there.
 const LEAST_NEAR: f64 = 0.35;
@@ -104,11 +104,8 @@ pub fn locate(
 
 /// The likeliest places by the reduced picture, best first, no two of them alike.
 fn coarse(native: &LumaReference, captured: &[&Plane], step: usize) -> Vec<Candidate> {
-    let reduced: Vec<Vec<f32>> = captured
-        .iter()
-        .map(|p| register::reduced(p, step))
-        .collect();
-    let (width, height) = register::reduced_size(captured[0], step);
+    let reduced: Vec<Vec<f32>> = captured.iter().map(|p| reduced(p, step)).collect();
+    let (width, height) = reduced_size(captured[0], step);
     let mean = |k: usize| reduced.iter().map(|r| r[k]).sum::<f32>() / reduced.len() as f32;
     let levels: Vec<f32> = (0..width * height).map(mean).collect();
     let shown = slopes(&levels, width, height);
@@ -230,6 +227,36 @@ fn places(sums: &Sums, shown: &Slopes, scale: [f64; 2], step: f64) -> Vec<Candid
         ),
     };
     best.into_iter().map(candidate).collect()
+}
+
+/// Size of a picture reduced by a whole factor; what is left over at its right and lower edge is cut off.
+fn reduced_size(plane: &Plane, factor: usize) -> (usize, usize) {
+    (plane.width() / factor, plane.height() / factor)
+}
+
+/// Mean levels of squares of `factor` px.
+fn reduced(plane: &Plane, factor: usize) -> Vec<f32> {
+    let (width, height) = reduced_size(plane, factor);
+    let mut sums = vec![0u32; width * height];
+    for y in 0..height * factor {
+        let out = &mut sums[y / factor * width..(y / factor + 1) * width];
+        for (sum, levels) in out.iter_mut().zip(plane.row(y).chunks_exact(factor)) {
+            *sum += levels.iter().map(|v| u32::from(*v)).sum::<u32>();
+        }
+    }
+    let area = (factor * factor) as f32;
+    sums.into_iter().map(|sum| sum as f32 / area).collect()
+}
+
+/// The same, rounded to levels.
+fn reduced_plane(plane: &Plane, factor: usize) -> Plane {
+    let (width, height) = reduced_size(plane, factor);
+    let mut out = Plane::filled(width, height, 0);
+    let levels = out.levels_mut().iter_mut();
+    for (level, mean) in levels.zip(reduced(plane, factor)) {
+        *level = (mean + 0.5) as u8;
+    }
+    out
 }
 
 /// Slopes of levels, as vectors that grow to length 1.
@@ -394,7 +421,7 @@ fn settle(
     let first = 2 * step;
     let mut size = first;
     loop {
-        let luma = register::reduced_plane(whole, size);
+        let luma = reduced_plane(whole, size);
         let detail = if size == 1 {
             Detail::Whole
         } else {
@@ -411,8 +438,7 @@ fn settle(
         look.geometry = small.geometry.scaled(size as f64);
         // A place that is not near on a reduced picture is not worth the larger ones; the smallest has too few edges to say.
         let edges = edges(subject, inputs, &small, &luma, painter);
-        let shown = edges.iter().filter(|e| e.is_shown).count();
-        if size < first && (shown as f64) < LEAST_NEAR * edges.len() as f64 {
+        if size < first && shown_share(&edges) < LEAST_NEAR {
             return None;
         }
         if size == 1 {
@@ -442,10 +468,9 @@ fn settle(
         look = upright;
     }
     let edges = edges(subject, inputs, &look, whole, painter);
-    let shown = edges.iter().filter(|e| e.is_shown).count();
     (edges.len() >= EDGES).then(|| Found {
         geometry: look.geometry,
-        agreement: shown as f64 / edges.len() as f64,
+        agreement: shown_share(&edges),
     })
 }
 

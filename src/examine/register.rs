@@ -58,7 +58,7 @@ const WORDS: u8 = 2;
 const FARTHEST_PX: i32 = 8;
 
 /// Slope below which the captured picture has no edge, levels/px: noise of codecs is below.
-const LEAST_SLOPE: f64 = 6.0;
+pub(super) const LEAST_SLOPE: f64 = 6.0;
 /// Share of the static edges that must be there for a picture to be registered: of another one an eighth is by chance.
 const LEAST_AGREEMENT: f64 = 0.6;
 
@@ -73,6 +73,13 @@ pub struct SeenEdge {
     pub is_shown: bool,
     /// How steep it is there, where 1 is as due.
     pub sharpness: f64,
+}
+
+/// Share of edges that are shown.
+#[must_use]
+pub fn shown_share(edges: &[SeenEdge]) -> f64 {
+    let shown = edges.iter().filter(|e| e.is_shown).count();
+    shown as f64 / edges.len().max(1) as f64
 }
 
 /// Fewest pixels of static artwork of either curvature that a part's blur is measured from.
@@ -116,7 +123,7 @@ impl LumaReference {
         let ground = look.levels(definition.background());
         let (width, height) = definition.size();
         let display = Rect::new(0, 0, width as i32, height as i32);
-        let resampler = Resampler::within(&look.geometry, area, display);
+        let mut resampler = Resampler::within(&look.geometry, area, display);
         let (own, own_look) = resampler.as_ref().map_or((area, *look), |r| {
             (r.native(), Resampler::native_look(*look))
         });
@@ -165,7 +172,7 @@ impl LumaReference {
                 moving.fill(b.map_rect(rect.grown(4)), MOVING);
             }
         }
-        if let Some(resampler) = &resampler {
+        if let Some(resampler) = &mut resampler {
             let mut seen = Canvas::new(area, planes, ground);
             resampler.resample(&canvas, &mut seen, resampler.reach(display));
             canvas = seen;
@@ -661,36 +668,6 @@ pub(super) fn refine(
     Some(())
 }
 
-/// Size of a picture reduced by a whole factor; what is left over at its right and lower edge is cut off.
-pub(super) fn reduced_size(plane: &Plane, factor: usize) -> (usize, usize) {
-    (plane.width() / factor, plane.height() / factor)
-}
-
-/// Mean levels of squares of `factor` px.
-pub(super) fn reduced(plane: &Plane, factor: usize) -> Vec<f32> {
-    let (width, height) = reduced_size(plane, factor);
-    let mut sums = vec![0u32; width * height];
-    for y in 0..height * factor {
-        let out = &mut sums[y / factor * width..(y / factor + 1) * width];
-        for (sum, levels) in out.iter_mut().zip(plane.row(y).chunks_exact(factor)) {
-            *sum += levels.iter().map(|v| u32::from(*v)).sum::<u32>();
-        }
-    }
-    let area = (factor * factor) as f32;
-    sums.into_iter().map(|sum| sum as f32 / area).collect()
-}
-
-/// The same, rounded to levels.
-pub(super) fn reduced_plane(plane: &Plane, factor: usize) -> Plane {
-    let (width, height) = reduced_size(plane, factor);
-    let mut out = Plane::filled(width, height, 0);
-    let levels = out.levels_mut().iter_mut();
-    for (level, mean) in levels.zip(reduced(plane, factor)) {
-        *level = (mean + 0.5) as u8;
-    }
-    out
-}
-
 /// Measures shift and scale of `captured` against the definition drawn for `inputs`, and where `look` sees the display at
 /// an angle, that too.
 ///
@@ -733,10 +710,10 @@ pub fn register(
     }
     let reference = LumaReference::draw(subject, inputs, &look, size, painter);
     let edges = reference.seen_edges(luma);
+    let agreement = shown_share(&edges);
     let shown = edges.iter().filter(|e| e.is_shown);
     let mut sharpness: Vec<f64> = shown.map(|e| e.sharpness).collect();
     sharpness.sort_by(f64::total_cmp);
-    let agreement = sharpness.len() as f64 / edges.len().max(1) as f64;
     (agreement > LEAST_AGREEMENT).then(|| Registration {
         geometry: look.geometry,
         shift_error_px,

@@ -338,6 +338,14 @@ impl Recording {
         out
     }
 
+    /// Median time from row to row, s; `None` with a single row.
+    #[must_use]
+    pub fn usual_spacing_s(&self) -> Option<f64> {
+        let mut spacings: Vec<f64> = self.times_s.windows(2).map(|w| w[1] - w[0]).collect();
+        spacings.sort_unstable_by(f64::total_cmp);
+        spacings.get(spacings.len() / 2).copied()
+    }
+
     /// Times of the first and the last row, s.
     #[must_use]
     pub fn span_s(&self) -> (f64, f64) {

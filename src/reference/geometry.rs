@@ -35,6 +35,9 @@ const FAR_PX: f64 = 1e5;
 /// take so many samples a line, and are off by a few in a thousand.
 const NATIVE_SCALE: f64 = 0.015;
 
+/// Corners that are so near to those of a rectangle are those of one, px.
+const ROUNDING_PX: f64 = 1e-6;
+
 /// Rows of the picture that are looked at together where the side of a part of the display crosses them, px.
 const BAND_PX: i32 = 4;
 /// What lies no farther outside is inside, px.
@@ -92,7 +95,7 @@ impl Geometry {
         let g = (sum_x * dy2 - dx2 * sum_y) / whole;
         let h = (dx1 * sum_y - sum_x * dy1) / whole;
         let (width, height) = size;
-        Some(Self {
+        let found = Self {
             sx: (b.x - a.x + g * b.x) / width,
             sy: (d.y - a.y + h * d.y) / height,
             tx: a.x,
@@ -102,6 +105,18 @@ impl Geometry {
                 (b.y - a.y + g * b.y) / width,
             ],
             perspective: [g / width, h / height],
+        };
+        // Rounding must not turn a rectangle.
+        let upright = found.nearest_upright(size);
+        let there = upright.corners(size);
+        let mut off = corners
+            .iter()
+            .zip(&there)
+            .map(|(p, q)| libm::hypot(p.x - q.x, p.y - q.y));
+        Some(if off.all(|px| px < ROUNDING_PX) {
+            upright
+        } else {
+            found
         })
     }
 
@@ -245,7 +260,7 @@ impl Geometry {
             out.include(self.map(Point::new(b.left, b.top)));
             out.include(self.map(Point::new(b.right, b.bottom)));
         } else {
-            for p in self.ahead(Some(b)) {
+            for p in self.ahead(b) {
                 out.include(self.map(p));
             }
         }
@@ -273,12 +288,12 @@ impl Geometry {
     /// none: what is at most a hundredth of a pixel outside is inside.
     #[must_use]
     pub fn outside(&self, rect: Rect, area: Rect) -> Vec<Rect> {
-        let outline = self.ahead(Some(&Bounds::from_rect([
+        let outline = self.ahead(&Bounds::from_rect([
             rect.x,
             rect.y,
             rect.width,
             rect.height,
-        ])));
+        ]));
         let outline: Vec<Point> = outline.into_iter().map(|p| self.map(p)).collect();
         let seen = super::parts::bounds(&outline);
         let is_upright = self.is_upright();
@@ -325,12 +340,11 @@ impl Geometry {
         out
     }
 
-    /// The outline of `bounds` (of the whole plane where there are none) on the display, as far as it is seen at all.
-    pub(crate) fn ahead(&self, bounds: Option<&Bounds>) -> Vec<Point> {
+    /// The outline of `bounds` on the display, as far as it is seen at all.
+    fn ahead(&self, bounds: &Bounds) -> Vec<Point> {
         let cut = |v: f64| v.clamp(-FAR_PX, FAR_PX);
-        let [left, top, right, bottom] = bounds.map_or([-FAR_PX, -FAR_PX, FAR_PX, FAR_PX], |b| {
-            [b.left, b.top, b.right, b.bottom].map(cut)
-        });
+        let [left, top, right, bottom] =
+            [bounds.left, bounds.top, bounds.right, bounds.bottom].map(cut);
         let corners = [(left, top), (right, top), (right, bottom), (left, bottom)]
             .map(|(x, y)| Point::new(x, y));
         let mut out = Vec::with_capacity(5);
@@ -480,15 +494,28 @@ mod tests {
         let mut g = Geometry::IDENTITY;
         g.perspective = [-0.01, 0.0];
         // The horizon is the column at 100 px.
-        let seen = g.ahead(Some(&Bounds::from_rect([0, 0, 500, 10])));
+        let seen = g.ahead(&Bounds::from_rect([0, 0, 500, 10]));
         assert!(seen.iter().all(|p| p.x < 100.0), "{seen:?}");
-        assert!(
-            g.ahead(Some(&Bounds::from_rect([200, 0, 500, 10])))
-                .is_empty()
-        );
+        assert!(g.ahead(&Bounds::from_rect([200, 0, 500, 10])).is_empty());
         let bounds = g.map_bounds(&Bounds::from_rect([0, 0, 50, 10]));
         assert_eq!((bounds.left, bounds.right), (0.0, 100.0));
         assert_eq!(bounds.bottom, 20.0);
+    }
+
+    #[test]
+    fn the_corners_of_a_rectangle_are_upright() {
+        let size = (1024.0, 768.0);
+        for (scale, shift) in [
+            ([0.960_95, 0.960_98], [15.99, 11.98]),
+            ([1.0 / 3.0, 0.7], [-7.3, 1e3 / 7.0]),
+        ] {
+            let upright = Geometry::upright(scale, shift);
+            let found =
+                Geometry::from_corners(size, upright.corners(size)).expect("they are apart");
+            assert!(found.is_upright(), "{found:?}");
+            let [off, ..] = found.corners_from(&upright, (1024, 768));
+            assert!(off.x.abs() + off.y.abs() < 1e-9, "{found:?}");
+        }
     }
 
     #[test]

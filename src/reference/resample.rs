@@ -27,6 +27,17 @@ pub struct Resampler {
     around: i32,
     native: Rect,
     seen: Rect,
+    scratch: Scratch,
+}
+
+/// What a picture is made in; kept, so that nothing is allocated once it is large enough.
+#[derive(Clone, Debug, Default)]
+struct Scratch {
+    places: Places,
+    /// A row of the display between two of its rows.
+    blended: Vec<u16>,
+    /// A row of the capture, plane after plane.
+    sums: Vec<u32>,
 }
 
 /// Samples a side of a pixel, at most: pictures reduced by more are only looked at roughly.
@@ -62,6 +73,7 @@ impl Resampler {
             around: 0,
             native: Rect::EMPTY,
             seen,
+            scratch: Scratch::default(),
         };
         let own = made.back(seen).intersection(&display);
         let corners = [
@@ -131,33 +143,37 @@ impl Resampler {
     }
 
     /// Makes the pixels `rect` of the capture from the display's.
-    pub fn resample(&self, from: &Canvas, to: &mut Canvas, rect: Rect) {
+    pub fn resample(&mut self, from: &Canvas, to: &mut Canvas, rect: Rect) {
         let rect = rect.intersection(&self.seen).intersection(&to.area());
         let area = from.area();
         if rect.is_empty() || area.is_empty() {
             return;
         }
+        let mut scratch = std::mem::take(&mut self.scratch);
+        let Scratch {
+            places,
+            blended,
+            sums,
+        } = &mut scratch;
         let n = self.samples as usize;
         let width = rect.width as usize;
         let left = (rect.x - to.area().x) as usize;
         let planes = from.planes().len().min(to.planes().len());
         // Weights of a sample add up to STEPS², and there are n² of them.
         let whole = STEPS * STEPS * (n * n) as u32;
-        let mut places = Places::default();
-        let mut sums = vec![vec![0u32; width]; planes];
-        let mut blended = vec![0u16; area.width as usize];
-        if self.geometry.is_upright() {
-            self.find_places(f64::from(rect.y), rect, area, &mut places);
+        sums.resize(width * planes, 0);
+        blended.resize(area.width as usize, 0);
+        let is_upright = self.geometry.is_upright();
+        if is_upright {
+            self.find_places(f64::from(rect.y), rect, area, places);
         }
         for y in rect.y..rect.bottom() {
-            for sums in &mut sums {
-                sums.fill(0);
-            }
+            sums.fill(0);
             for j in 0..n {
                 let at_y = f64::from(y) + (j as f64 + 0.5) / n as f64;
-                if !self.geometry.is_upright() {
-                    self.find_places(at_y, rect, area, &mut places);
-                    for (sums, plane) in sums.iter_mut().zip(from.planes()) {
+                if !is_upright {
+                    self.find_places(at_y, rect, area, places);
+                    for (sums, plane) in sums.chunks_exact_mut(width).zip(from.planes()) {
                         places.add(plane.levels(), plane.width(), sums, n);
                     }
                     continue;
@@ -168,24 +184,23 @@ impl Resampler {
                 let (upper, part) = place(v, area.height as usize);
                 let lower = (upper + 1).min(area.height as usize - 1);
                 let span = places.columns(area.width as usize);
-                for (sums, plane) in sums.iter_mut().zip(from.planes()) {
-                    let (a, b) = (
-                        &plane.row(upper)[span.clone()],
-                        &plane.row(lower)[span.clone()],
-                    );
-                    let (u, w) = ((STEPS - part) as u16, part as u16);
-                    for ((out, a), b) in blended[span.clone()].iter_mut().zip(a).zip(b) {
+                let (u, w) = ((STEPS - part) as u16, part as u16);
+                for (sums, plane) in sums.chunks_exact_mut(width).zip(from.planes()) {
+                    let rows = [upper, lower].map(|row| &plane.row(row)[span.clone()]);
+                    let pairs = rows[0].iter().zip(rows[1]);
+                    for (out, (a, b)) in blended[span.clone()].iter_mut().zip(pairs) {
                         *out = u16::from(*a) * u + u16::from(*b) * w;
                     }
-                    places.add_along(&blended, sums, n);
+                    places.add_along(blended, sums, n);
                 }
             }
-            for (row, sums) in to.rows_mut(y).zip(&sums) {
+            for (row, sums) in to.rows_mut(y).zip(sums.chunks_exact(width)) {
                 for (level, sum) in row[left..left + width].iter_mut().zip(sums) {
                     *level = ((sum + whole / 2) / whole) as u8;
                 }
             }
         }
+        self.scratch = scratch;
     }
 
     /// Where the samples of a row of the capture lie on the display, relative to `area`.
@@ -295,7 +310,7 @@ pub fn draw_seen(
     canvas.fill(area, ground);
     match Resampler::new(&look.geometry, area) {
         None => painter.draw(scene, fonts, look, canvas, Filter::ALL, area),
-        Some(resampler) => {
+        Some(mut resampler) => {
             let native = resampler.native();
             let mut own = Canvas::new(native, canvas.planes().len(), ground);
             let look = Resampler::native_look(*look);

@@ -19,7 +19,12 @@ fn commands(text: &str) -> Vec<String> {
     let mut out = Vec::new();
     let mut lines = text.lines();
     while let Some(line) = lines.next() {
-        let Some(line) = line.strip_prefix("    $ framevouch ") else {
+        let is_indented = line.starts_with("    ");
+        let Some(line) = line
+            .trim_start()
+            .strip_prefix("$ framevouch ")
+            .filter(|_| is_indented)
+        else {
             continue;
         };
         let mut words = line.to_owned();

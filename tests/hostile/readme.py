@@ -40,7 +40,7 @@ def steps(text):
             yield "record", json.loads("".join(lines[at:end]), parse_float=str)
             at = end
             continue
-        command = re.match(r"    (?:\$ |(?=cargo ))(.*)", lines[at])
+        command = re.match(r" {4,}(?:\$ |(?=cargo ))(.*)", lines[at])
         at += 1
         if not command:
             continue
@@ -51,7 +51,7 @@ def steps(text):
         said = re.search(r"\s+# (.*)", words)
         status = re.search(r"ends with (\d)", said[1]) if said else None
         output = []
-        while at < len(lines) and re.match(r"    (?!\$ |cargo )", lines[at]):
+        while at < len(lines) and re.match(r" {4,}(?!\$ |cargo | )", lines[at]):
             output.append(lines[at].strip())
             at += 1
         yield "command", words[:said.start()] if said else words, int(status[1]) if status else 0, output

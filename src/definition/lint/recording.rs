@@ -87,7 +87,7 @@ const LISTED: usize = 8;
 #[must_use]
 pub fn lint_recording(definition: &Definition, recording: &Recording) -> Vec<RecordingWarning> {
     let mut found = Vec::new();
-    let spacing_s = usual_spacing_s(recording);
+    let spacing_s = recording.usual_spacing_s().unwrap_or(0.0);
     let units = [(1e3, "ms"), (1e6, "us")];
     let likely = units
         .into_iter()
@@ -131,17 +131,6 @@ pub fn unbound_columns(definition: &Definition, form: &RecordingForm) -> Vec<Str
         .filter(|name| !is_known(name))
         .cloned()
         .collect()
-}
-
-/// Median time from row to row, s; 0 with a single row.
-fn usual_spacing_s(recording: &Recording) -> f64 {
-    let mut spacings: Vec<f64> = recording
-        .times_s()
-        .windows(2)
-        .map(|w| w[1] - w[0])
-        .collect();
-    spacings.sort_unstable_by(f64::total_cmp);
-    spacings.get(spacings.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// Whether values of a channel come often enough, and at all.

@@ -261,12 +261,6 @@ pub(super) fn cases() -> Vec<Case> {
             &["grey", "colour"],
         ),
         case(
-            // The display may be a part of it: that shows when there is a frame.
-            "raw of another size, and of nothing",
-            |_| with_capture("-", &["--raw", "64x48", "--fps", "25"]),
-            &["no frames"],
-        ),
-        case(
             "raw of nothing",
             |_| with_capture("-", &["--raw", "480x272", "--fps", "25"]),
             &["no frames"],
