@@ -8,6 +8,7 @@ mod gaps;
 mod other_units;
 mod pages;
 pub mod place;
+mod records;
 mod resolved;
 pub mod run;
 mod shades;
