@@ -374,18 +374,24 @@ impl Source for PngFolder {
             .files
             .par_iter()
             .zip(&self.read)
-            .map(|((file, _), read)| {
+            .filter_map(|((file, _), read)| {
                 let path = self.folder.join(file);
                 let content = match read {
-                    Some(content) => content.clone(),
-                    None => Content::of_file(&path)?,
+                    Some(content) => Ok(content.clone()),
+                    // What is too large for a picture is refused unread, and nothing vouches for it.
+                    None if is_larger_than(&path, PICTURE_LIMIT) => return None,
+                    None => Content::of_file(&path),
                 };
-                Ok(FileContent { path, content })
+                Some(content.map(|content| FileContent { path, content }))
             });
         let mut all = pictures.collect::<Result<Vec<_>, files::Error>>()?;
         all.extend(self.table.clone());
         Ok(all)
     }
+}
+
+fn is_larger_than(path: &Path, limit: Limit) -> bool {
+    std::fs::metadata(path).is_ok_and(|m| m.len() > limit.bytes)
 }
 
 /// Names of the PNG files in a folder, in natural order.
@@ -720,6 +726,29 @@ mod tests {
             assert_eq!((frames.len(), error.frame()), (2, Some(2)), "{error}");
             assert!(error.to_string().contains(words), "{error}");
         }
+    }
+
+    #[test]
+    fn nothing_vouches_for_a_picture_that_is_too_large() {
+        let folder = TempDir::new().unwrap();
+        (0..3).for_each(|k| grey_frame(&folder, &format!("f{k}.png"), k));
+        let large = std::fs::File::options()
+            .write(true)
+            .open(folder.path().join("f1.png"))
+            .unwrap();
+        large.set_len(PICTURE_LIMIT.bytes + 1).unwrap();
+        let mut capture = Capture::open(folder.path(), &OpenOptions::default()).unwrap();
+        let mut frame = CapturedFrame::default();
+        assert!(capture.next_into(&mut frame).unwrap());
+        let error = capture.next_into(&mut frame).unwrap_err();
+        assert_eq!(error.frame(), Some(1), "{error}");
+        let names: Vec<_> = capture
+            .contents()
+            .unwrap()
+            .into_iter()
+            .map(|c| c.path.file_name().unwrap().to_owned())
+            .collect();
+        assert_eq!(names, ["f0.png", "f2.png"]);
     }
 
     #[test]
