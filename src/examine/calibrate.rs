@@ -10,6 +10,7 @@ use super::chain_colors::{self, ColorFit, Rule};
 use super::comparison::ChainLook;
 use super::data_time;
 use super::error_model::{self, Residual};
+use super::locate::{self, LEAST_NEAR};
 use super::reader::RECOGNISED;
 use super::region::{RegionExaminer, due_time_s};
 use super::register::{self, FrameReference, LumaReference};
@@ -61,6 +62,17 @@ const LEAST_SHARPNESS: f64 = 0.3;
 const MOST_NOISE: f64 = 20.0;
 
 impl Measured {
+    /// Where nothing of the display is seen, and so nothing of the chain.
+    fn nothing(plain: Profile) -> Self {
+        Self {
+            profile: plain,
+            agreeing: 0.0,
+            sharpness: None,
+            latency_s: None,
+            notes: vec![NOT_FOUND.to_owned()],
+        }
+    }
+
     /// Whether the frames show what is due, so that the chain can be measured from them.
     #[must_use]
     pub fn is_good(&self) -> bool {
@@ -141,6 +153,9 @@ pub fn plain_profile(
     }
 }
 
+/// Said where the chain is not measured.
+const NOT_FOUND: &str =
+    "the picture of the display was not found: the chain is taken to change nothing";
 /// Colour changes below this are rounding, levels.
 const COLOR_CHANGE: f64 = 3.0;
 /// Geometry below this is measurement error, px.
@@ -184,6 +199,15 @@ pub fn measure(
         }
     }
     if geometries.is_empty() {
+        let mut is_near = |f: &&CapturedFrame| {
+            recording.inputs_at(f.time_s + offset_s, &mut inputs);
+            let luma = &f.picture.planes()[0];
+            let edges = locate::edges(subject, &inputs, &profile.look(), luma, painter);
+            !register::is_enough(&edges) || register::shown_share(&edges) >= LEAST_NEAR
+        };
+        if !picked.iter().any(&mut is_near) {
+            return Measured::nothing(profile);
+        }
         notes.push(
             "the static artwork was not found well enough to measure where the display stands; that is taken to be where it was said".to_owned(),
         );
@@ -293,10 +317,7 @@ pub fn measure(
         profile = plain_profile(size, profile.encoding, profile.subsampling, profile.siting);
         profile.set_geometry(&given.place);
         agreeing = from_readings(subject, recording, frames, &profile, offset_s, painter).agreeing;
-        notes = vec![
-            "the picture of the display was not found: the chain is taken to change nothing"
-                .to_owned(),
-        ];
+        notes = vec![NOT_FOUND.to_owned()];
     }
     profile.frames = frames.len() as u64;
     Measured {

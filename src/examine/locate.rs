@@ -39,8 +39,8 @@ const HALF_SLOPE: f32 = register::LEAST_SLOPE as f32;
 /// Share of edges that must run the same way for a display to be found: by chance an eighth does.
 pub const LEAST_AGREEMENT: f64 = 0.5;
 
-/// The same on the way there.
-const LEAST_NEAR: f64 = 0.35;
+/// The same on the way there, and for a picture to be of the display at all.
+pub(super) const LEAST_NEAR: f64 = 0.35;
 /// Share at which no other place needs to be looked at.
 const SURE_AGREEMENT: f64 = 0.9;
 

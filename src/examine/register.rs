@@ -82,6 +82,12 @@ pub fn shown_share(edges: &[SeenEdge]) -> f64 {
     shown as f64 / edges.len().max(1) as f64
 }
 
+/// Whether there are so many edges that a picture without them is not the display's.
+#[must_use]
+pub fn is_enough(edges: &[SeenEdge]) -> bool {
+    edges.len() >= Detail::Whole.least()
+}
+
 /// Fewest pixels of static artwork of either curvature that a part's blur is measured from.
 const LEAST_BLURRED_PX: u32 = 100;
 
