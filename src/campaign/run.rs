@@ -453,7 +453,8 @@ impl Prepared {
         let recording = &self.recordings[capture];
         let mut frames = self.open(source)?;
         let offset = Offset::Given(source.offset_s);
-        let found = check::find_stretch(subject, recording, &mut frames, offset, Place::Usual);
+        let found =
+            check::find_stretch(subject, recording, &mut frames, offset, Place::Usual, false);
         self.same(held, &mut frames, source)?;
         let capture = || source.file.display().to_string();
         match found {

@@ -341,6 +341,7 @@ pub fn check(
         stretch => {
             let given = Given {
                 siting: info.siting,
+                is_profiled: settings.profile.is_some(),
                 place: settle_place(
                     subject,
                     recording,

@@ -83,6 +83,7 @@ pub fn find_stretch(
     source: &mut dyn FrameSource,
     offset: Offset,
     place: Place,
+    is_profiled: bool,
 ) -> Result<Option<Settled>, Error> {
     let mut painter = Painter::new();
     let mut begin_s = None;
@@ -109,7 +110,11 @@ pub fn find_stretch(
             Some(Err(e @ Error::Elsewhere { .. })) => return Err(e),
             None | Some(Err(_)) => None,
             Some(Ok(place)) => {
-                let given = Given { siting, place };
+                let given = Given {
+                    siting,
+                    place,
+                    is_profiled,
+                };
                 Some(settle(
                     subject,
                     recording,
@@ -158,6 +163,10 @@ pub fn settle(
     let is_plain = |m: &Measured| m.is_good() && m.agreeing >= 1.0 && !m.is_ahead();
     let at_zero = match at_zero {
         Some(zero) if is_plain(&zero.measured) => return zero,
+        // With one page, the artwork that is not there is due at every other moment too.
+        Some(zero) if zero.measured.is_nothing() && subject.definition().pages().len() <= 1 => {
+            return at_none(zero);
+        }
         other => other,
     };
     let found =
@@ -204,13 +213,15 @@ pub fn settle(
             }
         }
         _ if there.measured.is_good() || is_distinct => there,
-        zero => {
-            let zero = zero.unwrap_or_else(|| at(0.0, String::new()));
-            Settled {
-                offset_from: "0, since the picture agrees at none".into(),
-                ..zero
-            }
-        }
+        zero => at_none(zero.unwrap_or_else(|| at(0.0, String::new()))),
+    }
+}
+
+/// What a stretch says that agrees at no offset.
+fn at_none(zero: Settled) -> Settled {
+    Settled {
+        offset_from: "0, since the picture agrees at none".into(),
+        ..zero
     }
 }
 
@@ -314,6 +325,10 @@ pub fn confirm(
     let profile = &settled.measured.profile;
     let offset = Offset::Given(settled.offset_s);
     let mut painter = Painter::new();
+    let given = Given {
+        is_profiled: true,
+        ..given
+    };
     let again = settle(subject, recording, first, given, offset, &mut painter);
     settle_profile(definition, Some(profile), again, &mut Vec::new())?;
     let mut run = Run::new(

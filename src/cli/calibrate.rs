@@ -92,6 +92,7 @@ pub(super) fn calibrate(
     let mut painter = Painter::new();
     let given = Given {
         siting: source.info().siting,
+        is_profiled: false,
         place: check::settle_place(subject, &recording, &first, place, offset, &mut painter)
             .map_err(|e| e.of_capture(&capture.capture))?,
     };

@@ -340,7 +340,8 @@ fn checked(
     }
     let mut source = reading.start()?;
     let (offset, place) = (settings.offset, settings.place());
-    let found = check::find_stretch(subject, recording, &mut source, offset, place)
+    let is_profiled = settings.profile.is_some();
+    let found = check::find_stretch(subject, recording, &mut source, offset, place, is_profiled)
         .map_err(|e| e.of_capture(&arguments.capture.capture))?;
     held(&mut source, inputs)?;
     let settings = Settings {

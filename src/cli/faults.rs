@@ -107,6 +107,7 @@ fn draw_all(arguments: &Arguments, out: &Path) -> Result<(), Failure> {
         let place = arguments.capture.place(&definition)?;
         let given = Given {
             siting: source.info().siting,
+            is_profiled: false,
             place: check::settle_place(subject, &recording, &frames, place, offset, &mut painter)
                 .map_err(|e| e.of_capture(&arguments.capture.capture))?,
         };

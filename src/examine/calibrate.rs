@@ -5,6 +5,8 @@
 
 use std::sync::Arc;
 
+use rayon::prelude::*;
+
 use super::agreement::Tolerance;
 use super::chain_colors::{self, ColorFit, Rule};
 use super::comparison::ChainLook;
@@ -33,6 +35,8 @@ pub struct Given {
     pub siting: Option<capture::Siting>,
     /// Where the display stands in the picture, to within what is looked for.
     pub place: Geometry,
+    /// Whether a profile says what it does, so that a few readings tell whether this is the same.
+    pub is_profiled: bool,
 }
 
 /// What was measured.
@@ -71,6 +75,12 @@ impl Measured {
             latency_s: None,
             notes: vec![NOT_FOUND.to_owned()],
         }
+    }
+
+    /// Whether so little of the display's artwork is seen that nothing was measured: at another moment it is the same.
+    #[must_use]
+    pub fn is_nothing(&self) -> bool {
+        self.profile.frames == 0
     }
 
     /// Whether the frames show what is due, so that the chain can be measured from them.
@@ -293,7 +303,9 @@ pub fn measure(
     (profile.noise, profile.blur_px) =
         residual(&picked, subject, recording, &profile, offset_s, painter);
     // Latency, agreement and errors, from the readings.
-    let found = from_readings(subject, recording, frames, &profile, offset_s, painter);
+    let few = spread(frames, FEW_FRAMES);
+    let read = if given.is_profiled { &few } else { frames };
+    let found = from_readings(subject, recording, read, &profile, offset_s, painter);
     let (latency, mut agreeing) = (found.latency, found.agreeing);
     profile.reading_errors = found.errors;
     let limit_s = definition.file().display.max_latency_ms / 1000.0;
@@ -316,7 +328,7 @@ pub fn measure(
         // would excuse any picture.
         profile = plain_profile(size, profile.encoding, profile.subsampling, profile.siting);
         profile.set_geometry(&given.place);
-        agreeing = from_readings(subject, recording, frames, &profile, offset_s, painter).agreeing;
+        agreeing = from_readings(subject, recording, &few, &profile, offset_s, painter).agreeing;
         notes = vec![NOT_FOUND.to_owned()];
     }
     profile.frames = frames.len() as u64;
@@ -485,6 +497,8 @@ struct FromReadings {
     errors: ReadingErrors,
 }
 
+/// Frames from which the latency is told to within what remains small: all of a stretch then tell it, and the errors.
+const FEW_FRAMES: usize = 12;
 /// How far back the speed of what is shown is asked for, s.
 const BACK_S: f64 = 0.02;
 /// A reading that is further off is of something else, px.
@@ -545,6 +559,67 @@ fn near_latency_s(
     nearest.map_or(0.0, |(_, age_s)| age_s)
 }
 
+/// What is read in a region.
+struct RegionRead {
+    names: Vec<String>,
+    /// Readings count from 0.
+    residuals: Vec<Residual>,
+    /// By frame: whether it agrees; `None` where it is not on the page that is due.
+    agrees: Vec<Option<bool>>,
+}
+
+impl RegionRead {
+    /// Of region `k` in each frame, by what is due in it, is shown in it, and was [`BACK_S`] before.
+    fn of(
+        k: usize,
+        subject: Subject,
+        chain: &ChainLook,
+        frames: &[&CapturedFrame],
+        inputs: &[[Inputs; 3]],
+    ) -> Self {
+        let painter = &mut Painter::new();
+        let picture = &frames[0].picture;
+        let size = (picture.width(), picture.height());
+        let mut examiner = RegionExaminer::new(subject, k, chain, size, painter);
+        let mut out = Self {
+            names: examiner.reading_names(),
+            residuals: Vec::new(),
+            agrees: Vec::with_capacity(frames.len()),
+        };
+        for (frame, (f, [due, shown, before])) in frames.iter().zip(inputs).enumerate() {
+            if !subject.definition().pages_of(k).contains(due.page) {
+                out.agrees.push(None);
+                continue;
+            }
+            let (readings, agrees) = examiner.readings_only(&f.picture, due, painter);
+            out.agrees.push(Some(agrees));
+            for (reading, (freedom, fitted)) in
+                examiner.freedoms().iter().zip(&readings).enumerate()
+            {
+                let Some(fitted) = fitted.filter(|f| f.misfit <= RECOGNISED) else {
+                    continue;
+                };
+                let (Some(v), Some(u)) = (
+                    shown.value(freedom.channel).number(),
+                    before.value(freedom.channel).number(),
+                ) else {
+                    continue;
+                };
+                let px = |d: f64| d * fitted.px_per_unit;
+                let (v_shown, u_shown) = (freedom.shown_value(v), freedom.shown_value(u));
+                out.residuals.push(Residual {
+                    frame,
+                    reading,
+                    error_px: px(freedom.error(fitted.value, v)),
+                    told_px: fitted.told_error * fitted.px_per_unit,
+                    speed_px_s: px(freedom.difference(v_shown, u_shown)) / BACK_S,
+                });
+            }
+        }
+        out
+    }
+}
+
 /// Reads all regions with the latency that fits the readings best.
 fn from_readings(
     subject: Subject,
@@ -556,7 +631,6 @@ fn from_readings(
 ) -> FromReadings {
     let definition = subject.definition();
     let chain = chain_look(profile);
-    let size = (profile.width, profile.height);
     let count = definition.regions().len();
     let mut latency_s = near_latency_s(subject, recording, frames, profile, offset_s, painter);
     let mut found = FromReadings {
@@ -564,8 +638,10 @@ fn from_readings(
         agreeing: 0.0,
         errors: ReadingErrors::default(),
     };
+    let all = frames;
+    let few = spread(all, FEW_FRAMES);
+    let mut frames = few.as_slice();
     for _ in 0..3 {
-        let mut shares = vec![(0usize, 0usize); frames.len()];
         // What is due in each frame, is shown in it, and was just before.
         let at = |time_s: f64| {
             let mut inputs = Inputs::default();
@@ -580,40 +656,22 @@ fn from_readings(
                 [at(due_s), at(shown_s), at(shown_s - BACK_S)]
             })
             .collect();
+        let read: Vec<RegionRead> = (0..count)
+            .into_par_iter()
+            .map(|k| RegionRead::of(k, subject, &chain, frames, &inputs))
+            .collect();
         let (mut names, mut residuals) = (Vec::new(), Vec::new());
-        for k in 0..count {
-            let mut examiner = RegionExaminer::new(subject, k, &chain, size, painter);
+        let mut shares = vec![(0usize, 0usize); frames.len()];
+        for region in read {
             let first = names.len();
-            names.extend(examiner.reading_names());
-            let at = frames.iter().zip(&inputs).zip(&mut shares);
-            for (frame, ((f, [due, inputs, before]), share)) in at.enumerate() {
-                if !definition.pages_of(k).contains(due.page) {
-                    continue;
-                }
-                let (readings, agrees) = examiner.readings_only(&f.picture, due, painter);
-                share.0 += usize::from(agrees);
-                share.1 += 1;
-                for (n, (freedom, fitted)) in examiner.freedoms().iter().zip(&readings).enumerate()
-                {
-                    let Some(fitted) = fitted.filter(|f| f.misfit <= RECOGNISED) else {
-                        continue;
-                    };
-                    let (Some(v), Some(u)) = (
-                        inputs.value(freedom.channel).number(),
-                        before.value(freedom.channel).number(),
-                    ) else {
-                        continue;
-                    };
-                    let px = |d: f64| d * fitted.px_per_unit;
-                    let (v_shown, u_shown) = (freedom.shown_value(v), freedom.shown_value(u));
-                    residuals.push(Residual {
-                        frame,
-                        reading: first + n,
-                        error_px: px(freedom.error(fitted.value, v)),
-                        told_px: fitted.told_error * fitted.px_per_unit,
-                        speed_px_s: px(freedom.difference(v_shown, u_shown)) / BACK_S,
-                    });
-                }
+            names.extend(region.names);
+            residuals.extend(region.residuals.into_iter().map(|r| Residual {
+                reading: first + r.reading,
+                ..r
+            }));
+            for (share, agrees) in shares.iter_mut().zip(region.agrees) {
+                share.0 += usize::from(agrees == Some(true));
+                share.1 += usize::from(agrees.is_some());
             }
         }
         residuals.retain(|r| r.error_px.abs() <= FARTHEST_PX);
@@ -639,9 +697,10 @@ fn from_readings(
             .filter(|r| r.frame >= frames.len() / BEST_PART)
             .collect();
         found.errors = error_model::measure(&usual, &names);
-        if ends {
+        if ends && frames.len() == all.len() {
             break;
         }
+        frames = all;
     }
     found
 }

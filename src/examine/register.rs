@@ -435,22 +435,29 @@ struct Places<'a> {
 /// Edges that are held against the capture in each place, about.
 const SAMPLED_EDGES: usize = 4000;
 
+/// Where each pixel along an axis stands when its ends move, to the nearest pixel, halves up, and within the axis.
+fn along([low, high]: Ends, length: usize) -> Vec<u32> {
+    let length = length as i32;
+    let whole = 2 * length;
+    let step = 2 * (high - low);
+    let first = whole * low + (high - low) + length;
+    let (mut pixel, mut rest) = (first.div_euclid(whole), first.rem_euclid(whole));
+    let next = |_| {
+        let here = pixel.clamp(0, length - 1) as u32;
+        rest += step;
+        pixel += 1 + rest.div_euclid(whole);
+        rest = rest.rem_euclid(whole);
+        here
+    };
+    (0..length).map(next).collect()
+}
+
 impl Places<'_> {
-    /// Sum of differences, cut at 80 levels, where the ends of both axes stand elsewhere by whole pixels; beyond `most`
-    /// only that it is.
-    fn distance(&self, [x, y]: [Ends; 2], most: u64) -> u64 {
-        let place = |at: usize, [low, high]: Ends, length: usize| {
-            let length = length as i32;
-            // To the nearest pixel, halves up.
-            let moved = 2 * low * length + (high - low) * (2 * at as i32 + 1) + length;
-            (at as i32 + moved.div_euclid(2 * length)).clamp(0, length - 1) as usize
-        };
-        let (width, height) = (self.captured.width(), self.captured.height());
+    /// Sum of differences, cut at 80 levels, where columns and rows stand elsewhere; beyond `most` only that it is.
+    fn distance(&self, columns: &[u32], rows: &[u32], most: u64) -> u64 {
         let mut sum = 0;
-        for (at_x, at_y, level) in &self.edges {
-            let there = self
-                .captured
-                .at(place(*at_x, x, width), place(*at_y, y, height));
+        for (x, y, level) in &self.edges {
+            let there = self.captured.at(columns[*x] as usize, rows[*y] as usize);
             sum += u64::from(there.abs_diff(*level).min(80));
             if sum > most {
                 break;
@@ -465,11 +472,22 @@ impl Places<'_> {
             .flat_map(|b| (-FARTHEST_PX..=FARTHEST_PX).map(move |a| [a, b]))
             .collect();
         order.sort_by_key(|[a, b]| (a * a + b * b, *a, *b));
-        let mut best = (u64::MAX, ends([0; 2]));
+        let (width, height) = (self.captured.width(), self.captured.height());
+        let start = ends([0; 2]);
+        let mut last = (start, along(start[0], width), along(start[1], height));
+        let mut best = (u64::MAX, start);
         for pair in order {
-            let distance = self.distance(ends(pair), best.0);
+            let [x, y] = ends(pair);
+            let ([last_x, last_y], columns, rows) = &mut last;
+            if x != *last_x {
+                (*last_x, *columns) = (x, along(x, width));
+            }
+            if y != *last_y {
+                (*last_y, *rows) = (y, along(y, height));
+            }
+            let distance = self.distance(columns, rows, best.0);
             if distance < best.0 {
-                best = (distance, ends(pair));
+                best = (distance, [x, y]);
             }
         }
         best.1
@@ -727,4 +745,27 @@ pub fn register(
         agreement,
         sharpness: sharpness[sharpness.len() / 2],
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pixels_stand_where_the_ends_of_their_axis_pull_them() {
+        // The middle of pixel k is (k + 1/2)/n of the way from one end to the other.
+        assert_eq!(along([0, 0], 4), [0, 1, 2, 3]);
+        assert_eq!(along([2, 2], 6), [2, 3, 4, 5, 5, 5]);
+        assert_eq!(along([-1, -1], 4), [0, 0, 1, 2]);
+        for (ends, length) in [([-3, 4], 20), ([8, -8], 5), ([0, 1], 1000)] {
+            let [low, high] = ends.map(f64::from);
+            let place = |k: usize| {
+                let share = (k as f64 + 0.5) / length as f64;
+                let moved = libm::floor(low + (high - low) * share + 0.5);
+                (k as f64 + moved).clamp(0.0, length as f64 - 1.0) as u32
+            };
+            let due: Vec<u32> = (0..length).map(place).collect();
+            assert_eq!(along(ends, length), due, "{ends:?} over {length}");
+        }
+    }
 }

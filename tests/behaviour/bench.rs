@@ -153,6 +153,7 @@ impl Bench {
         let subject = Subject::new(&self.definition, &drawing);
         let offset = Offset::Given(0.0);
         let given = Given {
+            is_profiled: false,
             siting: Some(Siting::Center),
             place: Geometry::IDENTITY,
         };
