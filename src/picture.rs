@@ -254,6 +254,12 @@ impl Plane {
         }
     }
 
+    /// Gives it another size; its levels are what is left over, and are to be written.
+    pub fn shape(&mut self, width: usize, height: usize) {
+        (self.width, self.height) = (width, height);
+        self.levels.resize(width * height, 0);
+    }
+
     /// Columns, px.
     #[must_use]
     pub const fn width(&self) -> usize {

@@ -108,6 +108,9 @@ pub enum Error {
     },
 }
 
+/// Blur from which on references are drawn with it, px: what codecs do of it is less, and the tolerance of edges holds it.
+pub const DRAWN_BLUR_PX: f64 = 0.5;
+
 impl Profile {
     /// Reads a profile.
     ///
@@ -215,7 +218,7 @@ impl Profile {
 
     /// How the reference is brought to this chain.
     #[must_use]
-    pub const fn look(&self) -> Look {
+    pub fn look(&self) -> Look {
         Look {
             encoding: self.encoding,
             geometry: Geometry {
@@ -228,6 +231,21 @@ impl Profile {
             },
             color: ColorMap(self.color),
             text: self.text,
+            blur_px: if self.blur_px < DRAWN_BLUR_PX {
+                0.0
+            } else {
+                self.blur_px
+            },
+        }
+    }
+
+    /// Blur that references are not drawn with, px.
+    #[must_use]
+    pub fn blur_left_px(&self) -> f64 {
+        if self.look().blur_px > 0.0 {
+            0.0
+        } else {
+            self.blur_px
         }
     }
 }

@@ -81,7 +81,7 @@ pub struct Settings {
 
 impl Settings {
     /// Where the display stands: a profile knows, unless it is said.
-    pub(crate) const fn place(&self) -> Place {
+    pub(crate) fn place(&self) -> Place {
         match (&self.place, &self.profile) {
             (Place::Usual, Some(profile)) => Place::Given(profile.look().geometry),
             (place, _) => *place,

@@ -18,7 +18,7 @@ use super::region::{RegionExaminer, due_time_s};
 use super::register::{self, FrameReference, LumaReference};
 use super::subject::Subject;
 use super::text_rules::text_placement;
-use crate::capture::profile::{PROFILE_VERSION, Profile};
+use crate::capture::profile::{DRAWN_BLUR_PX, PROFILE_VERSION, Profile};
 use crate::capture::reading_errors::ReadingErrors;
 use crate::capture::{self, CapturedFrame};
 use crate::picture::{Encoding, Picture, Plane, Rect, Subsampling};
@@ -89,10 +89,14 @@ impl Measured {
         self.agreeing >= GOOD_SHARE && self.profile.noise[0] < MOST_NOISE
     }
 
-    /// Whether the display is where it was looked for, and shown so softly or faintly that nothing can be told by it.
+    /// Whether the display is where it was looked for, and shown so softly or faintly that nothing can be told by it. What
+    /// agrees may be faint, as long as it is not soft as well.
     #[must_use]
     pub fn is_too_soft(&self) -> bool {
-        !self.is_good() && self.sharpness.is_some_and(|share| share < LEAST_SHARPNESS)
+        let [gain, ..] = self.profile.color[0];
+        let due = if self.is_good() { gain.min(1.0) } else { 1.0 };
+        self.sharpness
+            .is_some_and(|share| share < LEAST_SHARPNESS * due)
     }
 
     /// Whether the display shows data of the future: the time offset is wrong, not the display.
@@ -117,7 +121,7 @@ pub fn chain_look(profile: &Profile) -> ChainLook {
         siting: profile.siting,
         luma: tolerance(noise(0), 24),
         chroma: tolerance(noise(1).max(noise(2)), 16),
-        blur_px: profile.blur_px,
+        blur_px: profile.blur_left_px(),
         reading_errors: Arc::new(profile.reading_errors.clone()),
     }
 }
@@ -209,14 +213,25 @@ pub fn measure(
         }
     }
     if geometries.is_empty() {
-        let mut is_near = |f: &&CapturedFrame| {
+        let mut is_near = false;
+        for f in &picked {
             recording.inputs_at(f.time_s + offset_s, &mut inputs);
-            let luma = &f.picture.planes()[0];
-            let edges = locate::edges(subject, &inputs, &profile.look(), luma, painter);
-            !register::is_enough(&edges) || register::shown_share(&edges) >= LEAST_NEAR
-        };
-        if !picked.iter().any(&mut is_near) {
-            return Measured::nothing(profile);
+            let (luma, look) = (&f.picture.planes()[0], profile.look());
+            let edges = locate::edges(subject, &inputs, &look, luma, painter);
+            let is_here = register::shown_share(&edges) >= LEAST_NEAR;
+            is_near |= is_here || !register::is_enough(&edges);
+            let is_there =
+                is_here || locate::is_there_softly(subject, &inputs, &look, luma, painter);
+            if is_there {
+                let here = register::sharpness(&edges);
+                sharpness = sharpness.into_iter().chain(here).reduce(f64::max);
+            }
+        }
+        if !is_near {
+            return Measured {
+                sharpness,
+                ..Measured::nothing(profile)
+            };
         }
         notes.push(
             "the static artwork was not found well enough to measure where the display stands; that is taken to be where it was said".to_owned(),
@@ -302,6 +317,15 @@ pub fn measure(
     profile.text = text_placement(&picked, subject, recording, &profile, offset_s, painter);
     (profile.noise, profile.blur_px) =
         residual(&picked, subject, recording, &profile, offset_s, painter);
+    if profile.blur_px >= DRAWN_BLUR_PX {
+        profile.blur_px = drawn_blur(&picked, subject, recording, &profile, offset_s, painter);
+        profile.text = text_placement(&picked, subject, recording, &profile, offset_s, painter);
+        (profile.noise, _) = residual(&picked, subject, recording, &profile, offset_s, painter);
+        notes.push(format!(
+            "the chain blurs the whole picture by {:.2} px (one standard deviation); what is due is blurred as much",
+            profile.blur_px
+        ));
+    }
     // Latency, agreement and errors, from the readings.
     let few = spread(frames, FEW_FRAMES);
     let read = if given.is_profiled { &few } else { frames };
@@ -408,6 +432,12 @@ pub const fn in_words(encoding: Encoding) -> &'static str {
     }
 }
 
+/// Rounds in which a blur is measured, at most; share of its variance below which one has come to rest; and the largest
+/// variance that is looked for, px².
+const BLUR_ROUNDS: usize = 8;
+const BLUR_AT_REST: f64 = 0.01;
+const MOST_BLUR_PX2: f64 = 36.0;
+
 /// Robust noise of flat areas by plane, and blur of static edges, px: medians over the frames, so that
 /// one bad frame does not make the check blind.
 fn residual(
@@ -439,10 +469,44 @@ fn residual(
         list.sort_by(f64::total_cmp);
         list.get(list.len() / 2).copied().unwrap_or(0.0)
     };
-    let variance = median(blurs);
-    // In steps that no rounding on another machine can change.
-    let blur_px = libm::round(variance.max(0.0).sqrt() * 1e4) / 1e4;
-    (found.map(median), blur_px)
+    (found.map(median), blur_of(median(blurs)))
+}
+
+/// A blur of a variance, px, in steps that no rounding on another machine can change.
+fn blur_of(variance_px2: f64) -> f64 {
+    libm::round(variance_px2.max(0.0).sqrt() * 1e4) / 1e4
+}
+
+/// The blur of references that leaves none in the captured pictures, px; begins with that of the profile, which was told
+/// from its first step alone.
+fn drawn_blur(
+    frames: &[&CapturedFrame],
+    subject: Subject,
+    recording: &Recording,
+    profile: &Profile,
+    offset_s: f64,
+    painter: &mut Painter,
+) -> f64 {
+    let size = (profile.width, profile.height);
+    let mut inputs = Inputs::default();
+    let mut look = profile.look();
+    let mut variance_px2 = look.blur_px * look.blur_px;
+    for _ in 0..BLUR_ROUNDS {
+        let left = frames.iter().map(|f| {
+            recording.inputs_at(f.time_s + offset_s, &mut inputs);
+            LumaReference::draw(subject, &inputs, &look, size, painter)
+                .blur_variance_px2(&f.picture)
+        });
+        let mut left: Vec<f64> = left.collect();
+        left.sort_by(f64::total_cmp);
+        let left = left.get(left.len() / 2).copied().unwrap_or(0.0);
+        variance_px2 = (variance_px2 + left).clamp(DRAWN_BLUR_PX * DRAWN_BLUR_PX, MOST_BLUR_PX2);
+        look.blur_px = blur_of(variance_px2);
+        if libm::fabs(left) < BLUR_AT_REST * variance_px2 {
+            break;
+        }
+    }
+    look.blur_px
 }
 
 /// Noise of a plane outside of `left_out`, pixels of luma in rectangles that share none.

@@ -474,6 +474,25 @@ fn settle(
     })
 }
 
+/// Factor by which a picture is reduced in which blur of some pixels does not show.
+const SOFT_STEP: usize = 4;
+
+/// Whether a reduced picture has the display where `look` says that the whole one has it, however soft that may be.
+#[must_use]
+pub fn is_there_softly(
+    subject: Subject,
+    inputs: &Inputs,
+    look: &Look,
+    captured: &Plane,
+    painter: &mut Painter,
+) -> bool {
+    let mut small = *look;
+    small.geometry = look.geometry.scaled(1.0 / SOFT_STEP as f64);
+    let luma = reduced_plane(captured, SOFT_STEP);
+    let edges = edges(subject, inputs, &small, &luma, painter);
+    edges.len() >= Detail::Reduced.least() && shown_share(&edges) >= LEAST_AGREEMENT
+}
+
 /// The static edges of the reference that lie inside a captured luma plane, and whether it shows them.
 #[must_use]
 pub fn edges(

@@ -27,7 +27,7 @@ pub struct Registration {
     pub edge_px: usize,
     /// Share of the static edges that are there.
     pub agreement: f64,
-    /// How steep half of those are at most, where 1 is as due.
+    /// How steep they are, where 1 is as due.
     pub sharpness: f64,
 }
 
@@ -71,8 +71,10 @@ pub struct SeenEdge {
     pub y: usize,
     /// Whether it is shown.
     pub is_shown: bool,
-    /// How steep it is there, where 1 is as due.
-    pub sharpness: f64,
+    /// How steep it is there along the slope that is due, and how steep it is due, as products of slopes.
+    pub along: f64,
+    /// See [`SeenEdge::along`].
+    pub due: f64,
 }
 
 /// Share of edges that are shown.
@@ -80,6 +82,14 @@ pub struct SeenEdge {
 pub fn shown_share(edges: &[SeenEdge]) -> f64 {
     let shown = edges.iter().filter(|e| e.is_shown).count();
     shown as f64 / edges.len().max(1) as f64
+}
+
+/// How steep edges are, where 1 is as due; the steeper ones count for more, since whatever is beside a faint edge is as steep.
+/// `None` where there are none.
+#[must_use]
+pub fn sharpness(edges: &[SeenEdge]) -> Option<f64> {
+    let due: f64 = edges.iter().map(|e| e.due).sum();
+    (due > 0.0).then(|| edges.iter().map(|e| e.along).sum::<f64>() / due)
 }
 
 /// Whether there are so many edges that a picture without them is not the display's.
@@ -129,7 +139,7 @@ impl LumaReference {
         let ground = look.levels(definition.background());
         let (width, height) = definition.size();
         let display = Rect::new(0, 0, width as i32, height as i32);
-        let mut resampler = Resampler::within(&look.geometry, area, display);
+        let mut resampler = Resampler::within(look, area, display);
         let (own, own_look) = resampler.as_ref().map_or((area, *look), |r| {
             (r.native(), Resampler::native_look(*look))
         });
@@ -180,7 +190,7 @@ impl LumaReference {
         }
         if let Some(resampler) = &mut resampler {
             let mut seen = Canvas::new(area, planes, ground);
-            resampler.resample(&canvas, &mut seen, resampler.reach(display));
+            resampler.resample(&canvas, &mut seen, resampler.shown());
             canvas = seen;
         }
         let mut planes = canvas.into_planes();
@@ -318,7 +328,8 @@ impl LumaReference {
                 x,
                 y,
                 is_shown: shown > LEAST_SLOPE && is_along,
-                sharpness: along / (own * own),
+                along,
+                due: own * own,
             }
         });
         seen.collect()
@@ -571,7 +582,7 @@ pub(super) enum Detail {
 
 impl Detail {
     /// Fewest pixels of static edges that a picture is registered by.
-    const fn least(self) -> usize {
+    pub(super) const fn least(self) -> usize {
         match self {
             Self::Reduced => 60,
             Self::Whole => 200,
@@ -735,15 +746,15 @@ pub fn register(
     let reference = LumaReference::draw(subject, inputs, &look, size, painter);
     let edges = reference.seen_edges(luma);
     let agreement = shown_share(&edges);
-    let shown = edges.iter().filter(|e| e.is_shown);
-    let mut sharpness: Vec<f64> = shown.map(|e| e.sharpness).collect();
-    sharpness.sort_by(f64::total_cmp);
-    (agreement > LEAST_AGREEMENT).then(|| Registration {
+    if agreement <= LEAST_AGREEMENT {
+        return None;
+    }
+    Some(Registration {
         geometry: look.geometry,
         shift_error_px,
         edge_px,
         agreement,
-        sharpness: sharpness[sharpness.len() / 2],
+        sharpness: sharpness(&edges)?,
     })
 }
 

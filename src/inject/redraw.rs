@@ -222,7 +222,7 @@ pub(super) fn taps(profile: &Profile, plane: usize) -> [f64; 2] {
     if steps(profile.subsampling, plane)[0] > 1 {
         return [1.0, 0.0];
     }
-    let sigma_px = profile.blur_px;
+    let sigma_px = profile.blur_left_px();
     let side = (sigma_px * sigma_px / 2.0).min(1.0 / 3.0);
     [1.0 - 2.0 * side, side]
 }

@@ -41,6 +41,8 @@ pub struct Look {
     pub color: ColorMap,
     /// How the unit places its text.
     pub text: TextPlacement,
+    /// How the chain blurs, standard deviation of a Gaussian, px of the capture; 0 where it does not.
+    pub blur_px: f64,
 }
 
 impl Look {
@@ -58,6 +60,7 @@ impl Look {
             geometry: Geometry::IDENTITY,
             color: ColorMap::IDENTITY,
             text: TextPlacement::EXACT,
+            blur_px: 0.0,
         }
     }
 

@@ -51,7 +51,7 @@ impl RegionCanvas {
     pub fn new(area: Rect, planes: usize, look: Look, background: Rgb) -> Self {
         let picture = Canvas::new(area, planes, look.levels(background));
         let (mut base, mut own_look) = (picture.clone(), look);
-        let seen = Resampler::new(&look.geometry, area).map(|resampler| {
+        let seen = Resampler::new(&look, area).map(|resampler| {
             base = Canvas::new(resampler.native(), planes, look.levels(background));
             own_look = Resampler::native_look(look);
             Seen {
@@ -215,7 +215,7 @@ impl SlopeCanvas {
         filter: Filter,
     ) -> Self {
         let ground = look.levels(background);
-        let resampler = Resampler::new(&look.geometry, area);
+        let resampler = Resampler::new(&look, area);
         let (own, look) = resampler
             .as_ref()
             .map_or((area, look), |r| (r.native(), Resampler::native_look(look)));

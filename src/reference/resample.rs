@@ -7,17 +7,20 @@
 //!
 //! Shifts, and scales that are nearly 1 ([`Geometry::is_native`]), are drawn through: there the capture's pixels are as good
 //! as the display's own, and a resampled picture would be softer than they are.
+//!
+//! A chain that blurs does so to the finished picture too: it is blurred before it is brought to the capture's pixels.
 
 use super::canvas::{Canvas, Geometry, Look};
 use super::glyphs::pixels_of;
 use super::painter::{Filter, Painter};
 use super::scene::{Bounds, Scene};
 use super::text::Font;
-use crate::picture::{Point, Rect};
+use crate::picture::{Plane, Point, Rect};
 
 /// Brings pictures of a part of the display to a part of the capture.
 #[derive(Clone, Debug)]
 pub struct Resampler {
+    /// From the pixels that are drawn on to the capture's.
     geometry: Geometry,
     /// Sums over (x, y, 1) of the capture; the third divides the others, px of the display.
     inverse: [[f64; 3]; 3],
@@ -27,6 +30,10 @@ pub struct Resampler {
     around: i32,
     native: Rect,
     seen: Rect,
+    /// The pixels of the capture that show the display.
+    shown: Rect,
+    /// Weights of the blur, of a pixel and of those to one side of it, in parts of [`WHOLE`]; one where there is none.
+    taps: Vec<u32>,
     scratch: Scratch,
 }
 
@@ -38,6 +45,9 @@ struct Scratch {
     blended: Vec<u16>,
     /// A row of the capture, plane after plane.
     sums: Vec<u32>,
+    /// The drawn pixels, blurred along rows, and blurred.
+    along: Vec<u16>,
+    blurred: Vec<Plane>,
 }
 
 /// Samples a side of a pixel, at most: pictures reduced by more are only looked at roughly.
@@ -49,30 +59,71 @@ const NEARLY: f64 = 0.1;
 /// Steps between the centres of two pixels of the display.
 const STEPS: u32 = 256;
 
+/// All of a blur.
+const WHOLE: u32 = 256;
+/// Standard deviations at which a blur ends, and the most of its pixels to one side.
+const BLUR_ENDS: f64 = 3.0;
+const MOST_TAPS: f64 = 32.0;
+/// Variance below which three taps are a Gaussian, px².
+const NARROW_PX2: f64 = 0.5;
+
+/// Weights of a Gaussian, which add up to [`WHOLE`] with those of the other side.
+fn gaussian(sigma_px: f64) -> Vec<u32> {
+    if sigma_px <= 0.0 {
+        return vec![WHOLE];
+    }
+    let variance_px2 = sigma_px * sigma_px;
+    let mut taps: Vec<u32> = if variance_px2 < NARROW_PX2 {
+        // Samples of so narrow a Gaussian have less than its variance; three taps have it.
+        let side = libm::round(f64::from(WHOLE) * variance_px2 / 2.0) as u32;
+        vec![0, side]
+    } else {
+        let reach = libm::ceil(BLUR_ENDS * sigma_px).clamp(1.0, MOST_TAPS) as u32;
+        let weight = |k: u32| libm::exp(-0.5 * f64::from(k * k) / variance_px2);
+        let sides: f64 = (1..=reach).map(weight).sum();
+        let share = f64::from(WHOLE) / (1.0 + 2.0 * sides);
+        (0..=reach)
+            .map(|k| libm::round(weight(k) * share) as u32)
+            .collect()
+    };
+    while taps.len() > 1 && taps.last() == Some(&0) {
+        taps.pop();
+    }
+    taps[0] = WHOLE - 2 * taps[1..].iter().sum::<u32>();
+    taps
+}
+
 impl Resampler {
-    /// For the pixels `seen` of the capture; `None` where the geometry is drawn through.
+    /// For the pixels `seen` of the capture; `None` where it is drawn through and not blurred.
     #[must_use]
-    pub fn new(geometry: &Geometry, seen: Rect) -> Option<Self> {
-        Self::within(
-            geometry,
-            seen,
-            Rect::new(-FAR_PX, -FAR_PX, 2 * FAR_PX, 2 * FAR_PX),
-        )
+    pub fn new(look: &Look, seen: Rect) -> Option<Self> {
+        let everywhere = Rect::new(-FAR_PX, -FAR_PX, 2 * FAR_PX, 2 * FAR_PX);
+        Self::within(look, seen, everywhere)
     }
 
     /// The same where nothing is on the display outside of `display`.
     #[must_use]
-    pub fn within(geometry: &Geometry, seen: Rect, display: Rect) -> Option<Self> {
-        if geometry.is_native() || seen.is_empty() {
+    pub fn within(look: &Look, seen: Rect, display: Rect) -> Option<Self> {
+        let is_native = look.geometry.is_native();
+        if (is_native && look.blur_px <= 0.0) || seen.is_empty() {
             return None;
         }
+        let drawn = Self::native_look(*look).geometry;
+        let geometry = if is_native {
+            Geometry::IDENTITY
+        } else {
+            look.geometry
+        };
+        let display = drawn.map_rect(display);
         let mut made = Self {
-            geometry: *geometry,
+            geometry,
             inverse: geometry.inverse(),
             samples: 1,
             around: 0,
             native: Rect::EMPTY,
             seen,
+            shown: Rect::EMPTY,
+            taps: Vec::new(),
             scratch: Scratch::default(),
         };
         let own = made.back(seen).intersection(&display);
@@ -82,16 +133,31 @@ impl Resampler {
             (own.right(), own.bottom()),
             (own.x, own.bottom()),
         ];
-        let scales = corners
+        let scales: Vec<f64> = corners
             .iter()
-            .flat_map(|&(x, y)| geometry.scale_at(Point::new(f64::from(x), f64::from(y))));
-        let least = scales.fold(f64::INFINITY, f64::min);
+            .flat_map(|&(x, y)| geometry.scale_at(Point::new(f64::from(x), f64::from(y))))
+            .collect();
+        let least = scales.iter().copied().fold(f64::INFINITY, f64::min);
         // As many as there are pixels of the display in one of the capture.
         let wanted = libm::ceil(1.0 / least - NEARLY);
         made.samples = wanted.clamp(1.0, MOST_SAMPLES) as i32;
-        made.around = 1 + wanted.clamp(1.0, 64.0) as i32;
+        let mean = scales.iter().sum::<f64>() / scales.len() as f64;
+        made.taps = gaussian(look.blur_px / mean);
+        made.around = 1 + wanted.clamp(1.0, 64.0) as i32 + made.blur_reach();
         made.native = own.grown(made.around).intersection(&display);
+        made.shown = made.reach(display);
         Some(made)
+    }
+
+    /// Pixels to one side that a pixel is blurred over.
+    fn blur_reach(&self) -> i32 {
+        self.taps.len() as i32 - 1
+    }
+
+    /// The pixels of the capture that show the display.
+    #[must_use]
+    pub const fn shown(&self) -> Rect {
+        self.shown
     }
 
     /// The pixels of the display that are asked for.
@@ -100,11 +166,16 @@ impl Resampler {
         self.native
     }
 
-    /// How a display looks on its own pixels.
+    /// How a display looks on the pixels that it is drawn on.
     #[must_use]
-    pub const fn native_look(look: Look) -> Look {
+    pub fn native_look(look: Look) -> Look {
         Look {
-            geometry: Geometry::IDENTITY,
+            geometry: if look.geometry.is_native() {
+                look.geometry
+            } else {
+                Geometry::IDENTITY
+            },
+            blur_px: 0.0,
             ..look
         }
     }
@@ -145,7 +216,7 @@ impl Resampler {
     /// Makes the pixels `rect` of the capture from the display's.
     pub fn resample(&mut self, from: &Canvas, to: &mut Canvas, rect: Rect) {
         let rect = rect.intersection(&self.seen).intersection(&to.area());
-        let area = from.area();
+        let mut area = from.area();
         if rect.is_empty() || area.is_empty() {
             return;
         }
@@ -154,11 +225,24 @@ impl Resampler {
             places,
             blended,
             sums,
+            along,
+            blurred,
         } = &mut scratch;
+        let mut source = from.planes();
+        if self.taps.len() > 1 {
+            let asked = self.back(rect).grown(self.around - self.blur_reach());
+            let asked = asked.intersection(&area);
+            if asked.is_empty() {
+                self.scratch = scratch;
+                return;
+            }
+            blur(from, asked, &self.taps, along, blurred);
+            (area, source) = (asked, &blurred[..source.len()]);
+        }
         let n = self.samples as usize;
         let width = rect.width as usize;
         let left = (rect.x - to.area().x) as usize;
-        let planes = from.planes().len().min(to.planes().len());
+        let planes = source.len().min(to.planes().len());
         // Weights of a sample add up to STEPS², and there are n² of them.
         let whole = STEPS * STEPS * (n * n) as u32;
         sums.resize(width * planes, 0);
@@ -173,7 +257,7 @@ impl Resampler {
                 let at_y = f64::from(y) + (j as f64 + 0.5) / n as f64;
                 if !is_upright {
                     self.find_places(at_y, rect, area, places);
-                    for (sums, plane) in sums.chunks_exact_mut(width).zip(from.planes()) {
+                    for (sums, plane) in sums.chunks_exact_mut(width).zip(source) {
                         places.add(plane.levels(), plane.width(), sums, n);
                     }
                     continue;
@@ -185,7 +269,7 @@ impl Resampler {
                 let lower = (upper + 1).min(area.height as usize - 1);
                 let span = places.columns(area.width as usize);
                 let (u, w) = ((STEPS - part) as u16, part as u16);
-                for (sums, plane) in sums.chunks_exact_mut(width).zip(from.planes()) {
+                for (sums, plane) in sums.chunks_exact_mut(width).zip(source) {
                     let rows = [upper, lower].map(|row| &plane.row(row)[span.clone()]);
                     let pairs = rows[0].iter().zip(rows[1]);
                     for (out, (a, b)) in blended[span.clone()].iter_mut().zip(pairs) {
@@ -217,6 +301,56 @@ impl Resampler {
             let (y, part_y) = place((b[0] * at_x + rows_y) * depth - y0, area.height as usize);
             places.push(x, y, part_x as u16, part_y as u16);
         }
+    }
+}
+
+/// Blurs the pixels `asked` of a canvas, which has them; at its ends the last ones go on.
+fn blur(from: &Canvas, asked: Rect, taps: &[u32], along: &mut Vec<u16>, blurred: &mut Vec<Plane>) {
+    let area = from.area();
+    let reach = taps.len() as i32 - 1;
+    let (width, height) = (asked.width as usize, asked.height as usize);
+    let left = (asked.x - area.x) as usize;
+    let rows = (asked.y - reach).max(area.y)..(asked.bottom() + reach).min(area.bottom());
+    blurred.resize(from.planes().len(), Plane::filled(0, 0, 0));
+    for (plane, out) in from.planes().iter().zip(blurred) {
+        along.clear();
+        for y in rows.clone() {
+            let row = plane.row((y - area.y) as usize);
+            let first = along.len();
+            along.extend(
+                row[left..left + width]
+                    .iter()
+                    .map(|v| u16::from(*v) * taps[0] as u16),
+            );
+            let sums = &mut along[first..];
+            for (k, weight) in taps.iter().enumerate().skip(1) {
+                let weight = *weight as u16;
+                for (x, sum) in sums.iter_mut().enumerate() {
+                    let low = (left + x).saturating_sub(k);
+                    let high = (left + x + k).min(row.len() - 1);
+                    *sum += (u16::from(row[low]) + u16::from(row[high])) * weight;
+                }
+            }
+        }
+        out.shape(width, height);
+        let count = along.len() / width;
+        let line = |y: i32| {
+            let k = (y - rows.start).clamp(0, count as i32 - 1) as usize;
+            &along[k * width..(k + 1) * width]
+        };
+        for y in asked.y..asked.bottom() {
+            let pairs: Vec<(&[u16], &[u16])> =
+                (0..=reach).map(|k| (line(y - k), line(y + k))).collect();
+            let row = out.row_mut((y - asked.y) as usize);
+            for (x, level) in row.iter_mut().enumerate() {
+                let mut sum = u32::from(pairs[0].0[x]) * taps[0];
+                for ((above, below), weight) in pairs.iter().zip(taps).skip(1) {
+                    sum += (u32::from(above[x]) + u32::from(below[x])) * weight;
+                }
+                *level = ((sum + WHOLE * WHOLE / 2) / (WHOLE * WHOLE)) as u8;
+            }
+        }
+        debug_assert_eq!(out.height(), height);
     }
 }
 
@@ -308,7 +442,7 @@ pub fn draw_seen(
 ) {
     let area = canvas.area();
     canvas.fill(area, ground);
-    match Resampler::new(&look.geometry, area) {
+    match Resampler::new(look, area) {
         None => painter.draw(scene, fonts, look, canvas, Filter::ALL, area),
         Some(mut resampler) => {
             let native = resampler.native();
@@ -329,6 +463,10 @@ mod tests {
     fn seen(scene: &Scene, geometry: Geometry, area: Rect) -> Canvas {
         let mut look = Look::rgb();
         look.geometry = geometry;
+        seen_by(scene, look, area)
+    }
+
+    fn seen_by(scene: &Scene, look: Look, area: Rect) -> Canvas {
         let mut canvas = Canvas::new(area, 3, [0; 3]);
         let ground = look.levels(BLACK);
         draw_seen(
@@ -427,17 +565,62 @@ mod tests {
     }
 
     #[test]
+    fn a_blurred_line_spreads_as_a_gaussian_does() {
+        let mut scene = Scene::default();
+        scene.rectangle(WHITE, bounds(40.0, -50.0, 41.0, 150.0));
+        for (geometry, at) in [
+            (Geometry::IDENTITY, 40.5),
+            (Geometry::upright([1.0; 2], [0.0, 3.0]), 40.5),
+            (Geometry::upright([2.0; 2], [-30.0, 0.0]), 51.0),
+        ] {
+            for blur_px in [0.6, 1.0, 2.5] {
+                let mut look = Look::rgb();
+                (look.geometry, look.blur_px) = (geometry, blur_px);
+                let canvas = seen_by(&scene, look, Rect::new(0, 0, 90, 12));
+                let row = canvas.planes()[0].row(6);
+                let moment = |n: i32| -> f64 {
+                    let each = row.iter().enumerate();
+                    let each = each.map(|(x, v)| f64::from(*v) * (x as f64 + 0.5 - at).powi(n));
+                    each.sum()
+                };
+                // What is linear between centres two pixels apart has a variance of its own: a triangle's.
+                let own = if geometry.sx > 1.5 {
+                    2.0 * 2.0 / 6.0
+                } else {
+                    0.0
+                };
+                let variance = moment(2) / moment(0) - own;
+                assert!(
+                    (variance.sqrt() / blur_px - 1.0).abs() < 0.06,
+                    "{geometry:?}, {blur_px} px: {}",
+                    variance.sqrt()
+                );
+                assert!((moment(0) / 255.0 - geometry.sx).abs() < 0.03);
+                assert!((moment(1) / moment(0)).abs() < 0.02);
+            }
+        }
+    }
+
+    #[test]
     fn what_a_part_reaches_and_is_made_of_belong_together() {
+        for blur_px in [0.0, 1.3] {
+            assert_reach_and_sources_belong_together(blur_px);
+        }
+    }
+
+    fn assert_reach_and_sources_belong_together(blur_px: f64) {
         let corners =
             [(3.0, 2.0), (90.0, 9.0), (84.0, 70.0), (1.0, 61.0)].map(|(x, y)| Point::new(x, y));
         let geometry = Geometry::from_corners((80.0, 60.0), corners).expect("they are apart");
         let area = Rect::new(0, 0, 95, 75);
-        let resampler = Resampler::new(&geometry, area).expect("it is seen at an angle");
+        let mut look = Look::rgb();
+        (look.geometry, look.blur_px) = (geometry, blur_px);
+        let resampler = Resampler::new(&look, area).expect("it is seen at an angle");
         let draw = |x: f64, y: f64| {
             let mut scene = Scene::default();
             scene.rectangle(Rgb([90, 120, 40]), bounds(0.0, 0.0, 80.0, 60.0));
             scene.rectangle(WHITE, bounds(x, y, x + 1.0, y + 1.0));
-            seen(&scene, geometry, area)
+            seen_by(&scene, look, area)
         };
         let plain = draw(-50.0, -50.0);
         for (x, y) in [(0, 0), (40, 30), (79, 59), (13, 57)] {

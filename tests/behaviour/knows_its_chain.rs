@@ -95,6 +95,77 @@ fn a_blurred_picture_midway_is_another_chain() {
     });
 }
 
+/// A frame as a camera sees it that is out of focus: a Gaussian of so many pixels.
+fn out_of_focus(frame: &Picture, sigma_px: f64) -> Picture {
+    let mut out = frame.clone();
+    for (k, plane) in out.planes_mut().iter_mut().enumerate() {
+        let sigma = if k == 0 { sigma_px } else { sigma_px / 2.0 };
+        let reach = (3.0 * sigma).ceil() as i64;
+        let weights: Vec<f64> = (-reach..=reach)
+            .map(|d| (-0.5 * (d as f64 / sigma).powi(2)).exp())
+            .collect();
+        let sum: f64 = weights.iter().sum();
+        let (width, height) = (plane.width() as i64, plane.height() as i64);
+        for is_down in [false, true] {
+            let from = plane.clone();
+            let level = |x: i64, y: i64| {
+                let (x, y) = (x.clamp(0, width - 1), y.clamp(0, height - 1));
+                f64::from(from.at(x as usize, y as usize))
+            };
+            for y in 0..height {
+                for (x, v) in (0..).zip(plane.row_mut(y as usize)) {
+                    let taps = (-reach..=reach).zip(&weights);
+                    let blurred: f64 = taps
+                        .map(|(d, w)| {
+                            w * if is_down {
+                                level(x, y + d)
+                            } else {
+                                level(x + d, y)
+                            }
+                        })
+                        .sum();
+                    *v = (blurred / sum).round() as u8;
+                }
+            }
+        }
+    }
+    out
+}
+
+#[test]
+fn a_camera_out_of_focus_is_a_chain_until_nothing_can_be_told() {
+    let bench = bench_of(demo::DISPLAY, 1.6);
+    let clean = bench.frames(None);
+    let soft: Vec<Picture> = clean.iter().map(|f| out_of_focus(f, 0.9)).collect();
+    let checked = bench.check(&soft);
+    assert_eq!(checked.outcome.exit_status(), 0, "{}", checked.told());
+    let blur_px = checked.outcome.summary.profile.blur_px;
+    assert!((blur_px - 0.9).abs() < 0.1, "{blur_px} px");
+    let airspeed = bench.region("airspeed");
+    let biased = bench.frames(Some((
+        Kind::Bias(airspeed, bench.definition.channel("airspeed"), 12.0),
+        0.8,
+        1.6,
+    )));
+    let biased: Vec<Picture> = biased.iter().map(|f| out_of_focus(f, 0.9)).collect();
+    let checked = bench.check(&biased);
+    let told = checked.told();
+    assert!(
+        checked
+            .outcome
+            .events
+            .iter()
+            .any(|e| e.regions == ["airspeed"]),
+        "{told}"
+    );
+    let blind: Vec<Picture> = clean.iter().map(|f| out_of_focus(f, 4.0)).collect();
+    let checked = bench.check(&blind);
+    assert_eq!(checked.outcome.exit_status(), 2, "{}", checked.told());
+    let error = checked.outcome.error.map(|e| e.to_string());
+    let error = error.expect("it has an exit status of 2");
+    assert!(error.contains("blurred"), "{error}");
+}
+
 /// What `ffmpeg -vf eq=gamma=0.8:saturation=...` makes of a frame.
 fn darkened(frame: &Picture, saturation: f64) -> Picture {
     changed(frame, |plane, at| match plane {
