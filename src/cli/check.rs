@@ -22,6 +22,8 @@ use crate::evidence::pictures;
 use crate::evidence::records::{FrameRecord, thousandths};
 use crate::evidence::run_folder::RunFolder;
 use crate::evidence::stills::{Keeper, StillsRecord};
+#[cfg(feature = "parquet")]
+use crate::evidence::tables::{self, CheckTables};
 use crate::examine::register::FrameReference;
 use crate::examine::subject::Subject;
 use crate::files::{self, FileContent};
@@ -53,6 +55,10 @@ pub struct Arguments {
     /// Also store what thresholds decide on, frame by frame, for `framevouch tune`.
     #[arg(long)]
     measurements: bool,
+    /// Also frames, regions and readings as typed tables (Parquet).
+    #[cfg(feature = "parquet")]
+    #[arg(long)]
+    parquet: bool,
     /// No progress and no summary.
     #[arg(long)]
     quiet: bool,
@@ -213,6 +219,8 @@ impl Arguments {
             offset: Some(Offset::Given(0.0)),
             profile: None,
             measurements: false,
+            #[cfg(feature = "parquet")]
+            parquet: false,
             quiet,
             force: Force { force },
         }
@@ -261,6 +269,10 @@ impl Arguments {
         }
         if self.measurements {
             words.push("--measurements".into());
+        }
+        #[cfg(feature = "parquet")]
+        if self.parquet {
+            words.push("--parquet".into());
         }
         words
     }
@@ -378,6 +390,13 @@ fn checked_once(
     };
     let mut writer = Writer {
         measurements,
+        #[cfg(feature = "parquet")]
+        tables: if arguments.parquet {
+            let display = &definition.file().display.name;
+            Some(CheckTables::begin(out, display)?)
+        } else {
+            None
+        },
         frames: BufWriter::new(file),
         readings: ReadingsWriter::new(readings_file)?,
         keeper: Keeper::new(&pictures),
@@ -401,6 +420,13 @@ fn checked_once(
     if let Some(m) = &mut writer.measurements {
         m.finish().map_err(cannot_write(&measured))?;
     }
+    #[cfg(feature = "parquet")]
+    if let Some(tables) = writer.tables.take() {
+        tables.finish()?;
+        if arguments.measurements {
+            tables::measurements_table(&measured, out, &definition.file().display.name)?;
+        }
+    }
     writer.progress.finish();
     let stills = write_pictures(
         definition,
@@ -417,6 +443,8 @@ fn checked_once(
 /// Writes frames as they come, and keeps pictures of events on disk until all is known.
 struct Writer {
     measurements: Option<MeasurementsWriter<BufWriter<File>>>,
+    #[cfg(feature = "parquet")]
+    tables: Option<CheckTables>,
     frames: BufWriter<File>,
     readings: ReadingsWriter<File>,
     keeper: Keeper,
@@ -428,6 +456,10 @@ impl Sink for Writer {
         serde_json::to_writer(&mut self.frames, record)?;
         self.frames.write_all(b"\n")?;
         self.readings.frame(record)?;
+        #[cfg(feature = "parquet")]
+        if let Some(tables) = &mut self.tables {
+            tables.frame(record)?;
+        }
         self.progress.frame(record.time_s);
         Ok(())
     }

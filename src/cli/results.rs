@@ -10,7 +10,7 @@ use crate::evidence::manifest::{self, MANIFEST_FILE, Manifest, ReadFiles, resolv
 use crate::evidence::measurements::MEASUREMENTS_FILE;
 use crate::evidence::run_folder::Kind;
 use crate::evidence::stills::{self, StillsRecord};
-use crate::evidence::{csv, junit};
+use crate::evidence::{csv, junit, tables};
 
 /// The results of a check: a picture of each event, and the frames round them, have folders of their own.
 pub(super) const CHECK: Kind = Kind {
@@ -27,7 +27,7 @@ pub(super) const CHECK: Kind = Kind {
             "junit.xml",
             MEASUREMENTS_FILE,
         ];
-        FILES.contains(&name)
+        FILES.contains(&name) || tables::FILES.contains(&name)
     },
     folders: &["events", stills::FOLDER],
     is_begun: |_| false,

@@ -104,6 +104,20 @@ impl State {
         }
     }
 
+    /// In a word.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::NotJudged => "not_judged",
+            Self::Good => "good",
+            Self::Blind => "blind",
+            Self::Wrong(Cause::Picture) => "picture",
+            Self::Wrong(Cause::Held) => "held",
+            Self::Wrong(Cause::Stale) => "stale",
+            Self::Wrong(Cause::Value) | Self::Value => "value",
+        }
+    }
+
     fn letter(self) -> u8 {
         LETTERS
             .iter()

@@ -29,6 +29,7 @@ pub mod run_folder;
 pub mod schema;
 pub mod standing;
 pub mod stills;
+pub mod tables;
 pub mod trace;
 pub mod verify;
 pub mod workbook;

@@ -14,7 +14,11 @@ fn checked() -> Files {
     let files = Files::new();
     files.write("inputs.csv", inputs_until(3.2).as_bytes());
     files.write("clip.y4m", &y4m(&bench.frames(Some((kind, 1.8, 2.8)))));
-    let ran = files.check("clip.y4m", &["--quiet", "--matrix", "bt709"]);
+    let mut words = vec!["--quiet", "--matrix", "bt709"];
+    if cfg!(feature = "parquet") {
+        words.extend(["--measurements", "--parquet"]);
+    }
+    let ran = files.check("clip.y4m", &words);
     assert_eq!(ran.status, 1, "{}{}", ran.stdout, ran.stderr);
     files
 }
@@ -24,10 +28,94 @@ fn evidence_of_a_run_holds_together() {
     let files = checked();
     the_page_holds_every_section(&files);
     tables_say_what_the_records_say(&files);
+    #[cfg(feature = "parquet")]
+    typed_tables_say_the_same(&files);
     records_keep_to_their_schemas(&files);
     what_nobody_touched_verifies(&files);
     the_check_runs_again_to_the_same_bytes(&files);
     a_changed_byte_in_any_file_is_named(&files);
+}
+
+/// Rows of a Parquet file, by names of columns.
+#[cfg(feature = "parquet")]
+fn rows(files: &Files, name: &str) -> Vec<std::collections::BTreeMap<String, serde_json::Value>> {
+    use parquet::file::reader::{FileReader, SerializedFileReader};
+    let file = fs::File::open(files.path(name)).expect("it was written");
+    let reader = SerializedFileReader::new(file).expect("it is Parquet");
+    let rows = reader.get_row_iter(None).expect("it has rows");
+    rows.map(|row| {
+        let row = row.expect("it is whole");
+        let cells = row.get_column_iter();
+        let cells = cells.map(|(name, field)| (name.clone(), value_of(field)));
+        cells.collect()
+    })
+    .collect()
+}
+
+#[cfg(feature = "parquet")]
+fn value_of(field: &parquet::record::Field) -> serde_json::Value {
+    use parquet::record::Field;
+    match field {
+        Field::Null => serde_json::Value::Null,
+        Field::Bool(v) => (*v).into(),
+        Field::Long(v) => (*v).into(),
+        Field::Double(v) => (*v).into(),
+        Field::Str(v) => v.as_str().into(),
+        other => panic!("no column holds {other}"),
+    }
+}
+
+#[cfg(feature = "parquet")]
+fn typed_tables_say_the_same(files: &Files) {
+    let lines = files.text("out/frames.jsonl");
+    let records: Vec<serde_json::Value> = lines
+        .lines()
+        .map(|l| serde_json::from_str(l).expect("a record"))
+        .collect();
+    let frames = rows(files, "out/frames.parquet");
+    assert_eq!(frames.len(), records.len());
+    let (mut regions, mut readings) = (
+        rows(files, "out/regions.parquet").into_iter(),
+        rows(files, "out/readings.parquet").into_iter(),
+    );
+    let of = |value: &serde_json::Value, key: &str| value.get(key).cloned().unwrap_or_default();
+    for (row, record) in frames.iter().zip(&records) {
+        for key in ["frame", "time_s", "crc32", "verdict"] {
+            assert_eq!(row[key], record[key], "{record}");
+        }
+        for (id, region) in record["regions"].as_object().expect("a table") {
+            let row = regions.next().expect("a row a region");
+            assert_eq!(
+                (&row["region"], &row["frame"]),
+                (&id.as_str().into(), &record["frame"])
+            );
+            for key in ["verdict", "staleness_ms", "staleness_se_ms"] {
+                assert_eq!(row[key], region[key], "{record}");
+            }
+            for reading in region["readings"].as_array().expect("a list") {
+                let row = readings.next().expect("a row a reading");
+                assert_eq!(row["region"], id.as_str());
+                for key in [
+                    "channel",
+                    "what",
+                    "displayed",
+                    "error",
+                    "unit",
+                    "px_per_unit",
+                ] {
+                    assert_eq!(row[key], of(reading, key), "{record}");
+                }
+            }
+        }
+    }
+    assert!(regions.next().is_none() && readings.next().is_none());
+    // The event's region is wrong in some frames of what thresholds decide on.
+    let measured = rows(files, "out/measurements.parquet");
+    let is_wrong = |r: &&std::collections::BTreeMap<String, serde_json::Value>| {
+        r["region"] == "power" && r["state"] == "picture"
+    };
+    assert!(measured.iter().any(|r| is_wrong(&r)));
+    assert!(measured.len() > 2 * records.len());
 }
 
 fn the_page_holds_every_section(files: &Files) {
