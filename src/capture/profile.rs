@@ -11,6 +11,7 @@ use crate::files::{self, FileContent, Limit};
 use crate::picture::{Encoding, Subsampling};
 use crate::reference::canvas::{ColorMap, Geometry, Look, Siting};
 use crate::reference::placement::TextPlacement;
+use crate::reference::shading::Shading;
 
 /// Version of the file. Readers refuse files of a later version; files of an earlier one are read.
 pub const PROFILE_VERSION: u32 = 3;
@@ -60,6 +61,9 @@ pub struct Profile {
     /// Blur of edges, standard deviation, px; 0 where it was not measured.
     #[serde(default)]
     pub blur_px: f64,
+    /// How light falls off over the picture: the same everywhere where it was not measured.
+    #[serde(default, skip_serializing_if = "Shading::is_none")]
+    pub shading: Shading,
     /// How the unit places its text.
     #[serde(default)]
     pub text: TextPlacement,
@@ -198,6 +202,15 @@ impl Profile {
         if !is_good(self.blur_px, 0.0, 16.0) {
             return Err(format!("blur_px is {}, allowed 0 to 16", self.blur_px));
         }
+        let corners = [0, self.width].map(|x| [0, self.height].map(|y| (x as f64, y as f64)));
+        for (x, y) in corners.into_iter().flatten() {
+            let gain = self.shading.gain(x, y);
+            if !is_good(gain, 0.0, 4.0) {
+                return Err(format!(
+                    "shading leaves {gain} of the light at {x},{y} px, allowed 0 to 4"
+                ));
+            }
+        }
         self.reading_errors.check()?;
         if !is_good(self.latency_s, -10.0, 10.0) {
             return Err(format!(
@@ -231,6 +244,7 @@ impl Profile {
             },
             color: ColorMap(self.color),
             text: self.text,
+            shading: self.shading,
             blur_px: if self.blur_px < DRAWN_BLUR_PX {
                 0.0
             } else {
@@ -297,6 +311,7 @@ mod tests {
                 color,
                 noise,
                 blur_px: 0.5,
+                shading: Shading([0.9, 1e-4, 0.0, 0.0, -1e-7, 0.0]),
                 text,
                 reading_errors: ReadingErrors::default(),
                 latency_s,

@@ -13,6 +13,7 @@ use super::comparison::ChainLook;
 use super::data_time;
 use super::error_model::{self, Residual};
 use super::locate::{self, LEAST_NEAR};
+use super::optics::{blur_of, drawn_blur, lights, shading};
 use super::reader::RECOGNISED;
 use super::region::{RegionExaminer, due_time_s};
 use super::register::{self, FrameReference, LumaReference};
@@ -27,6 +28,7 @@ use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{ColorMap, Geometry, Look, Siting};
 use crate::reference::painter::Painter;
 use crate::reference::placement::TextPlacement;
+use crate::reference::shading::Shading;
 
 /// What is known of a chain before it is measured.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -159,6 +161,7 @@ pub fn plain_profile(
         color: ColorMap::IDENTITY.0,
         noise: [0.0; 3],
         blur_px: 0.0,
+        shading: Shading::NONE,
         text: TextPlacement::EXACT,
         reading_errors: ReadingErrors::default(),
         latency_s: 0.0,
@@ -314,16 +317,37 @@ pub fn measure(
             ));
         }
     }
+    // Light falls off where a lens is; by wire it does not.
+    let is_by_lens = !profile.look().geometry.is_upright();
+    if is_by_lens {
+        profile.shading = shading(&picked, subject, recording, &profile, offset_s, painter);
+    }
     profile.text = text_placement(&picked, subject, recording, &profile, offset_s, painter);
     (profile.noise, profile.blur_px) =
         residual(&picked, subject, recording, &profile, offset_s, painter);
     if profile.blur_px >= DRAWN_BLUR_PX {
         profile.blur_px = drawn_blur(&picked, subject, recording, &profile, offset_s, painter);
+        if is_by_lens {
+            // Strokes that are blurred are fainter.
+            profile.shading = shading(&picked, subject, recording, &profile, offset_s, painter);
+            profile.blur_px = drawn_blur(&picked, subject, recording, &profile, offset_s, painter);
+        }
         profile.text = text_placement(&picked, subject, recording, &profile, offset_s, painter);
         (profile.noise, _) = residual(&picked, subject, recording, &profile, offset_s, painter);
         notes.push(format!(
             "the chain blurs the whole picture by {:.2} px (one standard deviation); what is due is blurred as much",
             profile.blur_px
+        ));
+    }
+    if !profile.shading.is_none() {
+        let lights = lights(
+            &profile.shading,
+            &profile.look().geometry,
+            definition.size(),
+        );
+        notes.push(format!(
+            "light falls off over the picture, to {:.0} % of the middle's at a corner of the display; what is due falls off as much",
+            100.0 * lights.into_iter().fold(1.0, f64::min)
         ));
     }
     // Latency, agreement and errors, from the readings.
@@ -432,12 +456,6 @@ pub const fn in_words(encoding: Encoding) -> &'static str {
     }
 }
 
-/// Rounds in which a blur is measured, at most; share of its variance below which one has come to rest; and the largest
-/// variance that is looked for, px².
-const BLUR_ROUNDS: usize = 8;
-const BLUR_AT_REST: f64 = 0.01;
-const MOST_BLUR_PX2: f64 = 36.0;
-
 /// Robust noise of flat areas by plane, and blur of static edges, px: medians over the frames, so that
 /// one bad frame does not make the check blind.
 fn residual(
@@ -470,43 +488,6 @@ fn residual(
         list.get(list.len() / 2).copied().unwrap_or(0.0)
     };
     (found.map(median), blur_of(median(blurs)))
-}
-
-/// A blur of a variance, px, in steps that no rounding on another machine can change.
-fn blur_of(variance_px2: f64) -> f64 {
-    libm::round(variance_px2.max(0.0).sqrt() * 1e4) / 1e4
-}
-
-/// The blur of references that leaves none in the captured pictures, px; begins with that of the profile, which was told
-/// from its first step alone.
-fn drawn_blur(
-    frames: &[&CapturedFrame],
-    subject: Subject,
-    recording: &Recording,
-    profile: &Profile,
-    offset_s: f64,
-    painter: &mut Painter,
-) -> f64 {
-    let size = (profile.width, profile.height);
-    let mut inputs = Inputs::default();
-    let mut look = profile.look();
-    let mut variance_px2 = look.blur_px * look.blur_px;
-    for _ in 0..BLUR_ROUNDS {
-        let left = frames.iter().map(|f| {
-            recording.inputs_at(f.time_s + offset_s, &mut inputs);
-            LumaReference::draw(subject, &inputs, &look, size, painter)
-                .blur_variance_px2(&f.picture)
-        });
-        let mut left: Vec<f64> = left.collect();
-        left.sort_by(f64::total_cmp);
-        let left = left.get(left.len() / 2).copied().unwrap_or(0.0);
-        variance_px2 = (variance_px2 + left).clamp(DRAWN_BLUR_PX * DRAWN_BLUR_PX, MOST_BLUR_PX2);
-        look.blur_px = blur_of(variance_px2);
-        if libm::fabs(left) < BLUR_AT_REST * variance_px2 {
-            break;
-        }
-    }
-    look.blur_px
 }
 
 /// Noise of a plane outside of `left_out`, pixels of luma in rectangles that share none.

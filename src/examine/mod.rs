@@ -25,6 +25,7 @@ pub mod displacement;
 pub mod error_model;
 pub mod fit;
 pub mod locate;
+mod optics;
 pub mod overlay;
 pub mod place;
 pub mod reader;

@@ -212,6 +212,12 @@ impl LumaReference {
         &self.plane
     }
 
+    /// Whether static artwork that is no words is all that may be at a pixel.
+    pub(super) fn is_static(&self, x: usize, y: usize) -> bool {
+        let is_unknown = |r: &Rect| r.contains(x as i32, y as i32);
+        self.moving.at(x, y) == 0 && !self.unknown.iter().any(is_unknown)
+    }
+
     /// Whether something moves at a pixel, or may.
     pub(super) fn is_moving(&self, x: usize, y: usize) -> bool {
         self.moving.at(x, y) == MOVING

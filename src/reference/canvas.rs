@@ -7,6 +7,7 @@
 pub use super::geometry::Geometry;
 use super::placement::TextPlacement;
 use super::raster::Span;
+use super::shading::Shading;
 use crate::colour::encode;
 use crate::picture::{Encoding, Picture, Plane, Rect, Rgb, Subsampling};
 
@@ -43,6 +44,8 @@ pub struct Look {
     pub text: TextPlacement,
     /// How the chain blurs, standard deviation of a Gaussian, px of the capture; 0 where it does not.
     pub blur_px: f64,
+    /// How light falls off over the capture.
+    pub shading: Shading,
 }
 
 impl Look {
@@ -61,6 +64,7 @@ impl Look {
             color: ColorMap::IDENTITY,
             text: TextPlacement::EXACT,
             blur_px: 0.0,
+            shading: Shading::NONE,
         }
     }
 

@@ -18,6 +18,7 @@ pub mod region_canvas;
 pub mod resample;
 pub mod scale;
 pub mod scene;
+pub mod shading;
 pub mod slivers;
 pub mod svg;
 pub mod symbols;

@@ -14,8 +14,9 @@ use super::canvas::{Canvas, Geometry, Look};
 use super::glyphs::pixels_of;
 use super::painter::{Filter, Painter};
 use super::scene::{Bounds, Scene};
+use super::shading::Shading;
 use super::text::Font;
-use crate::picture::{Plane, Point, Rect};
+use crate::picture::{Plane, Point, Rect, Rgb};
 
 /// Brings pictures of a part of the display to a part of the capture.
 #[derive(Clone, Debug)]
@@ -34,6 +35,9 @@ pub struct Resampler {
     shown: Rect,
     /// Weights of the blur, of a pixel and of those to one side of it, in parts of [`WHOLE`]; one where there is none.
     taps: Vec<u32>,
+    shading: Shading,
+    /// Levels of the planes where there is no light.
+    black: [u8; 3],
     scratch: Scratch,
 }
 
@@ -105,7 +109,8 @@ impl Resampler {
     #[must_use]
     pub fn within(look: &Look, seen: Rect, display: Rect) -> Option<Self> {
         let is_native = look.geometry.is_native();
-        if (is_native && look.blur_px <= 0.0) || seen.is_empty() {
+        let is_as_drawn = is_native && look.blur_px <= 0.0 && look.shading.is_none();
+        if is_as_drawn || seen.is_empty() {
             return None;
         }
         let drawn = Self::native_look(*look).geometry;
@@ -124,6 +129,8 @@ impl Resampler {
             seen,
             shown: Rect::EMPTY,
             taps: Vec::new(),
+            shading: look.shading,
+            black: look.levels(Rgb([0; 3])),
             scratch: Scratch::default(),
         };
         let own = made.back(seen).intersection(&display);
@@ -176,6 +183,7 @@ impl Resampler {
                 Geometry::IDENTITY
             },
             blur_px: 0.0,
+            shading: Shading::NONE,
             ..look
         }
     }
@@ -278,9 +286,14 @@ impl Resampler {
                     places.add_along(blended, sums, n);
                 }
             }
-            for (row, sums) in to.rows_mut(y).zip(sums.chunks_exact(width)) {
-                for (level, sum) in row[left..left + width].iter_mut().zip(sums) {
+            let planes = sums.chunks_exact(width).zip(self.black);
+            for (row, (sums, black)) in to.rows_mut(y).zip(planes) {
+                let row = &mut row[left..left + width];
+                for (level, sum) in row.iter_mut().zip(sums) {
                     *level = ((sum + whole / 2) / whole) as u8;
+                }
+                if !self.shading.is_none() {
+                    self.shading.dim(row, (rect.x, y), black);
                 }
             }
         }
@@ -457,7 +470,6 @@ pub fn draw_seen(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::picture::Rgb;
     use crate::reference::painter::tests::{BLACK, WHITE, bounds, fonts};
 
     fn seen(scene: &Scene, geometry: Geometry, area: Rect) -> Canvas {

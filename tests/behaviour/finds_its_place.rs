@@ -166,6 +166,40 @@ fn a_display_at_an_angle_is_found_and_judged() {
     assert_is_found(&bench, &frames, "it fits seen at an angle", &geometry);
 }
 
+/// A lens lets less light through towards its edges: a quarter less in the farthest corner.
+#[test]
+fn light_that_falls_off_is_the_cameras() {
+    let bench = bench();
+    let geometry = at_an_angle(5.0);
+    let (width, height) = (560, 352);
+    let mut frames = seen(&bench.frames(None), &geometry, (width, height));
+    for frame in &mut frames {
+        for (k, plane) in frame.planes_mut().iter_mut().enumerate() {
+            let (step, black) = if k == 0 { (1.0, 16.0) } else { (2.0, 128.0) };
+            for y in 0..plane.height() {
+                for (x, level) in plane.row_mut(y).iter_mut().enumerate() {
+                    let across = step * (x as f64 + 0.5) / width as f64 - 0.5;
+                    let down = step * (y as f64 + 0.5) / height as f64 - 0.5;
+                    let gain = 1.0 - 0.5 * (across * across + down * down);
+                    *level = (black + gain * (f64::from(*level) - black)).round() as u8;
+                }
+            }
+        }
+    }
+    let checked = assert_agrees(&bench, &frames, Place::Given(geometry));
+    let shading = checked.outcome.summary.profile.shading;
+    let light = |x: f64, y: f64| shading.gain(x, y) / shading.gain(280.0, 176.0);
+    for (x, y) in [(60.0, 40.0), (500.0, 40.0), (60.0, 310.0), (500.0, 310.0)] {
+        let (across, down) = (x / width as f64 - 0.5, y / height as f64 - 0.5);
+        let due = 1.0 - 0.5 * (across * across + down * down);
+        assert!(
+            (light(x, y) - due).abs() < 0.03,
+            "{} at {x},{y}",
+            light(x, y)
+        );
+    }
+}
+
 #[test]
 fn a_displaced_picture_is_told_and_judged() {
     let bench = bench();
