@@ -11,11 +11,13 @@
 //! changed; see [`crate::inject`].
 
 pub mod nearness;
+pub mod parts;
 pub mod plan;
 pub mod plots;
 pub mod records;
 pub mod results;
 pub mod run;
+pub mod shard;
 pub mod statistics;
 pub mod stretch;
 pub mod summary;
