@@ -23,3 +23,4 @@ pub mod stretch;
 pub mod summary;
 pub mod trial;
 pub mod trials;
+mod window;
