@@ -2,7 +2,7 @@
 
 use crate::bench::{Bench, Files, Ran, all_bytes, inputs_until, y4m};
 
-const SECONDS: f64 = 6.0;
+const SECONDS: f64 = 5.0;
 
 /// A freeze begins where something moves, so that some wait for stretches of another shard.
 const PLAN: &str = r#"
@@ -12,7 +12,7 @@ limit_ms = { hazardous = 1000 }
 name = "in shards"
 display = "display.toml"
 seed = 4
-lead_s = 0.4
+lead_s = 0.5
 stretch_s = 1.0
 onsets_per_stretch = 2
 
@@ -24,14 +24,14 @@ profile = "profile.json"
 [[fault]]
 kind = "freeze"
 regions = ["rotor", "torque", "outside_air"]
-duration_s = 0.4
-repeats = 4
+duration_s = 0.3
+repeats = 2
 
 [[fault]]
 kind = "blank"
 regions = ["rotor"]
 duration_s = 0.3
-repeats = 3
+repeats = 1
 "#;
 
 fn clean() -> Files {

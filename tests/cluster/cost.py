@@ -1,6 +1,7 @@
 """What sharding costs: CPU of all shards and of putting them together, against that of one run on the same cores.
 
-Shards are carried out one after another, each on all cores. Every result is held against that of the one run.
+Shards are carried out one after another, each on all cores. Every result is held against that of the one run, which is measured
+before and after: on a machine with other work the two tell how far CPU can be compared.
 Usage: cost.py --binary PROGRAM --demo FOLDER (what `framevouch demo` wrote) [--repeats N] [--shards N ...]."""
 
 import argparse
@@ -27,7 +28,7 @@ def main():
         plan = material.write(program, demo, work, given.repeats, given.seconds)
         _, one_s = material.run(program, "campaign", "--plan", plan, "--out", work / "one", "--quiet", good=(0, 1))
         trials = (work / "one/trials.jsonl").read_bytes().count(b"\n")
-        print(f"{trials} trials, {given.seconds:.0f} s of video; one run: {one_s:.1f} s of CPU\n")
+        print(f"{trials} trials, {given.seconds:.0f} s of video; one run: {one_s:.1f} s of CPU\n", flush=True)
         print("| shards | CPU of shards, s | the longest, s | CPU of merge, s | trials left to it | all against one run |")
         print("| ---: | ---: | ---: | ---: | ---: | ---: |", flush=True)
         for count in given.shards:
@@ -44,6 +45,8 @@ def main():
                   f"{(sum(spent_s) + merge_s) / one_s:.3f} |{f' OTHER BYTES: {other[:5]}' if other else ''}", flush=True)
             for part in [*parts, work / "merged"]:
                 shutil.rmtree(part)
+        _, after_s = material.run(program, "campaign", "--plan", plan, "--out", work / "again", "--quiet", good=(0, 1))
+        print(f"\none run, afterwards: {after_s:.1f} s of CPU")
     return 1 if failed else 0
 
 

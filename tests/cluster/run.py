@@ -40,7 +40,7 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--binary", required=True, type=Path)
     parser.add_argument("--demo", required=True, type=Path)
-    parser.add_argument("--repeats", type=int, default=2, help="208 trials each; 25 for the whole form")
+    parser.add_argument("--repeats", type=int, default=1, help="208 trials each; 25 for the whole form")
     parser.add_argument("--seconds", type=float, default=20, help="of the capture; 70 for the whole form")
     parser.add_argument("--shards", type=int, default=4)
     parser.add_argument("--work", type=Path, help="folder that is left; a temporary one else")
