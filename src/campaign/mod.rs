@@ -11,13 +11,16 @@
 //! changed; see [`crate::inject`].
 
 pub mod nearness;
+pub mod parts;
 pub mod plan;
 pub mod plots;
 pub mod records;
 pub mod results;
 pub mod run;
+pub mod shard;
 pub mod statistics;
 pub mod stretch;
 pub mod summary;
 pub mod trial;
 pub mod trials;
+mod window;

@@ -14,6 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use super::records::TRIALS_FILE;
 use super::run::StretchRecord;
+use super::shard::Shard;
 use super::trial;
 use super::trials::Done;
 use crate::evidence::measurements::{Blocks, Header, MEASUREMENTS_FILE, Measured};
@@ -43,7 +44,7 @@ const PROGRESS_LIMIT: Limit = Limit {
     kind: "the progress of a campaign",
     bytes: 1 << 20,
 };
-const MISS_LIMIT: Limit = Limit {
+pub(super) const MISS_LIMIT: Limit = Limit {
     kind: "the picture of a miss",
     bytes: 256 << 20,
 };
@@ -56,6 +57,18 @@ pub enum Error {
         "\"{0}\" holds the results of another campaign or version; give another folder, or empty it"
     )]
     OtherCampaign(String),
+    /// The folder belongs to another shard of the campaign, or to all of it.
+    #[error(
+        "\"{folder}\" holds {found} of this campaign, and this is {asked}: each needs a folder of its own"
+    )]
+    OtherShard {
+        /// The folder.
+        folder: String,
+        /// What it holds.
+        found: String,
+        /// What was to be carried out.
+        asked: String,
+    },
     /// What was complete is not what was written.
     #[error(
         "\"{path}\" is damaged: {what}; bring it back from a copy and call campaign again, or begin anew in an empty folder"
@@ -97,7 +110,10 @@ fn damaged(path: &Path, what: impl Into<String>) -> Error {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Progress {
     /// Of plan, display, recordings and version.
-    campaign: String,
+    pub campaign: String,
+    /// The shard of it that is carried out; none where all of it is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub shard: Option<Shard>,
     pub pass: usize,
     pub capture: usize,
     pub stretch: usize,
@@ -123,10 +139,11 @@ struct Sealed {
 }
 
 impl Progress {
-    fn none(campaign: &str) -> Self {
+    fn none(campaign: &str, shard: Option<Shard>) -> Self {
         let nothing = || Content::of(b"");
         Self {
             campaign: campaign.to_owned(),
+            shard,
             pass: 0,
             capture: 0,
             stretch: 0,
@@ -151,8 +168,8 @@ impl Progress {
         Ok(bytes)
     }
 
-    /// `None` where there is no file.
-    fn load(folder: &Path, campaign: &str) -> Result<Option<Self>, Error> {
+    /// Of any campaign; `None` where there is no file.
+    pub fn read(folder: &Path) -> Result<Option<Self>, Error> {
         let path = folder.join(PROGRESS);
         if let Err(e) = std::fs::symlink_metadata(&path)
             && e.kind() == io::ErrorKind::NotFound
@@ -160,13 +177,12 @@ impl Progress {
             return Ok(None);
         }
         let (bytes, _) = files::read(&path, PROGRESS_LIMIT)?;
-        let other = || Error::OtherCampaign(folder.display().to_string());
         let Ok(Sealed { progress, .. }) = serde_json::from_slice(&bytes) else {
             // As written before digests were.
             let is_earlier = serde_json::from_slice::<serde_json::Value>(&bytes)
                 .is_ok_and(|v| v.get("trials_bytes").is_some());
             return Err(if is_earlier {
-                other()
+                Error::OtherCampaign(folder.display().to_string())
             } else {
                 damaged(&path, "it does not say how far the campaign is")
             });
@@ -175,10 +191,27 @@ impl Progress {
         if progress.sealed().ok().as_deref() != Some(bytes.as_slice()) {
             return Err(damaged(&path, "it is not what was written"));
         }
-        if progress.campaign != campaign {
-            return Err(other());
-        }
         Ok(Some(progress))
+    }
+
+    /// As [`Self::read`], of this campaign and shard.
+    fn load(folder: &Path, campaign: &str, shard: Option<Shard>) -> Result<Option<Self>, Error> {
+        let progress = Self::read(folder)?;
+        let shown = || folder.display().to_string();
+        if progress.as_ref().is_some_and(|p| p.campaign != campaign) {
+            return Err(Error::OtherCampaign(shown()));
+        }
+        match progress.as_ref().map(|p| p.shard) {
+            Some(found) if found != shard => {
+                let words = |s: Option<Shard>| s.map_or("all".into(), |s| format!("shard {s}"));
+                Err(Error::OtherShard {
+                    folder: shown(),
+                    found: words(found),
+                    asked: words(shard),
+                })
+            }
+            _ => Ok(progress),
+        }
     }
 }
 
@@ -275,7 +308,12 @@ impl Log {
         let mut bytes =
             serde_json::to_vec(record).map_err(|e| io(&self.path)(io::Error::other(e)))?;
         bytes.push(b'\n');
-        let written = self.write_all(&bytes);
+        self.copy(&bytes)
+    }
+
+    /// A line as it is, with its end.
+    fn copy(&mut self, line: &[u8]) -> Result<(), Error> {
+        let written = self.write_all(line);
         written.map_err(io(&self.path))
     }
 
@@ -300,14 +338,19 @@ pub(super) struct Results {
 }
 
 impl Results {
-    /// Opens the files in `folder`, cut to what is known to be complete; with the trials that are done, of
-    /// `count`.
-    pub fn open(folder: &Path, campaign: &str, count: u64) -> Result<(Self, Done), Error> {
+    /// Opens the files in `folder`, of a campaign or of a shard of it, cut to what is known to be complete; with the trials
+    /// that are done, of `count`.
+    pub fn open(
+        folder: &Path,
+        campaign: &str,
+        shard: Option<Shard>,
+        count: u64,
+    ) -> Result<(Self, Done), Error> {
         let misses = folder.join(MISSES);
         std::fs::create_dir_all(&misses).map_err(io(&misses))?;
-        let loaded = Progress::load(folder, campaign)?;
+        let loaded = Progress::load(folder, campaign, shard)?;
         let is_new = loaded.is_none();
-        let progress = loaded.unwrap_or_else(|| Progress::none(campaign));
+        let progress = loaded.unwrap_or_else(|| Progress::none(campaign, shard));
         if is_new {
             // What stands there is not this campaign's, or nobody knows how far it is complete.
             for name in [TRIALS_FILE, STRETCHES, MEASUREMENTS_FILE] {
@@ -389,8 +432,20 @@ impl Results {
         written.map_err(io(&self.folder.join(MEASUREMENTS_FILE)))
     }
 
+    /// The header, as a shard has it.
+    pub fn header_line(&mut self, line: &[u8]) -> Result<(), Error> {
+        self.has_header = true;
+        let written = self.measurements.header_line(line);
+        written.map_err(io(&self.folder.join(MEASUREMENTS_FILE)))
+    }
+
     pub fn stretch(&mut self, record: &StretchRecord) -> Result<(), Error> {
         self.stretches.line(record)
+    }
+
+    /// A stretch, as a shard has it.
+    pub fn stretch_line(&mut self, line: &[u8]) -> Result<(), Error> {
+        self.stretches.copy(line)
     }
 
     pub fn measured(&mut self, measured: &Measured) -> Result<(), Error> {
@@ -411,6 +466,24 @@ impl Results {
             std::fs::write(&path, png.get_ref()).map_err(io(&path))?;
         }
         self.just_done.push(done.record.trial);
+        Ok(())
+    }
+
+    /// A trial, as a shard has it.
+    pub fn copy_trial(
+        &mut self,
+        number: u64,
+        line: &[u8],
+        measured: &Measured,
+        picture: Option<&[u8]>,
+    ) -> Result<(), Error> {
+        self.trials.copy(line)?;
+        self.measured(measured)?;
+        if let Some(png) = picture {
+            let path = self.folder.join(trial::picture_name(number));
+            self.misses.update(png);
+            std::fs::write(&path, png).map_err(io(&path))?;
+        }
         Ok(())
     }
 
@@ -470,7 +543,7 @@ mod tests {
     const CAMPAIGN: &str = "framevouch test 0";
 
     fn written(folder: &Path, is_finished: bool) {
-        let (mut results, done) = Results::open(folder, CAMPAIGN, 100).unwrap();
+        let (mut results, done) = Results::open(folder, CAMPAIGN, None, 100).unwrap();
         assert_eq!(done.count(), 0);
         let clip = Measured::with(&Header::for_tests(), Some(7), 0);
         results.header(&Header::for_tests()).unwrap();
@@ -508,7 +581,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let folder = folder.path();
         written(folder, true);
-        let (_, done) = Results::open(folder, CAMPAIGN, 100).unwrap();
+        let (_, done) = Results::open(folder, CAMPAIGN, None, 100).unwrap();
         assert!((0..100).all(|n| done.has(n) == (n < 20)));
         for name in FILES {
             let path = folder.join(name);
@@ -516,7 +589,7 @@ mod tests {
             for seed in 0..300 {
                 let (how, bad) = damage::damaged(&good, seed);
                 std::fs::write(&path, &bad).unwrap();
-                let opened = Results::open(folder, CAMPAIGN, 100);
+                let opened = Results::open(folder, CAMPAIGN, None, 100);
                 assert!(opened.is_err(), "{name}, {seed}: {how}");
                 assert_eq!(
                     std::fs::read(&path).unwrap(),
@@ -526,12 +599,12 @@ mod tests {
             }
             std::fs::remove_file(&path).unwrap();
             assert!(
-                Results::open(folder, CAMPAIGN, 100).is_err(),
+                Results::open(folder, CAMPAIGN, None, 100).is_err(),
                 "{name} is gone"
             );
             std::fs::write(&path, &good).unwrap();
         }
-        assert!(Results::open(folder, CAMPAIGN, 100).is_ok());
+        assert!(Results::open(folder, CAMPAIGN, None, 100).is_ok());
     }
 
     #[test]
@@ -547,16 +620,33 @@ mod tests {
                 .unwrap();
             file.write_all(b"{\"half a li").unwrap();
         }
-        let (mut results, done) = Results::open(folder, CAMPAIGN, 100).unwrap();
+        let (mut results, done) = Results::open(folder, CAMPAIGN, None, 100).unwrap();
         assert_eq!((done.count(), results.progress.stretch), (20, 3));
         results.commit().unwrap();
         let now: Vec<Vec<u8>> = FILES.map(|f| std::fs::read(folder.join(f)).unwrap()).into();
         assert_eq!(now, good);
         drop(results);
         assert!(matches!(
-            Results::open(folder, "framevouch test 1", 100),
+            Results::open(folder, "framevouch test 1", None, 100),
             Err(Error::OtherCampaign(_))
         ));
+    }
+
+    #[test]
+    fn a_shard_goes_on_in_its_own_folder_alone() {
+        let folder = tempfile::tempdir().unwrap();
+        let open = |shard| Results::open(folder.path(), CAMPAIGN, shard, 100).map(drop);
+        open(Shard::new(2, 3)).unwrap();
+        open(Shard::new(2, 3)).unwrap();
+        for (other, words) in [
+            (Shard::new(1, 3), "this is shard 1/3"),
+            (Shard::new(2, 4), "this is shard 2/4"),
+            (None, "this is all"),
+        ] {
+            let error = open(other).unwrap_err().to_string();
+            assert!(error.contains("holds shard 2/3"), "{error}");
+            assert!(error.contains(words), "{error}");
+        }
     }
 
     /// Up to 4fd96a8 a campaign that was broken off behind its last trial ended with another place in its progress.
@@ -565,7 +655,7 @@ mod tests {
         let finished = |pass: usize, stretch: usize| {
             let folder = tempfile::tempdir().unwrap();
             written(folder.path(), false);
-            let (mut results, _) = Results::open(folder.path(), CAMPAIGN, 100).unwrap();
+            let (mut results, _) = Results::open(folder.path(), CAMPAIGN, None, 100).unwrap();
             results.reach(pass, 0, stretch, stretch > 0).unwrap();
             results.finish().unwrap();
             std::fs::read(folder.path().join(PROGRESS)).unwrap()
@@ -579,7 +669,9 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         written(folder.path(), false);
         std::fs::remove_file(folder.path().join(PROGRESS)).unwrap();
-        let error = Results::open(folder.path(), CAMPAIGN, 100).err().unwrap();
+        let error = Results::open(folder.path(), CAMPAIGN, None, 100)
+            .err()
+            .unwrap();
         assert!(error.to_string().contains("progress.json"), "{error}");
         assert!(
             std::fs::metadata(folder.path().join(TRIALS_FILE))

@@ -1,7 +1,9 @@
 //! Carrying out a campaign: stretch after stretch, on all cores, so that it can be broken off at any moment
 //! and goes on where it was.
 //!
-//! What stands on disk, and that it is what was written, is the matter of [`super::results`].
+//! What stands on disk, and that it is what was written, is the matter of [`super::results`]. Of a shard only its own
+//! stretches are gone through ([`super::shard`]); when shards are put together ([`super::parts`]), what they found is copied
+//! at each stretch, and the same walk carries out the trials that are left.
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -11,11 +13,14 @@ use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::parts::{self, Parts};
 use super::plan::{CaptureSource, Plan};
 use super::results::{self, Results};
+use super::shard::{Division, Load, Shard};
 use super::stretch::{Material, Stretch, choose_onsets};
 use super::trial::{self, AFTER_S};
 use super::trials::{Done, Trial, Trials, judged_regions, seed_of};
+use super::window::Window;
 use crate::capture::profile::Profile;
 use crate::capture::{CapturedFrame, ReadAhead};
 use crate::check::place::Place;
@@ -72,6 +77,12 @@ pub enum Error {
     /// The results.
     #[error(transparent)]
     Results(#[from] results::Error),
+    /// Shards that are put together.
+    #[error(transparent)]
+    Parts(#[from] parts::Error),
+    /// A file that changed meanwhile.
+    #[error(transparent)]
+    Changed(#[from] ChangedFile),
 }
 
 /// A line of `stretches.jsonl`: clean video that was checked.
@@ -104,6 +115,7 @@ pub struct Prepared {
     plan_file: FileContent,
     profiles: Vec<Option<(Profile, FileContent)>>,
     stop: Arc<AtomicBool>,
+    shard: Option<Shard>,
 }
 
 /// What the captures of a campaign held before the first trial.
@@ -207,6 +219,7 @@ impl Prepared {
             plan_file,
             profiles,
             stop: Arc::default(),
+            shard: None,
         })
     }
 
@@ -215,6 +228,19 @@ impl Prepared {
     pub fn stopped_by(mut self, stop: Arc<AtomicBool>) -> Self {
         self.stop = stop;
         self
+    }
+
+    /// Carries out a shard alone.
+    #[must_use]
+    pub fn sharded(mut self, shard: Option<Shard>) -> Self {
+        self.shard = shard;
+        self
+    }
+
+    /// The shard that is carried out; `None` where all of it is.
+    #[must_use]
+    pub const fn shard(&self) -> Option<Shard> {
+        self.shard
     }
 
     fn is_stopped(&self) -> bool {
@@ -304,8 +330,13 @@ impl Prepared {
     /// # Errors
     /// When it belongs to another campaign, is damaged, or cannot be written to.
     pub fn claim(&self, out: &Path) -> Result<bool, Error> {
-        let (results, _) = Results::open(out, &self.campaign, self.trials.len())?;
+        let (results, _) = self.results(out)?;
         Ok(results.progress.is_finished)
+    }
+
+    fn results(&self, out: &Path) -> Result<(Results, Done), Error> {
+        let count = self.trials.len();
+        Ok(Results::open(out, &self.campaign, self.shard, count)?)
     }
 
     /// Carries out what is not done yet, into `out`, on captures that hold what they held before.
@@ -320,9 +351,7 @@ impl Prepared {
         tell: Tell,
     ) -> Result<Ended, Error> {
         let begun_s = clock();
-        let drawing = Drawing::new(&self.definition);
-        let subject = Subject::new(&self.definition, &drawing);
-        let (mut results, mut done) = Results::open(out, &self.campaign, self.trials.len())?;
+        let (mut results, mut done) = self.results(out)?;
         for (k, held) in captures.0.iter().enumerate() {
             let first = results.progress.captures.entry(k);
             if *first.or_insert_with(|| held.content()) != held.content() {
@@ -334,53 +363,157 @@ impl Prepared {
         if results.progress.is_finished {
             return Ok(Ended::Finished);
         }
-        // In the second pass, trials begin anywhere that did not find a place from theirs on.
-        for pass in results.progress.pass..2 {
-            let first = if pass == results.progress.pass {
-                results.progress.capture
+        let mut walk = Walk {
+            results,
+            parts: None,
+            division: self.shard.map(|shard| self.division(shard.of())),
+            is_out_of_time: &|| {
+                let spent_s = clock() - begun_s;
+                self.plan.plan.budget_s.is_some_and(|b| spent_s >= b)
+            },
+            tell,
+        };
+        self.walk(captures, &mut done, &mut walk)
+    }
+
+    /// Puts shards together in `out`, which is empty, and carries out there what they left: trials that found no moment in the
+    /// stretches of their shard.
+    ///
+    /// # Errors
+    /// When the shards are not of this campaign or were made from other files, or as [`Self::run`].
+    pub fn merge(
+        &self,
+        out: &Path,
+        captures: &Captures,
+        parts: Parts,
+        tell: Tell,
+    ) -> Result<Ended, Error> {
+        let files = self.plan.capture.iter().map(|c| c.file.display());
+        let held = captures.0.iter().map(Held::content);
+        let held: Vec<_> = files.map(|f| f.to_string()).zip(held).collect();
+        parts.check(&self.campaign, &held, &self.inputs(captures)?)?;
+        let division = self.division(parts.count());
+        let mut done = parts.done(self.trials.len(), &|n| {
+            let capture = self.trials.get(n).capture;
+            division.owner(capture, self.first_stretch(capture, n))
+        })?;
+        let (mut results, _) = self.results(out)?;
+        results.progress.captures = parts.captures();
+        let mut walk = Walk {
+            results,
+            parts: Some(parts),
+            division: Some(division),
+            is_out_of_time: &|| false,
+            tell,
+        };
+        self.walk(captures, &mut done, &mut walk)
+    }
+
+    /// Which of so many shards has which stretch.
+    fn division(&self, of: u32) -> Division {
+        let general = &self.plan.plan;
+        let clean_s = general.lead_s + general.stretch_s + self.plan.longest_s() + AFTER_S;
+        let each_s = |fault: usize| self.plan.fault[fault].duration_s + AFTER_S;
+        let load = |capture| {
+            let stretches = self.stretches(capture);
+            let trials_s = self.trials.video_s(capture, &each_s);
+            Load {
+                stretches,
+                stretch_s: clean_s + trials_s / stretches as f64,
+            }
+        };
+        Division::new(of, (0..self.plan.capture.len()).map(load))
+    }
+
+    /// Stretches of a capture in which trials begin by their seeds.
+    fn stretches(&self, capture: usize) -> usize {
+        let (begin_s, end_s) = self.recordings[capture].span_s();
+        libm::ceil((end_s - begin_s) / self.plan.plan.stretch_s).max(1.0) as usize
+    }
+
+    /// The stretch from which on trial `number` begins as soon as it can.
+    fn first_stretch(&self, capture: usize, number: u64) -> usize {
+        seed_of(self.trials.seed(number), 2) as usize % self.stretches(capture)
+    }
+
+    /// Goes on through all captures, and once more: in the second pass, trials begin anywhere that did not find a place from
+    /// theirs on. A shard leaves these to whoever puts shards together.
+    fn walk(&self, captures: &Captures, done: &mut Done, walk: &mut Walk) -> Result<Ended, Error> {
+        let drawing = Drawing::new(&self.definition);
+        let subject = Subject::new(&self.definition, &drawing);
+        let passes = if self.shard.is_some() { 1 } else { 2 };
+        for pass in walk.results.progress.pass..passes {
+            let first = if pass == walk.results.progress.pass {
+                walk.results.progress.capture
             } else {
                 0
             };
             for capture in first..self.plan.capture.len() {
-                let mut own = self.trials.of_capture(capture);
-                if pass > 0 && own.all(|n| done.has(n)) {
+                if pass > 0 && self.trials.of_capture(capture).all(|n| done.has(n)) {
                     continue;
                 }
-                let is_going_on =
-                    pass == results.progress.pass && capture == results.progress.capture;
-                let stretch = if is_going_on {
-                    results.progress.stretch
-                } else {
-                    0
-                };
+                if !self.is_concerned(capture, done, walk) {
+                    if let Some(parts) = &mut walk.parts {
+                        parts.copy_capture(capture, &mut walk.results)?;
+                    }
+                    continue;
+                }
+                let progress = &walk.results.progress;
+                let is_going_on = pass == progress.pass && capture == progress.capture;
+                let stretch = if is_going_on { progress.stretch } else { 0 };
                 let at = At {
                     pass,
                     capture,
                     stretch,
                 };
-                let is_out_of_time = || {
-                    let spent_s = clock() - begun_s;
-                    self.plan.plan.budget_s.is_some_and(|b| spent_s >= b)
-                };
-                let early = self.capture(
-                    subject,
-                    at,
-                    &mut done,
-                    &mut results,
-                    &captures.0[capture],
-                    &is_out_of_time,
-                    tell,
-                )?;
+                let early = self.capture(subject, at, done, walk, &captures.0[capture])?;
                 if let Some(ended) = early {
                     return Ok(ended);
                 }
+                if let Some(parts) = &mut walk.parts {
+                    parts.end_capture(capture)?;
+                }
+            }
+            if let Some(parts) = walk.parts.take() {
+                parts.end()?;
+                walk.division = None;
             }
         }
-        if results.is_empty() {
+        if walk.results.is_empty() && self.shard.is_none() {
             return Err(Error::TooShort(self.plan.plan.lead_s));
         }
-        results.finish()?;
+        walk.results.finish()?;
         Ok(Ended::Finished)
+    }
+
+    /// Whether anything is to be carried out in a capture: of a shard, where it has stretches of it; where shards are put
+    /// together, where trials are left that may begin in a later shard.
+    fn is_concerned(&self, capture: usize, done: &Done, walk: &Walk) -> bool {
+        let Some(division) = &walk.division else {
+            return true;
+        };
+        let (first, last) = division.owners(capture);
+        match self.shard {
+            Some(shard) => (first..=last).contains(&shard.number()),
+            None => self.trials.of_capture(capture).any(|n| {
+                let owner = division.owner(capture, self.first_stretch(capture, n));
+                !done.has(n) && owner < last
+            }),
+        }
+    }
+
+    /// Whether trial `number`, which is not done, may begin in a stretch.
+    fn may_begin(&self, number: u64, at: At, division: Option<&Division>) -> bool {
+        let first = self.first_stretch(at.capture, number);
+        let Some(division) = division.filter(|_| at.pass == 0) else {
+            return at.pass > 0 || first <= at.stretch;
+        };
+        let owners = [first, at.stretch].map(|s| division.owner(at.capture, s));
+        match self.shard {
+            Some(_) => first <= at.stretch && owners[0] == owners[1],
+            // Its own shard has tried it wherever it could.
+            None => owners[0] < owners[1],
+        }
     }
 
     /// How long all trials will take, s, from a few of them in the first stretch of the first capture.
@@ -480,34 +613,28 @@ impl Prepared {
     }
 
     /// Goes through one capture; how the campaign ended, where it did so on the way.
-    #[expect(clippy::too_many_arguments, reason = "called once")]
     fn capture(
         &self,
         subject: Subject,
         at: At,
         done: &mut Done,
-        results: &mut Results,
+        walk: &mut Walk,
         held: &Held,
-        is_out_of_time: &dyn Fn() -> bool,
-        tell: Tell,
     ) -> Result<Option<Ended>, Error> {
         let source = &self.plan.capture[at.capture];
-        let recording = &self.recordings[at.capture];
         let profile = match self.profile(subject, at.capture, Some(held)) {
             Err(_) if self.is_stopped() => return Ok(Some(Ended::Stopped)),
             other => other?,
         };
         let material = Material {
             subject,
-            recording,
+            recording: &self.recordings[at.capture],
             profile: &profile,
             offset_s: source.offset_s,
         };
         let mut reader = self.open(source)?;
         let mut window = Window::default();
-        let general = &self.plan.plan;
-        let (begin_s, end_s) = recording.span_s();
-        let count = libm::ceil((end_s - begin_s) / general.stretch_s).max(1.0) as usize;
+        let division = walk.division.clone();
         let mut next = 0;
         loop {
             let filled = window.fill(&mut |f| reader.next_into(f), next, &self.plan)?;
@@ -521,27 +648,26 @@ impl Prepared {
             if stretch < at.stretch {
                 continue;
             }
-            if is_out_of_time() {
+            if let (Some(shard), Some(division)) = (self.shard, &division) {
+                let owner = division.owner(at.capture, stretch);
+                if owner < shard.number() {
+                    continue;
+                }
+                if owner > shard.number() {
+                    break;
+                }
+            }
+            if (walk.is_out_of_time)() {
                 self.same(Some(held), &mut reader, source)?;
                 return Ok(Some(Ended::Budget));
             }
+            let here = At { stretch, ..at };
             let list = || {
                 let own = self.trials.of_capture(at.capture);
-                own.filter(|n| {
-                    let begins = seed_of(self.trials.seed(*n), 2) as usize % count;
-                    !done.has(*n) && (at.pass > 0 || begins <= stretch)
-                })
+                own.filter(|n| !done.has(*n) && self.may_begin(*n, here, division.as_ref()))
             };
             if at.pass == 0 || list().next().is_some() {
-                let early = self.stretch(
-                    material,
-                    &window.frames,
-                    onsets_s,
-                    At { stretch, ..at },
-                    list(),
-                    results,
-                    is_out_of_time,
-                )?;
+                let early = self.stretch(material, &window.frames, onsets_s, here, list(), walk)?;
                 if self.is_stopped() {
                     // Trials were left out.
                     return Ok(Some(Ended::Stopped));
@@ -550,24 +676,24 @@ impl Prepared {
                     self.same(Some(held), &mut reader, source)?;
                     return Ok(early);
                 }
-                for number in results.just_done.drain(..) {
+                for number in walk.results.just_done.drain(..) {
                     done.add(number);
                 }
             }
-            results.reach(at.pass, at.capture, stretch + 1, false)?;
-            tell(done.count(), self.trials.len());
+            walk.results
+                .reach(at.pass, at.capture, stretch + 1, false)?;
+            (walk.tell)(done.count(), self.trials.len());
         }
         self.same(Some(held), &mut reader, source)?;
         if at.capture + 1 == self.plan.capture.len() {
-            results.reach(at.pass + 1, 0, 0, false)?;
+            walk.results.reach(at.pass + 1, 0, 0, false)?;
         } else {
-            results.reach(at.pass, at.capture + 1, 0, false)?;
+            walk.results.reach(at.pass, at.capture + 1, 0, false)?;
         }
         Ok(None)
     }
 
     /// Carries out the trials of `list` in a stretch; how the campaign ended, where it did so on the way.
-    #[expect(clippy::too_many_arguments, reason = "called once")]
     fn stretch(
         &self,
         material: Material,
@@ -575,9 +701,23 @@ impl Prepared {
         onsets_s: [f64; 2],
         at: At,
         list: impl Iterator<Item = u64>,
-        results: &mut Results,
-        is_out_of_time: &dyn Fn() -> bool,
+        walk: &mut Walk,
     ) -> Result<Option<Ended>, Error> {
+        let Walk {
+            results,
+            parts,
+            is_out_of_time,
+            ..
+        } = walk;
+        let mut list = list.peekable();
+        if let Some(parts) = parts {
+            // Where a shard found nothing quiet, nothing begins either.
+            let is_quiet = parts.copy_clean(at.capture, at.stretch, results)?;
+            if list.peek().is_none() || is_quiet != Some(true) {
+                parts.copy_trials(u64::MAX, results)?;
+                return Ok(None);
+            }
+        }
         let general = &self.plan.plan;
         let from = frames.partition_point(|f| f.time_s < onsets_s[0]).max(1);
         let to = frames.partition_point(|f| f.time_s < onsets_s[1]);
@@ -585,7 +725,6 @@ impl Prepared {
             seed_of(general.seed, at.pass as u64),
             (at.capture << 20 | at.stretch) as u64,
         );
-        let mut list = list.peekable();
         let onsets = if list.peek().is_none() {
             Vec::new()
         } else {
@@ -598,7 +737,8 @@ impl Prepared {
         if results.is_empty() {
             results.header(&stretch.header)?;
         }
-        if at.pass == 0 && !results.has_begun(at.pass, at.capture, at.stretch) {
+        let is_first = at.pass == 0 && parts.is_none();
+        if is_first && !results.has_begun(at.pass, at.capture, at.stretch) {
             let record = stretch_record(&stretch, at.capture, at.stretch, onsets_s);
             results.stretch(&record)?;
             let clean = clean_measured(&stretch, at.capture, onsets_s);
@@ -607,15 +747,12 @@ impl Prepared {
         if !stretch.events.is_empty() {
             return Ok(None);
         }
-        loop {
+        while list.peek().is_some() {
             let chunk: Vec<Trial> = list
                 .by_ref()
                 .take(CHUNK)
                 .map(|n| self.trials.get(n))
                 .collect();
-            if chunk.is_empty() {
-                return Ok(None);
-            }
             let done: Vec<Option<trial::Done>> = chunk
                 .par_iter()
                 .map(|t| {
@@ -628,6 +765,9 @@ impl Prepared {
                 return Ok(None);
             }
             for done in done.into_iter().flatten() {
+                if let Some(parts) = parts {
+                    parts.copy_trials(done.record.trial, results)?;
+                }
                 results.trial(&done)?;
             }
             // A stretch may have millions of trials: what is done of it is kept.
@@ -638,7 +778,22 @@ impl Prepared {
                 }
             }
         }
+        if let Some(parts) = parts {
+            parts.copy_trials(u64::MAX, results)?;
+        }
+        Ok(None)
     }
+}
+
+/// What a campaign is walked with.
+struct Walk<'w> {
+    results: Results,
+    /// Shards that are put together, until all that they hold is copied.
+    parts: Option<Parts>,
+    /// Whose stretches are whose, where there are shards.
+    division: Option<Division>,
+    is_out_of_time: &'w dyn Fn() -> bool,
+    tell: Tell<'w>,
 }
 
 #[derive(Clone, Copy)]
@@ -646,69 +801,6 @@ struct At {
     pass: usize,
     capture: usize,
     stretch: usize,
-}
-
-/// Fills in the next frame; false at the end.
-type NextInto<'a> = &'a mut dyn FnMut(&mut CapturedFrame) -> Result<bool, crate::capture::Error>;
-
-/// The frames of a stretch: its lead, its onsets, and what the longest fault needs after them.
-#[derive(Default)]
-struct Window {
-    frames: Vec<CapturedFrame>,
-    /// Buffers to be filled again.
-    spare: Vec<CapturedFrame>,
-    first_s: Option<f64>,
-    is_ended: bool,
-}
-
-impl Window {
-    /// Moves on to stretch `number`, or to the first after it that has frames: its number, and the capture times
-    /// between which faults may begin, s. `None` behind the end of the capture.
-    fn fill(
-        &mut self,
-        next_into: NextInto,
-        mut number: usize,
-        plan: &Plan,
-    ) -> Result<Option<(usize, [f64; 2])>, Error> {
-        let general = &plan.plan;
-        let longest_s = plan.longest_s() + AFTER_S;
-        loop {
-            if let Some(first_s) = self.first_s {
-                let origin_s = first_s + general.lead_s;
-                let begin_s = origin_s + number as f64 * general.stretch_s;
-                let end_s = begin_s + general.stretch_s;
-                let newest_s = self.frames.last().map_or(first_s, |f| f.time_s);
-                if newest_s >= end_s + longest_s || self.is_ended {
-                    let old = self
-                        .frames
-                        .partition_point(|f| f.time_s < begin_s - general.lead_s - 1e-6);
-                    self.spare.extend(self.frames.drain(..old));
-                    let own = self.frames.partition_point(|f| f.time_s < begin_s);
-                    match self.frames.get(own).map(|f| f.time_s) {
-                        None => return Ok(None),
-                        Some(time_s) if time_s < end_s => {
-                            return Ok(Some((number, [begin_s, end_s])));
-                        }
-                        // Times may jump by years, and hundreds of thousands of stretches be empty.
-                        Some(time_s) => {
-                            let reached = libm::floor((time_s - origin_s) / general.stretch_s);
-                            number = (number + 1).max(reached as usize);
-                            continue;
-                        }
-                    }
-                }
-            } else if self.is_ended {
-                return Ok(None);
-            }
-            let mut frame = self.spare.pop().unwrap_or_default();
-            if next_into(&mut frame)? {
-                self.first_s.get_or_insert(frame.time_s);
-                self.frames.push(frame);
-            } else {
-                self.is_ended = true;
-            }
-        }
-    }
 }
 
 fn stretch_record(
@@ -801,46 +893,4 @@ fn digest(plan: &Plan, definition: &Definition, recordings: &[Recording]) -> Str
         env!("CARGO_PKG_VERSION"),
         &digest.content().sha256[..16]
     )
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Numbers and times of the stretches of frames at given times.
-    fn stretches(times_s: Vec<f64>) -> Vec<(usize, [f64; 2])> {
-        const PLAN: &str = "[plan]\nname = \"a\"\ndisplay = \"d.toml\"\n[[capture]]\nfile = \"v\"\ninputs = \"r.csv\"\n[[fault]]\nkind = \"freeze\"\n";
-        let plan = Plan::from_toml(PLAN, "p").unwrap();
-        let mut times_s = times_s.into_iter();
-        let mut next_into = |frame: &mut CapturedFrame| {
-            let time_s = times_s.next();
-            frame.time_s = time_s.unwrap_or_default();
-            Ok(time_s.is_some())
-        };
-        let mut window = Window::default();
-        let (mut found, mut next) = (Vec::new(), 0);
-        while let Some((number, onsets_s)) = window.fill(&mut next_into, next, &plan).unwrap() {
-            next = number + 1;
-            found.push((number, onsets_s));
-        }
-        found
-    }
-
-    #[test]
-    fn stretches_without_frames_are_passed_over() {
-        let steady: Vec<f64> = (0..1000).map(|k| f64::from(k) * 0.04).collect();
-        let found = stretches(steady.clone());
-        assert_eq!(found.len(), 5);
-        assert_eq!(found[1], (1, [10.0, 18.0]));
-        // From a stamp of the day to one since 1970: 806 400 s and more were gone through, 8 s at a time.
-        let jumped: Vec<f64> = steady.iter().map(|t| t + 1.7e9).collect();
-        let found = stretches([steady, jumped].concat());
-        assert!((10..=11).contains(&found.len()), "{found:?}");
-        assert!(found.windows(2).all(|w| w[0].0 < w[1].0));
-        assert!(
-            found
-                .iter()
-                .all(|(_, [from, to])| (to - from - 8.0).abs() < 1e-6)
-        );
-    }
 }

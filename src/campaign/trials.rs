@@ -202,6 +202,16 @@ impl Trials {
             .flat_map(|p| p.first..p.first + self.specs[p.spec as usize].count())
     }
 
+    /// Length of the video that the trials of one capture go through, s, where `each_s` says it of a trial by the number of its
+    /// fault in the plan.
+    #[must_use]
+    pub fn video_s(&self, capture: usize, each_s: &dyn Fn(usize) -> f64) -> f64 {
+        let places = self.places.iter();
+        let own = places.filter(|p| p.capture as usize == capture);
+        own.map(|p| self.specs[p.spec as usize].count() as f64 * each_s(p.spec as usize))
+            .sum()
+    }
+
     /// Faults and twins, by kind.
     #[must_use]
     pub fn by_kind(&self) -> BTreeMap<&'static str, (u64, u64)> {

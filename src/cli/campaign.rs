@@ -10,6 +10,7 @@ use crate::campaign::plan::Plan;
 use crate::campaign::plots;
 use crate::campaign::results as files;
 use crate::campaign::run::{Ended, Prepared};
+use crate::campaign::shard::Shard;
 use crate::campaign::statistics::Confidence;
 use crate::campaign::summary::{self, Coverage, Kept, Summary, by_class};
 use crate::evidence::campaign_junit::campaign_junit_xml;
@@ -25,6 +26,9 @@ pub struct Arguments {
     /// Folder for the results; one that holds a part of them goes on where it was.
     #[arg(long, value_name = "DIR", required_unless_present = "dry_run")]
     out: Option<PathBuf>,
+    /// Carry out one of N shards, K of them from 1, each into a folder of its own; `framevouch merge` puts them together.
+    #[arg(long, value_name = "K/N", conflicts_with = "dry_run")]
+    shard: Option<Shard>,
     /// Say how many trials there are and about how long they take, and carry out none.
     #[arg(long)]
     dry_run: bool,
@@ -39,7 +43,7 @@ pub struct Arguments {
 }
 
 /// What is written on the way stays where it is; the rest is written when that is whole.
-const KIND: Kind = Kind {
+pub(super) const KIND: Kind = Kind {
     command: "campaign",
     is_result: |name| {
         files::is_written_on_the_way(name) || ["campaign.json", "junit.xml"].contains(&name)
@@ -49,9 +53,9 @@ const KIND: Kind = Kind {
 };
 
 /// Runs `campaign`: exit 0 when it is complete, 1 when a limit of its plan is not kept, 2 when it was not carried out to its
-/// end.
+/// end. A shard knows of no limits.
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
-    let prepared = Prepared::load(&arguments.plan, &arguments.ffmpeg)?;
+    let prepared = Prepared::load(&arguments.plan, &arguments.ffmpeg)?.sharded(arguments.shard);
     let Some(out) = arguments.out.as_ref().filter(|_| !arguments.dry_run) else {
         print_plan(&prepared)?;
         return Ok(super::EXIT_AGREES);
@@ -59,6 +63,17 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let prepared = prepared.stopped_by(stop::on_signals()?);
     let summary = match carry_out(&prepared, arguments, out, out)? {
         Left::Done(summary) => summary,
+        Left::Shard(shard) => {
+            if !arguments.quiet {
+                say!("{}: shard {shard} is complete", prepared.plan().plan.name);
+                say!("  results     {}", out.display());
+                say!(
+                    "  all {} together: framevouch merge DIR... --out DIR",
+                    shard.of()
+                );
+            }
+            return Ok(super::EXIT_AGREES);
+        }
         Left::More(why) => {
             let go_on = format!("call the same command again to go on ({})", out.display());
             if why == Ended::Stopped {
@@ -70,23 +85,28 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             return Ok(super::EXIT_NOT_JUDGED);
         }
     };
-    if !arguments.quiet {
-        print_summary(&summary, out);
+    Ok(told(&summary, out, arguments.quiet))
+}
+
+/// Says what a whole campaign found: 1 when a limit of its plan is not kept, else 0.
+pub(super) fn told(summary: &Summary, out: &Path, is_quiet: bool) -> u8 {
+    if !is_quiet {
+        print_summary(summary, out);
     }
     let is_broken = summary.limits.iter().any(|l| l.kept() == Kept::No);
-    Ok(if is_broken {
+    if is_broken {
         super::EXIT_FAULTS
     } else {
         super::EXIT_AGREES
-    })
+    }
 }
 
 /// Carries a campaign out to its end, whatever its time budget, and writes results whose manifest is the one
 /// that they would have at `home`.
 pub(super) fn run_as_at(arguments: &Arguments, home: &Path) -> Result<(), Failure> {
-    let prepared = Prepared::load(&arguments.plan, &arguments.ffmpeg)?;
+    let prepared = Prepared::load(&arguments.plan, &arguments.ffmpeg)?.sharded(arguments.shard);
     let out = arguments.out.as_ref().ok_or("no folder for the results")?;
-    while !matches!(carry_out(&prepared, arguments, out, home)?, Left::Done(_)) {}
+    while matches!(carry_out(&prepared, arguments, out, home)?, Left::More(_)) {}
     Ok(())
 }
 
@@ -105,7 +125,7 @@ impl Arguments {
 
     /// The arguments in a fixed order, paths as a manifest at `home` stores them.
     pub(super) fn normalised(&self, home: &Path) -> Vec<String> {
-        vec!["--plan".into(), stored_path(&self.plan, home)]
+        normalised(&self.plan, self.shard, home)
     }
 
     /// Files that go in: the plan, and those that it names.
@@ -135,10 +155,23 @@ impl Arguments {
     }
 }
 
+/// The arguments of a campaign, paths as a manifest at `home` stores them.
+pub(super) fn normalised(plan: &Path, shard: Option<Shard>, home: &Path) -> Vec<String> {
+    let mut words = vec!["--plan".into(), stored_path(plan, home)];
+    words.extend(
+        shard
+            .into_iter()
+            .flat_map(|s| ["--shard".into(), s.to_string()]),
+    );
+    words
+}
+
 /// What is left of a campaign.
 enum Left {
     /// Nothing.
     Done(Box<Summary>),
+    /// Nothing of this shard.
+    Shard(Shard),
     /// Something, and why.
     More(Ended),
 }
@@ -150,17 +183,7 @@ fn carry_out(
     out: &Path,
     home: &Path,
 ) -> Result<Left, Failure> {
-    let bar = if arguments.quiet || !std::io::stderr().is_terminal() {
-        ProgressBar::hidden()
-    } else {
-        let bar = ProgressBar::new(prepared.trials().len());
-        if let Ok(style) =
-            ProgressStyle::with_template("{bar:40} {pos}/{len} trials, {per_sec}, {eta} left")
-        {
-            bar.set_style(style);
-        }
-        bar
-    };
+    let bar = progress_bar(prepared, arguments.quiet);
     let paths = prepared.paths();
     let paths = paths.iter().map(PathBuf::as_path);
     let folder = RunFolder::claim(out, KIND, paths, arguments.force.force)?;
@@ -180,6 +203,57 @@ fn carry_out(
         return Ok(Left::More(ended));
     }
     let new = folder.new_results();
+    let words = arguments.normalised(home);
+    if let Some(shard) = prepared.shard() {
+        let inputs = prepared.inputs(&captures)?;
+        write_manifest(words, &inputs, out, &new, home)?;
+        folder.finish()?;
+        return Ok(Left::Shard(shard));
+    }
+    let concluded = conclude(prepared, out, &new)?;
+    let inputs = prepared.inputs(&captures)?;
+    write_manifest(words, &inputs, out, &new, home)?;
+    folder.finish()?;
+    Ok(Left::Done(Box::new(concluded.whole()?)))
+}
+
+/// Shows how far a campaign is.
+pub(super) fn progress_bar(prepared: &Prepared, is_quiet: bool) -> ProgressBar {
+    if is_quiet || !std::io::stderr().is_terminal() {
+        return ProgressBar::hidden();
+    }
+    let bar = ProgressBar::new(prepared.trials().len());
+    if let Ok(style) =
+        ProgressStyle::with_template("{bar:40} {pos}/{len} trials, {per_sec}, {eta} left")
+    {
+        bar.set_style(style);
+    }
+    bar
+}
+
+/// What all trials say, and which plots of it cannot be written.
+pub(super) struct Concluded {
+    summary: Summary,
+    failed: Vec<String>,
+}
+
+impl Concluded {
+    /// The summary, where all plots stand. All else does by now: a plot takes no trial with it.
+    pub(super) fn whole(self) -> Result<Summary, Failure> {
+        match self.failed.as_slice() {
+            [] => Ok(self.summary),
+            list => Err(format!(
+                "{} of the plots cannot be written; all other results are complete. {}",
+                list.len(),
+                list.join("; ")
+            )
+            .into()),
+        }
+    }
+}
+
+/// Sums up the trials in `out`, and writes what they say into `new`.
+pub(super) fn conclude(prepared: &Prepared, out: &Path, new: &Path) -> Result<Concluded, Failure> {
     let summary = summary::summarise(
         prepared.plan(),
         prepared.definition(),
@@ -190,20 +264,8 @@ fn carry_out(
     let json = serde_json::to_string_pretty(&summary)? + "\n";
     super::write_file(&new.join("campaign.json"), json.as_bytes())?;
     super::write_file(&new.join("junit.xml"), &campaign_junit_xml(&summary)?)?;
-    let failed = write_plots(&summary, &new);
-    let inputs = prepared.inputs(&captures)?;
-    write_manifest(arguments, &inputs, out, &new, home)?;
-    folder.finish()?;
-    // All else stands by now: a plot takes no trial with it.
-    match failed.as_slice() {
-        [] => Ok(Left::Done(Box::new(summary))),
-        list => Err(format!(
-            "{} of the plots cannot be written; all other results are complete. {}",
-            list.len(),
-            list.join("; ")
-        )
-        .into()),
-    }
+    let failed = write_plots(&summary, new);
+    Ok(Concluded { summary, failed })
 }
 
 /// Writes the plots; what keeps some of them from being written.
@@ -225,7 +287,7 @@ fn write_plots(summary: &Summary, out: &Path) -> Vec<String> {
 
 /// Writes the manifest of what is in `new`, and of what was written in `out` on the way.
 fn write_manifest(
-    arguments: &Arguments,
+    words: Vec<String>,
     inputs: &ReadFiles,
     out: &Path,
     new: &Path,
@@ -233,7 +295,6 @@ fn write_manifest(
 ) -> Result<(), Failure> {
     let mut outputs = manifest::outputs(new)?;
     outputs.extend(manifest::outputs_that(out, &files::is_written_on_the_way)?);
-    let words = arguments.normalised(home);
     let manifest = manifest::make(new, home, KIND.command, words, inputs, outputs)?;
     super::write_file(&new.join(MANIFEST_FILE), manifest.to_json()?.as_bytes())
 }

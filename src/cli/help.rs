@@ -69,11 +69,24 @@ pub(super) const CAMPAIGN: &str = "\
 Examples:
   framevouch campaign --plan plan.toml --dry-run
   framevouch campaign --plan plan.toml --out out/campaign       # ends with 1: a limit is not kept
+  framevouch campaign --plan plan.toml --shard 1/2 --out out/shard_1
 
 Exit status:
-  0  complete, and every limit of the plan is kept
+  0  complete, and every limit of the plan is kept; of a shard: complete
   1  complete, and a limit is not kept: it says which
   2  not complete (call it again to go on), or bad input";
+
+pub(super) const MERGE: &str = "\
+Examples:
+  framevouch merge out/shard_1 out/shard_2 --out out/merged     # ends with 1: a limit is not kept
+
+The results are those of one machine, byte for byte. Trials that found no moment in the stretches of their shard are carried out now,
+so captures and recordings must be there.
+
+Exit status:
+  0  put together, and every limit of the plan is kept
+  1  put together, and a limit is not kept: it says which
+  2  not put together: a shard is missing or not finished, with the command that makes it, or is not as it was written";
 
 pub(super) const TUNE: &str = "\
 Examples:

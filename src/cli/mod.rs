@@ -15,6 +15,7 @@ mod help;
 mod lint;
 mod locate;
 mod man;
+mod merge;
 mod over;
 mod place;
 mod progress;
@@ -87,6 +88,9 @@ enum Command {
     /// Put faults into clean captures, thousands of them, and see what is caught.
     #[command(after_help = help::CAMPAIGN)]
     Campaign(campaign::Arguments),
+    /// Put together what the shards of a campaign found on many machines.
+    #[command(after_help = help::MERGE)]
+    Merge(merge::Arguments),
     /// Find thresholds from what checks and campaigns have measured.
     #[command(after_help = help::TUNE)]
     Tune(tune::Arguments),
@@ -140,6 +144,7 @@ pub fn main() -> ExitCode {
         Command::Draw(a) => draw::run(&a),
         Command::Lint(a) => lint::run(&a),
         Command::Campaign(a) => campaign::run(&a),
+        Command::Merge(a) => merge::run(&a),
         Command::Tune(a) => tune::run(&a),
         Command::Demo(a) => demo::run(&a),
         Command::Faults(a) => faults::run(&a),

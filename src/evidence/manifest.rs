@@ -243,6 +243,14 @@ impl ReadFiles {
         files.try_for_each(|f| self.add_file(f.role, &f.file))
     }
 
+    /// What was added that is one file: its role, and what it held.
+    pub fn files(&self) -> impl Iterator<Item = (&'static str, &Content)> {
+        self.list.iter().filter_map(|read| match &*read.held {
+            [file] if file.path == read.input.path => Some((read.input.role, &file.content)),
+            _ => None,
+        })
+    }
+
     /// Takes note of files that were read, perhaps once more.
     ///
     /// # Errors

@@ -345,7 +345,15 @@ impl<W: Write> Blocks<W> {
     pub fn header(&mut self, header: &Header) -> io::Result<()> {
         let mut block = serde_json::to_vec(header)?;
         block.push(b'\n');
-        self.write(&block)
+        self.header_line(&block)
+    }
+
+    /// The first block, as another file has it ([`Reader::header_line`]).
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn header_line(&mut self, line: &[u8]) -> io::Result<()> {
+        self.write(line)
     }
 
     /// A clip.
@@ -458,6 +466,7 @@ pub struct Reader<R> {
     input: R,
     at: u64,
     header: Header,
+    header_line: Vec<u8>,
     /// Digest of the block before, and of what was read of this one; nothing is digested in version 1.
     before: u32,
     block: crc32fast::Hasher,
@@ -505,12 +514,13 @@ impl<R: BufRead> Reader<R> {
             input,
             at: read as u64,
             header,
+            header_line: line,
             before: 0,
             block: crc32fast::Hasher::new(),
             is_over: false,
         };
         reader.begin_block();
-        reader.block.update(&line);
+        reader.block.update(&reader.header_line);
         reader.end_block()?;
         Ok(reader)
     }
@@ -544,6 +554,16 @@ impl<R: BufRead> Reader<R> {
     /// What the columns are.
     pub const fn header(&self) -> &Header {
         &self.header
+    }
+
+    /// The block of it, byte for byte.
+    pub fn header_line(&self) -> &[u8] {
+        &self.header_line
+    }
+
+    /// What is read from.
+    pub fn into_input(self) -> R {
+        self.input
     }
 
     /// The next clip; `None` at the end.

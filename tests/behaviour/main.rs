@@ -13,6 +13,7 @@
 //! - `explains_its_verdict`: what the results and the exit status say;
 //! - `traces_requirements`: wording, regions and results of requirements, from their file to the page and back;
 //! - `tries_faults`: campaigns and tuning;
+//! - `shares_campaigns`: a campaign in shards is put together as one machine gives it;
 //! - `shares_files`: a definition in several files is judged as if it stood in one, and vouched for with all of them;
 //! - `spares_files`: files of others stay where they are;
 //! - `stays_small`: memory does not grow with the length of the video;
@@ -42,6 +43,7 @@ mod reads_recordings;
 mod reads_values_back;
 mod refuses_bad_input;
 mod repeats_exactly;
+mod shares_campaigns;
 mod shares_files;
 mod spares_files;
 mod stays_small;

@@ -30,6 +30,11 @@ pub enum Error {
         /// What its manifest says.
         command: String,
     },
+    /// A part of a campaign.
+    #[error(
+        "\"{0}\" holds a shard of a campaign: put all of them together with merge, and report that"
+    )]
+    Shard(String),
     /// Nothing is known of results of this command.
     #[error(
         "\"{path}\" holds results of \"{command}\"; a report can be made of results of check, campaign and tune"
@@ -203,6 +208,9 @@ impl Results {
     fn of(folder: &ResultsFolder) -> Result<Self, Error> {
         Ok(match folder.manifest().command.as_str() {
             "check" => Self::Check(Box::new(CheckRun::of(folder)?)),
+            "campaign" if folder.manifest().arguments.iter().any(|a| a == "--shard") => {
+                return Err(Error::Shard(folder.path().display().to_string()));
+            }
             "campaign" => Self::Campaign(Box::new(folder.record("campaign.json")?)),
             "tune" => Self::Tune(Box::new(folder.record("tune.json")?)),
             other => {
