@@ -17,4 +17,5 @@ pub mod picture;
 pub mod recording;
 pub mod reference;
 pub mod requirements;
+pub mod suite;
 pub mod tune;
