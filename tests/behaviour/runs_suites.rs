@@ -5,6 +5,7 @@ use std::fs;
 use std::path::PathBuf;
 
 use framevouch::demo::faults::Kind;
+use framevouch::evidence::schema::schemas;
 use framevouch::suite::merge::merge;
 
 use crate::bench::{Bench, Files, all_bytes, inputs_until, y4m};
@@ -119,6 +120,13 @@ fn what_is_new_since_the_last_suite_is_told_and_a_run_that_cannot_be_judged_stop
     let junit = files.text("two/junit.xml");
     assert_eq!(junit.matches("<testsuite ").count(), 3, "{junit}");
     assert_eq!(junit.matches("<error ").count(), 1, "{junit}");
+
+    let all = schemas();
+    let (_, schema) = all.iter().find(|(name, _)| *name == "suite").unwrap();
+    let validator = jsonschema::validator_for(schema).expect("the schema is one");
+    if let Err(e) = validator.validate(&record) {
+        panic!("{e} at {}", e.instance_path());
+    }
 
     // The fault is known by the next time, and nothing else is new.
     files.write("plans/suite.toml", PLAN.as_bytes());
