@@ -17,4 +17,6 @@ pub mod picture;
 pub mod recording;
 pub mod reference;
 pub mod requirements;
+pub mod shard;
+pub mod suite;
 pub mod tune;

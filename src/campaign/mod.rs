@@ -10,6 +10,7 @@
 //! *What it cannot see*: a fault that was there before the stretch began, or that a codec would have
 //! changed; see [`crate::inject`].
 
+pub mod division;
 pub mod nearness;
 pub mod parts;
 pub mod plan;
@@ -17,7 +18,6 @@ pub mod plots;
 pub mod records;
 pub mod results;
 pub mod run;
-pub mod shard;
 pub mod statistics;
 pub mod stretch;
 pub mod summary;

@@ -16,7 +16,6 @@ use serde::Deserialize;
 
 use super::records::TRIALS_FILE;
 use super::results::{self, Progress, Results, STRETCHES};
-use super::shard::Shard;
 use super::trial;
 use super::trials::Done;
 use crate::evidence::manifest::{Manifest, ReadFiles, resolved};
@@ -24,6 +23,7 @@ use crate::evidence::measurements::{self, MEASUREMENTS_FILE, Measured};
 use crate::evidence::result_name::{BadName, ResultName};
 use crate::evidence::results_folder::{self, ResultsFolder, Trust};
 use crate::files::{self, Content};
+use crate::shard::Shard;
 
 /// Longest line of records, bytes: 1024 readings of a stretch stay far below.
 const LONGEST_LINE: u64 = 16 << 20;

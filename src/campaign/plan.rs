@@ -262,19 +262,12 @@ impl Plan {
     /// See [`Plan::load`].
     pub fn from_toml(text: &str, name: &str) -> Result<Self, Error> {
         let plan: Self = toml::from_str(text).map_err(|e| {
-            let at = e.span().map_or(0, |s| s.start).min(text.len());
-            let before = &text.as_bytes()[..at];
-            let line_begin = before
-                .iter()
-                .rposition(|b| *b == b'\n')
-                .map_or(0, |k| k + 1);
+            let at = e.span().map_or(0, |s| s.start);
+            let (line, column) = files::line_and_column(text, at);
             Error::Wrong {
                 path: name.to_owned(),
-                line: before.iter().filter(|b| **b == b'\n').count() + 1,
-                column: String::from_utf8_lossy(&before[line_begin..])
-                    .chars()
-                    .count()
-                    + 1,
+                line,
+                column,
                 what: e.message().to_owned(),
             }
         })?;

@@ -14,11 +14,11 @@ use serde::{Deserialize, Serialize};
 
 use super::records::TRIALS_FILE;
 use super::run::StretchRecord;
-use super::shard::Shard;
 use super::trial;
 use super::trials::Done;
 use crate::evidence::measurements::{Blocks, Header, MEASUREMENTS_FILE, Measured};
 use crate::files::{self, Content, Digest, Limit};
+use crate::shard::Shard;
 
 /// File of the clean stretches.
 pub const STRETCHES: &str = "stretches.jsonl";

@@ -13,10 +13,10 @@ use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::division::{Division, Load};
 use super::parts::{self, Parts};
 use super::plan::{CaptureSource, Plan};
 use super::results::{self, Results};
-use super::shard::{Division, Load, Shard};
 use super::stretch::{Material, Stretch, choose_onsets};
 use super::trial::{self, AFTER_S};
 use super::trials::{Done, Trial, Trials, judged_regions, seed_of};
@@ -34,6 +34,7 @@ use crate::files::{Content, Digest, FileContent};
 use crate::judge::events::{Event, name};
 use crate::recording::{MissingColumns, Recording};
 use crate::reference::drawing::Drawing;
+use crate::shard::Shard;
 
 /// What stops a campaign.
 #[derive(Debug, thiserror::Error)]

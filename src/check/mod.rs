@@ -4,6 +4,7 @@
 mod anywhere;
 mod chain_watch;
 mod clock;
+pub mod folder;
 mod gaps;
 mod other_units;
 mod pages;
@@ -275,15 +276,27 @@ impl Outcome {
     /// 0 all judged and agreeing, 1 at least one event, 2 could not be judged.
     #[must_use]
     pub fn exit_status(&self) -> u8 {
-        match (&self.error, self.events.is_empty()) {
-            (Some(_), _) => 2,
-            (None, false) => 1,
-            (None, true) if self.summary.not_judged.len() == self.summary.region_verdicts.len() => {
-                2
-            }
-            (None, true) => 0,
-        }
+        exit_status(&self.summary, &self.events)
     }
+}
+
+/// How a check with these results ended: 0 all judged and agreeing, 1 at least one event, 2 could not be judged.
+#[must_use]
+pub fn exit_status(summary: &Summary, events: &[Event]) -> u8 {
+    match (&summary.error, events.is_empty()) {
+        (Some(_), _) => 2,
+        (None, false) => 1,
+        (None, true) if summary.not_judged.len() == summary.region_verdicts.len() => 2,
+        (None, true) => 0,
+    }
+}
+
+/// After how many frames a check with this summary was broken off; `None` for one that came to its end.
+#[must_use]
+pub fn broken_off_after(summary: &Summary) -> Option<u64> {
+    let frames = summary.frames;
+    let is_broken_off = summary.error == Some(Error::BrokenOff { frames }.to_string());
+    is_broken_off.then_some(frames)
 }
 
 fn has_color(definition: &Definition) -> bool {

@@ -10,12 +10,12 @@ use crate::campaign::plan::Plan;
 use crate::campaign::plots;
 use crate::campaign::results as files;
 use crate::campaign::run::{Ended, Prepared};
-use crate::campaign::shard::Shard;
 use crate::campaign::statistics::Confidence;
 use crate::campaign::summary::{self, Coverage, Kept, Summary, by_class};
 use crate::evidence::campaign_junit::campaign_junit_xml;
 use crate::evidence::manifest::{self, Input, MANIFEST_FILE, ReadFiles, stored_path};
 use crate::evidence::run_folder::{Kind, RunFolder};
+use crate::shard::Shard;
 
 /// Arguments of `campaign`.
 #[derive(clap::Args)]

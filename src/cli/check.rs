@@ -5,13 +5,20 @@ use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
 
+use super::place::PlaceArgument;
 use super::print::say_pieces;
 use super::progress::Progress;
 use super::tone::Tone;
-use super::{CaptureArguments, Failure, Force, InputArguments, cannot_write, results, stop};
+use super::{
+    CaptureArguments, Failure, Force, InputArguments, MatrixName, RangeName, cannot_write, results,
+    stop,
+};
 use crate::capture::profile::Profile;
-use crate::capture::{Capture, CapturedFrame, Error as CaptureError, ReadAhead, StreamInfo};
+use crate::capture::{
+    Capture, CapturedFrame, Error as CaptureError, OpenOptions, ReadAhead, StreamInfo,
+};
 use crate::check::run::UNCHECKED;
 use crate::check::{self, FrameSource, Offset, Outcome, Seen, Settings, Sink, Snapshot, Stretch};
 use crate::definition::Definition;
@@ -34,6 +41,7 @@ use crate::recording::Recording;
 use crate::recording::inputs::Inputs;
 use crate::reference::drawing::Drawing;
 use crate::reference::painter::Painter;
+use crate::suite::plan::{Auto, MatrixKey, OffsetKey, Planned, RangeKey};
 
 /// Arguments of `check`.
 #[derive(clap::Args)]
@@ -64,6 +72,9 @@ pub struct Arguments {
     quiet: bool,
     #[command(flatten)]
     force: Force,
+    /// A run that is told to stop leaves no results, rather than those of the frames so far.
+    #[arg(skip)]
+    is_all_or_nothing: bool,
 }
 
 /// Largest offset, s: some centuries, where times still have microseconds.
@@ -175,6 +186,7 @@ pub(super) fn carry_out(
     let reading = Reading {
         open: &|| arguments.capture.open(),
         stop,
+        is_all_or_nothing: arguments.is_all_or_nothing,
     };
     let (outcome, files) = checked(
         &definition,
@@ -223,6 +235,47 @@ impl Arguments {
             parquet: false,
             quiet,
             force: Force { force },
+            is_all_or_nothing: false,
+        }
+    }
+
+    /// The check that a run of a suite is: all of it or nothing, and nothing is printed.
+    pub(super) fn of_suite(run: &Planned, out: &Path, ffmpeg: &str, force: bool) -> Self {
+        let timeout = run.ffmpeg_timeout_s.map(Duration::from_secs_f64);
+        Self {
+            input: InputArguments {
+                display: run.display.clone(),
+                inputs: run.inputs.clone(),
+                recording: run.recording.clone(),
+                allow_missing: run.allow_missing,
+            },
+            capture: CaptureArguments {
+                fps: run.fps,
+                matrix: run.matrix.map(|m| match m {
+                    MatrixKey::Bt601 => MatrixName::Bt601,
+                    MatrixKey::Bt709 => MatrixName::Bt709,
+                }),
+                range: run.range.map(|r| match r {
+                    RangeKey::Limited => RangeName::Limited,
+                    RangeKey::Full => RangeName::Full,
+                }),
+                place: run.place.as_ref().and_then(PlaceArgument::of_plan),
+                ffmpeg: ffmpeg.to_owned(),
+                ffmpeg_timeout: timeout.unwrap_or(OpenOptions::TIMEOUT_DEFAULT),
+                ..CaptureArguments::plain(&run.capture)
+            },
+            out: out.into(),
+            offset: run.offset_s.map(|o| match o {
+                OffsetKey::Seconds(v) => Offset::Given(v),
+                OffsetKey::Word(Auto::Auto) => Offset::Auto,
+            }),
+            profile: run.profile.clone(),
+            measurements: run.measurements,
+            #[cfg(feature = "parquet")]
+            parquet: false,
+            quiet: true,
+            force: Force { force },
+            is_all_or_nothing: true,
         }
     }
 
@@ -298,6 +351,7 @@ impl Arguments {
 struct Reading<'a> {
     open: &'a dyn Fn() -> Result<Capture, Failure>,
     stop: &'a Arc<AtomicBool>,
+    is_all_or_nothing: bool,
 }
 
 impl Reading<'_> {
@@ -341,6 +395,9 @@ fn checked(
             arguments,
         )?;
         if reading.stop.load(Ordering::Relaxed) {
+            if reading.is_all_or_nothing {
+                return Err("broken off".into());
+            }
             warn!(
                 "broken off: the rest of the capture is read for its digest, then the results are closed; a second signal ends at once, without results"
             );

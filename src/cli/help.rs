@@ -65,6 +65,17 @@ Exit status:
   0  the definition can be used; warnings leave it at that
   2  it cannot: each error with its place";
 
+pub(super) const SUITE: &str = "\
+Examples:
+  framevouch suite --plan suite.toml --out out/suite
+  framevouch suite --plan suite.toml --against out/suite --issued \"build 2\" --out out/suite2
+  framevouch suite --plan suite.toml --shard 1/2 --out out/part1     # one of two machines
+
+Exit status:
+  0  every run was judged, and nothing is faulty; with --against: nothing is new
+  1  at least one event; with --against: one that the last suite does not have
+  2  nothing of that, and a run could not be judged, or not to its end; or broken off (call it again to go on), or bad input";
+
 pub(super) const CAMPAIGN: &str = "\
 Examples:
   framevouch campaign --plan plan.toml --dry-run

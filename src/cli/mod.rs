@@ -23,6 +23,7 @@ mod report;
 mod results;
 mod schema;
 mod stop;
+mod suite;
 mod tone;
 mod tune;
 mod verify;
@@ -85,6 +86,9 @@ enum Command {
     /// Check a display definition and what its pixels can show.
     #[command(after_help = help::LINT)]
     Lint(lint::Arguments),
+    /// Check many captures side by side, and tell what is new since the last time.
+    #[command(after_help = help::SUITE)]
+    Suite(suite::Arguments),
     /// Put faults into clean captures, thousands of them, and see what is caught.
     #[command(after_help = help::CAMPAIGN)]
     Campaign(campaign::Arguments),
@@ -143,6 +147,7 @@ pub fn main() -> ExitCode {
         Command::Locate(a) => locate::run(&a),
         Command::Draw(a) => draw::run(&a),
         Command::Lint(a) => lint::run(&a),
+        Command::Suite(a) => suite::run(&a),
         Command::Campaign(a) => campaign::run(&a),
         Command::Merge(a) => merge::run(&a),
         Command::Tune(a) => tune::run(&a),

@@ -7,6 +7,7 @@ use crate::check::place::Place;
 use crate::definition::Definition;
 use crate::picture::Point;
 use crate::reference::canvas::Geometry;
+use crate::suite::plan::{Auto, PlaceKey};
 
 /// Where in the capture the display stands, as it is said.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -33,17 +34,31 @@ impl FromStr for PlaceArgument {
             .split(',')
             .map(|t| t.trim().parse().ok().filter(|v: &f64| v.abs() <= 1e5))
             .collect();
-        match numbers.as_deref() {
-            Some(&[x, y, width, height]) => Ok(Self::Rectangle([x, y, width, height])),
-            Some(&[a, b, c, d, e, f, g, h]) => Ok(Self::Corners([[a, b], [c, d], [e, f], [g, h]])),
-            _ => Err(format!(
+        numbers.as_deref().and_then(Self::of_numbers).ok_or_else(|| {
+            format!(
                 "\"{text}\" is not a place; give X,Y,WIDTH,HEIGHT of the display in px of the capture, or x and y of its four corners from the top left clockwise, or auto"
-            )),
-        }
+            )
+        })
     }
 }
 
 impl PlaceArgument {
+    /// The place that the plan of a suite says.
+    pub fn of_plan(key: &PlaceKey) -> Option<Self> {
+        match key {
+            PlaceKey::Word(Auto::Auto) => Some(Self::Auto),
+            PlaceKey::Numbers(numbers) => Self::of_numbers(numbers),
+        }
+    }
+
+    fn of_numbers(numbers: &[f64]) -> Option<Self> {
+        match *numbers {
+            [x, y, width, height] => Some(Self::Rectangle([x, y, width, height])),
+            [a, b, c, d, e, f, g, h] => Some(Self::Corners([[a, b], [c, d], [e, f], [g, h]])),
+            _ => None,
+        }
+    }
+
     /// As it is written on the command line.
     pub fn words(&self) -> String {
         let joined = |list: &[f64]| {

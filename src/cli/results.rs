@@ -4,34 +4,12 @@ use std::path::{Path, PathBuf};
 
 use super::{Failure, write_file};
 use crate::check::Outcome;
+pub(super) use crate::check::folder::KIND as CHECK;
 use crate::definition::Definition;
 use crate::evidence::display::DisplayRecord;
 use crate::evidence::manifest::{self, MANIFEST_FILE, Manifest, ReadFiles, resolved};
-use crate::evidence::measurements::MEASUREMENTS_FILE;
-use crate::evidence::run_folder::Kind;
-use crate::evidence::stills::{self, StillsRecord};
-use crate::evidence::{csv, junit, tables};
-
-/// The results of a check: a picture of each event, and the frames round them, have folders of their own.
-pub(super) const CHECK: Kind = Kind {
-    command: "check",
-    is_result: |name| {
-        const FILES: [&str; 9] = [
-            "frames.jsonl",
-            "readings.csv",
-            "events.json",
-            "events.csv",
-            "summary.json",
-            "display.json",
-            "stills.json",
-            "junit.xml",
-            MEASUREMENTS_FILE,
-        ];
-        FILES.contains(&name) || tables::FILES.contains(&name)
-    },
-    folders: &["events", stills::FOLDER],
-    is_begun: |_| false,
-};
+use crate::evidence::stills::StillsRecord;
+use crate::evidence::{csv, junit};
 
 /// Writes all but `frames.jsonl` and `readings.csv`, which are written as frames are judged.
 pub(super) fn write(

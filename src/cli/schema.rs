@@ -7,7 +7,7 @@ use crate::evidence::schema::{input_schemas, schemas};
 /// Arguments of `schema`.
 #[derive(clap::Args)]
 pub struct Arguments {
-    /// Which file: definition, plan, profile, recording, or one of a result folder. Without it, all are listed.
+    /// Which file: definition, plan, suite_plan, profile, recording, or one of a result folder. Without it, all are listed.
     #[arg(value_name = "NAME")]
     name: Option<String>,
 }

@@ -5,12 +5,13 @@ use std::path::{Path, PathBuf};
 
 use clap::Parser;
 
+use super::results::CHECK;
 use super::{EXIT_AGREES, EXIT_FAULTS, Failure, campaign, check, tune};
-use crate::check::Error::BrokenOff;
 use crate::evidence::manifest::{Input, Manifest, stored_path};
 use crate::evidence::records::Summary;
 use crate::evidence::results_folder::{ResultsFolder, Trust};
 use crate::evidence::verify::{Change, differences, first_other_line};
+use crate::suite::folder::KIND;
 
 /// Arguments of `verify`.
 #[derive(clap::Args)]
@@ -84,6 +85,9 @@ enum Written {
 /// which of this program's commands run on the inputs whose digests it lists, and nothing else.
 fn again(results: &ResultsFolder, ffmpeg: &str) -> Result<u8, Failure> {
     let (manifest, folder) = (results.manifest(), results.path());
+    if manifest.command == KIND.command {
+        return each_again(results, ffmpeg);
+    }
     if !manifest.is_repeatable() {
         return Err("the capture came through standard input and cannot be run again; record it to a file and check that".into());
     }
@@ -129,15 +133,29 @@ fn again(results: &ResultsFolder, ffmpeg: &str) -> Result<u8, Failure> {
     }
 }
 
+/// Runs each run of a suite again; what is said of them together is made of their results alone.
+fn each_again(results: &ResultsFolder, ffmpeg: &str) -> Result<u8, Failure> {
+    let mut worst = EXIT_AGREES;
+    for part in results.parts() {
+        say!("{part}:");
+        let run = ResultsFolder::open(&results.path().join(&part), Trust::Verified)?;
+        if run.manifest().command != CHECK.command {
+            return Err(
+                format!("\"{part}\" holds no results of check, so no suite wrote it").into(),
+            );
+        }
+        worst = worst.max(again(&run, ffmpeg)?);
+    }
+    Ok(worst)
+}
+
 /// What is judged frame by frame, a line a frame.
 const FRAMES_FILE: &str = "frames.jsonl";
 
 /// After how many frames a check was broken off; `None` for one that came to its end.
 fn broken_off_after(results: &ResultsFolder) -> Result<Option<u64>, Failure> {
     let summary: Summary = results.record("summary.json")?;
-    let frames = summary.frames;
-    let is_broken_off = summary.error == Some(BrokenOff { frames }.to_string());
-    Ok(is_broken_off.then_some(frames))
+    Ok(crate::check::broken_off_after(&summary))
 }
 
 /// Holds results that were broken off after so many `frames` against those of the whole run in `new`. A summary, events

@@ -70,7 +70,7 @@ pub fn report_xml(bundle: &Bundle) -> std::io::Result<Vec<u8>> {
     })
 }
 
-pub(super) fn document(
+pub(crate) fn document(
     name: &str,
     write: impl FnOnce(&mut Out) -> std::io::Result<()>,
 ) -> std::io::Result<Vec<u8>> {
@@ -220,7 +220,7 @@ pub(super) fn write_judged(
     writer.write_event(Xml::End(BytesEnd::new("testsuite")))
 }
 
-pub(super) type Out = Writer<Cursor<Vec<u8>>>;
+pub(crate) type Out = Writer<Cursor<Vec<u8>>>;
 
 fn write_suite(
     writer: &mut Out,
@@ -268,7 +268,7 @@ fn is_skipped(finding: Finding) -> bool {
     )
 }
 
-pub(super) fn case_start(suite: &str, case: &str, span_s: f64) -> BytesStart<'static> {
+pub(crate) fn case_start(suite: &str, case: &str, span_s: f64) -> BytesStart<'static> {
     let mut start = BytesStart::new("testcase");
     start.push_attribute(("classname", clean(suite).as_str()));
     start.push_attribute(("name", clean(case).as_str()));
@@ -276,7 +276,7 @@ pub(super) fn case_start(suite: &str, case: &str, span_s: f64) -> BytesStart<'st
     start
 }
 
-fn write_failure(writer: &mut Out, index: usize, event: &Event) -> std::io::Result<()> {
+pub(crate) fn write_failure(writer: &mut Out, index: usize, event: &Event) -> std::io::Result<()> {
     let mut failure = BytesStart::new("failure");
     failure.push_attribute(("type", name(event.class)));
     let message = format!(
@@ -342,7 +342,7 @@ fn reasons(by_region: &std::collections::BTreeMap<String, String>) -> String {
 }
 
 /// XML 1.0 has no place for most control characters, escaped or not.
-pub(super) fn clean(text: &str) -> String {
+pub(crate) fn clean(text: &str) -> String {
     text.chars()
         .map(|c| match c {
             '\t' | '\n' | '\r' => c,

@@ -525,6 +525,16 @@ impl Manifest {
         serde_json::to_string_pretty(self).map(|text| text + "\n")
     }
 
+    /// Whether this program, in this version and revision, wrote it.
+    #[must_use]
+    pub fn is_of_this_program(&self) -> bool {
+        (self.version.as_str(), self.revision.as_deref())
+            == (
+                env!("CARGO_PKG_VERSION"),
+                option_env!("FRAMEVOUCH_REVISION"),
+            )
+    }
+
     /// Whether the run could be repeated: everything that went in is a file.
     #[must_use]
     pub fn is_repeatable(&self) -> bool {

@@ -5,13 +5,19 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use super::display::{DisplayRecord, RegionInfo};
 use super::records::Summary;
 use crate::judge::events::Event;
 use crate::requirements::Requirement as Wording;
 
 /// What came of a requirement or region.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "snake_case")]
 pub enum Finding {
     /// At least one event.
     Fault,

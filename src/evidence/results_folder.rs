@@ -384,6 +384,17 @@ impl ResultsFolder {
         for input in &self.manifest.inputs {
             input_changes(input, &self.path, &mut found);
         }
+        let parts = self.parts();
+        let of_parts: Vec<Result<Verified, Error>> = parts
+            .par_iter()
+            .map(|part| Self::open(&self.path.join(part), self.trust)?.verify())
+            .collect();
+        for (part, verified) in parts.iter().zip(of_parts) {
+            match verified {
+                Ok(verified) => found.take_in(part, verified),
+                Err(e) => found.count(Some(Change::Refused(part.clone(), e.to_string()))),
+            }
+        }
         Ok(found)
     }
 
@@ -417,14 +428,30 @@ impl ResultsFolder {
         for change in changes {
             found.count(change);
         }
+        let parts = self.parts();
         for name in names_below(&self.path).map_err(cannot_read(&self.path))? {
-            let is_known = ResultName::new(&name).is_ok_and(|n| self.lists(&n));
+            let is_of_part = parts.iter().any(|p| {
+                let below = name.strip_prefix(p.as_str());
+                below.is_some_and(|n| n.starts_with('/'))
+            });
+            let is_known = is_of_part || ResultName::new(&name).is_ok_and(|n| self.lists(&n));
             if !is_known && name != MANIFEST_FILE {
                 found.count(Some(Change::Extra(name)));
             }
         }
         found.sort();
         Ok(found)
+    }
+
+    /// Folders inside of this one that have a manifest of their own, which this one's manifest lists: it vouches for
+    /// that manifest, and that manifest for what lies beside it.
+    #[must_use]
+    pub fn parts(&self) -> Vec<String> {
+        let listed = self.listed.keys().filter_map(|name| {
+            let (folder, file) = name.as_str().rsplit_once('/')?;
+            (file == MANIFEST_FILE).then(|| folder.to_owned())
+        });
+        listed.collect()
     }
 
     fn seen(&self) -> BTreeMap<ResultName, Content> {

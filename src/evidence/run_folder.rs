@@ -178,6 +178,23 @@ impl RunFolder {
         self.move_in()
     }
 
+    /// Takes away the folder of an earlier run: its results, its manifest, and the folder itself.
+    ///
+    /// # Errors
+    /// When another run has it, or something stands in it that no manifest of that command names. Then nothing was touched.
+    pub fn remove(home: &Path, kind: Kind) -> Result<(), Error> {
+        if let Some(path) = foreign_in(home, kind) {
+            return Err(Error::Foreign {
+                path: path.display().to_string(),
+                command: kind.command,
+            });
+        }
+        let folder = Self::claim(home, kind, [], false)?;
+        folder.withdraw(&|_| false)?;
+        drop(folder);
+        fs::remove_dir(home).map_err(cannot_write(home))
+    }
+
     fn ready(&self) -> PathBuf {
         self.home.join(HIDDEN).join(READY)
     }
@@ -330,6 +347,21 @@ fn named_by(folder: &Path, command: &str) -> BTreeSet<String> {
         }
         _ => BTreeSet::new(),
     }
+}
+
+/// The first thing in `home`, or `home` itself, that is no result of `kind` by the manifest there, nor what a run needs
+/// besides.
+pub fn foreign_in(home: &Path, kind: Kind) -> Option<PathBuf> {
+    if !is_folder(home) {
+        return Some(home.to_owned());
+    }
+    let own = named_by(home, kind.command);
+    let hidden = home.join(HIDDEN);
+    let is_own = |file: &PathBuf| {
+        let name = file.strip_prefix(home).unwrap_or(file);
+        file.starts_with(&hidden) || own.contains(&*name.to_string_lossy())
+    };
+    below(home).into_iter().find(|file| !is_own(file))
 }
 
 fn is_folder(path: &Path) -> bool {

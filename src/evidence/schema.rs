@@ -13,12 +13,14 @@ use crate::campaign::summary::Summary as CampaignSummary;
 use crate::capture::profile::Profile;
 use crate::definition::recording_form::RecordingForm;
 use crate::judge::events::Event;
+use crate::suite::plan::SuitePlan;
+use crate::suite::records::SuiteRecord;
 use crate::tune::search::Tuned;
 
 /// By name of the file that it describes: the schema (JSON Schema, draft 2020-12). Those of `frames` and
 /// `trials` describe one line.
 #[must_use]
-pub fn schemas() -> [(&'static str, Value); 9] {
+pub fn schemas() -> [(&'static str, Value); 10] {
     [
         ("frames", schemars::schema_for!(FrameRecord).to_value()),
         ("events", schemars::schema_for!(Vec<Event>).to_value()),
@@ -31,16 +33,18 @@ pub fn schemas() -> [(&'static str, Value); 9] {
             "campaign",
             schemars::schema_for!(CampaignSummary).to_value(),
         ),
+        ("suite", schemars::schema_for!(SuiteRecord).to_value()),
         ("tune", schemars::schema_for!(Tuned).to_value()),
     ]
 }
 
-/// The same for what is read besides the definition: the plan of a campaign, the profile of a chain, and what stands under
+/// The same for what is read besides the definition: the plans of a campaign and of a suite, the profile of a chain, and what stands under
 /// `[recording]`.
 #[must_use]
-pub fn input_schemas() -> [(&'static str, Value); 3] {
+pub fn input_schemas() -> [(&'static str, Value); 4] {
     [
         ("plan", schemars::schema_for!(Plan).to_value()),
+        ("suite_plan", schemars::schema_for!(SuitePlan).to_value()),
         ("profile", schemars::schema_for!(Profile).to_value()),
         ("recording", schemars::schema_for!(RecordingForm).to_value()),
     ]

@@ -53,6 +53,22 @@ impl Change {
 }
 
 impl Change {
+    /// The same of a folder that is called `part` here. A path that starts at the root stays as it is.
+    fn below(self, part: &str) -> Self {
+        let named = |path: String| {
+            let path = Path::new(part).join(path);
+            path.to_string_lossy().into_owned()
+        };
+        match self {
+            Self::Changed(path) => Self::Changed(named(path)),
+            Self::Missing(path) => Self::Missing(named(path)),
+            Self::Extra(path) => Self::Extra(named(path)),
+            Self::Refused(path, why) => Self::Refused(named(path), why),
+            Self::Gone(path) => Self::Gone(named(path)),
+            Self::OtherProgram(path) => Self::OtherProgram(named(path)),
+        }
+    }
+
     const fn contradicts(&self) -> bool {
         !matches!(self, Self::Gone(_) | Self::OtherProgram(_))
     }
@@ -130,6 +146,15 @@ impl Verified {
             None => self.good += 1,
             Some(change) => self.changes.push(change),
         }
+    }
+
+    /// Takes in what verifying the folder `part` inside of this one found.
+    pub(super) fn take_in(&mut self, part: &str, found: Self) {
+        self.good += found.good;
+        let named = found.changes.into_iter().map(|c| c.below(part));
+        self.changes.extend(named);
+        let without = found.without_digest.iter().map(|w| format!("{part}: {w}"));
+        self.without_digest.extend(without);
     }
 
     /// Brings the changes so far into the order of their paths.

@@ -18,10 +18,12 @@ mod content;
 #[cfg(test)]
 pub(crate) mod damage;
 pub mod name;
+mod position;
 mod read;
 mod replace;
 
 pub use apart::{SharedFile, refuse_shared};
 pub use content::{Content, Digest, FileContent};
+pub use position::line_and_column;
 pub use read::{Error, Limit, Reader, open, read, read_text};
 pub use replace::{Kind, ReplaceError, refuse_foreign, replace, sync};

@@ -1,9 +1,9 @@
 // The page as a reviewer uses it, in headless Chromium: no console error, every section, the stepper by mouse and
 // by keyboard, pixel values equal to the PNG's, printing (with pictures, also by the browser's own command), a phone's width,
 // the page's policy, and axe-core in light and dark.
-// Usage: NODE_PATH=... node page.mjs REPORT.html RESULTS [--open-only | --campaign]
+// Usage: NODE_PATH=... node page.mjs REPORT.html RESULTS [--open-only | --campaign | --suite]
 // RESULTS is the folder that the report was made of. Prints the time to open; does not judge it. `--open-only` leaves
-// the stepper out; `--campaign` is for the page of a campaign (and a tuning) without a check.
+// the stepper out; `--campaign` is for the page of a campaign (and a tuning) without a check, `--suite` for that of a suite.
 import { createRequire } from "node:module";
 import { existsSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
 import { execFileSync } from "node:child_process";
@@ -16,7 +16,10 @@ const require = createRequire(import.meta.url);
 const { chromium } = require("playwright-core");
 const [report, results, mode] = process.argv.slice(2);
 const address = pathToFileURL(resolve(report)).href;
-const sections = mode === "--campaign"
+const isCheck = !["--campaign", "--suite"].includes(mode);
+const sections = mode === "--suite"
+  ? ["answer", "cautions", "changes", "requirements", "runs", "tags", "reproduce", "manifest"]
+  : mode === "--campaign"
   ? ["answer", "cautions", "requirements", "campaign", "reproduce", "manifest"]
   : ["answer", "cautions", "timeline", "events", "requirements", "readings", "reproduce", "manifest"];
 let passed = 0;
@@ -57,7 +60,7 @@ try {
   for (const id of sections) assert.equal(await page.locator(`section#${id} h2`).count(), 1, id);
   done("every section is there");
 
-  if (mode !== "--campaign") {
+  if (isCheck) {
     // Pictures of events are there without a script, each of the three with its magnified part.
     const still = await browser.newPage({ javaScriptEnabled: false });
     still.setDefaultTimeout(180000);
@@ -70,7 +73,35 @@ try {
     done(`${pictures.length} pictures are there without a script`);
   }
 
-  if (mode === "--campaign") {
+  if (mode === "--suite") {
+    const suite = JSON.parse(readFileSync(join(results, "suite.json"), "utf8"));
+    const faulty = suite.runs.filter((r) => r.events.length);
+    const shown = await page.locator("#answer .answer").getAttribute("data-standing");
+    if (faulty.length) assert.equal(shown, "bad");
+    const rows = await page.locator("section#runs tbody tr").allTextContents();
+    assert.equal(rows.length, suite.runs.length);
+    suite.runs.forEach((r, k) => assert.ok(rows[k].startsWith(r.id) && rows[k].includes(r.result), rows[k]));
+    // Runs against requirements, in words: what the record says, cell by cell.
+    const words = { fault: "fault", agrees: "agrees", no_region: "no region", not_exercised: "not exercised", partly_exercised: "partly" };
+    const cells = await page.locator("table.matrix").evaluateAll((tables) => tables.flatMap((t) => {
+      const ids = [...t.tHead.rows[0].cells].slice(1).map((c) => c.textContent);
+      return [...t.tBodies[0].rows].slice(1).flatMap((r) => [...r.cells].slice(1).map((c, k) => [r.cells[0].textContent, ids[k], c.textContent]));
+    }));
+    for (const [run, id, told] of cells) {
+      const finding = suite.runs.find((r) => r.id === run).requirements[id];
+      assert.ok(finding ? told.endsWith(words[finding]) : told === "-", `${run}, ${id}: ${told}`);
+    }
+    const named = new Set(suite.runs.flatMap((r) => Object.keys(r.requirements)));
+    assert.equal(cells.length, suite.runs.length * named.size);
+    // What is new leads to the event on the run's own page.
+    const links = await page.locator("section#changes a").evaluateAll((all) => all.map((a) => a.getAttribute("href")));
+    assert.equal(links.length, suite.all.new_events);
+    for (const link of links) {
+      const [file, anchor] = link.split("#");
+      assert.ok(readFileSync(join(results, file), "utf8").includes(`id="${anchor}"`), link);
+    }
+    done(`${cells.length} cells say what the record says, and ${links.length} new events lead to their pages`);
+  } else if (mode === "--campaign") {
     const campaign = JSON.parse(readFileSync(join(results, "campaign.json"), "utf8"));
     const text = await page.locator("section#campaign").textContent();
     for (const row of campaign.by_kind) assert.ok(text.includes(row.kind), `the table lacks ${row.kind}`);
@@ -243,7 +274,19 @@ try {
     });
     done(`printing gives ${pages.length} numbered pages`);
 
-    if (mode !== "--campaign") {
+    if (mode === "--suite") {
+      const suite = JSON.parse(readFileSync(join(results, "suite.json"), "utf8"));
+      const words = new Set(text.split(/\s+/));
+      for (const r of suite.runs) assert.ok(words.has(r.id), `${r.id} is not in print`);
+      // The room between the margins of a sheet; what is wider would be cut.
+      await page.emulateMedia({ media: "print" });
+      await page.setViewportSize({ width: Math.floor((210 - 26) / 25.4 * 96), height: 1000 });
+      const cut = await page.evaluate(() => [...document.querySelectorAll("main th, main td, main p, main li, main dd")]
+        .filter((e) => e.getBoundingClientRect().right > innerWidth + 1 || e.scrollWidth > e.clientWidth + 1)
+        .map((e) => e.textContent.slice(0, 60)));
+      assert.deepEqual(cut, []);
+      done("nothing is cut in print");
+    } else if (isCheck) {
       // As anybody prints it, without waiting for anything: the pictures are in it, and more than one event fits on a sheet.
       const plain = join(folder, "plain.pdf");
       execFileSync(process.env.CHROMIUM ?? "/usr/bin/chromium",

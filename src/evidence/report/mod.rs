@@ -15,7 +15,7 @@ pub mod answer;
 pub mod bundle;
 pub mod embed;
 mod inline;
-pub(in crate::evidence) mod labels;
+pub(crate) mod labels;
 mod pictures;
 pub mod run;
 mod sections;
@@ -26,6 +26,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::results_folder::NOT_VERIFIED;
 pub use bundle::{Bundle, Error};
+pub(crate) use sections::compare::unmatched;
 use sections::{
     answer as answer_section, campaign, cautions, compare, events, manifest, readings, reproduce,
     requirements, timeline, tuning,
@@ -72,12 +73,39 @@ pub const PAGE: Kind = Kind {
 pub fn page(bundle: &Bundle) -> String {
     let sections: Vec<Section> = SECTIONS.iter().filter_map(|make| make(bundle)).collect();
     let mark = unverified::mark(bundle);
-    let gone = unverified::gone(bundle);
     let title = match &mark {
         Some(_) => format!("{}: {}", NOT_VERIFIED, title(bundle)),
         None => title(bundle),
     };
-    let style = format!("{CSS}{}", page_header(&title));
+    whole(&Page {
+        title,
+        mark,
+        gone: unverified::gone(bundle),
+        sections,
+    })
+}
+
+/// What stands on a page, whatever it is made of.
+pub(crate) struct Page {
+    /// Its title, which is printed on each sheet.
+    pub title: String,
+    /// That it shows what is not as it was written.
+    pub mark: Option<Markup>,
+    /// What is no longer where it was.
+    pub gone: Option<Markup>,
+    /// Its parts in a reviewer's reading order.
+    pub sections: Vec<Section>,
+}
+
+/// The whole file.
+pub(crate) fn whole(page: &Page) -> String {
+    let Page {
+        title,
+        mark,
+        gone,
+        sections,
+    } = page;
+    let style = format!("{CSS}{}", page_header(title));
     let markup = html! {
         (DOCTYPE)
         html lang="en" {
@@ -101,15 +129,15 @@ pub fn page(bundle: &Bundle) -> String {
                     @if let Some(m) = mark.as_ref().filter(|_| sections.iter().all(|s| s.id != "answer")) { (m) }
                     nav aria-label="Sections" {
                         ul {
-                            @for s in &sections { li { a href={ "#" (s.id) } { (s.title) } } }
+                            @for s in sections { li { a href={ "#" (s.id) } { (s.title) } } }
                         }
                     }
                 }
                 main id="main" {
-                    @for s in &sections {
+                    @for s in sections {
                         section id=(s.id) aria-labelledby={ (s.id) "-title" } {
                             h2 id={ (s.id) "-title" } { (s.title) }
-                                @if s.id == "answer" { @if let Some(m) = &mark { (m) } @if let Some(g) = &gone { (g) } }
+                                @if s.id == "answer" { @if let Some(m) = mark { (m) } @if let Some(g) = gone { (g) } }
                             (s.body)
                         }
                     }

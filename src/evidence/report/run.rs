@@ -104,6 +104,10 @@ pub struct FrameSummary {
     pub regions: Vec<Vec<Stretch>>,
     /// By reading.
     pub readings: BTreeMap<ReadingKey, ReadingSummary>,
+    /// The oldest data that any region showed, ms; `None` where no age could be measured.
+    pub worst_staleness_ms: Option<f64>,
+    /// By region and channel: the largest error of a reading in any frame, without its sign.
+    pub worst_errors: BTreeMap<(String, String), f64>,
     /// Round the most important events.
     pub windows: Vec<Window>,
     ids: Vec<String>,
@@ -137,6 +141,8 @@ impl FrameSummary {
             whole: Vec::new(),
             regions: vec![Vec::new(); display.regions.len()],
             readings: BTreeMap::new(),
+            worst_staleness_ms: None,
+            worst_errors: BTreeMap::new(),
             windows,
             ids: display.regions.iter().map(|r| r.id.clone()).collect(),
             last_time_s: 0.0,
@@ -157,6 +163,15 @@ impl FrameSummary {
             lengthen(&mut self.regions[k], verdict);
         }
         for (id, region) in &record.regions {
+            if let Some(age_ms) = region.staleness_ms {
+                let worst_ms = self.worst_staleness_ms.map_or(age_ms, |w| w.max(age_ms));
+                self.worst_staleness_ms = Some(worst_ms);
+            }
+            for r in &region.readings {
+                let key = (id.clone(), r.channel.clone());
+                let worst = self.worst_errors.entry(key).or_default();
+                *worst = worst.max(r.error.abs());
+            }
             let agrees = matches!(region.verdict, Verdict::Agrees | Verdict::Blind);
             for r in region.readings.iter().filter(|_| agrees) {
                 let key = (id.clone(), r.channel.clone(), r.what.clone());

@@ -120,7 +120,7 @@ fn is_same(a: &Event, b: &Event) -> bool {
 }
 
 /// Places in `a` of events that have no partner in `b`; each partner is taken once.
-fn unmatched(a: &[Event], b: &[Event]) -> Vec<usize> {
+pub(crate) fn unmatched(a: &[Event], b: &[Event]) -> Vec<usize> {
     let mut taken = vec![false; b.len()];
     (0..a.len())
         .filter(|k| {

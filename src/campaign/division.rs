@@ -8,84 +8,6 @@
 //!
 //! A trial that finds no moment in the stretches of its shard is left to [`super::parts`].
 
-use std::fmt;
-use std::str::FromStr;
-
-use serde::{Deserialize, Serialize};
-
-/// Most shards of a campaign.
-const MOST: u32 = 10_000;
-
-/// One of so many shards.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(try_from = "String", into = "String")]
-pub struct Shard {
-    number: u32,
-    of: u32,
-}
-
-/// What is no shard.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error(
-    "\"{0}\" is not a shard; write it as 2/8: its number, from 1, and how many there are, at most {MOST}"
-)]
-pub struct BadShard(pub String);
-
-impl Shard {
-    /// Shard `number`, from 1, of so many; `None` where there is none.
-    #[must_use]
-    pub fn new(number: u32, of: u32) -> Option<Self> {
-        let is_one = (1..=of).contains(&number) && of <= MOST;
-        is_one.then_some(Self { number, of })
-    }
-
-    /// Its number, from 1.
-    #[must_use]
-    pub const fn number(self) -> u32 {
-        self.number
-    }
-
-    /// How many there are.
-    #[must_use]
-    pub const fn of(self) -> u32 {
-        self.of
-    }
-}
-
-impl FromStr for Shard {
-    type Err = BadShard;
-
-    fn from_str(text: &str) -> Result<Self, BadShard> {
-        let whole = |t: &str| {
-            let is_plain = t.bytes().all(|b| b.is_ascii_digit()) && !t.starts_with('0');
-            t.parse().ok().filter(|_| is_plain)
-        };
-        let numbers = text.split_once('/');
-        let shard = numbers.and_then(|(n, of)| Self::new(whole(n)?, whole(of)?));
-        shard.ok_or_else(|| BadShard(text.to_owned()))
-    }
-}
-
-impl fmt::Display for Shard {
-    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
-        write!(f, "{}/{}", self.number, self.of)
-    }
-}
-
-impl TryFrom<String> for Shard {
-    type Error = BadShard;
-
-    fn try_from(text: String) -> Result<Self, BadShard> {
-        text.parse()
-    }
-}
-
-impl From<Shard> for String {
-    fn from(shard: Shard) -> Self {
-        shard.to_string()
-    }
-}
-
 /// What the stretches of one capture cost.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Load {
@@ -145,19 +67,6 @@ impl Division {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_shard_is_written_as_it_is_read_and_nothing_else_is_one() {
-        let shard: Shard = "2/8".parse().unwrap();
-        assert_eq!((shard.number(), shard.of()), (2, 8));
-        assert_eq!(shard.to_string(), "2/8");
-        for bad in [
-            "0/8", "9/8", "2", "2/", "/8", "02/8", "+2/8", "2/8/1", "1/10001", "a/b", "",
-        ] {
-            let error = bad.parse::<Shard>().unwrap_err();
-            assert!(error.to_string().contains("write it as 2/8"), "{error}");
-        }
-    }
 
     #[test]
     fn every_stretch_has_one_shard_in_a_row_and_shares_are_even() {
