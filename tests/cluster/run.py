@@ -7,6 +7,7 @@ Usage: run.py --binary PROGRAM --demo FOLDER (what `framevouch demo` wrote) [--r
 
 import argparse
 import json
+import signal
 import subprocess
 import sys
 import tempfile
@@ -27,12 +28,20 @@ def progress(shard: Path):
         return None
 
 
-def halfway(cluster, job, out):
-    """A shard on node `left` that has done some trials and not all."""
+def is_halfway(shard: Path):
+    """Whether a shard has done some trials and not all."""
+    now = progress(shard)
+    return now and not now["is_finished"] and now["trials"]["bytes"]
+
+
+def caught(cluster, job, out):
+    """A shard on node `left` that is halfway, and stopped there."""
     for task, state, node in cluster.tasks(job):
-        now = progress(out / f"shard_{task}")
-        if (state, node) == ("R", "left") and now and not now["is_finished"] and now["trials"]["bytes"]:
-            return task
+        if (state, node) == ("R", "left") and is_halfway(out / f"shard_{task}"):
+            cluster.send("left", signal.SIGSTOP)
+            if is_halfway(out / f"shard_{task}"):
+                return task
+            cluster.send("left", signal.SIGCONT)
     return None
 
 
@@ -65,11 +74,10 @@ def main():
         merge = f'"$FRAMEVOUCH" merge {out}/shard_* --out {work}/merged; echo $? >{work}/merged.status'
         after = cluster.run("sbatch", "--parsable", "--partition=left,right", f"--dependency=afterok:{job}", "--job-name=merge",
                             "--output=%x_%A.log", "--wrap", merge, cwd=work)
-        shard = wait_until("a shard is halfway on the left", lambda: halfway(cluster, job, out), LIMIT_S)
+        shard = wait_until("a shard is halfway on the left", lambda: caught(cluster, job, out), LIMIT_S)
         cluster.kill_node("left")
         path = out / f"shard_{shard}"
         then = progress(path)
-        assert then and not then["is_finished"], "the node was killed too late to lose anything; give more --repeats"
         kept = (path / "trials.jsonl").read_bytes()[:then["trials"]["bytes"]]
         done = kept.count(b"\n")
         print(f"{time.monotonic() - began:.0f} s: left is dead, with shard {shard} after {done} trials", flush=True)

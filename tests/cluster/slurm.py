@@ -71,7 +71,7 @@ def wait_until(what, is_so, limit_s=60.0):
         found = is_so()
         if found:
             return found
-        time.sleep(0.2)
+        time.sleep(0.1)
     raise TimeoutError(f"{what}: not within {limit_s:.0f} s")
 
 
@@ -130,8 +130,7 @@ class Cluster:
 
     def __exit__(self, *_):
         for name in self.names:
-            for process in self.on_node(name):
-                self._kill(process)
+            self.send(name, signal.SIGKILL)
         for daemon in self.daemons.values():
             daemon.kill()
             daemon.wait()
@@ -169,19 +168,23 @@ class Cluster:
         return sorted(own | steps)
 
     @staticmethod
-    def _kill(process):
+    def _send(process, what):
         try:
-            os.kill(process, signal.SIGKILL)
+            os.kill(process, what)
         except ProcessLookupError:
             pass
+
+    def send(self, name, what):
+        """Sends a signal to all jobs on a node."""
+        for process in self.on_node(name):
+            self._send(process, what)
 
     def kill_node(self, name):
         """A node dies: its daemon and everything on it at once."""
         self.daemons[name].kill()
         self.daemons[name].wait()
-        while left := self.on_node(name):
-            for process in left:
-                self._kill(process)
+        while self.on_node(name):
+            self.send(name, signal.SIGKILL)
             time.sleep(0.05)
 
     def tasks(self, job):
