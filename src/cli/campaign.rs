@@ -15,6 +15,7 @@ use crate::campaign::summary::{self, Coverage, Kept, Summary, by_class};
 use crate::evidence::campaign_junit::campaign_junit_xml;
 use crate::evidence::manifest::{self, Input, MANIFEST_FILE, ReadFiles, stored_path};
 use crate::evidence::run_folder::{Kind, RunFolder};
+use crate::evidence::tables;
 use crate::shard::Shard;
 
 /// Arguments of `campaign`.
@@ -29,6 +30,10 @@ pub struct Arguments {
     /// Carry out one of N shards, K of them from 1, each into a folder of its own; `framevouch merge` puts them together.
     #[arg(long, value_name = "K/N", conflicts_with = "dry_run")]
     shard: Option<Shard>,
+    /// Also the trials, and what thresholds decide on, as typed tables (Parquet).
+    #[cfg(feature = "parquet")]
+    #[arg(long, conflicts_with = "shard")]
+    parquet: bool,
     /// Say how many trials there are and about how long they take, and carry out none.
     #[arg(long)]
     dry_run: bool,
@@ -46,7 +51,9 @@ pub struct Arguments {
 pub(super) const KIND: Kind = Kind {
     command: "campaign",
     is_result: |name| {
-        files::is_written_on_the_way(name) || ["campaign.json", "junit.xml"].contains(&name)
+        files::is_written_on_the_way(name)
+            || ["campaign.json", "junit.xml"].contains(&name)
+            || tables::FILES.contains(&name)
     },
     folders: &["misses", "plots"],
     is_begun: files::is_begun,
@@ -125,7 +132,14 @@ impl Arguments {
 
     /// The arguments in a fixed order, paths as a manifest at `home` stores them.
     pub(super) fn normalised(&self, home: &Path) -> Vec<String> {
-        normalised(&self.plan, self.shard, home)
+        normalised(&self.plan, self.shard, self.with_tables(), home)
+    }
+
+    const fn with_tables(&self) -> bool {
+        #[cfg(feature = "parquet")]
+        return self.parquet;
+        #[cfg(not(feature = "parquet"))]
+        return false;
     }
 
     /// Files that go in: the plan, and those that it names.
@@ -156,13 +170,19 @@ impl Arguments {
 }
 
 /// The arguments of a campaign, paths as a manifest at `home` stores them.
-pub(super) fn normalised(plan: &Path, shard: Option<Shard>, home: &Path) -> Vec<String> {
+pub(super) fn normalised(
+    plan: &Path,
+    shard: Option<Shard>,
+    with_tables: bool,
+    home: &Path,
+) -> Vec<String> {
     let mut words = vec!["--plan".into(), stored_path(plan, home)];
     words.extend(
         shard
             .into_iter()
             .flat_map(|s| ["--shard".into(), s.to_string()]),
     );
+    words.extend(with_tables.then(|| "--parquet".into()));
     words
 }
 
@@ -210,7 +230,7 @@ fn carry_out(
         folder.finish()?;
         return Ok(Left::Shard(shard));
     }
-    let concluded = conclude(prepared, out, &new)?;
+    let concluded = conclude(prepared, out, &new, arguments.with_tables())?;
     let inputs = prepared.inputs(&captures)?;
     write_manifest(words, &inputs, out, &new, home)?;
     folder.finish()?;
@@ -252,8 +272,13 @@ impl Concluded {
     }
 }
 
-/// Sums up the trials in `out`, and writes what they say into `new`.
-pub(super) fn conclude(prepared: &Prepared, out: &Path, new: &Path) -> Result<Concluded, Failure> {
+/// Sums up the trials in `out`, and writes what they say into `new`, with tables of all of them where these are asked for.
+pub(super) fn conclude(
+    prepared: &Prepared,
+    out: &Path,
+    new: &Path,
+    with_tables: bool,
+) -> Result<Concluded, Failure> {
     let summary = summary::summarise(
         prepared.plan(),
         prepared.definition(),
@@ -264,6 +289,13 @@ pub(super) fn conclude(prepared: &Prepared, out: &Path, new: &Path) -> Result<Co
     let json = serde_json::to_string_pretty(&summary)? + "\n";
     super::write_file(&new.join("campaign.json"), json.as_bytes())?;
     super::write_file(&new.join("junit.xml"), &campaign_junit_xml(&summary)?)?;
+    #[cfg(feature = "parquet")]
+    if with_tables {
+        let display = &prepared.definition().file().display.name;
+        tables::of_campaign(out, new, display)?;
+    }
+    #[cfg(not(feature = "parquet"))]
+    debug_assert!(!with_tables);
     let failed = write_plots(&summary, new);
     Ok(Concluded { summary, failed })
 }

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::{Failure, Force, campaign, results, stop};
+use super::{Failure, Force, campaign, results, stop, suite};
 use crate::campaign::parts::Parts;
 use crate::campaign::run::{Ended, Prepared};
 use crate::campaign::summary::Summary;
@@ -21,6 +21,10 @@ pub struct Arguments {
     /// The plan, where it lies elsewhere than the shards' manifests say.
     #[arg(long, value_name = "P.toml")]
     plan: Option<PathBuf>,
+    /// Also the trials, and what thresholds decide on, as typed tables (Parquet), as campaign --parquet writes them.
+    #[cfg(feature = "parquet")]
+    #[arg(long)]
+    parquet: bool,
     /// The ffmpeg program, for trials that are left.
     #[arg(long, value_name = "PROGRAM", default_value = "ffmpeg")]
     ffmpeg: String,
@@ -29,6 +33,15 @@ pub struct Arguments {
     quiet: bool,
     #[command(flatten)]
     force: Force,
+}
+
+impl Arguments {
+    const fn with_tables(&self) -> bool {
+        #[cfg(feature = "parquet")]
+        return self.parquet;
+        #[cfg(not(feature = "parquet"))]
+        return false;
+    }
 }
 
 /// Runs `merge`: ends as the command ends whose shards these are.
@@ -44,8 +57,16 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             let summary = campaign_of(arguments)?;
             Ok(campaign::told(&summary, &arguments.out, arguments.quiet))
         }
+        Some((_, "suite")) => {
+            let force = arguments.force.force;
+            let record = crate::suite::merge::merge(&arguments.shards, &arguments.out, force)?;
+            if !arguments.quiet {
+                suite::print_summary(&record, &arguments.out);
+            }
+            Ok(record.exit_status)
+        }
         Some((folder, other)) => Err(format!(
-            "\"{}\" holds results of \"{other}\", which has no shards; give folders that campaign --shard wrote",
+            "\"{}\" holds results of \"{other}\", which has no shards; give folders that campaign --shard or suite --shard wrote",
             folder.display()
         )
         .into()),
@@ -84,8 +105,9 @@ fn campaign_of(arguments: &Arguments) -> Result<Summary, Failure> {
         let again = "the shards are as they were, and the same command puts them together";
         return Err(format!("broken off; {again}").into());
     }
-    let concluded = campaign::conclude(&prepared, &new, &new)?;
-    let words = campaign::normalised(&plan, None, out);
+    let with_tables = arguments.with_tables();
+    let concluded = campaign::conclude(&prepared, &new, &new, with_tables)?;
+    let words = campaign::normalised(&plan, None, with_tables, out);
     let inputs = prepared.inputs(&captures)?;
     results::write_manifest(&new, out, KIND.command, words, &inputs)?;
     folder.finish()?;

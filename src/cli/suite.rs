@@ -177,7 +177,7 @@ fn in_short(event: &Event) -> String {
     )
 }
 
-fn print_summary(suite: &SuiteRecord, out: &Path) {
+pub(super) fn print_summary(suite: &SuiteRecord, out: &Path) {
     let all = &suite.all;
     let tone = match suite.exit_status {
         super::EXIT_AGREES => Tone::Good,

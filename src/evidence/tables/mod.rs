@@ -9,7 +9,7 @@ mod columns;
 mod rows;
 
 #[cfg(feature = "parquet")]
-pub use rows::{CheckTables, Error, TrialTable, measurements_table};
+pub use rows::{CheckTables, Error, measurements_table, of_campaign};
 
 /// A line a frame.
 pub const FRAMES: &str = "frames.parquet";

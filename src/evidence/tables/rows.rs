@@ -1,13 +1,13 @@
 //! What stands in the rows of each table.
 
 use std::fs::File;
-use std::io::{self, BufReader, BufWriter};
+use std::io::{self, BufRead, BufReader, BufWriter};
 use std::path::{Path, PathBuf};
 
 use super::columns::{Cell, Column, Holds, Table};
 use super::{FRAMES, MEASUREMENTS, READINGS, REGIONS, TRIALS};
-use crate::campaign::records::TrialRecord;
-use crate::evidence::measurements::{self, Reader};
+use crate::campaign::records::{TRIALS_FILE, TrialRecord};
+use crate::evidence::measurements::{self, MEASUREMENTS_FILE, Reader};
 use crate::evidence::records::{CAUTION, FrameRecord};
 
 const FRAME_COLUMNS: [Column; 4] = [
@@ -191,66 +191,60 @@ impl CheckTables {
     }
 }
 
-/// The trials of a campaign, written one after another.
-pub struct TrialTable(Open);
-
-impl TrialTable {
-    /// Begins it in `folder`.
-    ///
-    /// # Errors
-    /// When it cannot be written.
-    pub fn begin(folder: &Path, display: &str) -> io::Result<Self> {
-        Open::begin(folder, TRIALS, &TRIAL_COLUMNS, display).map(Self)
+/// Writes the trials of a campaign whose results on the way are in `from` as a table into `folder`, and its measurements.
+///
+/// # Errors
+/// When they cannot be read, or the tables not written.
+pub fn of_campaign(from: &Path, folder: &Path, display: &str) -> Result<(), Error> {
+    let path = from.join(TRIALS_FILE);
+    let mut table = Open::begin(folder, TRIALS, &TRIAL_COLUMNS, display)?;
+    for line in BufReader::new(File::open(&path)?).lines() {
+        let record = serde_json::from_str(&line?).map_err(io::Error::other)?;
+        trial(&mut table, &record)?;
     }
-
-    /// Adds a trial.
-    ///
-    /// # Errors
-    /// When it cannot be written.
-    pub fn trial(&mut self, t: &TrialRecord) -> io::Result<()> {
-        let o = &t.outcome;
-        let whole = |v: Option<usize>| v.map_or(Cell::Nothing, |v| Cell::Whole(v as i64));
-        let (hazard, method) = (spelled(t.hazard), spelled(t.method));
-        let (result, expected) = (spelled(o.result), o.expected.join(" "));
-        let regions = (!o.regions.is_empty()).then(|| o.regions.join(" "));
-        let (action, why) = (o.action.map(spelled), o.why.map(spelled));
-        self.0.row(&[
-            Cell::Whole(t.trial as i64),
-            Cell::Text(&t.kind),
-            Cell::Text(&t.group),
-            Cell::Flag(t.is_twin),
-            Cell::Text(&t.region),
-            whole(t.symbol),
-            Cell::text(t.channel.as_deref()),
-            Cell::Text(&hazard),
-            Cell::number(t.size),
-            Cell::text(t.unit.as_deref()),
-            Cell::text(t.look.as_deref()),
-            Cell::Text(&method),
-            Cell::Whole(t.capture as i64),
-            Cell::Whole(t.onset_frame as i64),
-            Cell::Number(t.onset_s),
-            Cell::Number(t.duration_s),
-            Cell::Whole(t.changed_px as i64),
-            Cell::Text(&result),
-            Cell::Text(&expected),
-            Cell::text(o.class.as_deref()),
-            Cell::text(regions.as_deref()),
-            Cell::number(o.detection_ms),
-            Cell::number(o.limit_ms),
-            Cell::text(action.as_deref()),
-            Cell::text(why.as_deref()),
-            Cell::Whole(i64::from(o.stray_events)),
-        ])
+    table.finish()?;
+    let measured = from.join(MEASUREMENTS_FILE);
+    if measured.is_file() {
+        measurements_table(&measured, folder, display)?;
     }
+    Ok(())
+}
 
-    /// Writes what is left.
-    ///
-    /// # Errors
-    /// When it cannot be written.
-    pub fn finish(self) -> io::Result<()> {
-        self.0.finish()
-    }
+fn trial(table: &mut Open, t: &TrialRecord) -> io::Result<()> {
+    let o = &t.outcome;
+    let whole = |v: Option<usize>| v.map_or(Cell::Nothing, |v| Cell::Whole(v as i64));
+    let (hazard, method) = (spelled(t.hazard), spelled(t.method));
+    let (result, expected) = (spelled(o.result), o.expected.join(" "));
+    let regions = (!o.regions.is_empty()).then(|| o.regions.join(" "));
+    let (action, why) = (o.action.map(spelled), o.why.map(spelled));
+    table.row(&[
+        Cell::Whole(t.trial as i64),
+        Cell::Text(&t.kind),
+        Cell::Text(&t.group),
+        Cell::Flag(t.is_twin),
+        Cell::Text(&t.region),
+        whole(t.symbol),
+        Cell::text(t.channel.as_deref()),
+        Cell::Text(&hazard),
+        Cell::number(t.size),
+        Cell::text(t.unit.as_deref()),
+        Cell::text(t.look.as_deref()),
+        Cell::Text(&method),
+        Cell::Whole(t.capture as i64),
+        Cell::Whole(t.onset_frame as i64),
+        Cell::Number(t.onset_s),
+        Cell::Number(t.duration_s),
+        Cell::Whole(t.changed_px as i64),
+        Cell::Text(&result),
+        Cell::Text(&expected),
+        Cell::text(o.class.as_deref()),
+        Cell::text(regions.as_deref()),
+        Cell::number(o.detection_ms),
+        Cell::number(o.limit_ms),
+        Cell::text(action.as_deref()),
+        Cell::text(why.as_deref()),
+        Cell::Whole(i64::from(o.stray_events)),
+    ])
 }
 
 /// Why measurements were not made a table.
