@@ -311,7 +311,7 @@ mod tests {
                 color,
                 noise,
                 blur_px: 0.5,
-                shading: Shading([0.9, 1e-4, 0.0, 0.0, -1e-7, 0.0]),
+                shading: Shading([0.9, 1e-5, 0.0, 0.0, -1e-9, 0.0]),
                 text,
                 reading_errors: ReadingErrors::default(),
                 latency_s,

@@ -595,9 +595,9 @@ mod tests {
                     let each = each.map(|(x, v)| f64::from(*v) * (x as f64 + 0.5 - at).powi(n));
                     each.sum()
                 };
-                // What is linear between centres two pixels apart has a variance of its own: a triangle's.
+                // Between centres two pixels apart: three quarters half a pixel away, one quarter one and a half.
                 let own = if geometry.sx > 1.5 {
-                    2.0 * 2.0 / 6.0
+                    0.75 * 0.25 + 0.25 * 2.25
                 } else {
                     0.0
                 };

@@ -53,11 +53,11 @@ mod tests {
 
     #[test]
     fn light_falls_off_about_black() {
-        // Half of it at x = 100, all of it at 0.
+        // All of it at x = 0, half of it at 100; centres of pixels lie half a pixel farther on.
         let shading = Shading([1.0, 0.0, 0.0, -0.5e-4, 0.0, 0.0]);
         let mut row = [16, 116, 216];
         shading.dim(&mut row, (99, 7), 16);
-        assert_eq!(row, [16, 66, 114]);
+        assert_eq!(row, [16, 65, 113]);
         let mut same = [16, 116, 216];
         Shading::NONE.dim(&mut same, (99, 7), 16);
         assert_eq!(same, [16, 116, 216]);
