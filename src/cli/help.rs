@@ -91,8 +91,8 @@ pub(super) const MERGE: &str = "\
 Examples:
   framevouch merge out/shard_1 out/shard_2 --out out/merged     # ends with 1: a limit is not kept
 
-The results are those of one machine, byte for byte. Trials that found no moment in the stretches of their shard are carried out now,
-so captures and recordings must be there.
+The results are those of one machine, byte for byte. Trials that found no moment in the video of their shard are
+carried out now, so captures and recordings must be there.
 
 Exit status:
   0  put together, and every limit of the plan is kept

@@ -1,16 +1,38 @@
-"""What sharding costs: CPU of all shards and of putting them together, against that of one run on the same cores.
+"""What sharding costs: CPU of all shards and of putting them together, against that of one run.
 
-Shards are carried out one after another, each on all cores. Every result is held against that of the one run, which is measured
-before and after: on a machine with other work the two tell how far CPU can be compared.
+Shards are carried out one after another, on one thread, and the one run at the same time, on another: so other work on the machine
+slows both alike. Every result is held against that of the one run.
 Usage: cost.py --binary PROGRAM --demo FOLDER (what `framevouch demo` wrote) [--repeats N] [--shards N ...]."""
 
 import argparse
 import shutil
 import sys
 import tempfile
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import material
+
+ALONE = {"RAYON_NUM_THREADS": "1"}
+
+
+def in_shards(program, plan, work, count):
+    """CPU of each of so many shards, and of putting them together, s; and the trials that were left to that."""
+    parts = [work / f"shard_{k}" for k in range(1, count + 1)]
+    spent_s = []
+    for k, part in enumerate(parts, 1):
+        words = ("campaign", "--plan", plan, "--shard", f"{k}/{count}", "--out", part, "--quiet")
+        spent_s.append(material.run(program, *words, env=ALONE)[1])
+    done = sum(trials(p) for p in parts)
+    words = ("merge", *parts, "--out", work / "merged", "--quiet")
+    _, merge_s = material.run(program, *words, good=(0, 1), env=ALONE)
+    for part in parts:
+        shutil.rmtree(part)
+    return spent_s, merge_s, trials(work / "merged") - done
+
+
+def trials(folder):
+    return (folder / "trials.jsonl").read_bytes().count(b"\n")
 
 
 def main():
@@ -23,30 +45,22 @@ def main():
     given = parser.parse_args()
     program, demo = given.binary.resolve(), given.demo.resolve()
     failed = 0
-    with tempfile.TemporaryDirectory(prefix="cost-") as folder:
+    with tempfile.TemporaryDirectory(prefix="cost-") as folder, ThreadPoolExecutor() as beside:
         work = Path(folder)
         plan = material.write(program, demo, work, given.repeats, given.seconds)
-        _, one_s = material.run(program, "campaign", "--plan", plan, "--out", work / "one", "--quiet", good=(0, 1))
-        trials = (work / "one/trials.jsonl").read_bytes().count(b"\n")
-        print(f"{trials} trials, {given.seconds:.0f} s of video; one run: {one_s:.1f} s of CPU\n", flush=True)
-        print("| shards | CPU of shards, s | the longest, s | CPU of merge, s | trials left to it | all against one run |")
-        print("| ---: | ---: | ---: | ---: | ---: | ---: |", flush=True)
+        print("| shards | CPU of shards, s | the longest, s | CPU of merge, s | trials left to it | CPU of one run, s | all against it |")
+        print("| ---: | ---: | ---: | ---: | ---: | ---: | ---: |", flush=True)
         for count in given.shards:
-            parts = [work / f"shard_{k}" for k in range(1, count + 1)]
-            spent_s = []
-            for k, part in enumerate(parts, 1):
-                words = ("campaign", "--plan", plan, "--shard", f"{k}/{count}", "--out", part, "--quiet")
-                spent_s.append(material.run(program, *words)[1])
-            done = sum((p / "trials.jsonl").read_bytes().count(b"\n") for p in parts)
-            _, merge_s = material.run(program, "merge", *parts, "--out", work / "merged", "--quiet", good=(0, 1))
+            words = ("campaign", "--plan", plan, "--out", work / "one", "--quiet")
+            one = beside.submit(material.run, program, *words, good=(0, 1), env=ALONE)
+            spent_s, merge_s, left = in_shards(program, plan, work, count)
+            _, one_s = one.result()
             other = material.differences(work / "one", work / "merged")
             failed += bool(other)
-            print(f"| {count} | {sum(spent_s):.1f} | {max(spent_s):.1f} | {merge_s:.1f} | {trials - done} | "
-                  f"{(sum(spent_s) + merge_s) / one_s:.3f} |{f' OTHER BYTES: {other[:5]}' if other else ''}", flush=True)
-            for part in [*parts, work / "merged"]:
-                shutil.rmtree(part)
-        _, after_s = material.run(program, "campaign", "--plan", plan, "--out", work / "again", "--quiet", good=(0, 1))
-        print(f"\none run, afterwards: {after_s:.1f} s of CPU")
+            print(f"| {count} | {sum(spent_s):.1f} | {max(spent_s):.1f} | {merge_s:.1f} | {left} of {trials(work / 'one')} | "
+                  f"{one_s:.1f} | {(sum(spent_s) + merge_s) / one_s:.3f} |{f' OTHER BYTES: {other[:5]}' if other else ''}", flush=True)
+            for done in ("one", "merged"):
+                shutil.rmtree(work / done)
     return 1 if failed else 0
 
 

@@ -1,25 +1,25 @@
 """What the scripts of this folder share: the clean capture, the plan, running the program, comparing folders."""
 
 import os
-import resource
 import subprocess
+import tempfile
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
 RATE_HZ = "12.5"
 
 
-def run(program, *words, good=(0,), env=None, cwd=None):
+def run(program, *words, good=(0,), env=None):
     """Runs the program: how it ended, and the CPU that it took, s."""
-    def spent_s():
-        used = resource.getrusage(resource.RUSAGE_CHILDREN)
-        return used.ru_utime + used.ru_stime
-    before_s = spent_s()
-    ran = subprocess.run([str(program), *map(str, words)], cwd=cwd, env=dict(os.environ, **(env or {})), text=True,
-                         capture_output=True)
-    if ran.returncode not in good:
-        raise SystemExit(f"{' '.join(map(str, words))} ended with {ran.returncode}: {ran.stdout}{ran.stderr}")
-    return ran.returncode, spent_s() - before_s
+    with tempfile.TemporaryFile() as said:
+        child = subprocess.Popen([str(program), *map(str, words)], env=dict(os.environ, **(env or {})), stdout=said, stderr=said)
+        # What this one took, whatever else runs at the same time.
+        _, status, used = os.wait4(child.pid, 0)
+        child.returncode = os.waitstatus_to_exitcode(status)
+        if child.returncode not in good:
+            said.seek(0)
+            raise SystemExit(f"{' '.join(map(str, words))} ended with {child.returncode}: {said.read().decode()}")
+    return child.returncode, used.ru_utime + used.ru_stime
 
 
 def write(program, demo: Path, folder: Path, repeats: int, seconds: float):

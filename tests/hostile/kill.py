@@ -20,6 +20,8 @@ CASES = {
     "check": (check("bad.y4m"), check("clip.y4m"), "out"),
     "check of H.264": (check("bad.y4m"), check("clip.mp4"), "out"),
     "campaign": (None, ["campaign", "--plan", "plan.toml", "--out", "out"], "out"),
+    "shard": (None, ["campaign", "--plan", "plan.toml", "--shard", "2/2", "--out", "out"], "out"),
+    "merge": (None, ["merge", "shard_1", "shard_2", "--out", "out"], "out"),
     "tune": (None, ["tune", "--display", "display.toml", "--from", "made", "--out", "out", *DEMAND], "out"),
     "report": (["report", "--from", "checked", "--out", "page.html"],
                ["report", "--from", "made", "--out", "page.html"], "page.html"),
@@ -34,6 +36,8 @@ def main():
     base = shop.copy()
     bench.must(run(given.binary, check("bad.y4m", "checked"), base), 1)
     run(given.binary, ["campaign", "--plan", "plan.toml", "--out", "made"], base)
+    for k in (1, 2):
+        bench.must(run(given.binary, ["campaign", "--plan", "plan.toml", "--shard", f"{k}/2", "--out", f"shard_{k}"], base))
     for name, (earlier, words, target) in CASES.items():
         if given.only and given.only not in name:
             continue
