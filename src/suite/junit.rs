@@ -47,7 +47,7 @@ fn cases(run: &RunRecord) -> Vec<(&str, Outcome<'_>)> {
     if let Some(changes) = &run.changes {
         cases.push(("no new fault", of_events(changes.new.clone())));
     }
-    cases.push(("no fault", of_events(all.clone())));
+    cases.push(("no fault", of_events(all)));
     cases.extend(run.requirements.iter().map(|(id, finding)| {
         let outcome = match standing_of(*finding) {
             Standing::Holds => Outcome::Holds,
