@@ -327,11 +327,23 @@ pub fn measure(
         residual(&picked, subject, recording, &profile, offset_s, painter);
     if profile.blur_px >= DRAWN_BLUR_PX {
         profile.blur_px = drawn_blur(&picked, subject, recording, &profile, offset_s, painter);
-        if is_by_lens {
-            // Strokes that are blurred are fainter.
-            profile.shading = shading(&picked, subject, recording, &profile, offset_s, painter);
-            profile.blur_px = drawn_blur(&picked, subject, recording, &profile, offset_s, painter);
+        // Soft edges pull the place of sharp ones, and strokes that are blurred are fainter: once more, with both as soft.
+        let look = Look {
+            geometry: given.place,
+            ..profile.look()
+        };
+        let again = picked.iter().filter_map(|f| {
+            recording.inputs_at(f.time_s + offset_s, &mut inputs);
+            register::register(subject, &inputs, &look, &f.picture, painter).map(|r| r.geometry)
+        });
+        let again: Vec<Geometry> = again.collect();
+        if !again.is_empty() {
+            profile.set_geometry(&usual_geometry(&again, definition.size()));
         }
+        if is_by_lens {
+            profile.shading = shading(&picked, subject, recording, &profile, offset_s, painter);
+        }
+        profile.blur_px = drawn_blur(&picked, subject, recording, &profile, offset_s, painter);
         profile.text = text_placement(&picked, subject, recording, &profile, offset_s, painter);
         (profile.noise, _) = residual(&picked, subject, recording, &profile, offset_s, painter);
         notes.push(format!(

@@ -450,7 +450,7 @@ struct Places<'a> {
 }
 
 /// Edges that are held against the capture in each place, about.
-const SAMPLED_EDGES: usize = 4000;
+const SAMPLED_EDGES: usize = 1500;
 
 /// Where each pixel along an axis stands when its ends move, to the nearest pixel, halves up, and within the axis.
 fn along([low, high]: Ends, length: usize) -> Vec<u32> {

@@ -135,16 +135,16 @@ fn out_of_focus(frame: &Picture, sigma_px: f64) -> Picture {
 
 #[test]
 fn a_camera_out_of_focus_is_a_chain_until_nothing_can_be_told() {
-    let bench = bench_of(demo::DISPLAY, 1.6);
+    let bench = bench_of(demo::ENGINE_STRIP, 1.6);
     let clean = bench.frames(None);
     let soft: Vec<Picture> = clean.iter().map(|f| out_of_focus(f, 0.9)).collect();
     let checked = bench.check(&soft);
     assert_eq!(checked.outcome.exit_status(), 0, "{}", checked.told());
     let blur_px = checked.outcome.summary.profile.blur_px;
     assert!((blur_px - 0.9).abs() < 0.1, "{blur_px} px");
-    let airspeed = bench.region("airspeed");
+    let torque = bench.region("torque");
     let biased = bench.frames(Some((
-        Kind::Bias(airspeed, bench.definition.channel("airspeed"), 12.0),
+        Kind::Bias(torque, bench.definition.channel("torque"), 6.0),
         0.8,
         1.6,
     )));
@@ -156,7 +156,7 @@ fn a_camera_out_of_focus_is_a_chain_until_nothing_can_be_told() {
             .outcome
             .events
             .iter()
-            .any(|e| e.regions == ["airspeed"]),
+            .any(|e| e.regions == ["torque"]),
         "{told}"
     );
     let blind: Vec<Picture> = clean.iter().map(|f| out_of_focus(f, 4.0)).collect();
