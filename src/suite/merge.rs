@@ -65,9 +65,12 @@ pub fn merge(parts: &[PathBuf], out: &Path, is_forced: bool) -> Result<SuiteReco
     }
     if all.len() != first.shard.of() as usize {
         let what = format!(
-            "is one of {} parts, and {} are given",
+            "is one of {} parts, and {} given: name the folders of all",
             first.shard.of(),
-            all.len()
+            match all.len() {
+                1 => "only 1 is".to_owned(),
+                n => format!("only {n} are"),
+            }
         );
         return Err(wrong(&first.path, &what));
     }

@@ -248,7 +248,7 @@ fn parts_make_the_whole_to_the_byte_however_many_runs_are_under_way() {
             .to_string()
     };
     assert!(told(&parts[..1], "m").contains("part 1 is missing"));
-    assert!(told(&parts[1..], "m").contains("one of 2 parts, and 1 are given"));
+    assert!(told(&parts[1..], "m").contains("one of 2 parts, and only 1 is given"));
     assert!(
         told(&[parts[0].clone(), parts[0].clone(), parts[1].clone()], "m")
             .contains("another folder is too")

@@ -9,6 +9,7 @@ import argparse
 import json
 import math
 import re
+import shutil
 import subprocess
 import sys
 import time
@@ -158,6 +159,8 @@ def main():
 
 def row(args, name, folder, capture, truth, definition, recording):
     """One capture: what is said of it, and what is read with the place that was said."""
+    for earlier in ("plain", "placed"):
+        shutil.rmtree(folder / earlier, ignore_errors=True)
     command = [args.binary, "check", "--display", str(args.display), "--inputs", str(recording.path), "--capture",
                str(capture), "--out", str(folder / "plain"), "--offset", str(args.start), "--allow-missing", "--quiet"]
     began = time.monotonic()
@@ -174,10 +177,13 @@ def row(args, name, folder, capture, truth, definition, recording):
         out["corners_off_px"] = round(max(off), 3)
         found = folder / "placed"
         began = time.monotonic()
-        out["events"] = len(check(args.binary, args.display, recording.path, capture, found, args.start,
-                                  ["--place", out["place"]])[0])
+        try:
+            events, _ = check(args.binary, args.display, recording.path, capture, found, args.start, ["--place", out["place"]])
+            out["events"] = len(events)
+            out["error"] = json.loads((found / "summary.json").read_text())["error"]
+        except RuntimeError as refused:
+            out["error"] = str(refused).rpartition("error: ")[2]
         out["check_s"] = round(time.monotonic() - began, 2)
-        out["error"] = json.loads((found / "summary.json").read_text())["error"]
     elif done.returncode in (0, 1):
         out["events"] = len(json.loads((found / "events.json").read_text()))
         summary = json.loads((found / "summary.json").read_text())
