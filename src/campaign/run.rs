@@ -2,7 +2,7 @@
 //! and goes on where it was.
 //!
 //! What stands on disk, and that it is what was written, is the matter of [`super::results`]. Of a shard only its own
-//! stretches are gone through ([`super::shard`]); when shards are put together ([`super::parts`]), what they found is copied
+//! stretches are gone through ([`super::division`]); when shards are put together ([`super::parts`]), what they found is copied
 //! at each stretch, and the same walk carries out the trials that are left.
 
 use std::path::{Path, PathBuf};
