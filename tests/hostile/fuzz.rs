@@ -31,6 +31,7 @@ use framevouch::recording::{MissingColumns, Recording};
 use framevouch::reference::drawing::Drawing;
 use framevouch::reference::painter::Painter;
 use framevouch::requirements::{Names, Requirements};
+use framevouch::suite::plan::read;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use tempfile::TempDir;
@@ -735,6 +736,32 @@ fn plan() {
             }
         },
     );
+}
+
+/// A plan of a suite, with every key, and stars that stand for files.
+const SUITE: &str = "[suite]\nname = \"fuzz\"\n[suite.defaults]\ndisplay = \"display.toml\"\ninputs = \"in*.csv\"\n\
+    tags = [\"all\"]\nplace = [0, 0, 1024.5, 768]\n[[run]]\nid = \"cruise-*\"\ncapture = \"clips/c*.y4m\"\ntags = [\"cruise\"]\n\
+    offset_s = -1.5\n[[run]]\nid = \"hover\"\ncapture = \"hover.mp4\"\noffset_s = \"auto\"\n\
+    matrix = \"bt709\"\nrange = \"limited\"\nplace = \"auto\"\nmeasurements = true\nallow_missing = true\n";
+
+#[test]
+fn suite_plan() {
+    let folder = tempfile::tempdir().expect("there is room for files");
+    fs::create_dir(folder.path().join("clips")).expect("there is room");
+    for name in ["c1.y4m", "c22.y4m", "d.y4m"] {
+        fs::write(folder.path().join("clips").join(name), name).expect("there is room");
+    }
+    let whole = read(SUITE, "suite.toml", folder.path()).expect("it is a plan");
+    assert_eq!(whole.1.len(), 3);
+    fuzz("suite plan", &texts(&[SUITE]), |bytes| {
+        let Ok(text) = str::from_utf8(bytes) else {
+            return;
+        };
+        match read(text, "suite.toml", folder.path()) {
+            Err(e) => assert!(!e.to_string().is_empty()),
+            Ok((_, runs)) => assert!(runs.iter().all(|r| !r.id.contains(['/', '*', '.']))),
+        }
+    });
 }
 
 #[test]
