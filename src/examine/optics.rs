@@ -60,6 +60,7 @@ pub(super) fn drawn_blur(
     }
     look.blur_px
 }
+
 /// Difference of gain over the display from which on light is taken to fall off; the most that it may.
 const LEAST_FALL: f64 = 0.04;
 const MOST_FALL: f64 = 0.6;

@@ -244,7 +244,7 @@ impl Resampler {
                 self.scratch = scratch;
                 return;
             }
-            blur(from, asked, &self.taps, along, blurred);
+            blur(from, asked, &self.taps, (along, sums), blurred);
             (area, source) = (asked, &blurred[..source.len()]);
         }
         let n = self.samples as usize;
@@ -318,7 +318,13 @@ impl Resampler {
 }
 
 /// Blurs the pixels `asked` of a canvas, which has them; at its ends the last ones go on.
-fn blur(from: &Canvas, asked: Rect, taps: &[u32], along: &mut Vec<u16>, blurred: &mut Vec<Plane>) {
+fn blur(
+    from: &Canvas,
+    asked: Rect,
+    taps: &[u32],
+    (along, sums): (&mut Vec<u16>, &mut Vec<u32>),
+    blurred: &mut Vec<Plane>,
+) {
     let area = from.area();
     let reach = taps.len() as i32 - 1;
     let (width, height) = (asked.width as usize, asked.height as usize);
@@ -335,10 +341,10 @@ fn blur(from: &Canvas, asked: Rect, taps: &[u32], along: &mut Vec<u16>, blurred:
                     .iter()
                     .map(|v| u16::from(*v) * taps[0] as u16),
             );
-            let sums = &mut along[first..];
+            let blended = &mut along[first..];
             for (k, weight) in taps.iter().enumerate().skip(1) {
                 let weight = *weight as u16;
-                for (x, sum) in sums.iter_mut().enumerate() {
+                for (x, sum) in blended.iter_mut().enumerate() {
                     let low = (left + x).saturating_sub(k);
                     let high = (left + x + k).min(row.len() - 1);
                     *sum += (u16::from(row[low]) + u16::from(row[high])) * weight;
@@ -346,24 +352,25 @@ fn blur(from: &Canvas, asked: Rect, taps: &[u32], along: &mut Vec<u16>, blurred:
             }
         }
         out.shape(width, height);
-        let count = along.len() / width;
+        let last = (along.len() / width) as i32 - 1;
         let line = |y: i32| {
-            let k = (y - rows.start).clamp(0, count as i32 - 1) as usize;
+            let k = (y - rows.start).clamp(0, last) as usize;
             &along[k * width..(k + 1) * width]
         };
         for y in asked.y..asked.bottom() {
-            let pairs: Vec<(&[u16], &[u16])> =
-                (0..=reach).map(|k| (line(y - k), line(y + k))).collect();
-            let row = out.row_mut((y - asked.y) as usize);
-            for (x, level) in row.iter_mut().enumerate() {
-                let mut sum = u32::from(pairs[0].0[x]) * taps[0];
-                for ((above, below), weight) in pairs.iter().zip(taps).skip(1) {
-                    sum += (u32::from(above[x]) + u32::from(below[x])) * weight;
+            sums.clear();
+            sums.extend(line(y).iter().map(|v| u32::from(*v) * taps[0]));
+            for (k, weight) in (0..).zip(taps).skip(1) {
+                let pairs = line(y - k).iter().zip(line(y + k));
+                for (sum, (above, below)) in sums.iter_mut().zip(pairs) {
+                    *sum += (u32::from(*above) + u32::from(*below)) * weight;
                 }
+            }
+            let row = out.row_mut((y - asked.y) as usize);
+            for (level, sum) in row.iter_mut().zip(sums.iter()) {
                 *level = ((sum + WHOLE * WHOLE / 2) / (WHOLE * WHOLE)) as u8;
             }
         }
-        debug_assert_eq!(out.height(), height);
     }
 }
 

@@ -40,8 +40,12 @@ impl Shading {
     pub fn dim(&self, row: &mut [u8], (x, y): (i32, i32), black: u8) {
         let y = f64::from(y) + 0.5;
         let black = f64::from(black);
+        // Along a row it is of second order in x alone.
+        let [whole, across, down, across2, both, down2] = self.0;
+        let (whole, across) = (whole + down * y + down2 * y * y, across + both * y);
         for (k, level) in row.iter_mut().enumerate() {
-            let gain = self.gain(f64::from(x) + k as f64 + 0.5, y);
+            let x = f64::from(x) + k as f64 + 0.5;
+            let gain = whole + x * (across + across2 * x);
             *level = (black + gain * (f64::from(*level) - black) + 0.5).clamp(0.0, 255.0) as u8;
         }
     }
