@@ -151,6 +151,8 @@ fn a_frame(
         profile: None,
         stretch: Stretch::First,
         allow_missing: false,
+        monitor_off: false,
+        beside: None,
     };
     check::check(
         definition,

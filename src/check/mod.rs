@@ -2,10 +2,12 @@
 
 #[cfg(test)]
 mod anywhere;
+pub mod beside;
 mod chain_watch;
 mod clock;
 pub mod folder;
 mod gaps;
+mod halves;
 mod other_units;
 mod pages;
 pub mod place;
@@ -36,6 +38,7 @@ use crate::recording::Recording;
 use crate::reference::canvas::Geometry;
 use crate::reference::painter::Painter;
 
+use beside::Beside;
 use place::Place;
 pub use place::settle_place;
 pub use resolved::spacing_note;
@@ -78,6 +81,10 @@ pub struct Settings {
     pub stretch: Stretch,
     /// Frames outside the recording are not judged, and that is no error.
     pub allow_missing: bool,
+    /// The display's own monitor was off when it was recorded: no reversion is waited for.
+    pub monitor_off: bool,
+    /// Another display of the same recording, whose pictures are compared with these.
+    pub beside: Option<Arc<Beside>>,
 }
 
 impl Settings {
@@ -402,6 +409,12 @@ pub fn check(
         profile.latency_s,
         painter,
     );
+    if !settings.monitor_off {
+        run.expect_reversions();
+    }
+    if let Some(beside) = &settings.beside {
+        run.compare_with(Arc::clone(beside));
+    }
     sink.columns(&Header::of(definition, &run))?;
     let mut error = None;
     let mut buffered = frames.into_iter();

@@ -3,12 +3,14 @@
 use std::sync::Arc;
 
 use super::place::LEAST_SEEN;
-use super::run::Run;
+use super::run::{Run, not_judged};
+use crate::capture::CapturedFrame;
 use crate::definition::pages::PageSet;
 use crate::examine::blank;
 use crate::examine::region::{Explanation, Findings, Moment};
 use crate::examine::signature::Signature;
 use crate::judge::region::RegionJudge;
+use crate::recording::condition::all_hold;
 use crate::recording::inputs::{ChannelId, Value};
 
 impl Run<'_> {
@@ -23,11 +25,18 @@ impl Run<'_> {
             let due = (0..pages.len())
                 .find(|k| self.recording.pages_due(now_s, now_s) == PageSet::one(*k));
             let slow_ms = due.map_or(0.0, |k| pages[k].transition_ms);
-            let from_s = now_s - (latency_ms + slow_ms) / 1000.0;
-            self.pages = self.recording.pages_due(from_s, now_s);
+            self.turn_s = (latency_ms + slow_ms) / 1000.0;
+            let by_inputs = self.recording.pages_due(now_s - self.turn_s, now_s);
+            self.pages = match &self.reversion {
+                Some(watch) => watch.due(by_inputs, now_s - self.offset_s),
+                None => by_inputs,
+            };
         }
+        let is_awaited = self.reversion.as_ref().is_some_and(|w| w.is_awaited());
         for (k, examiner) in self.regions.examiners.iter().enumerate() {
-            let is_due = definition.pages_of(k).contains_all(self.pages);
+            // What calls for a reversion is judged until it has come.
+            let is_due = definition.pages_of(k).contains_all(self.pages)
+                || (is_awaited && self.log.is_open(k));
             let mut is_in_force = is_due && self.has_data(k);
             if is_in_force && !self.resolved.is_known(k, self.recording, moment) {
                 self.resolved.pass_over(k);
@@ -73,28 +82,83 @@ impl Run<'_> {
             // What both pages have says nothing.
             let has = |k: usize| definition.pages_of(k).contains(*page);
             let mut gone = shown.iter().filter(|k| !has(**k)).peekable();
-            if gone.peek().is_none() || !gone.all(|k| is_nothing(*k)) {
+            gone.peek().is_some()
+                && gone.all(|k| is_nothing(*k))
+                && self.stands_there(moment, *page, PageSet::one(due))
+        })
+    }
+
+    /// Whether all that page `page` has and those of `others` lack agrees with the picture.
+    fn stands_there(&mut self, moment: &Moment, page: usize, others: PageSet) -> bool {
+        let definition = self.definition;
+        let is_own = |k: &usize| {
+            let pages = definition.pages_of(*k);
+            pages.contains(page) && !pages.meets(others)
+        };
+        let own = (0..definition.regions().len()).filter(is_own);
+        let own: Vec<usize> = own.filter(|k| self.has_data(*k)).collect();
+        let mut has_own_ink = false;
+        for k in own {
+            let examiner = Arc::make_mut(&mut self.regions.examiners[k]);
+            let found = examiner.examine(moment, &self.inputs, &mut self.painters[k]);
+            if matches!(found.explanation, Explanation::Nothing { .. }) {
                 return false;
             }
-            let own =
-                (0..found.len()).filter(|k| has(*k) && !definition.pages_of(*k).contains(due));
-            let own: Vec<usize> = own.filter(|k| self.has_data(*k)).collect();
-            let mut has_own_ink = false;
-            for k in own {
-                let examiner = Arc::make_mut(&mut self.regions.examiners[k]);
-                let found = examiner.examine(moment, &self.inputs, &mut self.painters[k]);
-                if matches!(found.explanation, Explanation::Nothing { .. }) {
-                    return false;
-                }
-                has_own_ink |= !blank::is_uniform(examiner.due().reference());
+            has_own_ink |= !blank::is_uniform(examiner.due().reference());
+        }
+        has_own_ink
+    }
+
+    /// Whether the page of a reversion has come up where it may. In that frame what it lacks is not judged.
+    pub(super) fn look_for_reversion(&mut self, moment: &Moment, found: &mut [Findings]) {
+        let Some(watch) = &self.reversion else { return };
+        let (page, now_s) = (watch.page(), moment.time_s - self.offset_s);
+        let has_come = if watch.is_awaited() {
+            let by_inputs = self
+                .recording
+                .pages_due(moment.time_s - self.turn_s, moment.time_s);
+            self.wrong_page == Some(page) || self.stands_there(moment, page, by_inputs)
+        } else if self.wrong_page == Some(page) {
+            let cause: Vec<usize> = self.log.near_calling().collect();
+            if let Some(watch) = self.reversion.as_mut().filter(|_| !cause.is_empty()) {
+                watch.call(now_s, cause.iter().copied());
             }
-            has_own_ink
-        })
+            !cause.is_empty()
+        } else {
+            false
+        };
+        if !has_come {
+            return;
+        }
+        self.wrong_page = None;
+        for (k, found) in found.iter_mut().enumerate() {
+            if !self.definition.pages_of(k).contains(page) {
+                self.in_force[k] = false;
+                *found = not_judged();
+            }
+        }
+        if let Some(watch) = &mut self.reversion {
+            watch.come_up(now_s);
+        }
+    }
+
+    /// Tells the watch of reversions what the frame has brought. True for the first frame in which one should have come and has
+    /// not.
+    pub(super) fn follow_reversion(&mut self, frame: &CapturedFrame, is_called: bool) -> bool {
+        let Some(watch) = &mut self.reversion else {
+            return false;
+        };
+        if is_called {
+            watch.call(frame.time_s, self.log.calling());
+        }
+        let reset = watch.reset();
+        let is_reset = !reset.is_empty() && all_hold(reset, self.definition, &self.inputs);
+        watch.step(frame.index, frame.time_s, is_reset, self.turn_s)
     }
 
     /// Page `page` stands there: what it lacks can be read, and is wrong.
     pub(super) fn read_wrong_page(&mut self, page: usize, found: &mut [Findings]) {
-        self.broken = None;
+        (self.broken, self.exchanged) = (None, None);
         for (k, f) in found.iter_mut().enumerate() {
             let is_gone = self.in_force[k] && !self.definition.pages_of(k).contains(page);
             if is_gone && matches!(f.explanation, Explanation::Nothing { .. }) {

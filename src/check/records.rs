@@ -13,6 +13,7 @@ use crate::evidence::records::{
 };
 use crate::judge::events::Action;
 use crate::judge::region::RegionVerdict;
+use crate::judge::reversion::ReversionWatch;
 use crate::recording::Recording;
 
 impl Run<'_> {
@@ -133,6 +134,13 @@ impl Run<'_> {
             .last_time_s
             .map(|last| [rounded(self.first_time_s), rounded(last)]);
         let mut events = self.log.finish();
+        if let Some(watch) = &self.reversion {
+            events.extend(watch.events());
+        }
+        if let Some(beside) = self.beside.take() {
+            events.extend(beside.finish());
+        }
+        events.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s));
         // What another chain shows is no fault of the display.
         if let Some(Error::Chain {
             since_frame: Some(since_frame),
@@ -186,6 +194,10 @@ impl Run<'_> {
             profile_from,
             capture: info,
             reverted_at_s: self.reverted_at_s.map(rounded),
+            reversions: (self.reversion.iter())
+                .flat_map(ReversionWatch::records)
+                .cloned()
+                .collect(),
             error: error.as_ref().map(ToString::to_string),
             notes,
         };

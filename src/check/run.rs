@@ -18,17 +18,22 @@ use crate::examine::signature::{self, Signature};
 use crate::examine::subject::Subject;
 use crate::examine::view::View;
 use crate::judge::company::Company;
-use crate::judge::events::{Action, Event, EventLog, action, name};
+use crate::judge::events::{Event, EventLog, Halves, Instead, name};
 use crate::judge::region::{RegionJudge, RegionVerdict};
+use crate::judge::reversion::ReversionWatch;
 use crate::judge::verdict::{self, Verdict};
 use crate::picture::{Plane, Rect};
 use crate::recording::Recording;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
+use crate::reference::glyphs::pixels_of;
 use crate::reference::painter::Painter;
+use crate::reference::scene::Bounds;
 
+use super::beside::{Beside, Comparison};
 use super::chain_watch::{ChainWatch, Sight, Told};
 use super::clock::step_s;
 use super::gaps::Gaps;
+use super::halves;
 use super::other_units::OtherUnits;
 use super::place::seen_share;
 use super::resolved::Resolved;
@@ -80,7 +85,7 @@ pub struct Run<'d> {
     painter: Painter,
     /// By region, so that regions are examined side by side.
     pub(super) painters: Vec<Painter>,
-    offset_s: f64,
+    pub(super) offset_s: f64,
     /// Step of the recording's clock, s.
     clock_step_s: f64,
     latency_s: f64,
@@ -99,8 +104,10 @@ pub struct Run<'d> {
     pub(super) page_channels: Vec<ChannelId>,
     /// The pages that the frame may show.
     pub(super) pages: PageSet,
+    /// How long the page that the inputs choose may take to come, s.
+    pub(super) turn_s: f64,
     /// The page that stands there in place of the one that is due.
-    wrong_page: Option<usize>,
+    pub(super) wrong_page: Option<usize>,
     company: Company,
     pub(super) counts: Vec<BTreeMap<String, u64>>,
     pub(super) frame_counts: BTreeMap<String, u64>,
@@ -112,13 +119,23 @@ pub struct Run<'d> {
     pub(super) resolved: Resolved,
     /// What the whole frame was found to be, and how many frames ago.
     pub(super) broken: Option<(Option<Signature>, u32)>,
+    /// Halves of the display that stand in each other's place.
+    pub(super) exchanged: Option<Halves>,
     /// Luma of the whole reference frame.
     whole: Plane,
+    /// The display in the capture, px.
+    display: Rect,
     /// Pixels of the capture that are not the display's.
     outside: Vec<Rect>,
     /// By region: share of it that is in the capture.
     pub(super) seen: Vec<f64>,
     pub(super) reverted_at_s: Option<f64>,
+    /// Where the display's own monitor is on.
+    pub(super) reversion: Option<ReversionWatch<'d>>,
+    /// Where another display's pictures are at hand.
+    pub(super) beside: Option<Comparison<'d>>,
+    /// The picture of an event that is of no region's verdict, until it is handed over.
+    apart: Option<Snapshot>,
 }
 
 impl<'d> Run<'d> {
@@ -146,6 +163,9 @@ impl<'d> Run<'d> {
             .enumerate()
             .map(|(k, e)| RegionJudge::new(definition, k, e.freedoms(), e.channels()))
             .collect();
+        let (width, height) = definition.size();
+        let display = Rect::new(0, 0, width as i32, height as i32);
+        let picture = Rect::new(0, 0, size.0 as i32, size.1 as i32);
         let freedoms = examiners.iter().map(|e| e.freedoms().to_vec()).collect();
         let whole = Plane::filled(
             size.0,
@@ -176,6 +196,7 @@ impl<'d> Run<'d> {
                 .map(|name| definition.channel(name))
                 .collect(),
             pages: PageSet::one(0),
+            turn_s: 0.0,
             wrong_page: None,
             company: Company::default(),
             counts: vec![BTreeMap::new(); count],
@@ -187,18 +208,32 @@ impl<'d> Run<'d> {
             other_units: OtherUnits::new(count),
             resolved: Resolved::new(definition),
             broken: None,
+            exchanged: None,
             whole,
-            outside: {
-                let (width, height) = definition.size();
-                let display = Rect::new(0, 0, width as i32, height as i32);
-                let picture = Rect::new(0, 0, size.0 as i32, size.1 as i32);
-                chain.look.geometry.outside(display, picture)
+            display: {
+                let whole = Bounds::from_rect([0, 0, display.width, display.height]);
+                let ink = pixels_of(&chain.look.geometry.map_bounds(&whole));
+                ink.intersection(&picture)
             },
+            outside: chain.look.geometry.outside(display, picture),
             seen: (definition.regions().iter())
                 .map(|r| seen_share(r.area(), &chain.look.geometry, size))
                 .collect(),
             reverted_at_s: None,
+            reversion: None,
+            beside: None,
+            apart: None,
         }
+    }
+
+    /// From now on the display's own monitor is taken to be on: where a fault calls for reversion, it must follow.
+    pub fn expect_reversions(&mut self) {
+        self.reversion = ReversionWatch::new(self.definition);
+    }
+
+    /// From now on what is shown is compared with what another display showed.
+    pub(super) fn compare_with(&mut self, beside: Arc<Beside>) {
+        self.beside = Some(Comparison::new(self.definition, beside));
     }
 
     /// Examines and judges a frame, and hands over what was found.
@@ -253,7 +288,17 @@ impl<'d> Run<'d> {
                 sink.snapshot(&s)?;
             }
         }
-        sink.frame(&self.record(frame, &verdicts))?;
+        let record = self.record(frame, &verdicts);
+        let times = (self.offset_s, self.interval_s);
+        let splits = (self.beside.as_mut()).is_some_and(|b| b.push(&record, self.recording, times));
+        if splits {
+            let due_time_s = self.moment(frame).due_time_s();
+            self.apart.get_or_insert(snapshot(frame, due_time_s));
+        }
+        if let Some(s) = self.apart.take() {
+            sink.snapshot(&s)?;
+        }
+        sink.frame(&record)?;
         Ok(())
     }
 
@@ -412,6 +457,7 @@ impl<'d> Run<'d> {
         let moment = self.moment(frame);
         let differences: Vec<Difference> = found.iter().map(|f| f.difference).collect();
         self.wrong_page = self.find_page(&moment, &found, &has_ink);
+        self.look_for_reversion(&moment, &mut found);
         match self.wrong_page {
             Some(page) => self.read_wrong_page(page, &mut found),
             None => self.break_frame(frame, &moment, &mut found),
@@ -467,7 +513,7 @@ impl<'d> Run<'d> {
                 self.blind_s[k] += self.elapsed_s;
             }
         }
-        let raised_before = self.log.raised().count();
+        let calling_before = self.log.calling().count();
         let improved = self.log.push(
             frame.index,
             frame.time_s,
@@ -475,35 +521,34 @@ impl<'d> Run<'d> {
             &has_ink,
             &differences,
             self.offset_s,
-            self.broken.is_some_and(|(s, _)| s.is_some()),
-            self.wrong_page,
+            matches!(self.broken, Some((Some(s), _)) if s != Signature::Readable),
+            self.instead(),
         );
         for s in &improved {
             let (place, symbol) = self.place(s.region, &verdicts[s.region], &differences[s.region]);
             self.log.note_place(s.region, place, symbol);
         }
+        let due_time_s = moment.due_time_s();
         if !improved.is_empty() {
-            let shared = Arc::new(frame.picture.clone());
+            let shared = snapshot(frame, due_time_s);
             for s in improved {
-                let snapshot = Snapshot {
-                    frame: frame.index,
-                    time_s: frame.time_s,
-                    captured: Arc::clone(&shared),
-                    due_time_s: moment.due_time_s(),
-                };
-                self.best.insert(s.region, snapshot);
+                self.best.insert(s.region, shared.clone());
             }
         }
-        let raised: Vec<usize> = self.log.raised().collect();
-        if raised.len() > raised_before && self.reverted_at_s.is_none() {
-            let reverts = raised
-                .iter()
-                .any(|k| action(self.definition.regions()[*k].hazard) == Action::Revert);
-            if reverts {
-                self.reverted_at_s = Some(frame.time_s);
-            }
+        let calling = self.log.calling().count();
+        if calling > calling_before {
+            self.reverted_at_s.get_or_insert(frame.time_s);
+        }
+        if self.follow_reversion(frame, calling > calling_before) {
+            self.apart = Some(snapshot(frame, due_time_s));
         }
         Ok(verdicts)
+    }
+
+    /// What stands there as a whole in place of what is due.
+    fn instead(&self) -> Option<Instead> {
+        let page = self.wrong_page.map(Instead::Page);
+        page.or(self.exchanged.map(Instead::Exchanged))
     }
 
     /// Where a region disagrees, px of the capture, and the symbol that this is about: the one whose reading is off, or the
@@ -574,7 +619,7 @@ impl<'d> Run<'d> {
         let is_unexplained = |f: &Findings| matches!(f.explanation, Explanation::Nothing { signature } if signature != Signature::Blank);
         let unexplained = found.iter().filter(|f| is_unexplained(f)).count();
         if unexplained < BROKEN_REGIONS {
-            self.broken = None;
+            (self.broken, self.exchanged) = (None, None);
             return;
         }
         // Looked at anew every few frames: it costs as much as all regions together.
@@ -598,9 +643,12 @@ impl<'d> Run<'d> {
                         self.whole.fill(e.area(), 0);
                     }
                 }
+                self.exchanged = halves::exchanged(&captured, &self.whole, self.display);
                 let captured = View::whole(&captured);
                 let reference = View::whole(&self.whole);
-                if signature::has_lost_lines(captured, reference) {
+                if self.exchanged.is_some() {
+                    Some(Signature::Readable)
+                } else if signature::has_lost_lines(captured, reference) {
                     Some(Signature::LostLines)
                 } else if signature::is_torn(
                     captured,
@@ -616,7 +664,11 @@ impl<'d> Run<'d> {
         };
         self.broken = Some((signature, age));
         let Some(signature) = signature else { return };
-        for f in found.iter_mut().filter(|f| is_unexplained(f)) {
+        // What is empty in the half that stands there instead is not blank.
+        let is_exchanged = self.exchanged.is_some();
+        let is_nothing = |f: &Findings| matches!(f.explanation, Explanation::Nothing { .. });
+        let is_part = |f: &Findings| is_unexplained(f) || (is_exchanged && is_nothing(f));
+        for f in found.iter_mut().filter(|f| is_part(f)) {
             f.explanation = Explanation::Nothing { signature };
         }
     }
@@ -644,6 +696,15 @@ impl<'d> Run<'d> {
     }
 }
 
+fn snapshot(frame: &CapturedFrame, due_time_s: f64) -> Snapshot {
+    Snapshot {
+        frame: frame.index,
+        time_s: frame.time_s,
+        captured: Arc::new(frame.picture.clone()),
+        due_time_s,
+    }
+}
+
 pub(super) fn whole(definition: &Definition, verdicts: &[RegionVerdict]) -> Verdict {
     verdict::of_frame(definition, verdicts.iter().map(|v| v.verdict))
 }
@@ -653,7 +714,7 @@ pub(super) fn key(verdict: Verdict) -> String {
     name(verdict).replace(' ', "_")
 }
 
-fn not_judged() -> Findings {
+pub(super) fn not_judged() -> Findings {
     Findings {
         explanation: Explanation::Due,
         data_span_s: None,

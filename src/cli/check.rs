@@ -19,6 +19,7 @@ use crate::capture::profile::Profile;
 use crate::capture::{
     Capture, CapturedFrame, Error as CaptureError, OpenOptions, ReadAhead, StreamInfo,
 };
+use crate::check::beside::Beside;
 use crate::check::run::UNCHECKED;
 use crate::check::{self, FrameSource, Offset, Outcome, Seen, Settings, Sink, Snapshot, Stretch};
 use crate::definition::Definition;
@@ -60,6 +61,12 @@ pub struct Arguments {
     /// Capture profile, from `framevouch calibrate`.
     #[arg(long, value_name = "P.json")]
     profile: Option<PathBuf>,
+    /// Results of the check of another display by the same recording: what the two show is compared.
+    #[arg(long, value_name = "DIR")]
+    beside: Option<PathBuf>,
+    /// The display's own monitor was off when it was recorded: no reversion is waited for.
+    #[arg(long)]
+    monitor_off: bool,
     /// Also store what thresholds decide on, frame by frame, for `framevouch tune`.
     #[arg(long)]
     measurements: bool,
@@ -174,11 +181,17 @@ pub(super) fn carry_out(
             Stretch::FirstIfAgreeing
         },
         allow_missing: arguments.input.allow_missing,
+        monitor_off: arguments.monitor_off,
+        beside: match &arguments.beside {
+            Some(folder) => Some(Arc::new(Beside::load(folder)?)),
+            None => None,
+        },
     };
     let capture = arguments.capture.capture.as_path();
     let mut paths = InputArguments::paths(&definition, &recording);
     paths.push(capture);
     paths.extend(path);
+    paths.extend(arguments.beside.as_deref());
     let (out, force) = (&arguments.out, arguments.force.force);
     let folder = RunFolder::claim(out, results::CHECK, paths, force)?;
     let new = folder.new_results();
@@ -200,6 +213,9 @@ pub(super) fn carry_out(
     inputs.add("capture", capture, &files)?;
     if let Some(file) = &profile_file {
         inputs.add_file("profile", file)?;
+    }
+    for file in settings.beside.iter().flat_map(|b| b.files()) {
+        inputs.add_file("beside", file)?;
     }
     inputs.add_fonts(&definition)?;
     let normalised = arguments.normalised(home);
@@ -230,6 +246,8 @@ impl Arguments {
             out: out.into(),
             offset: Some(Offset::Given(0.0)),
             profile: None,
+            monitor_off: false,
+            beside: None,
             measurements: false,
             #[cfg(feature = "parquet")]
             parquet: false,
@@ -270,6 +288,8 @@ impl Arguments {
                 OffsetKey::Word(Auto::Auto) => Offset::Auto,
             }),
             profile: run.profile.clone(),
+            monitor_off: run.monitor_off,
+            beside: None,
             measurements: run.measurements,
             #[cfg(feature = "parquet")]
             parquet: false,
@@ -315,10 +335,16 @@ impl Arguments {
         if let Some(p) = &self.profile {
             say("--profile", path(p));
         }
+        if let Some(p) = &self.beside {
+            say("--beside", path(p));
+        }
         say_offset(self.offset, &mut say);
         self.capture.say(&mut say);
         if self.input.allow_missing {
             words.push("--allow-missing".into());
+        }
+        if self.monitor_off {
+            words.push("--monitor-off".into());
         }
         if self.measurements {
             words.push("--measurements".into());
@@ -340,6 +366,7 @@ impl Arguments {
         .into_iter()
         .chain(&mut self.input.recording)
         .chain(&mut self.profile)
+        .chain(&mut self.beside)
         {
             *path = results::from_folder(path, folder);
         }

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::expression::{Call, Derivations, Expression};
 use super::model::{Channel, Condition, DisplayFile, Name};
+use super::pages::Page;
 use super::uses::{self, Use};
 use crate::recording::inputs::ChannelId;
 
@@ -19,8 +20,8 @@ pub(crate) struct Logic {
     pub calls: Vec<Call>,
     /// Conditions that have a memory, once each, each after its members.
     pub remembered: Vec<Condition>,
-    /// What must hold for each page to be due, in the order of the file.
-    pub pages: Vec<Vec<Condition>>,
+    /// What must hold for each page to be due, in the order of the file; `None` where no inputs make it due.
+    pub pages: Vec<Option<Vec<Condition>>>,
     /// What must hold for each alert, in the order of [`super::Definition::alerts`].
     pub alerts: Vec<Vec<Condition>>,
     sources: BTreeMap<Name, BTreeSet<Name>>,
@@ -40,10 +41,14 @@ impl Logic {
             let own = symbol.alerts().flat_map(|list| &list.alert);
             alerts.extend(own.map(|alert| alert.when.clone()));
         }
-        let pages: Vec<Vec<Condition>> = file.page.iter().map(|p| p.when.clone()).collect();
-        for condition in pages.iter().flatten() {
-            gather(condition, &mut remembered);
+        for page in &file.page {
+            let resets = page.reversion.iter().flat_map(|r| &r.reset);
+            for condition in page.when.iter().chain(resets) {
+                gather(condition, &mut remembered);
+            }
         }
+        let due = |p: &Page| (!p.is_for_reversion_only()).then(|| p.when.clone());
+        let pages = file.page.iter().map(due).collect();
         Self {
             channels,
             pages,

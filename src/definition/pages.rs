@@ -14,13 +14,37 @@ use super::model::{Condition, DisplayFile, Name, Region};
 pub struct Page {
     /// Name in regions, verdicts and reports; unique.
     pub id: String,
-    /// All of these must hold for it to be due, and none of an earlier page's. The last page has none: it is due when no
-    /// other is.
+    /// All of these must hold for it to be due, and none of an earlier page's. The last page (but for one that only a reversion
+    /// puts up) has none: it is due when no other is.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub when: Vec<Condition>,
     /// How long the picture may be anything when it has become due, after the permitted latency, ms.
     #[serde(default)]
     pub transition_ms: f64,
+    /// It is what stands there when the display's monitor has taken the picture away; one page at most. Without `when` no inputs
+    /// make it due.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reversion: Option<Reversion>,
+}
+
+/// How a display reverts to the page that has this.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Reversion {
+    /// How long after a fault of a hazardous or catastrophic region was confirmed the page must stand there, ms.
+    pub within_ms: f64,
+    /// All of these must hold for the display to leave the page again, for the one that is due by the inputs; it stays for good
+    /// when there are none.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub reset: Vec<Condition>,
+}
+
+impl Page {
+    /// Whether no inputs make it due: only a reversion puts it up.
+    #[must_use]
+    pub fn is_for_reversion_only(&self) -> bool {
+        self.reversion.is_some() && self.when.is_empty()
+    }
 }
 
 /// Most pages of a display.

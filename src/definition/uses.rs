@@ -75,13 +75,17 @@ pub(crate) fn of_symbol<'f>(symbol: &'f Symbol, visit: Visit<'_, 'f>) {
     symbol.as_kind().uses(&mut walk);
 }
 
-/// The same for a list of conditions, with its path from the table whose key `when` it is.
-pub(super) fn of_conditions<'f>(when: &'f [Condition], visit: Visit<'_, 'f>) {
+/// The same for a list of conditions, with its path from the table whose key `key` it is.
+pub(super) fn of_conditions<'f>(
+    key: &'static str,
+    conditions: &'f [Condition],
+    visit: Visit<'_, 'f>,
+) {
     let mut walk = Walk {
         path: Vec::new(),
         visit,
     };
-    walk.conditions(when);
+    walk.conditions_of(key, conditions);
 }
 
 /// Everything that a format can write for numbers from `low` on.
@@ -191,7 +195,11 @@ impl<'f> Walk<'_, 'f> {
     }
 
     pub(super) fn conditions(&mut self, when: &'f [Condition]) {
-        self.each("when", when, |w, c| {
+        self.conditions_of("when", when);
+    }
+
+    fn conditions_of(&mut self, key: &'static str, conditions: &'f [Condition]) {
+        self.each(key, conditions, |w, c| {
             (w.visit)(&w.path, Use::Condition(c));
             w.condition(c);
         });
@@ -436,11 +444,14 @@ impl Definition {
     pub fn page_channels(&self) -> BTreeSet<&str> {
         let mut names = BTreeSet::new();
         for page in self.pages() {
-            of_conditions(&page.when, &mut |_, what| {
-                if let Use::Channel { name, .. } = what {
-                    names.insert(name);
-                }
-            });
+            let resets = page.reversion.iter().map(|r| ("reset", &r.reset));
+            for (key, conditions) in resets.chain([("when", &page.when)]) {
+                of_conditions(key, conditions, &mut |_, what| {
+                    if let Use::Channel { name, .. } = what {
+                        names.insert(name);
+                    }
+                });
+            }
         }
         names
     }

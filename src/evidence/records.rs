@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::capture::StreamInfo;
 use crate::capture::profile::Profile;
+use crate::judge::reversion::ReversionRecord;
 use crate::judge::verdict::Verdict;
 
 /// Version of the records. A reader of version n reads every file of version n or lower; fields may be
@@ -104,6 +105,9 @@ pub struct Summary {
     pub capture: StreamInfo,
     /// First time a reversion was called for, s.
     pub reverted_at_s: Option<f64>,
+    /// What the display did where a reversion was called for; nothing where its definition has no page for it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub reversions: Vec<ReversionRecord>,
     /// Why the check ended early, when it did.
     pub error: Option<String>,
     /// What the reader should know.

@@ -136,6 +136,24 @@ pub struct Event {
     pub best_frame: u64,
 }
 
+/// Which halves of the display stand in each other's place.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Halves {
+    /// The left and the right one.
+    LeftRight,
+    /// The upper and the lower one.
+    UpperLower,
+}
+
+/// What stands there as a whole in place of what is due.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Instead {
+    /// Another page, by its index.
+    Page(usize),
+    /// What is due, with its halves exchanged.
+    Exchanged(Halves),
+}
+
 /// How far the onset of a freeze is dated back at most, s.
 const LONGEST_HOLD_S: f64 = 2.0;
 
@@ -166,8 +184,8 @@ struct Open {
     frames: u32,
     /// Frames in which the lines of the whole frame were lost or displaced.
     broken_frames: u32,
-    /// The last page that stood there in place of the one that was due.
-    wrong_page: Option<usize>,
+    /// What stood there last in place of what was due.
+    instead: Option<Instead>,
     worst: Option<(f64, WorstError)>,
     /// By region: frames in which it contradicted.
     contradictions: Vec<u32>,
@@ -229,8 +247,8 @@ impl<'d> EventLog<'d> {
     }
 
     /// Takes the verdicts of a frame. `has_ink` says which regions would look different when blank, `differences`
-    /// what disagrees with what is due, `is_broken` that the lines of the whole frame are lost or displaced, `wrong_page` which page
-    /// stands there in place of the one that is due. Returns the regions whose picture in this frame is the best of their event so far.
+    /// what disagrees with what is due, `is_broken` that the lines of the whole frame are lost or displaced, `instead` what
+    /// stands there as a whole in place of what is due. Returns the regions whose picture in this frame is the best of their event so far.
     #[expect(clippy::too_many_arguments, reason = "all that a frame says")]
     pub fn push(
         &mut self,
@@ -241,7 +259,7 @@ impl<'d> EventLog<'d> {
         differences: &[Difference],
         offset_s: f64,
         is_broken: bool,
-        wrong_page: Option<usize>,
+        instead: Option<Instead>,
     ) -> Vec<Snapshot> {
         self.last_time_s = time_s;
         self.has_ink.copy_from_slice(has_ink);
@@ -265,7 +283,7 @@ impl<'d> EventLog<'d> {
                     weights: [0.0; CLASSES.len()],
                     frames: 0,
                     broken_frames: 0,
-                    wrong_page: None,
+                    instead: None,
                     worst: None,
                     contradictions: vec![0; count],
                 });
@@ -279,8 +297,11 @@ impl<'d> EventLog<'d> {
                 open.broken_frames += u32::from(is_broken);
                 // What both pages have is wrong for a reason of its own.
                 let pages = self.definition.pages_of(k);
-                let without = wrong_page.filter(|page| !pages.contains(*page));
-                open.wrong_page = without.or(open.wrong_page);
+                let without = instead.filter(|instead| match instead {
+                    Instead::Page(page) => !pages.contains(*page),
+                    Instead::Exchanged(_) => true,
+                });
+                open.instead = without.or(open.instead);
                 open.frames += 1;
                 open.last_frame = frame;
                 open.end_s = time_s;
@@ -377,6 +398,29 @@ impl<'d> EventLog<'d> {
         self.open[region].is_some()
     }
 
+    /// Regions whose fault calls for reversion and was confirmed.
+    pub fn calling(&self) -> impl Iterator<Item = usize> {
+        let confirmed = self.open.iter().flatten();
+        let confirmed = confirmed.filter(|o| o.detected_s.is_some() && self.reverts(o));
+        confirmed.map(|o| o.region)
+    }
+
+    /// Regions whose fault would call for reversion and had lasted for more than half of its confirmation time in the last frame.
+    pub fn near_calling(&self) -> impl Iterator<Item = usize> {
+        let open = self.open.iter().flatten().filter(|o| {
+            let confirm_s = self.definition.regions()[o.region].confirm_ms / 1000.0;
+            self.reverts(o) && 2.0 * (o.end_s - o.onset_s) > confirm_s
+        });
+        open.map(|o| o.region)
+    }
+
+    /// Whether the fault is one to revert for. That the display has reverted is none.
+    fn reverts(&self, open: &Open) -> bool {
+        let has_reverted = matches!(open.instead, Some(Instead::Page(page))
+            if self.definition.pages()[page].reversion.is_some());
+        !has_reverted && action(self.definition.regions()[open.region].hazard) == Action::Revert
+    }
+
     /// Ends what is open and returns all events, by onset.
     #[must_use]
     pub fn finish(mut self) -> Vec<Event> {
@@ -415,7 +459,7 @@ impl<'d> EventLog<'d> {
                 for &m in &members {
                     used[m] = true;
                 }
-                let mut remarks = self.pages_shown(&parts, &members);
+                let mut remarks = self.stood_there(&parts, &members);
                 if is_whole {
                     self.absorb(&parts, &members, &mut used, &mut remarks);
                 }
@@ -431,17 +475,17 @@ impl<'d> EventLog<'d> {
     }
 
     /// Events that belong with `parts[first]`: the same class, overlapping in time. Wrong pictures stand
-    /// for themselves, but for those of a wrong page.
+    /// for themselves, but for those of a picture that stands there as a whole.
     fn group(&self, parts: &[Open], used: &[bool], first: usize) -> Vec<usize> {
         let class = parts[first].class();
-        let page = parts[first].wrong_page;
+        let instead = parts[first].instead;
         let mut members = vec![first];
-        if class == Verdict::Misleading && page.is_none() {
+        if class == Verdict::Misleading && instead.is_none() {
             return members;
         }
         let (begin, mut end) = (parts[first].onset_s, parts[first].end_s);
         for (k, part) in parts.iter().enumerate().skip(first + 1) {
-            let is_alike = part.class() == class && part.wrong_page == page;
+            let is_alike = part.class() == class && part.instead == instead;
             if !used[k] && is_alike && part.onset_s <= end && part.end_s >= begin {
                 members.push(k);
                 end = end.max(part.end_s);
@@ -478,16 +522,26 @@ impl<'d> EventLog<'d> {
         }
     }
 
-    /// The pages that stood there in place of those that were due, in words.
-    fn pages_shown(&self, parts: &[Open], members: &[usize]) -> Vec<String> {
-        let shown: BTreeSet<usize> = members
-            .iter()
-            .filter_map(|m| parts[*m].wrong_page)
-            .collect();
+    /// What stood there as a whole in place of what was due, in words.
+    fn stood_there(&self, parts: &[Open], members: &[usize]) -> Vec<String> {
+        let shown: BTreeSet<Instead> = members.iter().filter_map(|m| parts[*m].instead).collect();
         let pages = self.definition.pages();
-        let words = shown
-            .iter()
-            .map(|k| format!("shows the page \"{}\"", pages[*k].id));
+        let words = shown.iter().map(|instead| match instead {
+            Instead::Page(k) => {
+                let page = &pages[*k];
+                let cause = match page.reversion {
+                    Some(_) => "reverted without cause: ",
+                    None => "",
+                };
+                format!("{cause}shows the page \"{}\"", page.id)
+            }
+            Instead::Exchanged(Halves::LeftRight) => {
+                "its left and right halves are exchanged".into()
+            }
+            Instead::Exchanged(Halves::UpperLower) => {
+                "its upper and lower halves are exchanged".into()
+            }
+        });
         words.collect()
     }
 

@@ -5,13 +5,14 @@
 //! for readings that are held ([`freeze`]), and the story that wrong readings tell over a stretch
 //! ([`story`]), of the region and of all regions together ([`company`]); without readings, the moments and
 //! the delays that its pictures have in common ([`spans`]). Verdicts become events when they persist
-//! ([`persistence`], [`events`]).
+//! ([`persistence`], [`events`]). Whether the display then reverted, in time and only then, is asked too ([`reversion`]).
 
 pub mod company;
 pub mod events;
 pub mod freeze;
 pub mod persistence;
 pub mod region;
+pub mod reversion;
 pub mod rules;
 pub mod spans;
 pub mod story;

@@ -389,9 +389,11 @@ impl Recording {
     }
 }
 
-/// The first page whose conditions hold; the last when no other's do, 0 when there are none.
+/// The first page whose conditions hold; the last that can be due when no other's do, 0 when there are none.
 fn page_due<L: Look>(logic: &Logic, look: &L) -> usize {
-    let is_due = |when: &Vec<Condition>| when.iter().all(|c| decide(c, logic, look) == Some(true));
-    let last = logic.pages.len().saturating_sub(1);
-    logic.pages.iter().position(is_due).unwrap_or(last)
+    let holds = |when: &Vec<Condition>| when.iter().all(|c| decide(c, logic, look) == Some(true));
+    let is_due = |when: &Option<Vec<Condition>>| when.as_ref().is_some_and(holds);
+    let last = || logic.pages.iter().rposition(Option::is_some);
+    let due = logic.pages.iter().position(is_due);
+    due.or_else(last).unwrap_or(0)
 }

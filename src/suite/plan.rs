@@ -88,6 +88,8 @@ options! {
     range: RangeKey,
     /// Accept a recording that lacks channels, or is shorter than the capture.
     allow_missing: bool,
+    /// The display's own monitor was off when it was recorded: no reversion is waited for.
+    monitor_off: bool,
     /// Also store what thresholds decide on, for `tune`.
     measurements: bool,
     /// Longest time that ffmpeg may give nothing, s; 30 when absent.
@@ -197,6 +199,8 @@ pub struct Planned {
     pub range: Option<RangeKey>,
     /// Whether the recording may lack something.
     pub allow_missing: bool,
+    /// Whether the display's own monitor was off.
+    pub monitor_off: bool,
     /// Whether measurements are stored.
     pub measurements: bool,
     /// Longest silence of ffmpeg, s.
@@ -396,6 +400,7 @@ fn planned(
         matrix: run.matrix,
         range: run.range,
         allow_missing: run.allow_missing.unwrap_or(false),
+        monitor_off: run.monitor_off.unwrap_or(false),
         measurements: run.measurements.unwrap_or(false),
         ffmpeg_timeout_s: run.ffmpeg_timeout_s,
     })

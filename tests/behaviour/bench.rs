@@ -240,6 +240,8 @@ impl Bench {
             profile: profile.map(Box::new),
             stretch: check::Stretch::First,
             allow_missing: self.allow_missing,
+            monitor_off: false,
+            beside: None,
         };
         let mut kept = Kept::default();
         let outcome = check::check(

@@ -29,11 +29,13 @@
 
 mod answers_for_all;
 mod bench;
+mod compares_displays;
 mod detects_faults;
 mod explains_events;
 mod explains_its_verdict;
 mod finds_its_place;
 mod follows_its_data;
+mod follows_reversions;
 mod guards_invalid_data;
 mod knows_its_chain;
 mod lays_over_captures;

@@ -19,7 +19,7 @@ const TURN_S: f64 = 2.0;
 
 /// What a display with pages has beyond the engine strip: another page, in the place of what the strip shows below its
 /// rotor scale, which both have.
-const PAGES: &str = r##"
+pub const PAGES: &str = r##"
 [channels.page]
 column = "page"
 interpolation = "text"
@@ -86,7 +86,7 @@ fn definition(transition_ms: u32) -> Result<Definition, String> {
 }
 
 /// The engine strip, whose lower regions belong to the page "engine", and what is `added`.
-fn read(added: &str) -> Result<Definition, String> {
+pub fn read(added: &str) -> Result<Definition, String> {
     let (above, below) = demo::ENGINE_STRIP
         .split_once("id = \"torque\"")
         .expect("the strip has the region");
@@ -100,10 +100,16 @@ fn read(added: &str) -> Result<Definition, String> {
 
 /// The scenario with a column that says which page is chosen: `turns` are times and what is chosen from then on.
 fn bench(transition_ms: u32, turns: &[(f64, &str)]) -> Bench {
-    let mut bench = Bench::engine_strip(LENGTH_S);
-    bench.definition = definition(transition_ms).unwrap_or_else(|e| panic!("{e}"));
+    let definition = definition(transition_ms).unwrap_or_else(|e| panic!("{e}"));
+    with_pages(definition, LENGTH_S, turns)
+}
+
+/// The first `length_s` of the scenario, shown by the pages of `definition`.
+pub fn with_pages(definition: Definition, length_s: f64, turns: &[(f64, &str)]) -> Bench {
+    let mut bench = Bench::engine_strip(length_s);
+    bench.definition = definition;
     let mut csv = String::new();
-    for (k, line) in inputs_until(LENGTH_S).lines().enumerate() {
+    for (k, line) in inputs_until(length_s).lines().enumerate() {
         let time_s: f64 = line.split(',').next().unwrap_or("").parse().unwrap_or(-1.0);
         let chosen = turns.iter().rev().find(|(from_s, _)| *from_s <= time_s);
         let cell = chosen.map_or("eng", |(_, page)| *page);

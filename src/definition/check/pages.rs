@@ -3,7 +3,7 @@
 use super::Check;
 use super::limits::*;
 use crate::definition::error::suggestion;
-use crate::definition::model::Region;
+use crate::definition::model::{Condition, Region};
 use crate::definition::pages::{MOST_PAGES, PageSet};
 use crate::definition::place::At;
 use crate::definition::uses::{self, Use};
@@ -16,26 +16,31 @@ impl Check<'_> {
             self.say(all, message);
             return;
         }
+        let last = pages.iter().rposition(|p| !p.is_for_reversion_only());
+        if last.is_none() && !pages.is_empty() {
+            let message = "no page is ever due: the only one stands there after a reversion alone";
+            let help = "add the pages that the inputs choose";
+            self.say_with(all, message.to_owned(), Some(help.to_owned()));
+        }
         for (k, page) in pages.iter().enumerate() {
             let at = all.index(k);
             self.name(&at.key("id"), "page id", &page.id);
             let before = pages[..k].iter().position(|p| p.id == page.id);
             self.given_once(all, "page", k, before);
             self.number(&at.key("transition_ms"), page.transition_ms, &TIME);
-            let mut named = Vec::new();
-            uses::of_conditions(&page.when, &mut |path, what| {
-                named.push((at.along(path), what));
-            });
-            for (at, what) in named {
-                match what {
-                    Use::Channel { name, role } => {
-                        self.channel(&at, name, role);
-                    }
-                    Use::Condition(condition) => self.condition(&at, condition),
-                    _ => {}
+            self.conditions_under(&at, "when", &page.when);
+            if let Some(reversion) = &page.reversion {
+                let at = at.key("reversion");
+                self.number(&at.key("within_ms"), reversion.within_ms, &TIME);
+                self.conditions_under(&at, "reset", &reversion.reset);
+                if pages[..k].iter().any(|p| p.reversion.is_some()) {
+                    self.say(&at, "another page has a `reversion` already".to_owned());
                 }
             }
-            let is_last = k + 1 == pages.len();
+            if page.is_for_reversion_only() {
+                continue;
+            }
+            let is_last = Some(k) == last;
             if is_last && !page.when.is_empty() {
                 let message = format!("no page is due while \"{}\" is not", page.id);
                 let help = "the last page has no `when`: it is due when no other is";
@@ -45,6 +50,23 @@ impl Check<'_> {
                 let message = format!("page \"{}\" is always due, and no later one ever", page.id);
                 let help = "give it a `when`, or make it the last one";
                 self.say_with(&at, message, Some(help.into()));
+            }
+        }
+    }
+
+    /// The conditions that stand in the table at `at` under `key`.
+    fn conditions_under(&mut self, at: &At<'_>, key: &'static str, conditions: &[Condition]) {
+        let mut named = Vec::new();
+        uses::of_conditions(key, conditions, &mut |path, what| {
+            named.push((at.along(path), what));
+        });
+        for (at, what) in named {
+            match what {
+                Use::Channel { name, role } => {
+                    self.channel(&at, name, role);
+                }
+                Use::Condition(condition) => self.condition(&at, condition),
+                _ => {}
             }
         }
     }

@@ -1,0 +1,110 @@
+//! Two displays of one recording, and one whose halves stand in each other's place.
+
+use framevouch::demo::faults::Kind;
+use framevouch::judge::verdict::Verdict;
+use framevouch::picture::Picture;
+
+use crate::bench::{Bench, Files, Ran, inputs_until, y4m};
+
+const LENGTH_S: f64 = 2.4;
+/// What the definition allows torque to be off by, %.
+const TOLERANCE: f64 = 2.0;
+
+/// The clip of a unit whose torque is off by `bias` from 1 s on.
+fn clip(bias: f64) -> Vec<u8> {
+    let bench = Bench::engine_strip(LENGTH_S);
+    let (region, channel) = (bench.region("torque"), bench.definition.channel("torque"));
+    y4m(&bench.frames(Some((Kind::Bias(region, channel, bias), 1.0, LENGTH_S))))
+}
+
+fn check(files: &Files, capture: &str, out: &str, more: &[&str]) -> Ran {
+    let mut words = vec![
+        "check",
+        "--display",
+        "display.toml",
+        "--inputs",
+        "inputs.csv",
+    ];
+    words.extend([
+        "--matrix",
+        "bt709",
+        "--quiet",
+        "--capture",
+        capture,
+        "--out",
+        out,
+    ]);
+    words.extend(more);
+    files.run(&words)
+}
+
+#[test]
+fn two_displays_that_are_off_to_different_sides_split() {
+    let files = Files::new();
+    files.write("inputs.csv", inputs_until(LENGTH_S).as_bytes());
+    for (name, bias) in [("left", 0.7), ("right", -0.7), ("like", 0.6)] {
+        files.write(&format!("{name}.y4m"), &clip(bias * TOLERANCE));
+        let alone = check(&files, &format!("{name}.y4m"), name, &[]);
+        assert_eq!(alone.status, 0, "{name}: {}", alone.stderr);
+    }
+    let alike = check(&files, "like.y4m", "beside_like", &["--beside", "left"]);
+    assert_eq!(alike.status, 0, "{}", alike.stderr);
+    let split = check(&files, "right.y4m", "beside", &["--beside", "left"]);
+    assert_eq!(split.status, 1, "{}", split.stderr);
+    let events = files.json("beside/events.json");
+    let [event] = &events.as_array().expect("a list")[..] else {
+        panic!("one event was due: {events}");
+    };
+    assert_eq!(
+        (&event["class"], &event["regions"][0]),
+        (&"misleading".into(), &"torque".into())
+    );
+    let remark = event["remarks"][0].as_str().expect("there is one");
+    assert!(
+        remark.starts_with("differs from what \"Engine strip\" shows of torque"),
+        "{remark}"
+    );
+    let worst = &event["worst_error"];
+    let number = |v: &serde_json::Value| v.as_f64().expect("a number");
+    let apart = number(&worst["displayed"]) - number(&worst["expected"]);
+    assert!((apart + 1.4 * TOLERANCE).abs() < 0.5, "{worst}");
+    assert!((0.9..1.3).contains(&number(&event["onset_s"])), "{event}");
+    // What was compared with goes into the evidence, and results that were edited are refused.
+    let verified = files.run(&["verify", "beside"]);
+    assert_eq!(verified.status, 0, "{}", verified.stderr);
+    let again = files.run(&["verify", "beside", "--again"]);
+    assert_eq!(again.status, 0, "{}{}", again.stdout, again.stderr);
+    let frames = files
+        .text("left/frames.jsonl")
+        .replacen("agrees", "blind", 1);
+    files.write("left/frames.jsonl", frames.as_bytes());
+    let edited = check(&files, "right.y4m", "other", &["--beside", "left"]);
+    assert_eq!(edited.status, 2, "{}", edited.stdout);
+    assert!(edited.stderr.contains("frames.jsonl"), "{}", edited.stderr);
+}
+
+#[test]
+fn halves_in_each_others_place_are_named() {
+    let bench = Bench::engine_strip(LENGTH_S);
+    let mut frames = bench.frames(None);
+    let exchange = |picture: &mut Picture| {
+        for plane in picture.planes_mut() {
+            for y in 0..plane.height() {
+                let row = plane.row_mut(y);
+                row.rotate_left(row.len() / 2);
+            }
+        }
+    };
+    frames[40..].iter_mut().for_each(exchange);
+    let checked = bench.check(&frames);
+    let [event] = &checked.outcome.events[..] else {
+        panic!("one event was due\n{}", checked.told());
+    };
+    assert_eq!(event.class, Verdict::Misleading, "{}", checked.told());
+    assert_eq!(event.remarks, ["its left and right halves are exchanged"]);
+    assert!(
+        (1.5..1.7).contains(&event.onset_s) && event.regions.len() > 3,
+        "{}",
+        checked.told()
+    );
+}
