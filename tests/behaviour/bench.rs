@@ -47,6 +47,21 @@ pub fn inputs_until(to_s: f64) -> String {
         .collect()
 }
 
+/// A recording of `columns` over `seconds`, a row every 0.04 s, with what `values` makes of the time, s.
+pub fn table<const N: usize>(
+    columns: [&str; N],
+    seconds: f64,
+    values: impl Fn(f64) -> [f64; N],
+) -> String {
+    let mut csv = format!("t_s,{}\n", columns.join(","));
+    for row in 0..=(seconds * 25.0) as u32 {
+        let t = f64::from(row) / 25.0;
+        let cells = values(t).map(|v| format!("{v:.4}"));
+        csv += &format!("{t:.2},{}\n", cells.join(","));
+    }
+    csv
+}
+
 /// A definition, a recording, and how the unit shows them.
 pub struct Bench {
     pub definition: Definition,
@@ -73,6 +88,24 @@ impl Bench {
             MissingColumns::Refuse,
         )
         .expect("the scenario has all columns");
+        Self {
+            definition,
+            recording,
+            plan: Plan {
+                rate: (RATE_HZ, 1),
+                ..Plan::default()
+            },
+            allow_missing: false,
+        }
+    }
+
+    /// A small display of its own, as text, with the recording `csv`.
+    pub fn small(display: &str, csv: &str) -> Self {
+        let definition = Definition::from_toml(display, "display.toml", Path::new(""))
+            .unwrap_or_else(|e| panic!("{e}"));
+        let refuse = MissingColumns::Refuse;
+        let recording = Recording::from_reader(csv.as_bytes(), "inputs.csv", &definition, refuse)
+            .unwrap_or_else(|e| panic!("{e}"));
         Self {
             definition,
             recording,

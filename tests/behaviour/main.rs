@@ -9,6 +9,7 @@
 //! - `reads_recordings`: recordings as benches write them, and what is wrong with them;
 //! - `reads_values_back`: readings are the values that were drawn;
 //! - `repeats_exactly`: same inputs, same bytes;
+//! - `rolls_over`: scales and digits that roll over are read as the whole value;
 //! - `runs_suites`: many captures as one suite, what is new since the last, and parts that make the whole;
 //! - `explains_events`: an event told in words, completion, manual pages, colours;
 //! - `explains_its_verdict`: what the results and the exit status say;
@@ -44,6 +45,7 @@ mod reads_recordings;
 mod reads_values_back;
 mod refuses_bad_input;
 mod repeats_exactly;
+mod rolls_over;
 mod runs_suites;
 mod shares_campaigns;
 mod shares_files;

@@ -12,7 +12,7 @@ use crate::examine::comparison::ChainLook;
 use crate::examine::fit::{self, CELL_PX, MOST, Sample};
 use crate::examine::subject::Subject;
 use crate::examine::view::View;
-use crate::picture::{Point, Rect};
+use crate::picture::{Plane, Point, Rect};
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::glyphs::pixels_of;
 use crate::reference::painter::{Filter, Painter};
@@ -52,6 +52,8 @@ const MOST_STEPS: usize = 8;
 pub const RECOGNISED: f64 = 0.35;
 /// What is left of a reading by a fit that ends at [`SETTLED_PX`], px; no sample tells of it.
 const LEFT_PX: f64 = 0.005;
+/// Steps that a mark is moved to each side to find where it comes into view: those of a mark of 32 px behind one as large.
+const HIDDEN_STEPS: u32 = 32;
 /// Pixels that are held against each other at once.
 const CHUNK: usize = 16;
 
@@ -90,6 +92,8 @@ pub struct Reader<'d> {
     spans: Vec<(usize, usize)>,
     mask: Vec<u8>,
     masked: Vec<Rect>,
+    /// By freedom: whether its ink is drawn where it was last read, and nothing of it would be seen to move.
+    hidden: Vec<bool>,
 }
 
 impl<'d> Reader<'d> {
@@ -134,6 +138,7 @@ impl<'d> Reader<'d> {
                 .map(|ink| if ink.is_empty() { ink } else { ink.grown(2) })
                 .map(|ink| ink.intersection(&area).moved(-area.x, -area.y))
                 .collect(),
+            hidden: vec![false; freedoms.len()],
             factors: names(definition, region, &freedoms)
                 .map(|name| chain.reading_errors.of(&name))
                 .collect(),
@@ -158,6 +163,61 @@ impl<'d> Reader<'d> {
     #[must_use]
     pub fn freedoms(&self) -> &[Freedom] {
         &self.freedoms
+    }
+
+    /// By freedom: whether what it moves is hidden behind something else where it was last read, so that there is no reading.
+    #[must_use]
+    pub fn hidden(&self) -> &[bool] {
+        &self.hidden
+    }
+
+    /// Whether what freedom `k` moves is hidden at `inputs`.
+    fn is_hidden(&mut self, k: usize, inputs: &Inputs, painter: &mut Painter) -> bool {
+        let Some(value) = inputs.value(self.freedoms[k].channel).number() else {
+            return false;
+        };
+        self.altered.clone_from(inputs);
+        let flat = Plane::filled(self.area.width as usize, self.area.height as usize, 0);
+        let mut scale = [0.0];
+        let step = self.step(View::whole(&flat), None, &[(k, value)], &mut scale, painter);
+        let bears = step.is_some_and(|s| s.standard_error_px[0].is_finite());
+        !bears && scale[0] > LEAST_PX_PER_UNIT
+    }
+
+    /// What freedom `k` shows where it is hidden at `inputs`: anything at which it would be as well.
+    pub fn reading_of_hidden(
+        &mut self,
+        k: usize,
+        inputs: &Inputs,
+        painter: &mut Painter,
+    ) -> Option<Fitted> {
+        let value = inputs.value(self.freedoms[k].channel).number()?;
+        let px_per_unit = self.px_per_unit(k, inputs);
+        if px_per_unit <= LEAST_PX_PER_UNIT || !self.is_hidden(k, inputs, painter) {
+            return None;
+        }
+        let mut other = inputs.clone();
+        let mut ends = [value; 2];
+        for (end, step) in ends.iter_mut().zip([-HALF_STEP_PX, HALF_STEP_PX]) {
+            for steps in 1..=HIDDEN_STEPS {
+                let next = value + f64::from(steps) * step / px_per_unit;
+                other.values[self.freedoms[k].channel.0] = Value::Number(next);
+                if !self.is_hidden(k, &other, painter) {
+                    break;
+                }
+                *end = next;
+            }
+        }
+        // Any value between is as likely, and half a step beyond.
+        let wide = ends[1] - ends[0] + HALF_STEP_PX / px_per_unit;
+        let standard_error = wide / 12f64.sqrt();
+        Some(Fitted {
+            value: f64::midpoint(ends[0], ends[1]),
+            standard_error,
+            told_error: standard_error,
+            px_per_unit,
+            misfit: 0.0,
+        })
     }
 
     /// Pixels for a unit of freedom `k` at `inputs`.
@@ -185,6 +245,7 @@ impl<'d> Reader<'d> {
     ) {
         out.clear();
         out.resize(self.freedoms.len(), None);
+        self.hidden.fill(false);
         self.set_mask(words);
         for g in 0..self.groups.len() {
             self.read_group(g, captured, (start, drawn), painter, out);
@@ -282,7 +343,12 @@ impl<'d> Reader<'d> {
                 break;
             }
         }
-        let Some(step) = last else { return };
+        let Some(step) = last else {
+            for (k, (member, _)) in values.iter().enumerate() {
+                self.hidden[*member] = out[*member].is_none() && scale[k] > LEAST_PX_PER_UNIT;
+            }
+            return;
+        };
         let mut found = [None; MOST];
         for (k, (member, value)) in values.iter().enumerate() {
             let f = &self.freedoms[*member];
@@ -298,8 +364,9 @@ impl<'d> Reader<'d> {
         }
         // What is read of one freedom holds for what was read of the others: all or nothing.
         if worst_misfit(&found) < worst_misfit(values.iter().map(|(k, _)| &out[*k])) {
-            for ((member, _), fitted) in values.iter().zip(found) {
+            for (k, ((member, _), fitted)) in values.iter().zip(found).enumerate() {
                 out[*member] = fitted;
+                self.hidden[*member] = fitted.is_none() && scale[k] > LEAST_PX_PER_UNIT;
             }
         }
     }
@@ -566,7 +633,7 @@ fn for_each_difference(a: &[u8], b: &[u8], mut each: impl FnMut(usize)) {
     }
 }
 
-/// Boxes of the lines of words of a scene, relative to `area`, two pixels larger than the ink.
+/// Boxes of the lines of words of a scene that are not read by how they move, relative to `area`, two pixels larger than the ink.
 pub fn word_boxes(
     scene: &Scene,
     subject: Subject,
@@ -578,6 +645,9 @@ pub fn word_boxes(
         let Shape::Words(w) = item.shape else {
             continue;
         };
+        if w.is_rolling {
+            continue;
+        }
         let face = subject.definition().face(w.font);
         let look = &chain.look;
         let (mut begin, mut end) = (w.origin, w.origin);
