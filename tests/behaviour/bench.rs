@@ -22,6 +22,7 @@ use framevouch::demo::{self, scenario};
 use framevouch::evidence::records::FrameRecord;
 use framevouch::examine::calibrate::Given;
 use framevouch::examine::subject::Subject;
+use framevouch::judge::verdict::Verdict;
 use framevouch::picture::{Encoding, Matrix, Picture, Range, Subsampling};
 use framevouch::recording::{MissingColumns, Recording};
 use framevouch::reference::canvas::Geometry;
@@ -553,4 +554,50 @@ pub fn all_bytes(folder: &Path) -> Vec<(String, Vec<u8>)> {
     }
     out.sort();
     out
+}
+
+/// The head of a display of 160 x 160 with these channels and one region, `r`; its first symbol comes next.
+pub fn small_head(channels: &str, tolerance: &str) -> String {
+    format!(
+        r##"
+[display]
+name = "small"
+width = 160
+height = 160
+background = "black"
+[fonts]
+sans = {{ builtin = "B612 Bold" }}
+mono = {{ builtin = "B612 Mono Bold" }}
+[colors]
+black = "#000000"
+white = "#f0f0f0"
+grey = "#808890"
+ground = "#203048"
+amber = "#ffb000"
+red = "#ff3020"
+green = "#30d060"
+[channels]
+{channels}
+[[region]]
+id = "r"
+rect = [0, 0, 160, 160]
+hazard = "hazardous"
+tolerance = {{ {tolerance} }}
+[[region.symbol]]"##
+    )
+}
+
+/// One event was found, a misleading one whose value is off by `error` of the channel's unit.
+pub fn is_off_by(checked: &Checked, channel: &str, error: f64, within: f64) {
+    let told = checked.told();
+    let events = &checked.outcome.events;
+    assert_eq!(events.len(), 1, "{told}");
+    assert_eq!(events[0].class, Verdict::Misleading, "{told}");
+    let worst = events[0].worst_error.as_ref().expect(&told);
+    assert_eq!(worst.channel, channel, "{told}");
+    let off = worst.displayed - worst.expected;
+    assert!(
+        (off - error).abs() < within,
+        "off by {off}, not {error}\n{told}"
+    );
 }

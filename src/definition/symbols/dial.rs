@@ -177,17 +177,7 @@ impl Kind for Dial {
             c.say(&at.key("pointers"), "a dial needs at least one pointer");
         }
         for (k, p) in self.pointers.iter().enumerate() {
-            let at = at.key("pointers").index(k);
-            c.number(&at.key("tip_radius"), p.tip_radius, &SIZE);
-            c.number(&at.key("tail_radius"), p.tail_radius, &POSITION);
-            c.number(&at.key("width"), p.width, &WIDTH);
-            if p.tip_radius == p.tail_radius {
-                c.say(
-                    &at.key("tail_radius"),
-                    "pointer has no length: tip and tail have the same radius",
-                );
-            }
-            c.rules(&at, &p.color_rules);
+            c.dial_pointer(&at.key("pointers").index(k), p);
         }
         if let Some(r) = &self.readout {
             c.readout(&at.key("readout"), r);
@@ -209,6 +199,21 @@ impl Kind for Dial {
             &self.limits,
         );
         lint.readout(r, self.readout.as_ref(), &at.key("readout"));
+    }
+}
+
+impl Check<'_> {
+    pub(super) fn dial_pointer(&mut self, at: &At<'_>, p: &DialPointer) {
+        self.number(&at.key("tip_radius"), p.tip_radius, &SIZE);
+        self.number(&at.key("tail_radius"), p.tail_radius, &POSITION);
+        self.number(&at.key("width"), p.width, &WIDTH);
+        if p.tip_radius == p.tail_radius {
+            self.say(
+                &at.key("tail_radius"),
+                "pointer has no length: tip and tail have the same radius",
+            );
+        }
+        self.rules(at, &p.color_rules);
     }
 }
 

@@ -57,6 +57,9 @@ const HIDDEN_STEPS: u32 = 32;
 /// Pixels that are held against each other at once.
 const CHUNK: usize = 16;
 
+/// Standard deviation of where a character stands that is put on a whole pixel: any place within half a pixel is as likely, px.
+const WHOLE_PIXEL_PX: f64 = 0.289;
+
 /// Freedoms of one symbol that are fitted together.
 #[derive(Clone)]
 struct Group {
@@ -76,6 +79,9 @@ pub struct Reader<'d> {
     /// By freedom: error over what the cells of a reading tell.
     factors: Vec<f64>,
     groups: Vec<Group>,
+    /// Whether the unit puts digits that roll on whole pixels. They are drawn between them here, or nobody could say where
+    /// they belong to better than a pixel.
+    is_stepped: bool,
     pictures: SlopeCanvas,
     scene: Scene,
     /// Scenes above and at a value.
@@ -118,10 +124,13 @@ impl<'d> Reader<'d> {
         }
         let mut scene = Scene::default();
         subject.region_static(region, &mut scene);
+        let mut look = chain.look;
+        let is_stepped = look.text.whole_px_base_line && freedoms.iter().any(|f| f.is_rolling);
+        look.text.whole_px_base_line &= !is_stepped;
         let pictures = SlopeCanvas::new(
             painter,
             definition.fonts(),
-            (area, chain.look, definition.background()),
+            (area, look, definition.background()),
             &scene,
             Filter::SHAPES,
         );
@@ -144,6 +153,7 @@ impl<'d> Reader<'d> {
                 .collect(),
             freedoms,
             groups,
+            is_stepped,
             pictures,
             scene: Scene::default(),
             above: Scene::default(),
@@ -247,6 +257,7 @@ impl<'d> Reader<'d> {
         out.resize(self.freedoms.len(), None);
         self.hidden.fill(false);
         self.set_mask(words);
+        let drawn = drawn.filter(|_| !self.is_stepped);
         for g in 0..self.groups.len() {
             self.read_group(g, captured, (start, drawn), painter, out);
             if scan {
@@ -353,7 +364,12 @@ impl<'d> Reader<'d> {
         for (k, (member, value)) in values.iter().enumerate() {
             let f = &self.freedoms[*member];
             let bears = step.standard_error_px[k].is_finite() && scale[k] > LEAST_PX_PER_UNIT;
-            let told_error = libm::hypot(step.standard_error_px[k], LEFT_PX) / scale[k];
+            let left_px = if self.is_stepped && f.is_rolling {
+                WHOLE_PIXEL_PX
+            } else {
+                LEFT_PX
+            };
+            let told_error = libm::hypot(step.standard_error_px[k], left_px) / scale[k];
             found[k] = bears.then(|| Fitted {
                 value: f.period.map_or(*value, |p| value.rem_euclid(p)),
                 standard_error: told_error * self.factors[*member],

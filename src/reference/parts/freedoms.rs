@@ -25,6 +25,8 @@ pub struct Freedom {
     pub period: Option<f64>,
     /// Values this far apart look much the same but for words: a turn of a pointer, the marks of a scale.
     pub repeats: Option<f64>,
+    /// Whether digits that roll show it, and nothing else.
+    pub is_rolling: bool,
     /// Lowest value that is shown; lower ones look like it.
     pub low: f64,
     /// Highest value that is shown; higher ones look like it.
@@ -155,6 +157,7 @@ impl Assembly {
                 f.low = f.low.min(low);
                 f.high = f.high.max(high);
                 f.period = f.period.filter(|p| drive.period == Some(*p));
+                f.is_rolling &= n.is_none();
                 f.repeats = greatest(f.repeats, self.repeats(k, n, drive));
                 continue;
             }
@@ -164,6 +167,7 @@ impl Assembly {
                 what: drive.name.clone(),
                 period: drive.period,
                 repeats: self.repeats(k, n, drive),
+                is_rolling: n.is_none(),
                 low,
                 high,
                 movers: vec![mover],
