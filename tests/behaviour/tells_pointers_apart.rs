@@ -20,12 +20,16 @@ radius = 70
 breakpoints = [[0, -175], [120, 175]]
 ticks = { major_step = 20, major_length = 12, minor_step = 10, minor_length = 8, color = "white" }
 pointers = [
-  { channel = "engine", tip_radius = 50, tail_radius = -14, width = WIDTH, color = "amber", color_rules = [{ when = [{ channel = "engine", above = 106 }], color = "red" }] },
-  { channel = "rotor", tip_radius = 50, tail_radius = -14, width = 6, color = "white", color_rules = [{ when = [{ channel = "rotor", above = 106 }], color = "red" }] },
+  { channel = "engine", shape = "line", tip_radius = TIP, tail_radius = TAIL, width = WIDTH, color = "amber", color_rules = [{ when = [{ channel = "engine", above = 106 }], color = "red" }] },
+  { channel = "rotor", shape = "line", tip_radius = 50, tail_radius = -14, width = 6, color = "white", color_rules = [{ when = [{ channel = "rotor", above = 106 }], color = "red" }] },
 ]
 failure = { rect = [10, 10, 140, 140], text = "RPM", font = "sans", size = 20, color = "amber", background = "black" }
 "#;
-    head + &rest.replace("WIDTH", &engine_px.to_string())
+    // A narrower one is as much shorter.
+    let inside = (6.0 - engine_px) / 2.0;
+    let rest = rest.replace("WIDTH", &engine_px.to_string());
+    let rest = rest.replace("TIP", &(50.0 - inside).to_string());
+    head + &rest.replace("TAIL", &(inside - 14.0).to_string())
 }
 
 fn rotor(t: f64) -> f64 {
@@ -57,7 +61,7 @@ fn read(checked: &Checked, channel: &str) -> (f64, usize, usize) {
     )
 }
 
-/// 3 px behind 6 px: a pixel to each side, nothing would be seen of it.
+/// 3 px behind 6 px, and shorter: a pixel to each side, nothing would be seen of it.
 #[test]
 fn a_pointer_behind_another_is_hidden_and_no_fault() {
     let checked = checked(3.0, rotor, rotor);

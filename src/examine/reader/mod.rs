@@ -98,8 +98,6 @@ pub struct Reader<'d> {
     spans: Vec<(usize, usize)>,
     mask: Vec<u8>,
     masked: Vec<Rect>,
-    /// By freedom: whether its ink is drawn where it was last read, and nothing of it would be seen to move.
-    hidden: Vec<bool>,
 }
 
 impl<'d> Reader<'d> {
@@ -147,7 +145,6 @@ impl<'d> Reader<'d> {
                 .map(|ink| if ink.is_empty() { ink } else { ink.grown(2) })
                 .map(|ink| ink.intersection(&area).moved(-area.x, -area.y))
                 .collect(),
-            hidden: vec![false; freedoms.len()],
             factors: names(definition, region, &freedoms)
                 .map(|name| chain.reading_errors.of(&name))
                 .collect(),
@@ -175,10 +172,11 @@ impl<'d> Reader<'d> {
         &self.freedoms
     }
 
-    /// By freedom: whether what it moves is hidden behind something else where it was last read, so that there is no reading.
+    /// Whether what freedom `k` moves is drawn at `inputs`, and would move with its value.
     #[must_use]
-    pub fn hidden(&self) -> &[bool] {
-        &self.hidden
+    pub fn is_shown(&self, k: usize, inputs: &Inputs) -> bool {
+        let has_value = inputs.value(self.freedoms[k].channel).number().is_some();
+        has_value && self.px_per_unit(k, inputs) > LEAST_PX_PER_UNIT
     }
 
     /// Whether what freedom `k` moves is hidden at `inputs`.
@@ -255,7 +253,6 @@ impl<'d> Reader<'d> {
     ) {
         out.clear();
         out.resize(self.freedoms.len(), None);
-        self.hidden.fill(false);
         self.set_mask(words);
         let drawn = drawn.filter(|_| !self.is_stepped);
         for g in 0..self.groups.len() {
@@ -354,12 +351,7 @@ impl<'d> Reader<'d> {
                 break;
             }
         }
-        let Some(step) = last else {
-            for (k, (member, _)) in values.iter().enumerate() {
-                self.hidden[*member] = out[*member].is_none() && scale[k] > LEAST_PX_PER_UNIT;
-            }
-            return;
-        };
+        let Some(step) = last else { return };
         let mut found = [None; MOST];
         for (k, (member, value)) in values.iter().enumerate() {
             let f = &self.freedoms[*member];
@@ -380,9 +372,8 @@ impl<'d> Reader<'d> {
         }
         // What is read of one freedom holds for what was read of the others: all or nothing.
         if worst_misfit(&found) < worst_misfit(values.iter().map(|(k, _)| &out[*k])) {
-            for (k, ((member, _), fitted)) in values.iter().zip(found).enumerate() {
+            for ((member, _), fitted) in values.iter().zip(found) {
                 out[*member] = fitted;
-                self.hidden[*member] = fitted.is_none() && scale[k] > LEAST_PX_PER_UNIT;
             }
         }
     }

@@ -54,7 +54,7 @@ pub struct Findings {
     pub wrong_cells: Vec<WrongCell>,
     /// Readings by freedom; `None` where nothing could be read.
     pub readings: Vec<Option<Fitted>>,
-    /// By freedom: whether the picture is explained, and what it moves is hidden in it: nobody can say which value it shows.
+    /// By freedom: whether the picture is explained, and too little is seen of what it moves to say which value it shows.
     pub hidden: Vec<bool>,
     /// Numbers that stand on the picture as digits, where they could be read.
     pub digits: Vec<Digits>,
@@ -373,11 +373,16 @@ impl<'d> RegionExaminer<'d> {
             Explanation::Nothing { .. } => written.into_iter().map(|w| w.digits).collect(),
         };
         self.last_values.clone_from(&readings);
-        let mut hidden = self.reader.hidden().to_vec();
-        let is_explained = !matches!(explanation, Explanation::Nothing { .. });
-        for (hidden, read) in hidden.iter_mut().zip(&readings) {
-            *hidden &= is_explained && read.is_none();
-        }
+        let shown = match explanation {
+            Explanation::Due => Some(inputs),
+            Explanation::OtherTime { .. } | Explanation::Values => Some(&self.trial_inputs),
+            Explanation::Nothing { .. } => None,
+        };
+        let is_lost = |r: &Option<Fitted>| r.is_none_or(|f| f.misfit > RECOGNISED);
+        let is_hidden = |(k, read)| {
+            is_lost(read) && shown.is_some_and(|inputs| self.reader.is_shown(k, inputs))
+        };
+        let hidden = readings.iter().enumerate().map(is_hidden).collect();
         let data_span_s = match explanation {
             Explanation::OtherTime { data_time_s } => Some(self.data_span_s(data_time_s, moment)),
             _ => None,

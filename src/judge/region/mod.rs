@@ -49,7 +49,7 @@ pub struct RegionVerdict {
     pub staleness_se_s: Option<f64>,
     /// Readings of the continuous symbols.
     pub readings: Vec<Reading>,
-    /// Freedoms without a reading since what they move is hidden behind something else.
+    /// Freedoms without a reading, since too little is seen of what they move.
     pub hidden: Vec<usize>,
     /// Numbers that stand on the picture as digits.
     pub digits: Vec<Digits>,
