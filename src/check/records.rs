@@ -9,7 +9,8 @@ use super::{Error, Outcome};
 use crate::capture::profile::Profile;
 use crate::capture::{CapturedFrame, StreamInfo};
 use crate::evidence::records::{
-    CAUTION, FrameRecord, RECORDS_VERSION, ReadingRecord, RegionRecord, Summary, rounded,
+    CAUTION, FrameRecord, HiddenRecord, RECORDS_VERSION, ReadingRecord, RegionRecord, Summary,
+    rounded,
 };
 use crate::judge::events::Action;
 use crate::judge::region::RegionVerdict;
@@ -60,11 +61,16 @@ impl Run<'_> {
                         }
                     });
                     let readings = fitted.chain(written).collect();
+                    let hidden = v.hidden.iter().map(|k| HiddenRecord {
+                        channel: channels[freedoms[*k].channel.0].0.clone(),
+                        what: freedoms[*k].what.to_string(),
+                    });
                     let record = RegionRecord {
                         verdict: v.verdict,
                         staleness_ms: v.staleness_s.map(|s| rounded(s * 1000.0)),
                         staleness_se_ms: v.staleness_se_s.map(|s| rounded(s * 1000.0)),
                         readings,
+                        hidden: hidden.collect(),
                     };
                     (regions[k].id.clone(), record)
                 })

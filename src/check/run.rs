@@ -721,6 +721,7 @@ pub(super) fn not_judged() -> Findings {
         difference: Default::default(),
         wrong_cells: Vec::new(),
         readings: Vec::new(),
+        hidden: Vec::new(),
         digits: Vec::new(),
         liveness: None,
         is_unchanged: true,

@@ -397,6 +397,10 @@ pub struct Repeat {
     /// Labels are brought into `0..period`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub period: Option<f64>,
+    /// Labels count on in the turn of `period` that this channel is in: where a turn is 1,000 and the value 4,730, the mark at
+    /// 200 reads 4,200. Nothing is drawn while it has no value.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub turn_of: Option<Name>,
     /// Drawn only while value and motions together have moved it so far along, px (deg where it is turned): marks that come
     /// and go whole. Only the part's own motions count, not those of a part that holds it. All are drawn when absent, and a
     /// clip cuts them.

@@ -317,8 +317,12 @@ impl<'f> Walk<'_, 'f> {
                 w.flag_look("flag", &f.flag);
             });
         }
+        if let Some(name) = p.repeat.as_ref().and_then(|r| r.turn_of.as_ref()) {
+            self.key("repeat", |w| w.moves("turn_of", name));
+        }
         if let Some(shape) = &p.shape {
-            let low = p.repeat.as_ref().and_then(|r| r.from);
+            let counted = p.repeat.as_ref().filter(|r| r.turn_of.is_none());
+            let low = counted.and_then(|r| r.from);
             self.key("shape", |w| w.shape(shape, low));
         }
         self.parts(&p.part);

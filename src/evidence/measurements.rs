@@ -684,6 +684,7 @@ mod tests {
             cause,
             staleness_s: None,
             staleness_se_s: None,
+            hidden: Vec::new(),
             readings: excess
                 .into_iter()
                 .map(|excess| crate::judge::region::Reading {

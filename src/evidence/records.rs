@@ -40,6 +40,19 @@ pub struct RegionRecord {
     pub staleness_se_ms: Option<f64>,
     /// What the symbols show.
     pub readings: Vec<ReadingRecord>,
+    /// What stands there without a reading, since too little of it is seen, as of a pointer behind another: neither right nor
+    /// wrong.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub hidden: Vec<HiddenRecord>,
+}
+
+/// Something that moves with a channel and is hidden.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct HiddenRecord {
+    /// Channel.
+    pub channel: String,
+    /// What is hidden: `pointer`, ...
+    pub what: String,
 }
 
 /// One reading.

@@ -23,7 +23,7 @@ pub struct Filter {
     pub foreground: bool,
     /// Draw lines of words.
     pub words: bool,
-    /// Draw filled outlines.
+    /// Draw filled outlines, and digits that roll.
     pub shapes: bool,
 }
 
@@ -68,7 +68,7 @@ impl Filter {
     pub const fn has(&self, item: &Item) -> bool {
         let has_kind = match item.shape {
             Shape::Fill { .. } => self.shapes,
-            Shape::Words(_) => self.words,
+            Shape::Words(w) => self.words || (self.shapes && w.is_rolling),
         };
         has_kind && self.has_layer(item.layer)
     }

@@ -284,6 +284,7 @@ mod tests {
             origin: Point::new(5.0, 9.0),
             direction: (0.0, 1.0),
             held: 0.0,
+            is_rolling: false,
             first: 0,
             last: 0,
         };

@@ -141,6 +141,8 @@ pub struct Words {
     /// Where the line is held, should it be longer or shorter than its advances say: 0 at its left end, 0.5 in the
     /// middle, 1 at its right end.
     pub held: f64,
+    /// Whether it moves with a value as outlines do: a digit of a drum, by which the value is read.
+    pub is_rolling: bool,
     /// First byte of the words in the scene's text.
     pub first: usize,
     /// One past the last byte.
@@ -164,6 +166,7 @@ pub struct Scene {
     /// 1 when absent.
     opacity: Option<f64>,
     shade: Option<usize>,
+    is_rolling: bool,
 }
 
 /// Flattening error of curves, px.
@@ -183,6 +186,7 @@ impl Scene {
         self.cut = None;
         self.opacity = None;
         self.shade = None;
+        self.is_rolling = false;
     }
 
     /// Becomes a copy of `other`, in the buffers that it has.
@@ -198,6 +202,7 @@ impl Scene {
         self.cut = other.cut;
         self.opacity = other.opacity;
         self.shade = other.shade;
+        self.is_rolling = other.is_rolling;
     }
 
     /// Items in the order they were added.
@@ -339,6 +344,11 @@ impl Scene {
     /// Items added from now on hide this share of what lies below, cut to 0..=1; 1 at the start. What is no number is 1.
     pub fn set_opacity(&mut self, opacity: f64) {
         self.opacity = (!opacity.is_nan()).then(|| opacity.clamp(0.0, 1.0));
+    }
+
+    /// Words added from now on move with a value, or no longer do; see [`Words::is_rolling`].
+    pub fn set_rolling(&mut self, is_rolling: bool) {
+        self.is_rolling = is_rolling;
     }
 
     /// Items added from now on are painted with `shade` instead of the colour that they are added with.
@@ -535,6 +545,7 @@ impl Scene {
             origin,
             direction,
             held: 0.0,
+            is_rolling: self.is_rolling,
             first,
             last: self.text.len(),
         };

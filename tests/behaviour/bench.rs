@@ -22,6 +22,7 @@ use framevouch::demo::{self, scenario};
 use framevouch::evidence::records::FrameRecord;
 use framevouch::examine::calibrate::Given;
 use framevouch::examine::subject::Subject;
+use framevouch::judge::verdict::Verdict;
 use framevouch::picture::{Encoding, Matrix, Picture, Range, Subsampling};
 use framevouch::recording::{MissingColumns, Recording};
 use framevouch::reference::canvas::Geometry;
@@ -45,6 +46,21 @@ pub fn inputs_until(to_s: f64) -> String {
         .chain(rows)
         .flat_map(|l| [l, "\n"])
         .collect()
+}
+
+/// A recording of `columns` over `seconds`, a row every 0.04 s, with what `values` makes of the time, s.
+pub fn table<const N: usize>(
+    columns: [&str; N],
+    seconds: f64,
+    values: impl Fn(f64) -> [f64; N],
+) -> String {
+    let mut csv = format!("t_s,{}\n", columns.join(","));
+    for row in 0..=(seconds * 25.0) as u32 {
+        let t = f64::from(row) / 25.0;
+        let cells = values(t).map(|v| format!("{v:.4}"));
+        csv += &format!("{t:.2},{}\n", cells.join(","));
+    }
+    csv
 }
 
 /// A definition, a recording, and how the unit shows them.
@@ -73,6 +89,24 @@ impl Bench {
             MissingColumns::Refuse,
         )
         .expect("the scenario has all columns");
+        Self {
+            definition,
+            recording,
+            plan: Plan {
+                rate: (RATE_HZ, 1),
+                ..Plan::default()
+            },
+            allow_missing: false,
+        }
+    }
+
+    /// A small display of its own, as text, with the recording `csv`.
+    pub fn small(display: &str, csv: &str) -> Self {
+        let definition = Definition::from_toml(display, "display.toml", Path::new(""))
+            .unwrap_or_else(|e| panic!("{e}"));
+        let refuse = MissingColumns::Refuse;
+        let recording = Recording::from_reader(csv.as_bytes(), "inputs.csv", &definition, refuse)
+            .unwrap_or_else(|e| panic!("{e}"));
         Self {
             definition,
             recording,
@@ -522,4 +556,50 @@ pub fn all_bytes(folder: &Path) -> Vec<(String, Vec<u8>)> {
     }
     out.sort();
     out
+}
+
+/// The head of a display of 160 x 160 with these channels and one region, `r`; its first symbol comes next.
+pub fn small_head(channels: &str, tolerance: &str) -> String {
+    format!(
+        r##"
+[display]
+name = "small"
+width = 160
+height = 160
+background = "black"
+[fonts]
+sans = {{ builtin = "B612 Bold" }}
+mono = {{ builtin = "B612 Mono Bold" }}
+[colors]
+black = "#000000"
+white = "#f0f0f0"
+grey = "#808890"
+ground = "#203048"
+amber = "#ffb000"
+red = "#ff3020"
+green = "#30d060"
+[channels]
+{channels}
+[[region]]
+id = "r"
+rect = [0, 0, 160, 160]
+hazard = "hazardous"
+tolerance = {{ {tolerance} }}
+[[region.symbol]]"##
+    )
+}
+
+/// One event was found, a misleading one whose value is off by `error` of the channel's unit.
+pub fn is_off_by(checked: &Checked, channel: &str, error: f64, within: f64) {
+    let told = checked.told();
+    let events = &checked.outcome.events;
+    assert_eq!(events.len(), 1, "{told}");
+    assert_eq!(events[0].class, Verdict::Misleading, "{told}");
+    let worst = events[0].worst_error.as_ref().expect(&told);
+    assert_eq!(worst.channel, channel, "{told}");
+    let off = worst.displayed - worst.expected;
+    assert!(
+        (off - error).abs() < within,
+        "off by {off}, not {error}\n{told}"
+    );
 }

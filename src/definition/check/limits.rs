@@ -107,5 +107,7 @@ pub(in crate::definition) const SHARE: Limits = Limits::new("share", 0.0, 1.0, "
 pub(in crate::definition) const OPACITY: Limits = Limits::new("opacity", 0.0, 1.0, "");
 pub(in crate::definition) const PER_UNIT: Limits = Limits::new("place for a unit", -1e6, 1e6, "");
 pub(in crate::definition) const ARTWORK_SCALE: Limits = Limits::above("scale", 0.0, 1000.0, "");
+pub(in crate::definition) const TIME_LIMIT: Limits =
+    Limits::above("time limit", 0.0, 86_400.0, "s");
 pub(in crate::definition) const DELAY: Limits = Limits::above("delay", 0.0, 3_600_000.0, "ms");
 pub(in crate::definition) const HYSTERESIS: Limits = Limits::above("hysteresis", 0.0, 1e12, "");

@@ -400,6 +400,11 @@ impl Check<'_> {
         self.number_if(&at.key("to"), r.to, &VALUE);
         self.number_if(&at.key("except_step"), r.except_step, &STEP);
         self.number_if(&at.key("period"), r.period, &PERIOD);
+        if r.turn_of.is_some() && r.period.is_none() {
+            let message =
+                "labels that count on from turn to turn need the length of a turn in \"period\"";
+            self.say(&at.key("turn_of"), message);
+        }
         if r.turn_about.is_some() == r.shift_along.is_some() {
             self.say(at, "marks need one of turn_about and shift_along");
         }

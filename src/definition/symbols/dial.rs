@@ -64,6 +64,10 @@ pub struct Dial {
     pub limits: Vec<LimitMark>,
     /// Pointers, in drawing order.
     pub pointers: Vec<DialPointer>,
+    /// Whether the scale is one whole turn that stands for its span over and over: the pointers go on from turn to turn, and
+    /// the numbers are those of the turn that the first pointer's value is in.
+    #[serde(default)]
+    pub rolling: bool,
     /// Whether the numbers are turned to where they stand; upright when absent.
     #[serde(default)]
     pub turned_labels: bool,
@@ -118,10 +122,11 @@ impl Kind for Dial {
 
     fn parts(&self) -> Vec<Part> {
         let mut parts = Vec::new();
+        let mut moving = Vec::new();
         if let Some([low, high]) = span(&self.breakpoints) {
-            self.scale(low, high, &mut parts);
+            moving.extend(self.scale(low, high, &mut parts));
         }
-        let mut moving: Vec<Part> = self.pointers.iter().map(|p| self.pointer(p)).collect();
+        moving.extend(self.pointers.iter().map(|p| self.pointer(p)));
         moving.extend(
             self.readout
                 .iter()
@@ -135,7 +140,10 @@ impl Kind for Dial {
     }
 
     fn uses<'f>(&'f self, w: &mut Walk<'_, 'f>) {
-        let low = self.breakpoints.first().map_or(0.0, |b| b[0]);
+        let low = match self.breakpoints.first() {
+            Some([low, _]) if !self.rolling => *low,
+            _ => f64::NEG_INFINITY,
+        };
         w.ticks(&self.ticks, low);
         w.each("bands", &self.bands, |w, b| w.color("color", &b.color));
         w.each("limits", &self.limits, |w, l| w.color("color", &l.color));
@@ -152,6 +160,12 @@ impl Kind for Dial {
         c.pair(&at.key("center"), self.center, &POSITION);
         c.number(&at.key("radius"), self.radius, &SIZE);
         c.breakpoints(at, &self.breakpoints, &ANGLE, true);
+        if self.rolling && self.turn().is_none() {
+            c.say(
+                &at.key("breakpoints"),
+                "a rolling scale is one even turn from 0: two breakpoints, as in [[0, 0], [1000, 360]]",
+            );
+        }
         c.number(&at.key("line_width"), self.line_width, &WIDTH_OR_NONE);
         c.ticks(at, &self.ticks, length(&self.breakpoints));
         c.bands(at, &self.bands);
@@ -163,17 +177,7 @@ impl Kind for Dial {
             c.say(&at.key("pointers"), "a dial needs at least one pointer");
         }
         for (k, p) in self.pointers.iter().enumerate() {
-            let at = at.key("pointers").index(k);
-            c.number(&at.key("tip_radius"), p.tip_radius, &SIZE);
-            c.number(&at.key("tail_radius"), p.tail_radius, &POSITION);
-            c.number(&at.key("width"), p.width, &WIDTH);
-            if p.tip_radius == p.tail_radius {
-                c.say(
-                    &at.key("tail_radius"),
-                    "pointer has no length: tip and tail have the same radius",
-                );
-            }
-            c.rules(&at, &p.color_rules);
+            c.dial_pointer(&at.key("pointers").index(k), p);
         }
         if let Some(r) = &self.readout {
             c.readout(&at.key("readout"), r);
@@ -198,9 +202,36 @@ impl Kind for Dial {
     }
 }
 
+impl Check<'_> {
+    pub(super) fn dial_pointer(&mut self, at: &At<'_>, p: &DialPointer) {
+        self.number(&at.key("tip_radius"), p.tip_radius, &SIZE);
+        self.number(&at.key("tail_radius"), p.tail_radius, &POSITION);
+        self.number(&at.key("width"), p.width, &WIDTH);
+        if p.tip_radius == p.tail_radius {
+            self.say(
+                &at.key("tail_radius"),
+                "pointer has no length: tip and tail have the same radius",
+            );
+        }
+        self.rules(at, &p.color_rules);
+    }
+}
+
 impl Dial {
-    /// Bands, line, marks, numbers, limit marks.
-    fn scale(&self, low: f64, high: f64, parts: &mut Vec<Part>) {
+    /// The span of a rolling scale, and the angle that a unit of it takes, deg.
+    fn turn(&self) -> Option<(f64, f64)> {
+        match self.breakpoints[..] {
+            [[low, first], [span, last]]
+                if low == 0.0 && libm::fabs(libm::fabs(last - first) - 360.0) < 1e-6 =>
+            {
+                Some((span, (last - first) / span))
+            }
+            _ => None,
+        }
+    }
+
+    /// Bands, line, marks, numbers, limit marks. Numbers that change from turn to turn are handed back.
+    fn scale(&self, low: f64, high: f64, parts: &mut Vec<Part>) -> Option<Part> {
         let arc = |from: f64, to: f64, radii: [f64; 2]| {
             let (a, b) = (place(&self.breakpoints, from), place(&self.breakpoints, to));
             Shape::Arc(Arc {
@@ -258,6 +289,15 @@ impl Dial {
             }
         };
         parts.extend(marks(ticks, every, mark, label));
+        let mut rolling = None;
+        if self.rolling && ticks.labels.is_some() {
+            rolling = parts.pop();
+            let repeat = rolling.as_mut().and_then(|p| p.repeat.as_mut());
+            if let (Some(repeat), Some(pointer)) = (repeat, self.pointers.first()) {
+                repeat.period = Some(high);
+                repeat.turn_of = Some(pointer.channel.clone());
+            }
+        }
         for limit in &self.limits {
             let own = self.proportions;
             let marks = ticks.major_length.max(own.bands_inside * self.band_width);
@@ -275,15 +315,22 @@ impl Dial {
                 ..mark
             });
         }
+        rolling
     }
 
     fn pointer(&self, p: &DialPointer) -> Part {
         let outline = Shape::Polygon(outline(p, self.proportions));
-        let motion = Motion {
-            scale: self.breakpoints.clone(),
+        let mut motion = Motion {
             turn_about: Some(self.center),
             ..driven("pointer", &p.channel)
         };
+        match self.turn().filter(|_| self.rolling) {
+            Some((_, per_unit)) => {
+                motion.per_unit = Some(per_unit);
+                motion.offset = place(&self.breakpoints, 0.0) / per_unit;
+            }
+            None => motion.scale.clone_from(&self.breakpoints),
+        }
         let color_rules = p.color_rules.clone();
         Part {
             at: Some(self.center),

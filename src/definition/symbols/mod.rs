@@ -86,6 +86,8 @@ kinds! {
     liveness::Liveness,
     /// An area that is not judged.
     unchecked::Unchecked,
+    /// Percentage of the available power, with ranges for a limited time.
+    power_gauge::PowerGauge,
     /// Flaps and slats at a wing's profile.
     flaps::Flaps,
     /// Anything, written out in parts.

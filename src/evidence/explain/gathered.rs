@@ -295,6 +295,7 @@ mod tests {
                 // The oldest is unsure, and the last one agrees or is less sure.
                 staleness_se_ms: Some(if k == 16 { 50.0 } else { 1.0 }),
                 readings: Vec::new(),
+                hidden: Vec::new(),
             };
             gathered.push(&FrameRecord {
                 frame: event.first_frame + k as u64,

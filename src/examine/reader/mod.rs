@@ -12,7 +12,7 @@ use crate::examine::comparison::ChainLook;
 use crate::examine::fit::{self, CELL_PX, MOST, Sample};
 use crate::examine::subject::Subject;
 use crate::examine::view::View;
-use crate::picture::{Point, Rect};
+use crate::picture::{Plane, Point, Rect};
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::glyphs::pixels_of;
 use crate::reference::painter::{Filter, Painter};
@@ -52,8 +52,13 @@ const MOST_STEPS: usize = 8;
 pub const RECOGNISED: f64 = 0.35;
 /// What is left of a reading by a fit that ends at [`SETTLED_PX`], px; no sample tells of it.
 const LEFT_PX: f64 = 0.005;
+/// Steps that a mark is moved to each side to find where it comes into view: those of a mark of 32 px behind one as large.
+const HIDDEN_STEPS: u32 = 32;
 /// Pixels that are held against each other at once.
 const CHUNK: usize = 16;
+
+/// Standard deviation of where a character stands that is put on a whole pixel: any place within half a pixel is as likely, px.
+const WHOLE_PIXEL_PX: f64 = 0.289;
 
 /// Freedoms of one symbol that are fitted together.
 #[derive(Clone)]
@@ -74,6 +79,9 @@ pub struct Reader<'d> {
     /// By freedom: error over what the cells of a reading tell.
     factors: Vec<f64>,
     groups: Vec<Group>,
+    /// Whether the unit puts digits that roll on whole pixels. They are drawn between them here, or nobody could say where
+    /// they belong to better than a pixel.
+    is_stepped: bool,
     pictures: SlopeCanvas,
     scene: Scene,
     /// Scenes above and at a value.
@@ -114,10 +122,13 @@ impl<'d> Reader<'d> {
         }
         let mut scene = Scene::default();
         subject.region_static(region, &mut scene);
+        let mut look = chain.look;
+        let is_stepped = look.text.whole_px_base_line && freedoms.iter().any(|f| f.is_rolling);
+        look.text.whole_px_base_line &= !is_stepped;
         let pictures = SlopeCanvas::new(
             painter,
             definition.fonts(),
-            (area, chain.look, definition.background()),
+            (area, look, definition.background()),
             &scene,
             Filter::SHAPES,
         );
@@ -139,6 +150,7 @@ impl<'d> Reader<'d> {
                 .collect(),
             freedoms,
             groups,
+            is_stepped,
             pictures,
             scene: Scene::default(),
             above: Scene::default(),
@@ -158,6 +170,62 @@ impl<'d> Reader<'d> {
     #[must_use]
     pub fn freedoms(&self) -> &[Freedom] {
         &self.freedoms
+    }
+
+    /// Whether what freedom `k` moves is drawn at `inputs`, and would move with its value.
+    #[must_use]
+    pub fn is_shown(&self, k: usize, inputs: &Inputs) -> bool {
+        let has_value = inputs.value(self.freedoms[k].channel).number().is_some();
+        has_value && self.px_per_unit(k, inputs) > LEAST_PX_PER_UNIT
+    }
+
+    /// Whether what freedom `k` moves is hidden at `inputs`.
+    fn is_hidden(&mut self, k: usize, inputs: &Inputs, painter: &mut Painter) -> bool {
+        let Some(value) = inputs.value(self.freedoms[k].channel).number() else {
+            return false;
+        };
+        self.altered.clone_from(inputs);
+        let flat = Plane::filled(self.area.width as usize, self.area.height as usize, 0);
+        let mut scale = [0.0];
+        let step = self.step(View::whole(&flat), None, &[(k, value)], &mut scale, painter);
+        let bears = step.is_some_and(|s| s.standard_error_px[0].is_finite());
+        !bears && scale[0] > LEAST_PX_PER_UNIT
+    }
+
+    /// What freedom `k` shows where it is hidden at `inputs`: anything at which it would be as well.
+    pub fn reading_of_hidden(
+        &mut self,
+        k: usize,
+        inputs: &Inputs,
+        painter: &mut Painter,
+    ) -> Option<Fitted> {
+        let value = inputs.value(self.freedoms[k].channel).number()?;
+        let px_per_unit = self.px_per_unit(k, inputs);
+        if px_per_unit <= LEAST_PX_PER_UNIT || !self.is_hidden(k, inputs, painter) {
+            return None;
+        }
+        let mut other = inputs.clone();
+        let mut ends = [value; 2];
+        for (end, step) in ends.iter_mut().zip([-HALF_STEP_PX, HALF_STEP_PX]) {
+            for steps in 1..=HIDDEN_STEPS {
+                let next = value + f64::from(steps) * step / px_per_unit;
+                other.values[self.freedoms[k].channel.0] = Value::Number(next);
+                if !self.is_hidden(k, &other, painter) {
+                    break;
+                }
+                *end = next;
+            }
+        }
+        // Any value between is as likely, and half a step beyond.
+        let wide = ends[1] - ends[0] + HALF_STEP_PX / px_per_unit;
+        let standard_error = wide / 12f64.sqrt();
+        Some(Fitted {
+            value: f64::midpoint(ends[0], ends[1]),
+            standard_error,
+            told_error: standard_error,
+            px_per_unit,
+            misfit: 0.0,
+        })
     }
 
     /// Pixels for a unit of freedom `k` at `inputs`.
@@ -186,6 +254,7 @@ impl<'d> Reader<'d> {
         out.clear();
         out.resize(self.freedoms.len(), None);
         self.set_mask(words);
+        let drawn = drawn.filter(|_| !self.is_stepped);
         for g in 0..self.groups.len() {
             self.read_group(g, captured, (start, drawn), painter, out);
             if scan {
@@ -287,7 +356,12 @@ impl<'d> Reader<'d> {
         for (k, (member, value)) in values.iter().enumerate() {
             let f = &self.freedoms[*member];
             let bears = step.standard_error_px[k].is_finite() && scale[k] > LEAST_PX_PER_UNIT;
-            let told_error = libm::hypot(step.standard_error_px[k], LEFT_PX) / scale[k];
+            let left_px = if self.is_stepped && f.is_rolling {
+                WHOLE_PIXEL_PX
+            } else {
+                LEFT_PX
+            };
+            let told_error = libm::hypot(step.standard_error_px[k], left_px) / scale[k];
             found[k] = bears.then(|| Fitted {
                 value: f.period.map_or(*value, |p| value.rem_euclid(p)),
                 standard_error: told_error * self.factors[*member],
@@ -566,7 +640,7 @@ fn for_each_difference(a: &[u8], b: &[u8], mut each: impl FnMut(usize)) {
     }
 }
 
-/// Boxes of the lines of words of a scene, relative to `area`, two pixels larger than the ink.
+/// Boxes of the lines of words of a scene that are not read by how they move, relative to `area`, two pixels larger than the ink.
 pub fn word_boxes(
     scene: &Scene,
     subject: Subject,
@@ -578,6 +652,9 @@ pub fn word_boxes(
         let Shape::Words(w) = item.shape else {
             continue;
         };
+        if w.is_rolling {
+            continue;
+        }
         let face = subject.definition().face(w.font);
         let look = &chain.look;
         let (mut begin, mut end) = (w.origin, w.origin);

@@ -57,13 +57,19 @@ impl Reader<'_> {
                 self.scan_near(member, value, scale, captured, bounds, painter);
             let mut best = near;
             if !is_recognised {
-                let span = f.period.unwrap_or(f.high - f.low);
+                let mut span = f.period.unwrap_or(f.high - f.low);
+                let mut low = f.low;
+                // What looks the same a turn further is looked for within a turn; words tell which.
+                let near = f64::from(2 * SCAN_EACH_SIDE) * SCAN_STEP_PX / scale;
+                if let Some(turn) = f.repeats.filter(|turn| *turn > near && *turn < span) {
+                    (low, span) = (value - turn / 2.0, turn);
+                }
                 let step = (span / FAR_CANDIDATES as f64).max(SCAN_STEP_PX / scale);
                 // A scale that repeats looks nearly the same a label further, and the labels take no part
                 // here: far away must explain the picture much better than near by.
                 best.0 /= FAR_ADVANTAGE;
-                let far = (0..FAR_CANDIDATES).map(|k| f.low + step * k as f64);
-                for v in far.filter(|v| *v <= f.low + span) {
+                let far = (0..FAR_CANDIDATES).map(|k| low + step * k as f64);
+                for v in far.filter(|v| *v <= low + span) {
                     let candidate = self.tried(&f, v, captured, bounds, painter);
                     if candidate.0 < best.0 {
                         best = candidate;

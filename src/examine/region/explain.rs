@@ -8,12 +8,34 @@ use crate::examine::data_time::{self, READING_PX, Read};
 use crate::examine::digits::{self, Written};
 use crate::examine::reader::{self, Fitted, RECOGNISED};
 use crate::examine::signature::{self, Parting, Signature};
+use crate::examine::view::View;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::painter::Painter;
 use crate::reference::scene::Scene;
 
 /// Most different pictures of other times that are tried in a frame.
 const MOST_TRIALS: usize = 8;
+/// Most repetitions of a scale to each side that are looked at: an altitude of 24,000 ft in turns of 1,000.
+const MOST_REPEATS: u32 = 24;
+/// Ratio of what one repetition of a scale leaves unexplained to what another may leave that is better.
+const BETTER: (u64, u64) = (8, 7);
+
+/// Whether a picture that leaves `left` is clearly nearer than one that leaves `other`.
+fn is_better(left: u64, other: u64) -> bool {
+    left < other / BETTER.0 * BETTER.1
+}
+
+/// Sum of squared differences, each cut at 96 levels.
+fn left_over(captured: View, drawn: View) -> u64 {
+    let lines = 0..captured.height().min(drawn.height());
+    let line = |y: usize| -> u64 {
+        let pairs = captured.row(y).iter().zip(drawn.row(y));
+        let square = |(a, b): (&u8, &u8)| u64::from(a.abs_diff(*b).min(96)).pow(2);
+        pairs.map(square).sum()
+    };
+    lines.map(line).sum()
+}
+
 /// Frames between scans for far values while nothing explains the picture.
 pub(super) const SCAN_EVERY: u64 = 6;
 
@@ -108,6 +130,144 @@ impl RegionExaminer<'_> {
         false
     }
 
+    /// Whether the picture is explained by readings, with what was not found standing hidden where something like it of the
+    /// same symbol stands: two pointers of one axis. Then it has a reading as well.
+    fn hidden_explain(
+        &mut self,
+        moment: &Moment,
+        inputs: &Inputs,
+        readings: &mut [Option<Fitted>],
+        painter: &mut Painter,
+    ) -> bool {
+        let is_read = |r: &Option<Fitted>| r.is_some_and(|f| f.misfit <= RECOGNISED);
+        let freedoms = self.reader.freedoms().to_vec();
+        for (k, f) in freedoms.iter().enumerate() {
+            if is_read(&readings[k]) || inputs.value(f.channel).number().is_none() {
+                continue;
+            }
+            for (other, g) in freedoms.iter().enumerate() {
+                let is_like = (g.symbol, &g.what) == (f.symbol, &f.what) && g.channel != f.channel;
+                let Some(front) = readings[other].filter(|r| is_like && r.misfit <= RECOGNISED)
+                else {
+                    continue;
+                };
+                let mut shown = inputs.clone();
+                let read = freedoms.iter().zip(&*readings).filter(|(_, r)| is_read(r));
+                for (g, r) in read {
+                    let value = r.map_or(0.0, |r| r.value);
+                    shown.values[g.channel.0] = Value::Number(value);
+                }
+                shown.values[f.channel.0] = Value::Number(front.value);
+                self.trial_inputs.clone_from(&shown);
+                if !self.trial_agrees(moment, painter) {
+                    continue;
+                }
+                if let Some(reading) = self.reader.reading_of_hidden(k, &shown, painter) {
+                    readings[k] = Some(reading);
+                    return true;
+                }
+            }
+        }
+        false
+    }
+
+    /// Whether readings explain the picture when scales that repeat are read a repetition or more further: outlines look
+    /// the same in all of them, and words tell which it is. The readings are moved to the one whose words match best.
+    fn repeats_explain(
+        &mut self,
+        moment: &Moment,
+        inputs: &Inputs,
+        readings: &mut [Option<Fitted>],
+        painter: &mut Painter,
+    ) -> bool {
+        let moved = |off: &[f64], readings: &[Option<Fitted>]| -> Vec<Option<Fitted>> {
+            let both = readings.iter().zip(off);
+            let moved = both.map(|(r, off)| {
+                r.map(|r| Fitted {
+                    value: r.value + off,
+                    ..r
+                })
+            });
+            moved.collect()
+        };
+        let known = moved(&self.repeats_off, readings);
+        let is_off = self.repeats_off.iter().any(|off| *off != 0.0);
+        if is_off && self.values_explain(moment, inputs, &known, painter) {
+            readings.copy_from_slice(&known);
+            return true;
+        }
+        if !self.unexplained.is_multiple_of(SCAN_EVERY) {
+            readings.copy_from_slice(&known);
+            return false;
+        }
+        self.find_repeats(moment, inputs, readings, painter);
+        let found = moved(&self.repeats_off, readings);
+        let is_off = self.repeats_off.iter().any(|off| *off != 0.0);
+        let explains = is_off && self.values_explain(moment, inputs, &found, painter);
+        readings.copy_from_slice(&found);
+        explains
+    }
+
+    /// Looks for the repetition of each scale whose picture, words and all, is nearest to what was captured.
+    fn find_repeats(
+        &mut self,
+        moment: &Moment,
+        inputs: &Inputs,
+        readings: &[Option<Fitted>],
+        painter: &mut Painter,
+    ) {
+        let freedoms = self.reader.freedoms().to_vec();
+        let mut shown = inputs.clone();
+        for (f, r) in freedoms.iter().zip(readings) {
+            if let Some(r) = r.filter(|r| r.misfit <= RECOGNISED) {
+                shown.values[f.channel.0] = Value::Number(r.value);
+            }
+        }
+        self.repeats_off.fill(0.0);
+        self.doubts.fill(0.0);
+        for (k, f) in freedoms.iter().enumerate() {
+            let read = readings[k].filter(|r| r.misfit <= RECOGNISED);
+            let (Some(read), Some(repeats)) = (read, f.repeats) else {
+                continue;
+            };
+            let far = (1..=MOST_REPEATS).map(|n| f64::from(n) * repeats);
+            let far = far.flat_map(|off| [off, -off]);
+            let is_shown = |off: &f64| match f.period {
+                Some(period) => off.abs() <= period / 2.0,
+                None => (f.low..=f.high).contains(&(read.value + off)),
+            };
+            let left: Vec<(f64, u64)> = std::iter::once(0.0)
+                .chain(far.filter(is_shown))
+                .map(|off| {
+                    shown.values[f.channel.0] = Value::Number(read.value + off);
+                    self.trial.draw(&shown, painter);
+                    let drawn = self.trial.reference()[0];
+                    let captured = self.trial.captured(moment.frame)[0];
+                    (off, left_over(captured, drawn))
+                })
+                .collect();
+            let mut best = left[0];
+            for &candidate in &left {
+                if is_better(candidate.1, best.1) {
+                    best = candidate;
+                }
+            }
+            let as_good = left.iter().filter(|c| !is_better(best.1, c.1));
+            let doubt = as_good.map(|c| (c.0 - best.0).abs()).fold(0.0, f64::max);
+            (self.repeats_off[k], self.doubts[k]) = (best.0, doubt);
+            shown.values[f.channel.0] = Value::Number(read.value + best.0);
+        }
+    }
+
+    /// States errors that tell of other repetitions of a scale, of a picture of which nothing tells which it is.
+    pub(super) fn widen_by_doubts(&self, readings: &mut [Option<Fitted>]) {
+        for (r, doubt) in readings.iter_mut().zip(&self.doubts) {
+            if let Some(r) = r {
+                r.standard_error = libm::hypot(r.standard_error, *doubt);
+            }
+        }
+    }
+
     /// Whether the picture is the one that is due, but for numbers that are off by themselves, each by no more than its
     /// readout may be.
     pub(super) fn allowed_numbers_explain(
@@ -188,7 +348,10 @@ impl RegionExaminer<'_> {
                     }
                 }
             }
-            if self.values_explain(moment, inputs, readings, painter) {
+            if self.values_explain(moment, inputs, readings, painter)
+                || self.hidden_explain(moment, inputs, readings, painter)
+                || self.repeats_explain(moment, inputs, readings, painter)
+            {
                 return Some(Explanation::Values);
             }
         } else {

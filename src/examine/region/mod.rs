@@ -54,6 +54,8 @@ pub struct Findings {
     pub wrong_cells: Vec<WrongCell>,
     /// Readings by freedom; `None` where nothing could be read.
     pub readings: Vec<Option<Fitted>>,
+    /// By freedom: whether the picture is explained, and too little is seen of what it moves to say which value it shows.
+    pub hidden: Vec<bool>,
     /// Numbers that stand on the picture as digits, where they could be read.
     pub digits: Vec<Digits>,
     /// For a liveness cell: which half is lit, when that can be said.
@@ -98,6 +100,10 @@ pub struct RegionExaminer<'d> {
     parting: Option<Parting>,
     previous_scene: Scene,
     tried: Vec<Scene>,
+    /// By freedom: how many repetitions of its scale the picture was last found to show beyond what is due, as a value.
+    repeats_off: Vec<f64>,
+    /// By freedom: how far off another repetition lies that explains an unexplained picture almost as well.
+    doubts: Vec<f64>,
 }
 
 /// What is the same for all regions of a frame.
@@ -165,6 +171,7 @@ impl<'d> RegionExaminer<'d> {
             .flat_map(Symbol::liveness)
             .map(|l| l.period_ms / 1000.0)
             .next();
+        let count = reader.freedoms().len();
         let channels = definition.regions()[region]
             .channels_used()
             .iter()
@@ -197,6 +204,8 @@ impl<'d> RegionExaminer<'d> {
             parting: None,
             previous_scene: Scene::default(),
             tried: Vec::new(),
+            repeats_off: vec![0.0; count],
+            doubts: vec![0.0; count],
         }
     }
 
@@ -312,6 +321,8 @@ impl<'d> RegionExaminer<'d> {
             self.searched_s = 0.0;
             self.ages.clear();
             self.parting = None;
+            self.repeats_off.fill(0.0);
+            self.doubts.fill(0.0);
             self.last_data_time_s = Some(moment.due_time_s());
             self.last_staleness_s = moment.latency_s;
             Explanation::Due
@@ -337,6 +348,7 @@ impl<'d> RegionExaminer<'d> {
                 }
                 None => {
                     self.unexplained += 1;
+                    self.widen_by_doubts(&mut readings);
                     self.unexplained(moment, &mut readings, painter)
                 }
             };
@@ -361,6 +373,16 @@ impl<'d> RegionExaminer<'d> {
             Explanation::Nothing { .. } => written.into_iter().map(|w| w.digits).collect(),
         };
         self.last_values.clone_from(&readings);
+        let shown = match explanation {
+            Explanation::Due => Some(inputs),
+            Explanation::OtherTime { .. } | Explanation::Values => Some(&self.trial_inputs),
+            Explanation::Nothing { .. } => None,
+        };
+        let is_lost = |r: &Option<Fitted>| r.is_none_or(|f| f.misfit > RECOGNISED);
+        let is_hidden = |(k, read)| {
+            is_lost(read) && shown.is_some_and(|inputs| self.reader.is_shown(k, inputs))
+        };
+        let hidden = readings.iter().enumerate().map(is_hidden).collect();
         let data_span_s = match explanation {
             Explanation::OtherTime { data_time_s } => Some(self.data_span_s(data_time_s, moment)),
             _ => None,
@@ -371,6 +393,7 @@ impl<'d> RegionExaminer<'d> {
             difference,
             wrong_cells,
             readings,
+            hidden,
             digits,
             liveness,
             is_unchanged,

@@ -49,6 +49,8 @@ pub struct RegionVerdict {
     pub staleness_se_s: Option<f64>,
     /// Readings of the continuous symbols.
     pub readings: Vec<Reading>,
+    /// Freedoms without a reading, since too little is seen of what they move.
+    pub hidden: Vec<usize>,
     /// Numbers that stand on the picture as digits.
     pub digits: Vec<Digits>,
     /// For a freeze: time of the first held frame (recording time), s.
@@ -68,6 +70,7 @@ impl RegionVerdict {
             staleness_s: None,
             staleness_se_s: None,
             readings: Vec::new(),
+            hidden: Vec::new(),
             digits: Vec::new(),
             since_s: None,
             live_since_s: None,
@@ -290,6 +293,9 @@ impl RegionJudge {
             staleness_s,
             staleness_se_s,
             readings,
+            hidden: (0..self.freedoms.len())
+                .filter(|k| findings.hidden.get(*k) == Some(&true))
+                .collect(),
             digits: findings.digits.clone(),
             since_s,
             live_since_s,

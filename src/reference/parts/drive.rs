@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::affine::Affine;
 use crate::definition::Definition;
 use crate::definition::model::Direction;
-use crate::definition::parts::{Motion, Sector, Strip};
+use crate::definition::parts::{Drum, Motion, Sector, Strip};
 use crate::picture::Point;
 use crate::recording::inputs::{ChannelId, Inputs};
 use crate::reference::scale::{half_period, half_turn, least_slope, place, slope, span};
@@ -40,6 +40,16 @@ pub(crate) enum Way {
     Shift(Point),
     Strip(Strip),
     Sector(Sector),
+}
+
+impl Way {
+    /// Pixels that a place of 1 is along a way; 1 degree where it is turned.
+    pub(super) fn length(&self) -> f64 {
+        match self {
+            Self::Shift(along) => libm::hypot(along.x, along.y),
+            Self::Turn(_) | Self::Strip(_) | Self::Sector(_) => 1.0,
+        }
+    }
 }
 
 /// From a value to a place.
@@ -108,6 +118,28 @@ impl Drive {
             source_range: d.channels()[channel.0].1.range,
             way,
         }
+    }
+
+    /// The rolling of a drum's digits: a step of its last place moves them by a row.
+    pub(crate) fn of_drum(m: &Drum, d: &Definition) -> Self {
+        Self::new(
+            &Motion {
+                name: Some("digits".into()),
+                channel: m.channel.clone(),
+                per_unit: Some(1.0 / m.unit),
+                shift_along: Some([0.0, m.row_height]),
+                ..Motion::default()
+            },
+            d,
+        )
+    }
+
+    /// Degrees or pixels for a unit, without sign, where they are the same everywhere.
+    pub(crate) fn even_px(&self) -> Option<f64> {
+        let Places::Even(per_unit) = &self.places else {
+            return None;
+        };
+        Some(libm::fabs(*per_unit) * self.way.length())
     }
 
     /// The driving value; `None` while a channel has none.

@@ -1,9 +1,9 @@
 //! In which ways the parts of a region move with their channels, and which values stand there as digits: what the
 //! examiner measures. All of it follows from the parts.
 
-use super::drive::Way;
+use super::drive::{Drive, Way};
 use super::reach::Lever;
-use super::{Assembly, Ink, What};
+use super::{Assembly, Ink, What, words};
 use crate::definition::Definition;
 use crate::definition::model::Readout;
 use crate::picture::Point;
@@ -23,6 +23,10 @@ pub struct Freedom {
     pub what: What,
     /// Values this far apart look the same.
     pub period: Option<f64>,
+    /// Values this far apart look much the same but for words: a turn of a pointer, the marks of a scale.
+    pub repeats: Option<f64>,
+    /// Whether digits that roll show it, and nothing else.
+    pub is_rolling: bool,
     /// Lowest value that is shown; lower ones look like it.
     pub low: f64,
     /// Highest value that is shown; higher ones look like it.
@@ -36,9 +40,9 @@ pub struct Freedom {
 /// A part that moves with a channel.
 #[derive(Clone, Debug, PartialEq)]
 struct Mover {
-    /// The part, and which of its motions this is.
+    /// The part, and which of its motions this is; the rolling of its own digits when absent.
     node: usize,
-    drive: usize,
+    drive: Option<usize>,
     /// What shows a motion of a unit of place, times `scale`.
     lever: Lever,
     scale: f64,
@@ -86,8 +90,7 @@ impl Freedom {
 
     /// A motion that another part has as well shows best in the one of both that reaches farther.
     fn add(&mut self, mover: Mover, parts: &Assembly) {
-        let drive = |m: &Mover| &parts.nodes[m.node].drives[m.drive];
-        let is_same = |m: &&mut Mover| drive(m).moves_as(drive(&mover));
+        let is_same = |m: &&mut Mover| parts.drive_of(m).moves_as(parts.drive_of(&mover));
         match self.movers.iter_mut().find(is_same) {
             Some(same) => same.lever = same.lever.best(mover.lever),
             None => self.movers.push(mover),
@@ -119,7 +122,9 @@ impl Assembly {
         for &member in &node.members {
             self.freedoms_of(member, d, found);
         }
-        for (n, drive) in node.drives.iter().enumerate() {
+        let drives = node.drives.iter().enumerate();
+        let drives = drives.map(|(n, drive)| (Some(n), drive));
+        for (n, drive) in node.roll.iter().map(|roll| (None, roll)).chain(drives) {
             let [low, high] = drive.ends();
             let (lever, scale) = match &drive.way {
                 Way::Turn(about) => (self.lever(k, *about, d), 1f64.to_radians()),
@@ -141,7 +146,7 @@ impl Assembly {
                 scale,
             };
             let same = found.iter_mut().find(|f| {
-                let mut drives = f.movers.iter().map(|m| &self.nodes[m.node].drives[m.drive]);
+                let mut drives = f.movers.iter().map(|m| self.drive_of(m));
                 (f.symbol, f.channel) == (node.symbol, drive.channel)
                     && (!f.bounds.intersection(&bounds).is_empty()
                         || drives.any(|other| drive.moves_as(other)))
@@ -152,6 +157,8 @@ impl Assembly {
                 f.low = f.low.min(low);
                 f.high = f.high.max(high);
                 f.period = f.period.filter(|p| drive.period == Some(*p));
+                f.is_rolling &= n.is_none();
+                f.repeats = greatest(f.repeats, self.repeats(k, n, drive));
                 continue;
             }
             found.push(Freedom {
@@ -159,6 +166,8 @@ impl Assembly {
                 channel: drive.channel,
                 what: drive.name.clone(),
                 period: drive.period,
+                repeats: self.repeats(k, n, drive),
+                is_rolling: n.is_none(),
                 low,
                 high,
                 movers: vec![mover],
@@ -167,11 +176,49 @@ impl Assembly {
         }
     }
 
-    /// Whether a part or one of its members has ink that is read: readings leave words out.
+    fn drive_of(&self, m: &Mover) -> &Drive {
+        let node = &self.nodes[m.node];
+        let own = m.drive.map(|n| &node.drives[n]);
+        own.or(node.roll.as_ref()).expect("a mover has its motion")
+    }
+
+    /// How far apart values are that a motion of part `k` shows much alike, words left out.
+    fn repeats(&self, k: usize, motion: Option<usize>, drive: &Drive) -> Option<f64> {
+        let per_unit = drive.even_px()?;
+        let of_digits = || {
+            let mut inks = self.nodes[k].inks.iter();
+            inks.find_map(|i| match i {
+                Ink::Drum(m) => Some(f64::from(words::positions(m)) * m.unit),
+                _ => None,
+            })
+        };
+        match (&drive.way, motion) {
+            (_, None) => of_digits(),
+            (Way::Turn(_), _) => greatest(
+                drive.period.is_none().then(|| 360.0 / per_unit),
+                self.marked_every(k, &drive.way).map(|step| step / per_unit),
+            ),
+            (Way::Shift(_), _) => self.marked_every(k, &drive.way).map(|step| step / per_unit),
+            (Way::Strip(_) | Way::Sector(_), _) => None,
+        }
+        .filter(|repeats| repeats.is_finite())
+    }
+
+    /// How far apart marks of part `k` or of its members look alike that are put along the same way, deg or px.
+    fn marked_every(&self, k: usize, way: &Way) -> Option<f64> {
+        let node = &self.nodes[k];
+        let has_outline = node.inks.iter().any(|i| matches!(i, Ink::Outline { .. }));
+        let own = node.marks.as_ref().filter(|_| has_outline);
+        let own = own.and_then(|m| m.alike_every(way));
+        let members = node.members.iter().map(|m| self.marked_every(*m, way));
+        members.fold(own, greatest)
+    }
+
+    /// Whether a part or one of its members has ink that is read: readings leave words out, but for digits that roll.
     fn has_outline(&self, k: usize) -> bool {
         let node = &self.nodes[k];
         let mut inks = node.inks.iter();
-        inks.any(|i| matches!(i, Ink::Outline { .. }))
+        inks.any(|i| matches!(i, Ink::Outline { .. } | Ink::Drum(_)))
             || node.members.iter().any(|m| self.has_outline(*m))
     }
 
@@ -231,8 +278,7 @@ impl Assembly {
     /// not shown or does not move here.
     pub(crate) fn px_per_unit(&self, f: &Freedom, d: &Definition, inputs: &Inputs) -> f64 {
         let shown = f.movers.iter().filter(|m| self.is_drawn(m.node, d, inputs));
-        let px = shown
-            .map(|m| m.lever.px() * m.scale * self.nodes[m.node].drives[m.drive].slope(inputs));
+        let px = shown.map(|m| m.lever.px() * m.scale * self.drive_of(m).slope(inputs));
         px.fold(0.0, f64::max)
     }
 
@@ -241,7 +287,12 @@ impl Assembly {
         let px = f
             .movers
             .iter()
-            .map(|m| m.lever.px() * m.scale * self.nodes[m.node].drives[m.drive].least_slope());
+            .map(|m| m.lever.px() * m.scale * self.drive_of(m).least_slope());
         px.fold(f64::MIN_POSITIVE, f64::max).min(f64::MAX)
     }
+}
+
+/// The greater of what there is.
+fn greatest(a: Option<f64>, b: Option<f64>) -> Option<f64> {
+    [a, b].into_iter().flatten().reduce(f64::max)
 }

@@ -60,6 +60,8 @@ struct Node {
     place: Affine,
     clip: Option<Clip>,
     drives: Vec<Drive>,
+    /// How its own digits roll.
+    roll: Option<Drive>,
     when: Vec<Condition>,
     choose: bool,
     marks: Option<Marks>,
@@ -112,13 +114,15 @@ struct Marks {
     repeat: Repeat,
     places: Places,
     way: Way,
+    /// The channel in whose turn labels count on.
+    turn_of: Option<ChannelId>,
     /// Marks round a middle have an end, and are worked out once; `None` of those along a way, which are asked for where
     /// they are in view.
     turned: Option<Vec<(f64, Affine)>>,
 }
 
 impl Marks {
-    fn new(repeat: &Repeat) -> Self {
+    fn new(repeat: &Repeat, d: &Definition) -> Self {
         let point = |[x, y]: [f64; 2]| Point::new(x, y);
         let way = match (repeat.turn_about, repeat.shift_along) {
             (Some(about), _) => Way::Turn(point(about)),
@@ -128,6 +132,7 @@ impl Marks {
             repeat: repeat.clone(),
             places: Places::new(&repeat.scale, repeat.per_unit),
             way,
+            turn_of: repeat.turn_of.as_deref().map(|n| d.channel(n)),
             turned: None,
         };
         if let (Way::Turn(_), Some(from), Some(to)) = (&marks.way, repeat.from, repeat.to) {
@@ -165,9 +170,49 @@ impl Marks {
         (low..=high).contains(&at)
     }
 
-    /// What the label of a mark reads.
-    fn label(&self, v: f64) -> f64 {
-        self.repeat.period.map_or(v, |period| v.rem_euclid(period))
+    /// What the label of a mark reads where the value at the begin of the turn is `turn`.
+    fn label(&self, v: f64, turn: f64) -> f64 {
+        self.repeat
+            .period
+            .map_or(v, |period| turn + v.rem_euclid(period))
+    }
+
+    /// Where the turn begins that labels count on in; `None` while nobody can say.
+    fn turn(&self, inputs: Option<&Inputs>) -> Option<f64> {
+        let Some(channel) = self.turn_of else {
+            return Some(0.0);
+        };
+        let v = inputs?.value(channel).number()?;
+        Some(self.turn_at(v))
+    }
+
+    fn turn_at(&self, v: f64) -> f64 {
+        let period = self.repeat.period.unwrap_or(1.0);
+        libm::floor(v / period) * period
+    }
+
+    /// The turn whose labels are longest.
+    fn longest_turn(&self, d: &Definition) -> f64 {
+        let range = self.turn_of.and_then(|c| d.channels()[c.0].1.range);
+        let ends = range.unwrap_or_default().map(|v| self.turn_at(v));
+        if libm::fabs(ends[0]) > libm::fabs(ends[1]) {
+            ends[0]
+        } else {
+            ends[1]
+        }
+    }
+
+    /// How far apart marks look alike that are put along `way`, deg or px; `None` where they are put along another.
+    fn alike_every(&self, way: &Way) -> Option<f64> {
+        let is_along = matches!(
+            (&self.way, way),
+            (Way::Turn(_), Way::Turn(_)) | (Way::Shift(_), Way::Shift(_))
+        );
+        let Places::Even(per_unit) = &self.places else {
+            return None;
+        };
+        let step = self.repeat.except_step.unwrap_or(self.repeat.step);
+        is_along.then(|| libm::fabs(step * per_unit) * self.way.length())
     }
 
     /// The values between `low` and `high`.
@@ -267,6 +312,7 @@ impl Assembly {
             Ink::Words(_) | Ink::Label(_) => false,
             Ink::Readout(_) | Ink::Drum(_) | Ink::Slots(..) | Ink::Blink(_) => true,
         });
+        let depends = depends || part.repeat.as_ref().is_some_and(|r| r.turn_of.is_some());
         self.nodes.push(Node {
             symbol,
             parent,
@@ -281,9 +327,13 @@ impl Assembly {
                 is_upright: matches!(a, Area::Rect(_)),
             }),
             drives: part.motion.iter().map(|m| Drive::new(m, d)).collect(),
+            roll: match &part.shape {
+                Some(Shape::Drum(m)) => Some(Drive::of_drum(m, d)),
+                _ => None,
+            },
             when: part.when.clone(),
             choose: part.choose,
-            marks: part.repeat.as_ref().map(Marks::new),
+            marks: part.repeat.as_ref().map(|r| Marks::new(r, d)),
             failure: part.failure.as_ref().map(|f| Gate {
                 channels: f.channels.iter().map(|c| d.channel(c)).collect(),
                 all: f.all,
@@ -470,6 +520,9 @@ impl Assembly {
             self.draw_here(k, &place, pen);
             return;
         };
+        let Some(turn) = marks.turn(pen.inputs) else {
+            return;
+        };
         if let [Ink::Outline { color, rules, .. }] = &node.inks[..] {
             place.color = Some(color_of(color, rules, pen));
         }
@@ -479,7 +532,7 @@ impl Assembly {
             }
             let mark = Place {
                 to_page: place.to_page.after(mark).after(&node.place),
-                value: marks.label(v),
+                value: marks.label(v, turn),
                 ..place
             };
             self.draw_here(k, &mark, pen);

@@ -79,10 +79,14 @@ impl Assembly {
             let numbered = values.iter().enumerate();
             let chosen = numbered.filter(|(n, _)| n % every == 0 || *n == last);
             let mut all = Vec::new();
+            let turn = marks.longest_turn(d);
             for (_, &v) in chosen {
                 let affine = marks.affine(v);
                 // A label is as wide as what it reads at its mark.
-                let label = node.inks.iter().find_map(|i| i.label_at(marks.label(v), d));
+                let label = node
+                    .inks
+                    .iter()
+                    .find_map(|i| i.label_at(marks.label(v, turn), d));
                 let own = label.map(|c| c.into_iter().map(|p| node.place.map(p)).collect());
                 let own: &Vec<Point> = match (&own, anchor.is_some()) {
                     (Some(own), false) => own,

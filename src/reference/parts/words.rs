@@ -105,6 +105,7 @@ pub(super) fn drum(m: &Drum, place: &Place, d: &Definition, inputs: &Inputs, sce
         );
         return;
     };
+    scene.set_rolling(true);
     let pitch = pitch(m, d);
     let [right, y] = m.position;
     let mut roll = Roll::new(m, libm::fabs(v));
@@ -150,6 +151,7 @@ pub(super) fn drum(m: &Drum, place: &Place, d: &Definition, inputs: &Inputs, sce
         }
         roll.next_place();
     }
+    scene.set_rolling(false);
 }
 
 /// One place of a drum after the other, from the last.
@@ -162,11 +164,15 @@ struct Roll {
     carry: f64,
 }
 
+/// Positions of a drum's last place.
+pub(super) fn positions(m: &Drum) -> u32 {
+    let positions = 10f64.powi(i32::from(m.last_digits)) / m.unit;
+    positions.round().max(1.0) as u32
+}
+
 impl Roll {
     fn new(m: &Drum, v: f64) -> Self {
-        let positions = (10f64.powi(i32::from(m.last_digits)) / m.unit)
-            .round()
-            .max(1.0) as u64;
+        let positions = u64::from(positions(m));
         let x = (v / m.unit).min(1e15);
         Self {
             count: libm::floor(x) as u64,

@@ -2,6 +2,7 @@
 
 use super::super::bench;
 use crate::picture::Point;
+use crate::reference::drawing::Drawing;
 
 const DIAL: &str = r##"
     kind = "dial"
@@ -134,4 +135,57 @@ fn one_invalid_pointer_is_absent_and_all_invalid_put_up_the_flag() {
         ["RPM"]
     );
     assert_eq!(scene.items().len(), 2);
+}
+
+/// A whole turn stands for 1,000, over and over.
+const ROLLING: &str = r##"
+    kind = "dial"
+    rolling = true
+    center = [100.0, 100.0]
+    radius = 80.0
+    breakpoints = [[0.0, 0.0], [1000.0, 360.0]]
+    ticks = { major_step = 250.0, major_length = 10.0, color = "white", labels = { font = "sans", size = 10.0, distance = 20.0 } }
+    pointers = [{ channel = "a", tip_radius = 70.0, tail_radius = 30.0, width = 6.0, color = "sky" }]
+    failure = { rect = [20, 20, 160, 160], text = "ALT", font = "sans", size = 14.0, color = "red", background = "black" }
+"##;
+
+#[test]
+fn numbers_of_a_rolling_scale_are_those_of_the_turn_that_the_pointer_is_in() {
+    let d = bench::display(ROLLING);
+    // The tip goes 70 px round the middle.
+    for (v, numbers, tip) in [
+        (4750.0, ["4000", "4250", "4500", "4750"], (30.0, 100.0)),
+        (4999.9, ["4000", "4250", "4500", "4750"], (100.0, 30.0)),
+        (5000.0, ["5000", "5250", "5500", "5750"], (100.0, 30.0)),
+        (250.0, ["0", "250", "500", "750"], (170.0, 100.0)),
+        (-500.0, ["-1000", "-750", "-500", "-250"], (100.0, 170.0)),
+    ] {
+        let scene = bench::moving(&d, &bench::inputs(&d, &[("a", v)]));
+        let lines = bench::lines(&scene);
+        let read: Vec<&str> = lines.iter().map(|l| l.text.as_str()).collect();
+        assert_eq!(read, numbers, "{v}");
+        let at = bench::outline(&scene, d.color("sky"), 0)[0];
+        assert!(libm::hypot(at.x - tip.0, at.y - tip.1) < 0.1, "{v}: {at:?}");
+    }
+    // Marks stand still, and the flag stands alone.
+    assert_eq!(bench::fixed(&d).items().len(), 1 + 4);
+    let lines = bench::lines(&bench::moving(&d, &bench::inputs(&d, &[])));
+    assert_eq!(
+        lines.iter().map(|l| l.text.as_str()).collect::<Vec<_>>(),
+        ["ALT"]
+    );
+}
+
+#[test]
+fn the_pointer_of_a_rolling_scale_is_read_as_the_whole_value() {
+    let d = bench::display(ROLLING);
+    let drawing = Drawing::new(&d);
+    let [pointer] = &drawing.freedoms(&d, 0)[..] else {
+        panic!("one freedom")
+    };
+    assert_eq!((pointer.period, pointer.repeats), (None, Some(1000.0)));
+    assert_eq!(pointer.difference(5001.0, 4001.0), 1000.0);
+    let px = drawing.px_per_unit(&d, 0, pointer, &bench::inputs(&d, &[("a", 4733.0)]));
+    // 0.36 deg for a unit, at the tip.
+    assert!((px - 70.0 * 0.36f64.to_radians()).abs() < 1e-9, "{px}");
 }

@@ -323,3 +323,32 @@ fn shown_values() {
     let (_, found) = list(4);
     assert_eq!(found[0].shown_value(130.0), 100.0);
 }
+
+/// Values after which outlines look the same: worked out from steps and what a step is in the unit of the channel.
+#[test]
+fn scales_repeat_after_their_marks_and_digits_after_their_last_place() {
+    let repeats = |symbol: &str| -> Vec<Option<f64>> {
+        let d = bench::display(symbol);
+        let found = Drawing::new(&d).freedoms(&d, 0);
+        found.iter().map(|f| f.repeats).collect()
+    };
+    // Pitch, roll and slip; bent dials; a tape with marks every 20, and its bug; a card with long marks every 10 and short
+    // ones between, bug and wind; a bar.
+    let all: Vec<_> = bench::READ.iter().map(|s| repeats(s)).collect();
+    assert_eq!(all[1], [None, None]);
+    assert_eq!(all[2], [Some(20.0), None]);
+    assert_eq!(all[3], [Some(10.0), None, None]);
+    assert_eq!(all[4], [None]);
+    let drum = r#"
+    kind = "parts"
+    part = [{ shape = { drum = { channel = "a", position = [150, 100], font = "mono", size = 20, color = "white", row_height = 24, places = 4, unit = 20, last_digits = 2 } } }]
+    "#;
+    assert_eq!(repeats(drum), [Some(100.0)]);
+    let d = bench::display(drum);
+    let drawing = Drawing::new(&d);
+    let digits = &drawing.freedoms(&d, 0)[0];
+    // A row of 24 px for 20.
+    let px = drawing.px_per_unit(&d, 0, digits, &bench::inputs(&d, &[("a", 4733.0)]));
+    assert!((px - 1.2).abs() < 1e-9 && &*digits.what == "digits", "{px}");
+    assert!(digits.is_rolling);
+}

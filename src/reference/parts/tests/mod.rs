@@ -6,6 +6,7 @@ mod dial;
 mod flag;
 mod freedoms;
 mod looks;
+mod power_gauge;
 mod rose;
 mod tape;
 mod text;
