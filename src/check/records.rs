@@ -129,6 +129,7 @@ impl Run<'_> {
                 })
             })
             .collect();
+        let alerts = self.exercised_alerts();
         let span_s = self
             .last_time_s
             .map(|last| [rounded(self.first_time_s), rounded(last)]);
@@ -173,6 +174,7 @@ impl Run<'_> {
                 .zip(self.counts)
                 .map(|(r, c)| (r.id.clone(), c))
                 .collect(),
+            alerts,
             blind_s: regions
                 .iter()
                 .zip(&self.blind_s)

@@ -47,6 +47,8 @@ mod repeats_exactly;
 mod runs_suites;
 mod shares_campaigns;
 mod shares_files;
+mod shows_alerts;
+mod shows_traffic;
 mod spares_files;
 mod stays_small;
 mod tells_age_and_blindness;

@@ -1,6 +1,7 @@
 //! In which ways the parts of a region move with their channels, and which values stand there as digits: what the
 //! examiner measures. All of it follows from the parts.
 
+use super::affine::Affine;
 use super::drive::Way;
 use super::reach::Lever;
 use super::{Assembly, Ink, What};
@@ -123,6 +124,7 @@ impl Assembly {
             let [low, high] = drive.ends();
             let (lever, scale) = match &drive.way {
                 Way::Turn(about) => (self.lever(k, *about, d), 1f64.to_radians()),
+                Way::Carry(about) => (self.farthest_carried(k, n, *about), 1f64.to_radians()),
                 Way::Sector(s) => {
                     let about = Point::new(s.about[0], s.about[1]);
                     (self.lever(k, about, d), 1f64.to_radians())
@@ -231,9 +233,27 @@ impl Assembly {
     /// not shown or does not move here.
     pub(crate) fn px_per_unit(&self, f: &Freedom, d: &Definition, inputs: &Inputs) -> f64 {
         let shown = f.movers.iter().filter(|m| self.is_drawn(m.node, d, inputs));
-        let px = shown
-            .map(|m| m.lever.px() * m.scale * self.nodes[m.node].drives[m.drive].slope(inputs));
+        let px = shown.map(|m| {
+            let slope = self.nodes[m.node].drives[m.drive].slope(inputs);
+            self.lever_px(m, inputs) * m.scale * slope
+        });
         px.fold(0.0, f64::max)
+    }
+
+    /// How far from the middle of its turn there is ink of a mover, px: what is carried, where it stands now.
+    fn lever_px(&self, m: &Mover, inputs: &Inputs) -> f64 {
+        let node = &self.nodes[m.node];
+        let Way::Carry(about) = &node.drives[m.drive].way else {
+            return m.lever.px();
+        };
+        let mut motion = Affine::IDENTITY;
+        for drive in &node.drives[..m.drive] {
+            if let Some(place) = drive.place(inputs) {
+                motion = drive.after(&motion, node.origin(), place);
+            }
+        }
+        let at = motion.map(node.origin());
+        libm::hypot(at.x - about.x, at.y - about.y)
     }
 
     /// Pixels that the ink moves for a unit of the channel where its scale is coarsest, without sign.

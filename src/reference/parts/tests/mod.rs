@@ -8,4 +8,5 @@ mod freedoms;
 mod looks;
 mod rose;
 mod tape;
+mod target;
 mod text;
