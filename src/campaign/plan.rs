@@ -92,6 +92,9 @@ pub struct CaptureSource {
     /// absent.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub recording: Option<PathBuf>,
+    /// Further tables of the recording by the names that the definition has for them, relative to the plan.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub tables: BTreeMap<String, PathBuf>,
     /// Recording time = capture time + this, s.
     #[serde(default)]
     pub offset_s: f64,

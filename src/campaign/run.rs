@@ -32,7 +32,7 @@ use crate::evidence::records::rounded;
 use crate::examine::subject::Subject;
 use crate::files::{Content, Digest, FileContent};
 use crate::judge::events::{Event, name};
-use crate::recording::{MissingColumns, Recording};
+use crate::recording::{Files, MissingColumns, Recording};
 use crate::reference::drawing::Drawing;
 use crate::shard::Shard;
 
@@ -189,8 +189,14 @@ impl Prepared {
                     MissingColumns::Refuse
                 };
                 let bench = c.recording.as_ref().map(|b| folder.join(b));
-                let inputs = folder.join(&c.inputs);
-                Recording::load_on_bench(&inputs, &definition, missing, bench.as_deref())
+                let tables = c.tables.iter();
+                let tables = tables.map(|(name, path)| (name.clone(), folder.join(path)));
+                let files = Files {
+                    inputs: &folder.join(&c.inputs),
+                    form: bench.as_deref(),
+                    tables: &tables.collect(),
+                };
+                Recording::load_all(&files, &definition, missing)
             })
             .collect::<Result<Vec<_>, _>>()?;
         let drawing = Drawing::new(&definition);
@@ -287,6 +293,9 @@ impl Prepared {
             }
             if let Some(file) = self.recordings[k].form_content() {
                 inputs.add_file("recording", file)?;
+            }
+            for (_, file) in self.recordings[k].table_contents() {
+                inputs.add_file("table", file)?;
             }
             if let Some((_, file)) = &self.profiles[k] {
                 inputs.add_file("profile", file)?;

@@ -136,6 +136,7 @@ impl Run<'_> {
                 })
             })
             .collect();
+        let alerts = self.exercised_alerts();
         let span_s = self
             .last_time_s
             .map(|last| [rounded(self.first_time_s), rounded(last)]);
@@ -187,6 +188,7 @@ impl Run<'_> {
                 .zip(self.counts)
                 .map(|(r, c)| (r.id.clone(), c))
                 .collect(),
+            alerts,
             blind_s: regions
                 .iter()
                 .zip(&self.blind_s)

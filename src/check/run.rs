@@ -29,6 +29,7 @@ use crate::reference::glyphs::pixels_of;
 use crate::reference::painter::Painter;
 use crate::reference::scene::Bounds;
 
+use super::alerts::Exercised;
 use super::beside::{Beside, Comparison};
 use super::chain_watch::{ChainWatch, Sight, Told};
 use super::clock::step_s;
@@ -112,6 +113,8 @@ pub struct Run<'d> {
     pub(super) counts: Vec<BTreeMap<String, u64>>,
     pub(super) frame_counts: BTreeMap<String, u64>,
     pub(super) blind_s: Vec<f64>,
+    /// By alert of the definition.
+    pub(super) alerts: Vec<Exercised>,
     best: BTreeMap<usize, Snapshot>,
     chain_watch: ChainWatch,
     pub(super) gaps: Gaps,
@@ -202,6 +205,7 @@ impl<'d> Run<'d> {
             counts: vec![BTreeMap::new(); count],
             frame_counts: BTreeMap::new(),
             blind_s: vec![0.0; count],
+            alerts: vec![Exercised::default(); definition.alerts().count()],
             best: BTreeMap::new(),
             chain_watch: ChainWatch::new(chain.look.encoding),
             gaps: Gaps::default(),
@@ -524,6 +528,10 @@ impl<'d> Run<'d> {
             matches!(self.broken, Some((Some(s), _)) if s != Signature::Readable),
             self.instead(),
         );
+        self.name_alerts(&moment, &found);
+        if is_recorded {
+            self.count_alerts();
+        }
         for s in &improved {
             let (place, symbol) = self.place(s.region, &verdicts[s.region], &differences[s.region]);
             self.log.note_place(s.region, place, symbol);
@@ -551,8 +559,8 @@ impl<'d> Run<'d> {
         page.or(self.exchanged.map(Instead::Exchanged))
     }
 
-    /// Where a region disagrees, px of the capture, and the symbol that this is about: the one whose reading is off, or the
-    /// one that stands there.
+    /// Where a region disagrees, px of the capture, and the symbol that this is about: the one whose reading is off, the only
+    /// one that could not be read, or the one that stands there.
     fn place(
         &self,
         region: usize,
@@ -564,8 +572,17 @@ impl<'d> Run<'d> {
         let place = is_any.then(|| place::place_of(difference, examiner.area(), &self.chain));
         let is_off = verdict.readings.iter().find(|r| r.is_outside);
         let read = is_off.map(|r| examiner.freedoms()[r.freedom].symbol);
-        let there = || place::symbol_at(self.subject, region, place?, &self.chain);
-        let symbol = read.or_else(there);
+        let there = || {
+            let inputs = examiner.inputs_due();
+            place::symbol_at(
+                self.subject,
+                region,
+                (place?, difference),
+                &self.chain,
+                inputs,
+            )
+        };
+        let symbol = read.or_else(|| unread(examiner, verdict)).or_else(there);
         let words = symbol.map(|k| place::symbol_in_words(self.definition, region, k));
         (place, words)
     }
@@ -726,4 +743,17 @@ pub(super) fn not_judged() -> Findings {
         liveness: None,
         is_unchanged: true,
     }
+}
+
+/// The only symbol of a readable picture that moves and of which nothing could be read.
+fn unread(examiner: &RegionExaminer, verdict: &RegionVerdict) -> Option<usize> {
+    if verdict.verdict != Verdict::Misleading || verdict.readings.is_empty() {
+        return None;
+    }
+    let is_read = |k: usize| verdict.readings.iter().any(|r| r.freedom == k);
+    let freedoms = examiner.freedoms().iter().enumerate();
+    let lost = freedoms.filter(|(k, _)| !is_read(*k) && examiner.px_per_unit(*k) > 0.0);
+    let mut symbols = lost.map(|(_, f)| f.symbol);
+    let first = symbols.next()?;
+    symbols.all(|s| s == first).then_some(first)
 }

@@ -157,6 +157,8 @@ impl Arguments {
             inputs.push(Input::new("inputs", self.beside_plan(&c.inputs)));
             let bench = c.recording.as_ref();
             inputs.extend(bench.map(|b| Input::new("recording", self.beside_plan(b))));
+            let tables = c.tables.values();
+            inputs.extend(tables.map(|t| Input::new("table", self.beside_plan(t))));
             let profile = c.profile.iter();
             inputs.extend(profile.map(|p| Input::new("profile", self.beside_plan(p))));
         }

@@ -240,6 +240,7 @@ impl Arguments {
                 display: display.into(),
                 inputs: inputs.into(),
                 recording: None,
+                tables: Vec::new(),
                 allow_missing: false,
             },
             capture: CaptureArguments::plain(capture),
@@ -265,6 +266,7 @@ impl Arguments {
                 display: run.display.clone(),
                 inputs: run.inputs.clone(),
                 recording: run.recording.clone(),
+                tables: run.tables.clone(),
                 allow_missing: run.allow_missing,
             },
             capture: CaptureArguments {
@@ -321,6 +323,8 @@ impl Arguments {
         ];
         let bench = self.input.recording.iter();
         inputs.extend(bench.map(|p| Input::new("recording", p)));
+        let tables = self.input.tables.iter();
+        inputs.extend(tables.map(|(_, p)| Input::new("table", p)));
         inputs.extend(self.profile.iter().map(|p| Input::new("profile", p)));
         inputs
     }
@@ -365,6 +369,7 @@ impl Arguments {
         ]
         .into_iter()
         .chain(&mut self.input.recording)
+        .chain(self.input.tables.iter_mut().map(|(_, path)| path))
         .chain(&mut self.profile)
         .chain(&mut self.beside)
         {

@@ -7,7 +7,7 @@ use super::print::say_pieces;
 use super::tone::Tone;
 use crate::definition::Definition;
 use crate::definition::lint;
-use crate::recording::{MissingColumns, Recording};
+use crate::recording::{Files, MissingColumns, Recording};
 use crate::requirements::{Names, Requirements};
 
 /// Arguments of `lint`.
@@ -25,6 +25,9 @@ pub struct Arguments {
     /// How this bench writes recordings, a file with a table [recording]; its keys stand before those of the definition.
     #[arg(long, value_name = "B.toml", requires = "inputs")]
     recording: Option<PathBuf>,
+    /// A further table of the recording, by its name in the definition, as traffic=T.csv; once for each.
+    #[arg(long = "table", value_name = "NAME=T.csv", value_parser = super::parse_table, requires = "inputs")]
+    tables: Vec<(String, PathBuf)>,
     /// Print the definition with every symbol written out in parts, and nothing else: it draws the same picture.
     #[arg(long)]
     expand: bool,
@@ -45,8 +48,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         .inputs
         .as_deref()
         .map(|path| {
-            let bench = arguments.recording.as_deref();
-            Recording::load_on_bench(path, &definition, MissingColumns::Allow, bench)
+            let files = Files {
+                inputs: path,
+                form: arguments.recording.as_deref(),
+                tables: &arguments.tables.iter().cloned().collect(),
+            };
+            Recording::load_all(&files, &definition, MissingColumns::Allow)
         })
         .transpose()?;
     let (width, height) = definition.size();

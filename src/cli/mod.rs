@@ -43,7 +43,7 @@ use crate::check::place::Place;
 use crate::definition::Definition;
 use crate::evidence::manifest::{ReadFiles, stored_path};
 use crate::picture::{Matrix, Range};
-use crate::recording::{MissingColumns, Recording};
+use crate::recording::{Files, MissingColumns, Recording};
 
 /// All judged, and everything agrees.
 pub const EXIT_AGREES: u8 = 0;
@@ -385,9 +385,24 @@ struct InputArguments {
     /// How this bench writes recordings, a file with a table [recording]; its keys stand before those of the definition.
     #[arg(long, value_name = "B.toml")]
     recording: Option<PathBuf>,
+    /// A further table of the recording, by its name in the definition, as traffic=T.csv; once for each.
+    #[arg(long = "table", value_name = "NAME=T.csv", value_parser = parse_table)]
+    tables: Vec<(String, PathBuf)>,
     /// Accept a recording that lacks channels, or is shorter than the capture; what needs them is not judged.
     #[arg(long)]
     allow_missing: bool,
+}
+
+/// A table's name and file, as `--table` says them.
+fn parse_table(text: &str) -> Result<(String, PathBuf), String> {
+    match text.split_once('=') {
+        Some((name, path)) if !name.is_empty() && !path.is_empty() => {
+            Ok((name.to_owned(), PathBuf::from(path)))
+        }
+        _ => Err(format!(
+            "\"{text}\" does not say which file is which table; expected NAME=FILE"
+        )),
+    }
 }
 
 impl InputArguments {
@@ -398,8 +413,12 @@ impl InputArguments {
         } else {
             MissingColumns::Refuse
         };
-        let bench = self.recording.as_deref();
-        let recording = Recording::load_on_bench(&self.inputs, &definition, missing, bench)?;
+        let files = Files {
+            inputs: &self.inputs,
+            form: self.recording.as_deref(),
+            tables: &self.tables.iter().cloned().collect(),
+        };
+        let recording = Recording::load_all(&files, &definition, missing)?;
         Ok((definition, recording))
     }
 
@@ -409,6 +428,9 @@ impl InputArguments {
         say("--inputs", stored_path(&self.inputs, home));
         if let Some(bench) = &self.recording {
             say("--recording", stored_path(bench, home));
+        }
+        for (name, path) in &self.tables {
+            say("--table", format!("{name}={}", stored_path(path, home)));
         }
     }
 
@@ -428,6 +450,9 @@ impl InputArguments {
         }
         if let Some(file) = recording.form_content() {
             inputs.add_file("recording", file)?;
+        }
+        for (_, file) in recording.table_contents() {
+            inputs.add_file("table", file)?;
         }
         Ok(inputs)
     }

@@ -24,6 +24,10 @@ pub(crate) struct Logic {
     pub pages: Vec<Option<Vec<Condition>>>,
     /// What must hold for each alert, in the order of [`super::Definition::alerts`].
     pub alerts: Vec<Vec<Condition>>,
+    /// By alert: what acknowledges it, as an index; `None` where nothing does.
+    pub acknowledged_by: Vec<Option<usize>>,
+    /// What must hold for alerts to be acknowledged, by list.
+    pub acknowledgements: Vec<Vec<Condition>>,
     sources: BTreeMap<Name, BTreeSet<Name>>,
 }
 
@@ -32,14 +36,21 @@ impl Logic {
         let channels = file.channels.clone().into_iter().collect();
         let mut remembered = Vec::new();
         let mut alerts = Vec::new();
+        let (mut acknowledged_by, mut acknowledgements) = (Vec::new(), Vec::new());
         for symbol in file.region.iter().flat_map(|r| &r.symbol) {
             uses::of_symbol(symbol, &mut |_, what| {
                 if let Use::Condition(condition) = what {
                     gather(condition, &mut remembered);
                 }
             });
-            let own = symbol.alerts().flat_map(|list| &list.alert);
-            alerts.extend(own.map(|alert| alert.when.clone()));
+            for list in symbol.alerts() {
+                alerts.extend(list.alert.iter().map(|alert| alert.when.clone()));
+                let by = list.unacknowledged.as_ref().map(|new| {
+                    acknowledgements.push(new.until.clone());
+                    acknowledgements.len() - 1
+                });
+                acknowledged_by.extend(list.alert.iter().map(|_| by));
+            }
         }
         for page in &file.page {
             let resets = page.reversion.iter().flat_map(|r| &r.reset);
@@ -56,6 +67,8 @@ impl Logic {
             calls: derivations.calls,
             remembered,
             alerts,
+            acknowledged_by,
+            acknowledgements,
             sources: derivations.sources,
         }
     }

@@ -28,6 +28,7 @@ pub mod recording_form;
 pub mod schema;
 mod shape;
 pub mod symbols;
+pub mod tables;
 #[cfg(test)]
 mod tests;
 mod tree;
@@ -279,7 +280,8 @@ impl Definition {
         let colors = &mut file.colors;
         for symbol in file.region.iter_mut().flat_map(|r| &mut r.symbol) {
             if !matches!(symbol, model::Symbol::Parts(_)) {
-                let (name, mut part) = (Some(symbol.kind().into()), symbol.parts());
+                let name = symbol.called().unwrap_or(symbol.kind());
+                let (name, mut part) = (Some(name.into()), symbol.parts());
                 name_colors(&mut part, colors);
                 *symbol = model::Symbol::Parts(parts::Parts { name, part });
             }

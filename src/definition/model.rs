@@ -14,7 +14,10 @@ pub use super::pages::Page;
 pub use super::recording_form::RecordingForm;
 pub use super::symbols::{
     Symbol,
-    alerts::{Alert, AlertClass, AlertColors, Alerts},
+    alerts::{
+        Alert, AlertClass, AlertColors, AlertHazards, Alerts, More, NewLook, SlotGround,
+        Unacknowledged,
+    },
     attitude::{Attitude, BankFixed, BankScale, PitchLadder, Slip},
     bar::{Bar, BarStyle},
     dial::{Dial, DialPointer, PointerShape},
@@ -23,9 +26,11 @@ pub use super::symbols::{
     readout::Readout,
     rose::{Rose, Wind},
     tape::{Tape, Window},
+    target::{Icon, IconShape, Target},
     text::Text,
     unchecked::Unchecked,
 };
+pub use super::tables::{ForEach, Table};
 
 /// A name of a channel, colour or font, given elsewhere in the same file.
 pub type Name = String;
@@ -55,6 +60,9 @@ pub struct DisplayFile {
     /// Input channels by name.
     #[serde(default)]
     pub channels: BTreeMap<Name, Channel>,
+    /// Further tables of the recording by name, each with a row a thing and time.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub tables: BTreeMap<Name, Table>,
     /// How recordings of the channels are written. Another bench says so in a file of its own (`--recording`).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub recording: Option<RecordingForm>,
@@ -177,6 +185,13 @@ pub struct Channel {
     /// Column that says whether the value is valid (1, true, yes, valid) or not (0, false, no, invalid). Not with an
     /// expression, which is valid when what it is worked out from is.
     pub validity_column: Option<String>,
+    /// The table of `[tables]` that its columns are of; the recording itself when absent. Its name then holds `{slot}` for
+    /// the number of each slot, after the table's name and `_`: `traffic_{slot}_distance`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub table: Option<Name>,
+    /// The slot of the table, counted from 1: that of `{slot}` when absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub slot: Option<u32>,
 }
 
 impl Channel {
@@ -296,6 +311,9 @@ pub struct Region {
     /// Symbols in drawing order.
     #[serde(default)]
     pub symbol: Vec<Symbol>,
+    /// Symbols that stand there once for every slot of a table, after the others.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub for_each: Vec<ForEach>,
 }
 
 fn default_confirm_ms() -> f64 {

@@ -302,11 +302,11 @@ pub enum Area {
     Polygon(Vec<[f64; 2]>),
 }
 
-/// How data move a part: exactly one of `turn_about`, `shift_along`, `strip` and `sector`.
+/// How data move a part: exactly one of `turn_about`, `carry_about`, `shift_along`, `strip` and `sector`.
 ///
 /// The driving value is `channel` (stopped at `range`, by `period` if any), less `minus` (stopped likewise), plus
-/// `offset`; brought to half a `period` on either side of 0 where there is a `minus` and a `period`. `scale` or
-/// `per_unit` makes degrees, pixels or a share of it.
+/// `offset`; brought to half a `period` on either side of 0 where there is a `minus` and a `period`; divided by `over`.
+/// `scale` or `per_unit` makes degrees, pixels or a share of it.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Motion {
@@ -327,6 +327,10 @@ pub struct Motion {
     /// Added, in the channel's unit.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub offset: f64,
+    /// A channel that the value is divided by, as the distance that a plot is set to show: `scale` then says where shares of
+    /// it stand. Its range lies above 0.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub over: Option<Name>,
     /// Values beyond are shown like its ends.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub range: Option<[f64; 2]>,
@@ -342,6 +346,10 @@ pub struct Motion {
     /// Turned about this point by as many degrees, clock-wise.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub turn_about: Option<[f64; 2]>,
+    /// Carried round this point by as many degrees, clock-wise, and not turned itself: from where the motions before have put
+    /// its origin.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub carry_about: Option<[f64; 2]>,
     /// Moved by as many times this, px.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub shift_along: Option<[f64; 2]>,

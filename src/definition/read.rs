@@ -15,7 +15,7 @@ use super::include::{Joined, join};
 use super::logic::Logic;
 use super::model::DisplayFile;
 use super::pages::PageSet;
-use super::{Definition, DefinitionFile, Source, shape};
+use super::{Definition, DefinitionFile, Source, shape, tables};
 use crate::files::{self, FileContent, Limit};
 
 /// Longest definition with all that it includes, bytes. Far beyond any display written by hand.
@@ -75,10 +75,14 @@ impl Definition {
     /// ```
     pub fn from_toml(text: &str, origin: &str, base_dir: &Path) -> Result<Self, Error> {
         let Joined {
-            root,
+            mut root,
             places,
             contents: included,
         } = join(text, origin, base_dir)?;
+        let found = tables::write_out(&mut root);
+        if !found.is_empty() {
+            return Err(places.error(found));
+        }
         let deviations = shape::deviations(&root);
         if !deviations.is_empty() {
             return Err(places.error(deviations));

@@ -7,8 +7,8 @@ use std::collections::BTreeSet;
 
 use super::Definition;
 use super::model::{
-    Alert, Bug, ColorRule, Condition, FailureFlag, NumberFormat, Operand, Readout, Region, Symbol,
-    Ticks,
+    Alert, Alerts, Bug, ColorRule, Condition, FailureFlag, NumberFormat, Operand, Readout, Region,
+    Symbol, Ticks,
 };
 use super::pages::PageSet;
 use super::parts::{Part, Shape};
@@ -85,7 +85,7 @@ pub(super) fn of_conditions<'f>(
         path: Vec::new(),
         visit,
     };
-    walk.conditions_of(key, conditions);
+    walk.conditions_at(key, conditions);
 }
 
 /// Everything that a format can write for numbers from `low` on.
@@ -144,6 +144,31 @@ impl<'f> Walk<'_, 'f> {
         self.say(key, Use::Channel { name, role });
     }
 
+    pub(super) fn compares(&mut self, key: &'static str, name: &'f str) {
+        let role = Role::Compared;
+        self.say(key, Use::Channel { name, role });
+    }
+
+    /// A number that is written in a font.
+    pub(super) fn writes(
+        &mut self,
+        key: &'static str,
+        channel: &'f str,
+        font: &'f str,
+        format: &'f NumberFormat,
+    ) {
+        let (name, role) = (channel, Role::Written);
+        self.say(key, Use::Channel { name, role });
+        self.say(
+            "format",
+            Use::Number {
+                font,
+                format,
+                channel,
+            },
+        );
+    }
+
     pub(super) fn color(&mut self, key: &'static str, name: &'f str) {
         self.say(key, Use::Color(name));
     }
@@ -195,11 +220,11 @@ impl<'f> Walk<'_, 'f> {
     }
 
     pub(super) fn conditions(&mut self, when: &'f [Condition]) {
-        self.conditions_of("when", when);
+        self.conditions_at("when", when);
     }
 
-    fn conditions_of(&mut self, key: &'static str, conditions: &'f [Condition]) {
-        self.each(key, conditions, |w, c| {
+    pub(super) fn conditions_at(&mut self, key: &'static str, list: &'f [Condition]) {
+        self.each(key, list, |w, c| {
             (w.visit)(&w.path, Use::Condition(c));
             w.condition(c);
         });
@@ -253,28 +278,12 @@ impl<'f> Walk<'_, 'f> {
     }
 
     pub(super) fn readout(&mut self, r: &'f Readout) {
-        let role = Role::Written;
-        self.say(
-            "channel",
-            Use::Channel {
-                name: &r.channel,
-                role,
-            },
-        );
+        self.writes("channel", &r.channel, &r.font, &r.format);
         self.font(&r.font, r.size);
         self.color("color", &r.color);
         self.rules(&r.color_rules);
         self.color_if("invalid_color", r.invalid_color.as_ref());
         self.words("invalid_text", &r.font, r.invalid_text.clone());
-        let (font, format, channel) = (&r.font, &r.format, &r.channel);
-        self.say(
-            "format",
-            Use::Number {
-                font,
-                format,
-                channel,
-            },
-        );
     }
 
     /// Parts, one in the other.
@@ -304,6 +313,9 @@ impl<'f> Walk<'_, 'f> {
                 if let Some(name) = other {
                     w.moves(key, name);
                 }
+            }
+            if let Some(over) = &m.over {
+                w.compares("over", over);
             }
         });
         if let Some(f) = &p.failure {
@@ -381,6 +393,8 @@ pub struct AlertPlace<'f> {
     pub alert: usize,
     /// The alert.
     pub what: &'f Alert,
+    /// The list that it stands in.
+    pub list: &'f Alerts,
 }
 
 impl Symbol {
@@ -479,13 +493,15 @@ impl Definition {
     pub fn alerts(&self) -> impl Iterator<Item = AlertPlace<'_>> {
         self.regions().iter().enumerate().flat_map(|(region, r)| {
             r.symbol.iter().enumerate().flat_map(move |(symbol, s)| {
-                let alerts = s.alerts().flat_map(|list| &list.alert);
+                let lists = s.alerts();
+                let alerts = lists.flat_map(|list| list.alert.iter().map(move |a| (list, a)));
                 let places = alerts.enumerate();
-                places.map(move |(alert, what)| AlertPlace {
+                places.map(move |(alert, (list, what))| AlertPlace {
                     region,
                     symbol,
                     alert,
                     what,
+                    list,
                 })
             })
         })

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::capture::StreamInfo;
 use crate::capture::profile::Profile;
+use crate::definition::model::AlertClass;
 use crate::judge::reversion::ReversionRecord;
 use crate::judge::verdict::Verdict;
 
@@ -102,6 +103,9 @@ pub struct Summary {
     pub region_verdicts: BTreeMap<String, BTreeMap<String, u64>>,
     /// By region: time in which a freeze could not have been seen, s.
     pub blind_s: BTreeMap<String, f64>,
+    /// By alert of the definition: frames in which it was due, by state. What was never due has not been checked.
+    #[serde(default)]
+    pub alerts: Vec<AlertRecord>,
     /// Regions that were not judged, and why.
     pub not_judged: BTreeMap<String, String>,
     /// Pixels of the display that nobody checks: outside all regions, in unchecked regions and areas.
@@ -125,6 +129,25 @@ pub struct Summary {
     pub error: Option<String>,
     /// What the reader should know.
     pub notes: Vec<String>,
+}
+
+/// Frames in which an alert was due, and so its place in the list was checked.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct AlertRecord {
+    /// Region of the list.
+    pub region: String,
+    /// Its words.
+    pub alert: String,
+    /// Its class.
+    pub class: AlertClass,
+    /// Frames in which it was active.
+    pub active_frames: u64,
+    /// Frames of these in which the crew had not acknowledged it, where lists tell.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub new_frames: Option<u64>,
+    /// Frames of these in which the crew had acknowledged it, where lists tell.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub acknowledged_frames: Option<u64>,
 }
 
 /// The caution that goes with every result.

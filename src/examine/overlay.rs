@@ -93,7 +93,8 @@ pub fn overlay(
             ),
             difference,
             place,
-            symbol: place.and_then(|place| symbol_at(subject, region, place, chain)),
+            symbol: place
+                .and_then(|place| symbol_at(subject, region, (place, &difference), chain, &inputs)),
         }
     });
     (age_s, placed.collect())

@@ -15,8 +15,10 @@ use super::persistence::{KOfN, Persistence, Transition};
 use super::region::RegionVerdict;
 use super::verdict::Verdict;
 use crate::definition::Definition;
-use crate::definition::model::Hazard;
+use crate::definition::model::{Alert, AlertClass, Hazard};
+use crate::definition::uses::AlertPlace;
 use crate::examine::comparison::Difference;
+use crate::examine::region::{AlertSlip, Slip};
 use crate::picture::Rect;
 use crate::reference::parts::Freedom;
 
@@ -186,6 +188,8 @@ struct Open {
     broken_frames: u32,
     /// What stood there last in place of what was due.
     instead: Option<Instead>,
+    /// What is wrong with its alerts.
+    alerts: BTreeSet<AlertSlip>,
     worst: Option<(f64, WorstError)>,
     /// By region: frames in which it contradicted.
     contradictions: Vec<u32>,
@@ -284,6 +288,7 @@ impl<'d> EventLog<'d> {
                     frames: 0,
                     broken_frames: 0,
                     instead: None,
+                    alerts: BTreeSet::new(),
                     worst: None,
                     contradictions: vec![0; count],
                 });
@@ -373,6 +378,20 @@ impl<'d> EventLog<'d> {
     pub fn note_place(&mut self, region: usize, place: Option<Rect>, symbol: Option<String>) {
         if let Some(open) = &mut self.open[region] {
             open.best_place = (place, symbol);
+        }
+    }
+
+    /// Whether nothing is known of the alerts of a region's event, and it is time to look, each `every` frames.
+    #[must_use]
+    pub fn wants_alert(&self, region: usize, every: u32) -> bool {
+        let open = self.open[region].as_ref();
+        open.is_some_and(|o| o.alerts.is_empty() && o.frames % every == 1)
+    }
+
+    /// Which alert a region's event is about.
+    pub fn note_alert(&mut self, region: usize, slip: AlertSlip) {
+        if let Some(open) = &mut self.open[region] {
+            open.alerts.insert(slip);
         }
     }
 
@@ -621,6 +640,19 @@ impl<'d> EventLog<'d> {
             .map(|k| models[*k].hazard)
             .min()
             .unwrap_or(Hazard::None);
+        let alerts: Vec<AlertPlace<'_>> = self.definition.alerts().collect();
+        let slips: BTreeSet<AlertSlip> = (members.iter())
+            .flat_map(|m| parts[*m].alerts.iter().copied())
+            .collect();
+        let mut remarks = remarks;
+        remarks.extend(
+            slips
+                .iter()
+                .map(|s| alert_in_words(alerts[s.alert].what, s.slip)),
+        );
+        let of_alerts = slips.iter();
+        let of_alerts = of_alerts.filter_map(|s| alerts[s.alert].list.hazard(alerts[s.alert].what));
+        let hazard = of_alerts.fold(hazard, Hazard::min);
         let mut ids: Vec<&str> = concerned
             .iter()
             .flat_map(|k| models[*k].requirements.iter().map(String::as_str))
@@ -671,6 +703,22 @@ impl<'d> EventLog<'d> {
             best_frame: shown.map_or(0, |o| o.best_frame),
         }
     }
+}
+
+/// What is wrong with an alert.
+fn alert_in_words(alert: &Alert, slip: Slip) -> String {
+    let class = match alert.class {
+        AlertClass::Warning => "warning",
+        AlertClass::Caution => "caution",
+        AlertClass::Advisory => "advisory",
+    };
+    let what = match slip {
+        Slip::Missing => "is active and not shown",
+        Slip::Extra => "is shown and not active",
+        Slip::AsAcknowledged => "is shown as acknowledged, and is not",
+        Slip::AsNew => "is shown as new, and has been acknowledged",
+    };
+    format!("the {class} \"{}\" {what}", alert.text)
 }
 
 /// True when the region has been seen to follow its inputs since capture time `onset_s`.

@@ -21,7 +21,7 @@ pub(super) struct Clock<'f> {
 
 /// What a cell tells.
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Told {
+pub(super) enum Told {
     /// In the unit of the column.
     Number(f64),
     /// Nanoseconds of UTC since the beginning of 1970.
@@ -56,6 +56,17 @@ impl<'f> Clock<'f> {
             },
             before: None,
         }
+    }
+
+    /// The same, counted from what another clock counts from.
+    pub(super) fn counted_from(mut self, zero: Option<Told>) -> Self {
+        self.zero = zero;
+        self
+    }
+
+    /// What it counts from; nothing before the first row of dates and times.
+    pub(super) const fn zero(&self) -> Option<Told> {
+        self.zero
     }
 
     /// Takes the time of the row at `place`.

@@ -156,6 +156,30 @@ pub(super) enum Kind {
     SilentLabels {
         channels: Vec<String>,
     },
+    /// A table of the definition that no file is given for.
+    NoTable {
+        table: String,
+    },
+    /// A file for a table that the definition has not.
+    UnknownTable {
+        table: String,
+        known: Vec<String>,
+    },
+    NoKeyColumn {
+        wanted: String,
+        table: String,
+        nearest: Option<String>,
+    },
+    NoKey,
+    KeyRepeats {
+        key: String,
+        time_s: f64,
+    },
+    NoSlot {
+        key: String,
+        table: String,
+        slots: usize,
+    },
 }
 
 /// A column that the definition names and the file lacks.
@@ -507,6 +531,44 @@ impl fmt::Display for Kind {
                     channels.join(", ")
                 )
             }
+            Self::NoTable { table } => write!(
+                f,
+                "the display reads a table {}, and no file is given for it; give it (--table {table}=FILE, in a plan tables), or \
+                 allow what is missing (--allow-missing, in a plan allow_missing)",
+                quoted(table)
+            ),
+            Self::UnknownTable { table, known } => {
+                let known: Vec<_> = known.iter().map(|t| quoted(t)).collect();
+                write!(f, "the display has no table {}", quoted(table))?;
+                match &known[..] {
+                    [] => write!(f, "; it has none at all"),
+                    known => write!(f, "; it has {}", known.join(", ")),
+                }
+            }
+            Self::NoKeyColumn {
+                wanted,
+                table,
+                nearest,
+            } => write!(
+                f,
+                "no column {}{}, which says what each row is of; correct key of [tables.{table}], or say what the recording \
+                 calls it in [recording.columns]",
+                quoted(wanted),
+                did_you_mean(nearest.as_ref())
+            ),
+            Self::NoKey => write!(f, "the cell is empty; every row says what it is of"),
+            Self::KeyRepeats { key, time_s } => write!(
+                f,
+                "{} has a row for {time_s} s already; keep one, or say in [recording] which one counts (repeats = \"first\" or \
+                 \"last\")",
+                quoted(key)
+            ),
+            Self::NoSlot { key, table, slots } => write!(
+                f,
+                "{} is one too many: all {slots} slots of {} are taken at that time; raise slots of [tables.{table}]",
+                quoted(key),
+                quoted(table)
+            ),
             Self::Validity { found } => write!(
                 f,
                 "{} does not say whether the value is valid; expected 1, true, yes or valid, or 0, false, no or invalid",

@@ -621,3 +621,50 @@ proptest! {
         }
     }
 }
+
+/// An alert is acknowledged from the first row at which the crew does so while it is active, until it ends.
+#[test]
+fn alerts_are_acknowledged_while_they_are_active() {
+    let text = r##"
+[display]
+name = "d"
+width = 100
+height = 100
+background = "black"
+[colors]
+black = "#000000"
+[fonts]
+sans = { builtin = "B612 Regular" }
+[channels]
+hot = { column = "hot", interpolation = "hold" }
+pressed = { column = "pressed", interpolation = "hold" }
+[[region]]
+id = "r"
+rect = [0, 0, 100, 100]
+hazard = "minor"
+[[region.symbol]]
+kind = "alerts"
+position = [10, 20]
+line_height = 20
+slots = 1
+font = "sans"
+size = 12
+colors = { warning = "black", caution = "black", advisory = "black" }
+unacknowledged = { until = [{ channel = "pressed", equals = 1 }], look = { color = "black" } }
+alert = [{ text = "HOT", class = "warning", when = [{ channel = "hot", equals = 1 }] }]
+"##;
+    let d = Definition::from_toml(text, "d.toml", std::path::Path::new("")).unwrap();
+    // Pressed at 1 s, before it is active; again at 4 s; gone at 6 s, back at 7 s.
+    let rows = "t_s,hot,pressed\n0,0,0\n1,0,1\n2,1,0\n3,1,0\n4,1,1\n5,1,0\n6,0,0\n7,1,0\n8,1,0\n";
+    let r = Recording::from_reader(rows.as_bytes(), "i.csv", &d, MissingColumns::Refuse).unwrap();
+    let told = |time_s: f64| {
+        let inputs = r.inputs(time_s);
+        (inputs.active_since_s[0].is_some(), inputs.acknowledged[0])
+    };
+    assert_eq!(told(1.5), (false, false));
+    assert_eq!(told(3.5), (true, false));
+    assert_eq!(told(4.0), (true, true));
+    assert_eq!(told(5.9), (true, true));
+    assert_eq!(told(6.5), (false, false));
+    assert_eq!(told(7.5), (true, false));
+}

@@ -48,6 +48,8 @@ pub struct Inputs {
     /// For each alert of the definition (regions, symbols, alerts in the order of the file):
     /// recording time since which it has been active, s, when it is.
     pub active_since_s: Vec<Option<f64>>,
+    /// For each of them whether the crew has acknowledged it since, where something says so.
+    pub acknowledged: Vec<bool>,
     /// For each condition with a memory, in the order of the definition's logic: the time of the row at which it began to
     /// hold, s, when it held without a break up to the last row; its delay does not count.
     pub(crate) held_since_s: Vec<Option<f64>>,

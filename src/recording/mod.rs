@@ -14,6 +14,11 @@
 //! - Anything else that is not a number where one belongs stops the reading with its place.
 //!   A guess here would become a wrong verdict on a good display.
 //!
+//! # Tables
+//! A further table has a row a thing and time. A thing takes the lowest free slot when its first row comes, and leaves it
+//! when its newest row is older than each channel of the table may be. Rows of tables come among those of the recording at
+//! their times; those outside its span are left out.
+//!
 //! # Values between samples
 //! Let `a` be the newest sample at or before the instant and `b` the next one.
 //! - No `a`: invalid. `a` not usable: invalid. `a` older than the age limit: invalid.
@@ -50,6 +55,7 @@ mod read;
 mod resolution;
 mod runs;
 mod sampled;
+mod slots;
 mod source;
 pub(crate) mod stamp;
 mod table;
@@ -59,4 +65,4 @@ mod word;
 
 pub use condition::condition_holds;
 pub use error::Error;
-pub use table::{MissingColumns, Recording};
+pub use table::{Files, MissingColumns, Recording};

@@ -12,7 +12,7 @@ use super::inputs::{ChannelId, Value};
 use super::sampled::{TIME_SLACK_S, angle_in_turn};
 use super::table::{Recording, Values};
 use crate::definition::expression::{Call, CallId, Expression};
-use crate::definition::model::{Channel, Interpolation};
+use crate::definition::model::{Channel, Condition, Interpolation};
 
 /// A recording at one moment.
 #[derive(Clone, Copy)]
@@ -112,8 +112,19 @@ impl<'r> Moment<'r> {
     /// Whether an alert is active.
     pub(super) fn alert_holds(&self, alert: usize) -> bool {
         let logic = self.recording.logic();
-        let mut when = logic.alerts[alert].iter();
-        when.all(|c| condition::decide(c, logic, self) == Some(true))
+        self.all_hold(&logic.alerts[alert])
+    }
+
+    /// Whether alerts are being acknowledged.
+    pub(super) fn acknowledges(&self, acknowledgement: usize) -> bool {
+        let logic = self.recording.logic();
+        self.all_hold(&logic.acknowledgements[acknowledgement])
+    }
+
+    fn all_hold(&self, when: &[Condition]) -> bool {
+        let logic = self.recording.logic();
+        when.iter()
+            .all(|c| condition::decide(c, logic, self) == Some(true))
     }
 }
 

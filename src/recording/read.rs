@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use super::clock::{Clock, Tick};
+use super::clock::{Clock, Tick, Told};
 use super::error::{Error, Kind, MissingColumn};
 use super::number;
 use super::sampled::Sampled;
@@ -11,6 +11,7 @@ use super::source::{Cell, Source};
 use super::table::{MissingColumns, Values};
 use super::word::{self, Said, WordCode};
 use crate::definition::Definition;
+use crate::definition::model::Channel;
 use crate::definition::recording_form::{Decimal, RecordingForm, Repeats};
 
 /// What a file holds for a definition.
@@ -21,18 +22,20 @@ pub(super) struct Columns {
     pub(super) missing_validity: Vec<String>,
     /// Columns with a name that nothing is read from.
     pub(super) unread: Vec<String>,
+    /// What its times count from.
+    pub(super) zero: Option<Told>,
 }
 
 /// Where a channel stands in the file, and what was read of it so far.
-struct Binding {
-    channel: String,
+pub(super) struct Binding {
+    pub(super) channel: String,
     column: usize,
     how: How,
     validity: Option<usize>,
     /// The newest validity word.
     is_valid: bool,
     repeats: Repeats,
-    sampled: Sampled,
+    pub(super) sampled: Sampled,
 }
 
 /// How a cell becomes a value.
@@ -53,7 +56,7 @@ enum How {
     },
 }
 
-/// Reads all rows of a source for a definition.
+/// Reads all rows of a source for a definition. Channels of tables are left out.
 pub(super) fn read(
     source: &mut dyn Source,
     origin: &str,
@@ -62,6 +65,7 @@ pub(super) fn read(
     missing: MissingColumns,
 ) -> Result<Columns, Error> {
     let columns = source.columns().to_vec();
+    let own = (definition.channels().iter()).filter(|(_, c)| c.table.is_none());
     let time_column =
         find_time(&columns, form).map_err(|kind| Error::at(origin, source.names_at(), kind))?;
     let Bound {
@@ -69,15 +73,10 @@ pub(super) fn read(
         by_channel,
         missing: mut lacking_channels,
         missing_validity,
-    } = bind(&columns, form, definition, missing)
+    } = bind(&columns, form, own, missing)
         .map_err(|kind| Error::at(origin, source.names_at(), kind))?;
     let mut wanted: Vec<usize> = vec![time_column];
-    wanted.extend(
-        bindings
-            .iter()
-            .flat_map(|b| [Some(b.column), b.validity])
-            .flatten(),
-    );
+    wanted.extend(bindings.iter().flat_map(Binding::columns));
     source.want(&wanted);
 
     let mut clock = Clock::new(form);
@@ -108,9 +107,7 @@ pub(super) fn read(
     if times_s.is_empty() {
         return Err(Error::of_file(origin, Kind::NoRows));
     }
-    let unread = columns.iter().enumerate();
-    let unread = unread.filter(|(k, name)| !name.is_empty() && !wanted.contains(k));
-    let unread = unread.map(|(_, name)| name.clone()).collect();
+    let unread = unread(&columns, &wanted);
     // A label that never comes is what a missing column is elsewhere.
     let is_silent = |b: &&Binding| matches!(b.how, How::Word { .. }) && b.sampled.is_empty();
     let silent: Vec<String> = bindings
@@ -134,10 +131,15 @@ pub(super) fn read(
         }
         None => Values::Missing,
     };
-    let channels = by_channel.into_iter().map(|from| match from {
-        From::Nowhere => Values::Missing,
-        From::Column => values(),
-        From::Expression => Values::Derived,
+    let mut by_channel = by_channel.into_iter();
+    let channels = definition.channels().iter().map(|(_, c)| {
+        // What stands in a table is read later.
+        let own = c.table.is_none().then(|| by_channel.next());
+        match own.flatten() {
+            Some(From::Column) => values(),
+            Some(From::Expression) => Values::Derived,
+            Some(From::Nowhere) | None => Values::Missing,
+        }
     });
     let channels = channels.collect();
     lacking_channels.extend(silent);
@@ -147,10 +149,18 @@ pub(super) fn read(
         missing: lacking_channels,
         missing_validity,
         unread,
+        zero: clock.zero(),
     })
 }
 
-fn find_time(columns: &[String], form: &RecordingForm) -> Result<usize, Kind> {
+/// Names of columns that nothing is read from.
+pub(super) fn unread(columns: &[String], wanted: &[usize]) -> Vec<String> {
+    let unread = columns.iter().enumerate();
+    let unread = unread.filter(|(k, name)| !name.is_empty() && !wanted.contains(k));
+    unread.map(|(_, name)| name.clone()).collect()
+}
+
+pub(super) fn find_time(columns: &[String], form: &RecordingForm) -> Result<usize, Kind> {
     let wanted = form.time_column().trim();
     if let Some(column) = columns.iter().position(|name| name == wanted) {
         return Ok(column);
@@ -174,7 +184,7 @@ fn find_time(columns: &[String], form: &RecordingForm) -> Result<usize, Kind> {
 }
 
 /// The name that is most like `wanted`, when any is; never that of the time column.
-fn nearest_name(wanted: &str, names: &[String], time: &str) -> Option<String> {
+pub(super) fn nearest_name(wanted: &str, names: &[String], time: &str) -> Option<String> {
     const LIKE: f64 = 0.5;
     let wanted = wanted.to_lowercase();
     let mut best: Option<(f64, &String)> = None;
@@ -189,7 +199,7 @@ fn nearest_name(wanted: &str, names: &[String], time: &str) -> Option<String> {
 }
 
 /// Where a channel's values come from.
-enum From {
+pub(super) enum From {
     /// Its column is not in the file.
     Nowhere,
     /// The next binding.
@@ -198,18 +208,18 @@ enum From {
     Expression,
 }
 
-struct Bound {
-    bindings: Vec<Binding>,
-    by_channel: Vec<From>,
-    missing: Vec<String>,
-    missing_validity: Vec<String>,
+pub(super) struct Bound {
+    pub(super) bindings: Vec<Binding>,
+    pub(super) by_channel: Vec<From>,
+    pub(super) missing: Vec<String>,
+    pub(super) missing_validity: Vec<String>,
 }
 
-/// Finds the columns of all channels.
-fn bind(
+/// Finds the columns of channels.
+pub(super) fn bind<'c>(
     columns: &[String],
     form: &RecordingForm,
-    definition: &Definition,
+    channels: impl Iterator<Item = &'c (String, Channel)>,
     missing: MissingColumns,
 ) -> Result<Bound, Kind> {
     let position = |name: &str| {
@@ -232,7 +242,7 @@ fn bind(
             nearest: nearest_name(column, columns, form.time_column()),
         });
     };
-    for (name, channel) in definition.channels() {
+    for (name, channel) in channels {
         let Some(known_as) = &channel.column else {
             bound.by_channel.push(From::Expression);
             continue;
@@ -300,7 +310,7 @@ fn bind(
 }
 
 /// What a recording calls the column that channels know as `known_as`.
-fn written_name<'f>(form: &'f RecordingForm, known_as: &'f String) -> &'f String {
+pub(super) fn written_name<'f>(form: &'f RecordingForm, known_as: &'f String) -> &'f String {
     let entry = form.columns.get(known_as);
     entry.and_then(|e| e.name.as_ref()).unwrap_or(known_as)
 }
@@ -313,8 +323,13 @@ enum Sample {
 }
 
 impl Binding {
+    /// The columns that it reads.
+    pub(super) fn columns(&self) -> impl Iterator<Item = usize> + use<> {
+        [Some(self.column), self.validity].into_iter().flatten()
+    }
+
     /// Takes this channel's cells of one row. On an error also gives the column it stands in.
-    fn take(
+    pub(super) fn take(
         &mut self,
         row: usize,
         source: &dyn Source,

@@ -55,6 +55,11 @@ impl Runs {
         self.newest(row).map(|run| run.first)
     }
 
+    /// Whether it held at any row from `first` to `last`.
+    pub(super) fn held_within(&self, first: usize, last: usize) -> bool {
+        self.newest(last).is_some_and(|run| run.end > first)
+    }
+
     /// How long it held up to `time_s`, of which `row` is the last row, s: from the first row of each run to the row that
     /// ended it.
     pub(super) fn seconds(&self, row: usize, time_s: f64, times_s: &[f64]) -> f64 {

@@ -211,6 +211,32 @@ impl Sampled {
         }
     }
 
+    /// Says that its rows are others of a longer recording: `rows` gives the new one for each old one, in order.
+    pub(super) fn renumber(&mut self, rows: &[usize], row_count: usize) {
+        let renumbered: Vec<usize> = match &self.rows {
+            Some(old) => old.iter().map(|row| rows[*row]).collect(),
+            None => rows[..self.samples.len()].to_vec(),
+        };
+        let is_every = renumbered.iter().copied().eq(0..row_count);
+        self.rows = (!is_every).then_some(renumbered);
+    }
+
+    /// Says that what comes at `row`, the newest, has nothing to do with what was before: what was before is held up to it.
+    pub(super) fn part(&mut self, row: usize) {
+        if !self.has(row) {
+            self.push_unusable(row);
+            return;
+        }
+        let last = self.samples.len() - 1;
+        let rows = self.rows.get_or_insert_with(|| (0..=last).collect());
+        // Two samples of one row: up to the row the first is the next one, and from there on the second counts.
+        rows.insert(last, row);
+        match &mut self.samples {
+            Samples::Numbers(numbers) => numbers.insert(last, f64::NAN),
+            Samples::Words(words) => words.insert(last, None),
+        }
+    }
+
     /// The value at `time_s`. `row` is the last row at or before it, `times_s` those of all rows.
     pub(super) fn value_at(&self, times_s: &[f64], row: usize, time_s: f64) -> Value {
         let (sample, row_of_next) = match &self.rows {

@@ -1,8 +1,8 @@
 //! The recording: all channels of a definition over time.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::{BufReader, Read};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::condition::{Look, decide};
@@ -12,11 +12,12 @@ use super::moment::Moment;
 use super::read::{self, Columns};
 use super::runs::Runs;
 use super::sampled::Sampled;
+use super::slots;
 use super::source;
 use crate::definition::Definition;
 use crate::definition::expression::CallId;
 use crate::definition::logic::Logic;
-use crate::definition::model::Condition;
+use crate::definition::model::{Channel, Condition};
 use crate::definition::pages::PageSet;
 use crate::definition::recording_form::RecordingForm;
 use crate::files::{self, FileContent};
@@ -59,16 +60,37 @@ pub struct Recording {
     conditions: Vec<Runs>,
     /// The same for each alert.
     alerts: Vec<Runs>,
+    /// The same for what acknowledges alerts.
+    acknowledgements: Vec<Runs>,
     missing: Vec<String>,
     missing_validity: Vec<String>,
     unread: Vec<String>,
     content: Option<FileContent>,
     form: RecordingForm,
     form_file: Option<FileContent>,
+    /// Tables by name, as far as they came from files.
+    table_files: Vec<(String, FileContent)>,
+}
+
+/// The files that a recording is read from.
+#[derive(Clone, Copy, Debug)]
+pub struct Files<'p> {
+    /// The recording itself.
+    pub inputs: &'p Path,
+    /// What says how it is written, where that is not in the definition.
+    pub form: Option<&'p Path>,
+    /// Further tables by the names that the definition has for them.
+    pub tables: &'p BTreeMap<String, PathBuf>,
+}
+
+/// Something to read from, and what errors call it.
+struct Readable<'r> {
+    reader: Box<dyn Read + 'r>,
+    origin: &'r str,
 }
 
 impl Recording {
-    /// Reads a file for a definition, written as that says; see the stage's page for the rules.
+    /// Reads a file for a definition without further tables, written as that says; see the stage's page for the rules.
     ///
     /// # Errors
     /// When the file cannot be read or holds what a recording may not contain. The text names
@@ -78,46 +100,65 @@ impl Recording {
         definition: &Definition,
         missing: MissingColumns,
     ) -> Result<Self, Error> {
-        Self::load_as(path, definition, missing, definition.recording_form())
+        let files = Files {
+            inputs: path,
+            form: None,
+            tables: &BTreeMap::new(),
+        };
+        Self::load_all(&files, definition, missing)
     }
 
-    /// Reads a file for a definition. What the file at `form` says of how it is written stands before what the definition
+    /// Reads files for a definition. What the file says that tells how they are written stands before what the definition
     /// says.
     ///
     /// # Errors
-    /// As [`Recording::load`], and when something is wrong with the file at `form`.
-    pub fn load_on_bench(
-        path: &Path,
+    /// As [`Recording::load`], when something is wrong with any of the files, when a table has none, and when there is one
+    /// for a table that the definition has not.
+    pub fn load_all(
+        files: &Files,
         definition: &Definition,
         missing: MissingColumns,
-        form: Option<&Path>,
     ) -> Result<Self, Error> {
-        let Some(form) = form else {
-            return Self::load(path, definition, missing);
+        let (form, form_file) = match files.form {
+            Some(path) => {
+                let (form, file) = RecordingForm::load(path).map_err(Error::of_form)?;
+                (form.over(definition.recording_form()), Some(file))
+            }
+            None => (definition.recording_form().clone(), None),
         };
-        let (form, file) = RecordingForm::load(form).map_err(Error::of_form)?;
-        let form = form.over(definition.recording_form());
-        let mut recording = Self::load_as(path, definition, missing, &form)?;
-        recording.form_file = Some(file);
-        Ok(recording)
-    }
-
-    fn load_as(
-        path: &Path,
-        definition: &Definition,
-        missing: MissingColumns,
-        form: &RecordingForm,
-    ) -> Result<Self, Error> {
-        let origin = path.display().to_string();
-        let file =
-            files::open(path).map_err(|e| Error::of_file(&origin, Kind::Open(e.into_cause())))?;
-        let mut reader = files::Reader::new(file);
-        let mut recording = Self::from_reader_as(&mut reader, &origin, definition, missing, form)?;
-        let content = reader
-            .content()
-            .map_err(|e| Error::of_file(&origin, Kind::Read(e)))?;
-        let path = path.to_owned();
-        recording.content = Some(FileContent { path, content });
+        let tables = files.tables.iter();
+        let named = [(None, files.inputs)].into_iter();
+        let named = named.chain(tables.map(|(name, path)| (Some(name), path.as_path())));
+        let mut opened = Vec::new();
+        for (name, path) in named {
+            let origin = path.display().to_string();
+            let file = files::open(path)
+                .map_err(|e| Error::of_file(&origin, Kind::Open(e.into_cause())))?;
+            opened.push((name, path, origin, files::Reader::new(file)));
+        }
+        let readable = opened.iter_mut().map(|(name, _, origin, reader)| {
+            let reader = Box::new(reader) as Box<dyn Read>;
+            (*name, Readable { reader, origin })
+        });
+        let mut readable = readable.collect::<Vec<_>>().into_iter();
+        let Some((_, inputs)) = readable.next() else {
+            return Err(Error::of_file("", Kind::NoRows));
+        };
+        let tables = readable.filter_map(|(name, r)| Some((name?.as_str(), r)));
+        let tables = tables.collect();
+        let mut recording = Self::assemble(inputs, tables, definition, missing, &form)?;
+        recording.form_file = form_file;
+        for (name, path, origin, reader) in opened {
+            let content = reader
+                .content()
+                .map_err(|e| Error::of_file(&origin, Kind::Read(e)))?;
+            let path = path.to_owned();
+            let file = FileContent { path, content };
+            match name {
+                None => recording.content = Some(file),
+                Some(name) => recording.table_files.push((name.clone(), file)),
+            }
+        }
         Ok(recording)
     }
 
@@ -139,9 +180,16 @@ impl Recording {
         &self.form
     }
 
+    /// What the files of further tables held, by the names of the tables.
+    #[must_use]
+    pub fn table_contents(&self) -> &[(String, FileContent)] {
+        &self.table_files
+    }
+
     /// The files that it was read from.
     pub fn files(&self) -> impl Iterator<Item = &FileContent> {
-        self.content.iter().chain(&self.form_file)
+        let tables = self.table_files.iter().map(|(_, file)| file);
+        self.content.iter().chain(&self.form_file).chain(tables)
     }
 
     /// Reads a recording from anywhere, written as the definition says. `origin` is what errors call it.
@@ -174,16 +222,80 @@ impl Recording {
         missing: MissingColumns,
         form: &RecordingForm,
     ) -> Result<Self, Error> {
+        Self::from_readers_as(reader, origin, &[], definition, missing, form)
+    }
+
+    /// The same with further tables: the name, and the bytes, of each.
+    ///
+    /// # Errors
+    /// As [`Recording::load_all`].
+    pub fn from_readers_as<R: Read>(
+        reader: R,
+        origin: &str,
+        tables: &[(&str, &[u8])],
+        definition: &Definition,
+        missing: MissingColumns,
+        form: &RecordingForm,
+    ) -> Result<Self, Error> {
+        let reader = Box::new(reader);
+        let tables = tables.iter().map(|(name, bytes)| {
+            let reader = Box::new(*bytes);
+            let origin = *name;
+            (*name, Readable { reader, origin })
+        });
+        let inputs = Readable { reader, origin };
+        Self::assemble(inputs, tables.collect(), definition, missing, form)
+    }
+
+    fn assemble(
+        inputs: Readable,
+        tables: Vec<(&str, Readable)>,
+        definition: &Definition,
+        missing: MissingColumns,
+        form: &RecordingForm,
+    ) -> Result<Self, Error> {
+        let Readable { reader, origin } = inputs;
         let reader = BufReader::with_capacity(1 << 16, reader);
         let mut source = source::open(reader, origin, form)?;
-        let columns = read::read(&mut *source, origin, form, definition, missing)?;
+        let mut columns = read::read(&mut *source, origin, form, definition, missing)?;
+        let named = &definition.file().tables;
+        let mut lacking: BTreeSet<&String> = named.keys().collect();
+        for (name, Readable { reader, origin }) in tables {
+            let Some((name, table)) = named.get_key_value(name) else {
+                let (table, known) = (name.to_owned(), named.keys().cloned().collect());
+                return Err(Error::of_file(origin, Kind::UnknownTable { table, known }));
+            };
+            lacking.remove(name);
+            let reader = BufReader::with_capacity(1 << 16, reader);
+            let mut source = source::open(reader, origin, form)?;
+            let read = slots::Reading {
+                origin,
+                form,
+                definition,
+                missing,
+                name,
+                table,
+            };
+            read.put_into(&mut *source, &mut columns)?;
+        }
         let Columns {
             times_s,
             channels,
-            missing,
+            missing: mut missing_channels,
             missing_validity,
             unread,
+            zero: _,
         } = columns;
+        if let (Some(table), MissingColumns::Refuse) = (lacking.first(), missing) {
+            let table = (*table).clone();
+            return Err(Error::of_file(origin, Kind::NoTable { table }));
+        }
+        let of_lacking = |c: &Channel| c.table.as_ref().is_some_and(|t| lacking.contains(t));
+        let without = definition.channels().iter();
+        let without = without
+            .filter(|(_, c)| of_lacking(c))
+            .map(|(n, _)| n.clone());
+        missing_channels.extend(without);
         let mut recording = Self {
             times_s,
             channels,
@@ -191,12 +303,14 @@ impl Recording {
             calls: Vec::new(),
             conditions: Vec::new(),
             alerts: Vec::new(),
-            missing,
+            acknowledgements: Vec::new(),
+            missing: missing_channels,
             missing_validity,
             unread,
             content: None,
             form: form.clone(),
             form_file: None,
+            table_files: Vec::new(),
         };
         recording.miss_what_depends_on_missing();
         recording.remember();
@@ -234,6 +348,10 @@ impl Recording {
         for alert in 0..logic.alerts.len() {
             let runs = self.runs(|moment, _| moment.alert_holds(alert));
             self.alerts.push(runs);
+        }
+        for which in 0..logic.acknowledgements.len() {
+            let runs = self.runs(|moment, _| moment.acknowledges(which));
+            self.acknowledgements.push(runs);
         }
     }
 
@@ -298,6 +416,17 @@ impl Recording {
             let is_active = when.all(|c| decide(c, &self.logic, out) == Some(true));
             let first = moment.row.and_then(|row| runs.start(row));
             is_active.then(|| first.map_or(time_s, |first| self.times_s[first]))
+        }));
+        out.acknowledged.clear();
+        let alerts = active_since_s.iter().zip(&self.alerts);
+        let alerts = alerts.zip(&self.logic.acknowledged_by);
+        out.acknowledged.extend(alerts.map(|((since_s, runs), by)| {
+            let (Some(_), Some(by)) = (since_s, *by) else {
+                return false;
+            };
+            let first = moment.row.and_then(|row| Some((runs.start(row)?, row)));
+            moment.acknowledges(by)
+                || first.is_some_and(|(a, b)| self.acknowledgements[by].held_within(a, b))
         }));
         out.active_since_s = active_since_s;
         out.page = page_due(&self.logic, out);

@@ -209,6 +209,15 @@ impl Drawing {
         self.regions[region_index].never_seen(symbol_index, d)
     }
 
+    /// Whether a symbol has ink that depends on data.
+    ///
+    /// # Panics
+    /// When there is no such region.
+    #[must_use]
+    pub fn is_moving(&self, region_index: usize, symbol_index: usize) -> bool {
+        self.regions[region_index].is_moving(symbol_index)
+    }
+
     /// Where a symbol can have ink on the page, whatever its data; nothing is covered when it draws nothing.
     ///
     /// # Panics

@@ -3,7 +3,7 @@
 //! A capture whose name has a star stands for every file of its folder that the name fits: `cruise-*.mp4`. What
 //! the star stands for goes into each star of the run's other keys, so that recordings, profiles and ids follow.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range as Span;
 use std::path::{Path, PathBuf};
 
@@ -73,6 +73,8 @@ options! {
     inputs: String,
     /// How the recording is written, a file with a table `[recording]`, relative to the plan; as the definition says when absent.
     recording: String,
+    /// Further tables of the recording by the names that the definition has for them, relative to the plan.
+    tables: BTreeMap<String, String>,
     /// Capture profile, relative to the plan; measured from the capture when absent.
     profile: String,
     /// Where in the capture the display stands, px: left, top, width and height, or x and y of its four corners clockwise from
@@ -185,6 +187,8 @@ pub struct Planned {
     pub inputs: PathBuf,
     /// How the recording is written.
     pub recording: Option<PathBuf>,
+    /// Further tables of the recording, by name.
+    pub tables: Vec<(String, PathBuf)>,
     /// The capture profile.
     pub profile: Option<PathBuf>,
     /// Where the display stands.
@@ -373,6 +377,8 @@ fn planned(
         ));
     }
     let path = |key: &Option<String>| key.as_deref().map(|text| folder.join(with_star(text)));
+    let tables = run.tables.iter().flatten();
+    let tables = tables.map(|(name, text)| (name.clone(), folder.join(with_star(text))));
     let needed = |what: &str, key: &Option<String>| {
         path(key)
             .ok_or_else(|| format!("it has no {what}; give one here or under [suite.defaults]"))
@@ -393,6 +399,7 @@ fn planned(
         display: needed("display", &run.display)?,
         inputs: needed("inputs", &run.inputs)?,
         recording: path(&run.recording),
+        tables: tables.collect(),
         profile: path(&run.profile),
         place: run.place.clone(),
         offset_s: run.offset_s,

@@ -55,6 +55,8 @@ mod rolls_over;
 mod runs_suites;
 mod shares_campaigns;
 mod shares_files;
+mod shows_alerts;
+mod shows_traffic;
 mod spares_files;
 mod stays_small;
 mod tells_age_and_blindness;

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use framevouch::definition::Definition;
 use framevouch::definition::model::Interpolation;
-use framevouch::recording::{MissingColumns, Recording};
+use framevouch::recording::{Files, MissingColumns, Recording};
 use framevouch::reference::drawing::Drawing;
 use framevouch::reference::painter::Painter;
 use framevouch::reference::png::png;
@@ -68,7 +68,7 @@ fn definition(entry: &Entry) -> Definition {
     let numbers = channels
         .iter()
         .filter(|(_, c)| c.get("interpolation") != Some(&words))
-        .map(|(name, _)| format!("{name} = 1.0"));
+        .map(|(name, _)| format!("\"{name}\" = 1.0"));
     let tolerance = numbers.collect::<Vec<_>>().join(", ");
     let [width, height] = ["width", "height"].map(|side| &parsed["display"][side]);
     let text = format!(
@@ -81,8 +81,12 @@ fn definition(entry: &Entry) -> Definition {
 
 fn picture(entry: &Entry) -> Vec<u8> {
     let definition = definition(entry);
-    let inputs = folder().join("inputs.csv");
-    let recording = Recording::load(&inputs, &definition, MissingColumns::Refuse);
+    let files = Files {
+        inputs: &folder().join("inputs.csv"),
+        form: None,
+        tables: &[("traffic".to_owned(), folder().join("traffic.csv"))].into(),
+    };
+    let recording = Recording::load_all(&files, &definition, MissingColumns::Refuse);
     let recording = recording.unwrap_or_else(|e| panic!("{e}"));
     let drawing = Drawing::new(&definition);
     let canvas = drawing.frame(&definition, &recording.inputs(SHOWN_S), &mut Painter::new());
@@ -92,8 +96,8 @@ fn picture(entry: &Entry) -> Vec<u8> {
 fn page(entries: &[Entry]) -> String {
     let mut out = String::from(
         "# Gallery\n\nEvery kind of symbol, and the common looks by parts: the picture, and the lines that make it. Colours, fonts and\n\
-         channels stand in [prelude.toml](prelude.toml), what is shown in [inputs.csv](inputs.csv), at 10 s. All of it is drawn by the\n\
-         program and kept fresh by a test (`REGENERATE=gallery cargo test --release --test reference_frames` draws it anew). The scenario\n\
+         channels stand in [prelude.toml](prelude.toml), what is shown in [inputs.csv](inputs.csv) and [traffic.csv](traffic.csv), at\n\
+         10 s. All of it is drawn by the program and kept fresh by a test (`REGENERATE=gallery cargo test --release --test reference_frames` draws it anew). The scenario\n\
          is invented.\n",
     );
     for entry in entries {

@@ -16,6 +16,7 @@ impl Check<'_> {
             self.name(&at.name(name), "channel name", name);
             let at = at.key(name);
             self.source(&at, name, channel);
+            self.slot(&at, name, channel);
             self.number(&at.key("max_age_ms"), channel.max_age_ms, &AGE);
             if let Some(range) = channel.range {
                 self.channel_range(&at.key("range"), name, channel, range);

@@ -13,6 +13,7 @@ mod parts;
 pub(super) mod recording;
 mod requirements;
 pub(super) mod symbols;
+mod tables;
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -82,6 +83,7 @@ pub(super) fn check(
     check.artwork(&At::root(root, "artwork"), base_dir);
     check.requirements(&At::root(root, "requirements"), base_dir);
     check.display(&At::root(root, "display"));
+    check.tables(&At::root(root, "tables"));
     let derivations = check.channels(&At::root(root, "channels"));
     check.recording(&At::root(root, "recording"));
     check.pages(&At::root(root, "page"));
@@ -380,6 +382,9 @@ impl<'f> Check<'f> {
                 ),
             );
             return;
+        }
+        for (k, each) in region.for_each.iter().enumerate() {
+            self.no_table(&at.key("for_each").index(k).key("table"), &each.table);
         }
         for (k, symbol) in region.symbol.iter().enumerate() {
             let at = at.key("symbol").index(k);

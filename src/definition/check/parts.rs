@@ -111,6 +111,11 @@ impl Check<'_> {
         for (k, motion) in p.motion.iter().enumerate() {
             self.motion(&at.key("motion").index(k), motion);
         }
+        let is_carried = p.motion.iter().any(|m| m.carry_about.is_some());
+        if is_carried && p.motion.iter().any(|m| m.turn_about.is_some()) {
+            let message = "a part is turned or carried: put what turns into a part that is carried";
+            self.say(&at.key("motion"), message);
+        }
         if let Some(repeat) = &p.repeat {
             self.repeat(&at.key("repeat"), repeat, has_end);
         }
@@ -318,13 +323,21 @@ impl Check<'_> {
     fn motion(&mut self, at: &At<'_>, m: &Motion) {
         let ways = [
             m.turn_about.is_some(),
+            m.carry_about.is_some(),
             m.shift_along.is_some(),
             m.strip.is_some(),
             m.sector.is_some(),
         ];
         if ways.iter().filter(|w| **w).count() != 1 {
-            let message = "a motion needs one of turn_about, shift_along, strip, sector";
+            let message =
+                "a motion needs one of turn_about, carry_about, shift_along, strip, sector";
             self.say(at, message);
+        }
+        if let Some(p) = m.carry_about {
+            self.pair(&at.key("carry_about"), p, &POSITION);
+        }
+        if let Some(over) = &m.over {
+            self.over(&at.key("over"), m, over);
         }
         if let Some(p) = m.turn_about {
             self.pair(&at.key("turn_about"), p, &POSITION);
@@ -363,6 +376,27 @@ impl Check<'_> {
             );
         }
         self.places(at, &m.scale, m.per_unit);
+    }
+
+    /// What a value is divided by is never 0.
+    pub(in crate::definition) fn divides(&mut self, at: &At<'_>, over: &str) {
+        if let Some(channel) = self.file.channels.get(over)
+            && channel.range.is_none_or(|[low, _]| low <= 0.0)
+        {
+            let message =
+                format!("values are divided by \"{over}\", whose range does not lie above 0");
+            let help = "give the channel the range of what can be chosen, as in range = [2, 12]";
+            self.say_with(at, message, Some(help.into()));
+        }
+    }
+
+    /// What divides a value is above 0, and shares of it have a scale.
+    fn over(&mut self, at: &At<'_>, m: &Motion, over: &str) {
+        self.divides(at, over);
+        if m.scale.is_empty() || m.range.is_some() || m.period.is_some() {
+            let message = "a value that is divided needs a \"scale\" of shares, and has no \"range\" and no \"period\"";
+            self.say(at, message);
+        }
     }
 
     /// A scale or a number of places for a unit.

@@ -231,7 +231,7 @@ engine.toml:21:9: there is no colour \"wite\"
     = included as \"left\" at panel.toml:2:1
     = included as \"right\" at panel.toml:7:1"),
         ("engine.toml", "kind = \"bar\"", "kind = \"baar\"", "\
-engine.toml:24:8: \"kind\" is \"baar\"; expected one of attitude, dial, tape, rose, bar, readout, alerts, flag, text, liveness, unchecked, power_gauge, flaps, parts
+engine.toml:24:8: \"kind\" is \"baar\"; expected one of attitude, dial, tape, rose, bar, readout, alerts, flag, text, liveness, unchecked, power_gauge, flaps, target, parts
  24 | kind = \"baar\"
     |        ^^^^^^
     = did you mean \"bar\"?

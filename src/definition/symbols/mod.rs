@@ -90,6 +90,8 @@ kinds! {
     power_gauge::PowerGauge,
     /// Flaps and slats at a wing's profile.
     flaps::Flaps,
+    /// Something seen at a bearing and a distance, as on a traffic plot.
+    target::Target,
     /// Anything, written out in parts.
     parts::Parts,
 }
@@ -98,6 +100,11 @@ kinds! {
 pub(in crate::definition) trait Kind {
     /// The word that `kind` has in the file.
     fn name(&self) -> &'static str;
+
+    /// What its table calls it in reports.
+    fn called(&self) -> Option<&str> {
+        None
+    }
 
     /// The symbol written out, in drawing order.
     fn parts(&self) -> Vec<Part>;
@@ -172,6 +179,12 @@ impl Symbol {
     #[must_use]
     pub fn is_drawn(&self) -> bool {
         !matches!(self, Self::Liveness(_) | Self::Unchecked(_))
+    }
+
+    /// What its table calls it in reports; its kind stands there when absent.
+    #[must_use]
+    pub fn called(&self) -> Option<&str> {
+        self.as_kind().called()
     }
 
     /// The symbol written out in parts, in drawing order.

@@ -12,6 +12,10 @@ impl Kind for Parts {
         "parts"
     }
 
+    fn called(&self) -> Option<&str> {
+        self.name.as_deref()
+    }
+
     fn parts(&self) -> Vec<Part> {
         self.part.clone()
     }

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::super::Definition;
-use crate::recording::{MissingColumns, Recording};
+use crate::recording::{Files, MissingColumns, Recording};
 use crate::reference::canvas::Canvas;
 use crate::reference::drawing::Drawing;
 use crate::reference::painter::Painter;
@@ -40,7 +40,9 @@ pub fn region(symbols: &str) -> String {
     let prelude: toml::Table = prelude().parse().unwrap();
     let channels = prelude["channels"].as_table().unwrap().iter();
     let numbers = channels.filter(|(_, c)| c.get("interpolation") != Some(&"text".into()));
-    let tolerance: Vec<_> = numbers.map(|(name, _)| format!("{name} = 1.0")).collect();
+    let tolerance: Vec<_> = numbers
+        .map(|(name, _)| format!("\"{name}\" = 1.0"))
+        .collect();
     format!(
         "[[region]]\nid = \"look\"\nrect = [0, 0, 240, 160]\nhazard = \"minor\"\n\
          tolerance = {{ {} }}\n{symbols}",
@@ -50,8 +52,12 @@ pub fn region(symbols: &str) -> String {
 
 /// What a definition with the channels of the prelude draws. Beyond its end the recording has no data.
 pub fn drawn(definition: &Definition, time_s: f64) -> Canvas {
-    let inputs = folder().join("inputs.csv");
-    let recording = Recording::load(&inputs, definition, MissingColumns::Refuse);
+    let files = Files {
+        inputs: &folder().join("inputs.csv"),
+        form: None,
+        tables: &[("traffic".to_owned(), folder().join("traffic.csv"))].into(),
+    };
+    let recording = Recording::load_all(&files, definition, MissingColumns::Refuse);
     let inputs = recording.unwrap_or_else(|e| panic!("{e}")).inputs(time_s);
     Drawing::new(definition).frame(definition, &inputs, &mut Painter::new())
 }

@@ -64,7 +64,7 @@ fn every_proportion_changes_the_picture_and_its_default_does_not() {
     }
     assert_eq!(
         kinds.into_iter().collect::<Vec<_>>(),
-        ["attitude", "bar", "dial", "flaps", "rose"]
+        ["attitude", "bar", "dial", "flaps", "rose", "target"]
     );
 }
 

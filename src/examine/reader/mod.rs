@@ -98,6 +98,10 @@ pub struct Reader<'d> {
     spans: Vec<(usize, usize)>,
     mask: Vec<u8>,
     masked: Vec<Rect>,
+    chain: ChainLook,
+    /// Whether a scan leaves the words of its candidates out, too.
+    words_go_along: bool,
+    boxes: Vec<Rect>,
 }
 
 impl<'d> Reader<'d> {
@@ -163,6 +167,9 @@ impl<'d> Reader<'d> {
             spans: vec![(usize::MAX, 0); area.height as usize],
             mask: vec![0; pixels],
             masked: Vec::new(),
+            chain: chain.clone(),
+            words_go_along: false,
+            boxes: Vec::new(),
         }
     }
 

@@ -1,6 +1,8 @@
 //! Looking for a value far from where it is due: candidates along a freedom, and fits from the best.
 
-use super::{Fitted, LEAST_PX_PER_UNIT, LONGEST_STEP_PX, MOST_STEPS, RECOGNISED, Reader};
+use super::{
+    Fitted, LEAST_PX_PER_UNIT, LONGEST_STEP_PX, MOST_STEPS, RECOGNISED, Reader, word_boxes,
+};
 use crate::examine::view::View;
 use crate::picture::Rect;
 use crate::recording::inputs::{Inputs, Value};
@@ -23,7 +25,9 @@ const NEAR_PX: f64 = 0.3;
 
 impl Reader<'_> {
     /// Looks for the value of each freedom that was not recognised along coarse candidates, in turn,
-    /// then fits from the best.
+    /// then fits from the best. Where that finds nothing they are looked for once more: the other way round, since what is off
+    /// along one freedom alone has no place along the other, and the place that is found there hides it; and with the words
+    /// of each candidate left out, since words that go with a symbol stand where nothing else is due.
     pub(super) fn scan_group(
         &mut self,
         g: usize,
@@ -32,19 +36,41 @@ impl Reader<'_> {
         painter: &mut Painter,
         out: &mut [Option<Fitted>],
     ) {
-        let mut best_start = start.clone();
         let mut lost = self.active(g, start);
         lost.retain(|(k, _)| out[*k].is_none_or(|f| f.misfit > RECOGNISED));
         if lost.is_empty() {
             return;
         }
+        for words_go_along in [false, true] {
+            self.words_go_along = words_go_along;
+            self.scan_in_turn(&lost, g, captured, start, painter, out);
+            let is_found = |(k, _): &(usize, f64)| out[*k].is_some_and(|f| f.misfit <= RECOGNISED);
+            if lost.iter().all(is_found) {
+                break;
+            }
+            lost.reverse();
+        }
+        self.words_go_along = false;
+    }
+
+    /// Looks for each of the `lost`, from where those before it were found.
+    fn scan_in_turn(
+        &mut self,
+        lost: &[(usize, f64)],
+        g: usize,
+        captured: View,
+        start: &Inputs,
+        painter: &mut Painter,
+        out: &mut [Option<Fitted>],
+    ) {
+        let mut best_start = start.clone();
         // Those that were recognised stand where they were read.
         for &k in &self.groups[g].members {
             if let Some(known) = out[k].filter(|f| f.misfit <= RECOGNISED) {
                 best_start.values[self.freedoms[k].channel.0] = Value::Number(known.value);
             }
         }
-        for (member, value) in lost {
+        for &(member, value) in lost {
             let f = self.freedoms[member].clone();
             self.altered.clone_from(&best_start);
             let scale = self
@@ -148,7 +174,23 @@ impl Reader<'_> {
             .period
             .map_or_else(|| v.clamp(f.low, f.high), |p| v.rem_euclid(p));
         self.draw(f.channel, v, bounds, painter);
-        (self.energy(captured, bounds), v)
+        let mut left = self.energy(captured, bounds);
+        if self.words_go_along {
+            let mut boxes = std::mem::take(&mut self.boxes);
+            boxes.clear();
+            word_boxes(
+                &self.scene,
+                self.subject,
+                &self.chain,
+                self.area,
+                &mut boxes,
+            );
+            for words in &boxes {
+                left = left.saturating_sub(self.energy(captured, words.intersection(&bounds)));
+            }
+            self.boxes = boxes;
+        }
+        (left, v)
     }
 
     /// Sum of squared differences on every second line, words left out, differences cut at 96 levels.
@@ -156,8 +198,13 @@ impl Reader<'_> {
         let width = self.area.width as usize;
         let drawn = self.pictures.pictures()[0];
         let mut sum = 0u64;
+        if bounds.is_empty() {
+            return 0;
+        }
         let (x0, x1) = (bounds.x as usize, bounds.right() as usize);
-        for y in (bounds.y as usize..bounds.bottom() as usize).step_by(2) {
+        // The same lines, wherever the bounds begin.
+        let first = (bounds.y + (bounds.y & 1)) as usize;
+        for y in (first..bounds.bottom() as usize).step_by(2) {
             let (a, b) = (&drawn.row(y)[x0..x1], &captured.row(y)[x0..x1]);
             let mask = &self.mask[y * width..][x0..x1];
             let square = |((a, b), mask): ((&u8, &u8), &u8)| {

@@ -49,7 +49,7 @@ const PARTING_FRAMES: u32 = 16;
 
 impl RegionExaminer<'_> {
     /// Whether the region, drawn for the trial inputs, agrees with the frame.
-    fn trial_agrees(&mut self, moment: &Moment, painter: &mut Painter) -> bool {
+    pub(super) fn trial_agrees(&mut self, moment: &Moment, painter: &mut Painter) -> bool {
         self.trial_agrees_with_numbers(moment, &[], painter)
     }
 

@@ -1,8 +1,10 @@
 //! One region in one frame: does it agree, what does it show, and if it disagrees, which data or values
 //! explain the picture.
 
+mod alerts;
 mod explain;
 
+pub use self::alerts::{AlertSlip, Slip};
 use self::explain::SCAN_EVERY;
 use crate::definition::model::Symbol;
 use crate::examine::comparison::{ChainLook, Comparison, Difference};
@@ -251,6 +253,12 @@ impl<'d> RegionExaminer<'d> {
     #[must_use]
     pub const fn due(&self) -> &Comparison<'d> {
         &self.due
+    }
+
+    /// The inputs that the reference was last drawn for.
+    #[must_use]
+    pub const fn inputs_due(&self) -> &Inputs {
+        &self.inputs
     }
 
     /// Pixels for a unit of freedom `k` at the inputs that are due.

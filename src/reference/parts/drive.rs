@@ -18,11 +18,14 @@ pub(crate) struct Drive {
     minus: Option<ChannelId>,
     attitude: Option<(Angle, ChannelId)>,
     offset: f64,
+    over: Option<ChannelId>,
     range: Option<[f64; 2]>,
     pub period: Option<f64>,
     places: Places,
     /// Lowest and highest value of the channel's source, where that is stated.
     source_range: Option<[f64; 2]>,
+    /// The highest value that the value can be divided by.
+    most_over: f64,
     pub way: Way,
 }
 
@@ -37,6 +40,7 @@ enum Angle {
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum Way {
     Turn(Point),
+    Carry(Point),
     Shift(Point),
     Strip(Strip),
     Sector(Sector),
@@ -47,7 +51,7 @@ impl Way {
     pub(super) fn length(&self) -> f64 {
         match self {
             Self::Shift(along) => libm::hypot(along.x, along.y),
-            Self::Turn(_) | Self::Strip(_) | Self::Sector(_) => 1.0,
+            Self::Turn(_) | Self::Carry(_) | Self::Strip(_) | Self::Sector(_) => 1.0,
         }
     }
 }
@@ -96,22 +100,26 @@ impl Drive {
     /// The motion of a checked definition.
     pub(crate) fn new(m: &Motion, d: &Definition) -> Self {
         let point = |[x, y]: [f64; 2]| Point::new(x, y);
-        let (way, usual) = match (&m.turn_about, &m.shift_along, &m.strip, &m.sector) {
-            (Some(p), ..) => (Way::Turn(point(*p)), "turn"),
-            (_, Some(p), ..) => (Way::Shift(point(*p)), "shift"),
-            (_, _, Some(s), _) => (Way::Strip(s.clone()), "length"),
-            (.., Some(s)) => (Way::Sector(s.clone()), "length"),
-            _ => (Way::Shift(Point::default()), "shift"),
-        };
+        let turn = m.turn_about.map(|p| (Way::Turn(point(p)), "turn"));
+        let carry = m.carry_about.map(|p| (Way::Carry(point(p)), "bearing"));
+        let shift = m.shift_along.map(|p| (Way::Shift(point(p)), "shift"));
+        let strip = m.strip.clone().map(|s| (Way::Strip(s), "length"));
+        let sector = m.sector.clone().map(|s| (Way::Sector(s), "length"));
+        let way = turn.or(carry).or(shift).or(strip).or(sector);
+        let (way, usual) = way.unwrap_or((Way::Shift(Point::default()), "shift"));
         let other = |name: &Option<String>| name.as_deref().map(|n| d.channel(n));
         let pitch = other(&m.with_bank).map(|c| (Angle::Pitch, c));
         let channel = d.channel(&m.channel);
+        let over = other(&m.over);
+        let most_over = over.and_then(|c| d.channels()[c.0].1.range);
         Self {
             name: m.name.as_deref().unwrap_or(usual).into(),
             channel,
             minus: other(&m.minus),
             attitude: pitch.or_else(|| other(&m.with_pitch).map(|c| (Angle::Bank, c))),
             offset: m.offset,
+            over,
+            most_over: most_over.map_or(1.0, |[_, high]| high),
             range: m.range,
             period: m.period,
             places: Places::new(&m.scale, m.per_unit),
@@ -153,14 +161,19 @@ impl Drive {
             None => own,
         };
         let own = stop(own);
-        Some(match (self.minus, self.period, &self.places) {
+        let over = match self.over {
+            Some(c) => number(c).filter(|v| *v > 0.0)?,
+            None => 1.0,
+        };
+        let value = match (self.minus, self.period, &self.places) {
             (Some(minus), Some(period), _) => {
                 half_period(own - stop(number(minus)?) + self.offset, period)
             }
             (Some(minus), None, _) => own - stop(number(minus)?) + self.offset,
             (None, Some(period), Places::Bent(_)) => (own + self.offset).rem_euclid(period),
             (None, ..) => own + self.offset,
-        })
+        };
+        Some(value / over)
     }
 
     /// Whether parts that move by it and by `other` move as one, so that one value says where both stand: the motions are the
@@ -170,6 +183,7 @@ impl Drive {
         let is_one = (self.channel, &self.name) == (other.channel, &other.name);
         let is_same = (self.channel, self.minus, self.attitude, self.offset)
             == (other.channel, other.minus, other.attitude, other.offset)
+            && self.over == other.over
             && (self.range, self.period) == (other.range, other.period)
             && (&self.places, &self.way) == (&other.places, &other.way);
         is_same || (is_attitude && is_one)
@@ -185,7 +199,21 @@ impl Drive {
         match &self.way {
             Way::Turn(about) => Affine::turn(*about, place),
             Way::Shift(along) => Affine::shift(along.x * place, along.y * place),
-            Way::Strip(_) | Way::Sector(_) => Affine::IDENTITY,
+            Way::Carry(_) | Way::Strip(_) | Way::Sector(_) => Affine::IDENTITY,
+        }
+    }
+
+    /// `motion`, moved on to the place; `origin` is where the part's own origin stands before all motions.
+    pub(crate) fn after(&self, motion: &Affine, origin: Point, place: f64) -> Affine {
+        match &self.way {
+            Way::Carry(about) => {
+                let from = motion.map(origin);
+                let to = Affine::turn(*about, place).map(from);
+                Affine::shift(to.x - from.x, to.y - from.y).after(motion)
+            }
+            Way::Turn(_) | Way::Shift(_) | Way::Strip(_) | Way::Sector(_) => {
+                self.affine(place).after(motion)
+            }
         }
     }
 
@@ -199,20 +227,23 @@ impl Drive {
             && self
                 .range
                 .is_some_and(|[low, high]| own < low || own > high);
-        match &self.places {
+        let slope = match &self.places {
             _ if is_stopped => 0.0,
             Places::Even(per_unit) => libm::fabs(*per_unit),
             // At a stop a mark is parked: it is not known how far it would go.
             Places::Bent(scale) => libm::fabs(slope(scale, v)),
-        }
+        };
+        let over = self.over.and_then(|c| inputs.value(c).number());
+        slope / over.unwrap_or(1.0)
     }
 
     /// The smallest change of place for a unit, without sign: where the scale is coarsest.
     pub(crate) fn least_slope(&self) -> f64 {
-        match &self.places {
+        let slope = match &self.places {
             Places::Even(per_unit) => libm::fabs(*per_unit),
             Places::Bent(scale) => least_slope(scale),
-        }
+        };
+        slope / self.most_over
     }
 
     /// Values beyond which nothing changes any more.
@@ -225,7 +256,7 @@ impl Drive {
         }
         let of_scale = match &self.places {
             Places::Bent(scale) if self.minus.is_none() => {
-                span(scale).map(|s| s.map(|v| v - self.offset))
+                span(scale).map(|s| s.map(|v| v * self.most_over - self.offset))
             }
             Places::Bent(_) | Places::Even(_) => None,
         };
@@ -246,7 +277,7 @@ impl Drive {
                     [l.min(p), h.max(p)]
                 })
             }
-            (Places::Even(_), Way::Turn(_)) => [-180.0, 180.0],
+            (Places::Even(_), Way::Turn(_) | Way::Carry(_)) => [-180.0, 180.0],
             (Places::Even(per_unit), _) => {
                 let [a, b] = self.ends().map(|v| (v + self.offset) * per_unit);
                 [a.min(b), a.max(b)]

@@ -1,6 +1,7 @@
 //! In which ways the parts of a region move with their channels, and which values stand there as digits: what the
 //! examiner measures. All of it follows from the parts.
 
+use super::affine::Affine;
 use super::drive::{Drive, Way};
 use super::reach::Lever;
 use super::{Assembly, Ink, What, words};
@@ -128,6 +129,11 @@ impl Assembly {
             let [low, high] = drive.ends();
             let (lever, scale) = match &drive.way {
                 Way::Turn(about) => (self.lever(k, *about, d), 1f64.to_radians()),
+                Way::Carry(about) => {
+                    // Digits that roll are not carried.
+                    let before = n.unwrap_or_default();
+                    (self.farthest_carried(k, before, *about), 1f64.to_radians())
+                }
                 Way::Sector(s) => {
                     let about = Point::new(s.about[0], s.about[1]);
                     (self.lever(k, about, d), 1f64.to_radians())
@@ -199,7 +205,7 @@ impl Assembly {
                 self.marked_every(k, &drive.way).map(|step| step / per_unit),
             ),
             (Way::Shift(_), _) => self.marked_every(k, &drive.way).map(|step| step / per_unit),
-            (Way::Strip(_) | Way::Sector(_), _) => None,
+            (Way::Carry(_) | Way::Strip(_) | Way::Sector(_), _) => None,
         }
         .filter(|repeats| repeats.is_finite())
     }
@@ -278,8 +284,24 @@ impl Assembly {
     /// not shown or does not move here.
     pub(crate) fn px_per_unit(&self, f: &Freedom, d: &Definition, inputs: &Inputs) -> f64 {
         let shown = f.movers.iter().filter(|m| self.is_drawn(m.node, d, inputs));
-        let px = shown.map(|m| m.lever.px() * m.scale * self.drive_of(m).slope(inputs));
+        let px = shown.map(|m| self.lever_px(m, inputs) * m.scale * self.drive_of(m).slope(inputs));
         px.fold(0.0, f64::max)
+    }
+
+    /// How far from the middle of its turn there is ink of a mover, px: what is carried, where it stands now.
+    fn lever_px(&self, m: &Mover, inputs: &Inputs) -> f64 {
+        let node = &self.nodes[m.node];
+        let (Way::Carry(about), Some(before)) = (&self.drive_of(m).way, m.drive) else {
+            return m.lever.px();
+        };
+        let mut motion = Affine::IDENTITY;
+        for drive in &node.drives[..before] {
+            if let Some(place) = drive.place(inputs) {
+                motion = drive.after(&motion, node.origin(), place);
+            }
+        }
+        let at = motion.map(node.origin());
+        libm::hypot(at.x - about.x, at.y - about.y)
     }
 
     /// Pixels that the ink moves for a unit of the channel where its scale is coarsest, without sign.

@@ -147,7 +147,7 @@ impl Marks {
         match &self.way {
             Way::Turn(about) => Affine::turn(*about, place),
             Way::Shift(along) => Affine::shift(along.x * place, along.y * place),
-            Way::Strip(_) | Way::Sector(_) => Affine::IDENTITY,
+            Way::Carry(_) | Way::Strip(_) | Way::Sector(_) => Affine::IDENTITY,
         }
     }
 
@@ -162,7 +162,7 @@ impl Marks {
                 let length = libm::hypot(along.x, along.y);
                 (p.x * along.x + p.y * along.y) / length
             }
-            Way::Turn(_) | Way::Strip(_) | Way::Sector(_) => {
+            Way::Turn(_) | Way::Carry(_) | Way::Strip(_) | Way::Sector(_) => {
                 let (cos, sin) = moved.direction();
                 libm::atan2(sin, cos).to_degrees()
             }
@@ -382,6 +382,12 @@ impl Assembly {
         }
     }
 
+    /// Whether a symbol has ink that depends on data.
+    pub(crate) fn is_moving(&self, symbol: usize) -> bool {
+        let mut nodes = self.nodes.iter();
+        nodes.any(|n| n.symbol == symbol && n.layer == Layer::Moving && !n.inks.is_empty())
+    }
+
     /// Adds what never changes, of all symbols.
     pub(crate) fn draw_fixed(&self, d: &Definition, scene: &mut Scene) {
         let mut pen = Pen {
@@ -468,7 +474,9 @@ impl Assembly {
                     return;
                 };
                 match &drive.way {
-                    Way::Turn(_) | Way::Shift(_) => motion = drive.affine(at).after(&motion),
+                    Way::Turn(_) | Way::Carry(_) | Way::Shift(_) => {
+                        motion = drive.after(&motion, node.origin(), at);
+                    }
                     Way::Strip(strip) => {
                         let [left, top, right, bottom] = strip.filled(at);
                         if left >= right || top >= bottom {
@@ -629,6 +637,17 @@ impl Node {
                 Ink::Outline { contours, .. } => contours.iter().all(is_one),
                 _ => false,
             })
+    }
+
+    /// Where its own origin stands before data move it, in the coordinates of the part that holds it.
+    fn origin(&self) -> Point {
+        self.place.map(Point::default())
+    }
+
+    /// Whether something carries it round a point.
+    fn is_carried(&self) -> bool {
+        let mut drives = self.drives.iter();
+        drives.any(|d| matches!(d.way, Way::Carry(_)))
     }
 
     /// Whether data decide if it is drawn, or where.

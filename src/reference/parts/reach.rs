@@ -8,6 +8,7 @@ use crate::definition::Definition;
 use crate::definition::model::{Alerts, Align, Text};
 use crate::picture::Point;
 use crate::reference::scene::Bounds;
+use crate::reference::symbols::alerts::ground_at;
 use crate::reference::symbols::words::width;
 
 /// Steps in which a turn is gone through, deg.
@@ -59,7 +60,9 @@ impl Assembly {
             .inks
             .iter()
             .find_map(|i| i.anchor().filter(|_| node.upright));
-        let (mut swept, offsets) = match anchor.map(|a| node.place.map(a)) {
+        // So does what is carried with its origin.
+        let carried = node.is_carried().then(|| node.origin());
+        let (mut swept, offsets) = match anchor.map(|a| node.place.map(a)).or(carried) {
             Some(a) => {
                 let offsets = points
                     .iter()
@@ -177,6 +180,17 @@ impl Assembly {
         }
     }
 
+    /// How far from the point that motion `drive` carries part `k` round its origin stands at most, px.
+    pub(super) fn farthest_carried(&self, k: usize, drive: usize, about: Point) -> Lever {
+        let node = &self.nodes[k];
+        let before = node.drives[..drive].iter();
+        let swept = before.fold(vec![node.origin()], |points, d| d.sweep(points));
+        let far = swept
+            .iter()
+            .map(|p| libm::hypot(p.x - about.x, p.y - about.y));
+        Lever::Corner(far.fold(0.0, f64::max))
+    }
+
     /// Corners of a part where its place and its marks put it; those outside its clip are left out.
     fn marked(&self, k: usize, d: &Definition) -> Vec<Point> {
         let node = &self.nodes[k];
@@ -262,7 +276,8 @@ impl Drive {
     fn sweep(&self, points: Vec<Point>) -> Vec<Point> {
         let [low, high] = self.place_ends();
         match &self.way {
-            Way::Turn(about) => {
+            Way::Turn(about) | Way::Carry(about) => {
+                let turned = |degrees: f64, p: Point| Affine::turn(*about, degrees).map(p);
                 let (low, high) = if high - low >= 360.0 {
                     (-180.0, 180.0)
                 } else {
@@ -281,7 +296,7 @@ impl Drive {
                         .into_iter()
                         .chain(outermost)
                         .chain(steps.iter().copied());
-                    all.extend(places.map(|place| self.affine(place).map(*p)));
+                    all.extend(places.map(|place| turned(place, *p)));
                 }
                 hull(all)
             }
@@ -405,10 +420,20 @@ type Line<'a> = &'a dyn Fn([f64; 2], Align, &str, f64, &str) -> Vec<Point>;
 
 fn slots(a: &Alerts, line: Line<'_>) -> Vec<Point> {
     let mut points = Vec::new();
-    let [x, y] = a.position;
+    let (rows, last) = (a.rows(), a.slots.saturating_sub(1));
+    // Corners of the block that the slots make.
+    let outer = [0, (rows - 1).min(last), last / rows * rows, last];
+    if let Some(ground) = &a.ground {
+        let grounds = outer.iter().map(|slot| ground_at(ground, a.place(*slot)));
+        points.extend(grounds.flat_map(|g| corners(&g)));
+    }
+    if let Some(more) = &a.more {
+        let words = format!("{}{}{}", more.prefix, a.alert.len(), more.suffix);
+        points.extend(line(more.position, Align::Left, &a.font, a.size, &words));
+    }
     for alert in &a.alert {
-        for row in [0, a.slots.saturating_sub(1)] {
-            let at = [x, y + row as f64 * a.line_height];
+        for slot in outer {
+            let at = a.place(slot);
             points.extend(line(at, Align::Left, &a.font, a.size, &alert.text));
         }
         if let Some(at) = a.advice_position {

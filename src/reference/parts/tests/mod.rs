@@ -9,4 +9,5 @@ mod looks;
 mod power_gauge;
 mod rose;
 mod tape;
+mod target;
 mod text;

@@ -1,0 +1,231 @@
+//! A traffic plot: targets that are missing, not due, or in the wrong place are found and named.
+
+use std::path::Path;
+
+use framevouch::definition::Definition;
+use framevouch::demo::unit::Plan;
+use framevouch::judge::events::Event;
+use framevouch::judge::verdict::Verdict;
+use framevouch::picture::Picture;
+use framevouch::recording::{MissingColumns, Recording};
+
+use crate::bench::{Bench, Checked, RATE_HZ};
+
+const DISPLAY: &str = r##"
+[display]
+name = "traffic plot"
+width = 240
+height = 240
+background = "ink"
+max_latency_ms = 150
+
+[fonts]
+digits = { builtin = "B612 Mono Bold" }
+
+[colors]
+ink = "#0b0f14"
+grey = "#9eabb6"
+white = "#f2f4f5"
+amber = "#ffb31a"
+
+[tables.traffic]
+key = "id"
+slots = 4
+
+[channels.scale]
+column = "scale_nm"
+unit = "NM"
+range = [2, 12]
+interpolation = "hold"
+
+[channels."traffic_{slot}_bearing"]
+table = "traffic"
+column = "bearing"
+unit = "deg"
+range = [0, 360]
+interpolation = "angular"
+
+[channels."traffic_{slot}_distance"]
+table = "traffic"
+column = "distance"
+unit = "NM"
+range = [0, 20]
+
+[channels."traffic_{slot}_height"]
+table = "traffic"
+column = "height"
+unit = "ft"
+range = [-9900, 9900]
+
+[[region]]
+id = "plot"
+rect = [0, 0, 240, 240]
+hazard = "major"
+requirements = ["TP-1"]
+tolerance = { "traffic_{slot}_bearing" = 4, "traffic_{slot}_distance" = 0.2, "traffic_{slot}_height" = 100 }
+
+[[region.symbol]]
+kind = "parts"
+name = "plot"
+part = [
+  { shape = { circle = { center = [120, 120], radius = 100 } }, stroke = { color = "grey", width = 2 } },
+  { shape = { polygon = [[120, 108], [128, 130], [120, 125], [112, 130]] }, fill = "white" },
+  { shape = { readout = { channel = "scale", position = [215, 16], font = "digits", size = 18, color = "white" } } },
+]
+
+[[region.for_each]]
+table = "traffic"
+
+[[region.for_each.symbol]]
+kind = "target"
+name = "target {slot}"
+center = [120, 120]
+radius = 100
+bearing = "traffic_{slot}_bearing"
+distance = "traffic_{slot}_distance"
+scale = "scale"
+size = 14
+height = { channel = "traffic_{slot}_height", font = "digits", size = 14 }
+icon = [{ shape = "diamond", filled = true, color = "amber" }]
+"##;
+
+const LENGTH_S: usize = 4;
+/// From here on the display is wrong, s.
+const ONSET_S: usize = 2;
+
+/// Who is where at the beginning, and what becomes of that in a second: bearing, distance, height.
+type Target = (&'static str, [f64; 3], [f64; 3]);
+
+const TARGETS: [Target; 3] = [
+    ("K", [30.0, 4.0, 700.0], [2.0, -0.1, 0.0]),
+    ("L", [250.0, 3.0, -300.0], [-3.0, 0.05, 0.0]),
+    ("M", [140.0, 2.0, 1500.0], [1.0, 0.1, 0.0]),
+];
+
+/// A display that is given `targets`.
+fn bench(targets: &[Target]) -> Bench {
+    let definition = Definition::from_toml(DISPLAY, "plot.toml", Path::new(""));
+    let definition = definition.unwrap_or_else(|e| panic!("{e}"));
+    let rows = (0..=LENGTH_S * 10).map(|k| format!("{},6\n", k as f64 / 10.0));
+    let inputs = format!("t_s,scale_nm\n{}", rows.collect::<String>());
+    let mut table = String::from("t_s,id,bearing,distance,height\n");
+    for time in 0..=LENGTH_S {
+        for (id, at, rate) in targets {
+            let [b, d, h] = [0, 1, 2].map(|k| at[k] + rate[k] * time as f64);
+            table += &format!("{time},{id},{b},{d},{h}\n");
+        }
+    }
+    let recording = Recording::from_readers_as(
+        inputs.as_bytes(),
+        "inputs.csv",
+        &[("traffic", table.as_bytes())],
+        &definition,
+        MissingColumns::Refuse,
+        definition.recording_form(),
+    );
+    Bench {
+        definition,
+        recording: recording.unwrap_or_else(|e| panic!("{e}")),
+        plan: Plan {
+            rate: (RATE_HZ, 1),
+            ..Plan::default()
+        },
+        allow_missing: false,
+    }
+}
+
+/// What is found when the display shows `targets` from the onset on.
+fn shown(targets: &[Target]) -> Checked {
+    let due = bench(&TARGETS);
+    let onset = ONSET_S * RATE_HZ as usize;
+    let right = due.frames(None);
+    let wrong = bench(targets).frames(None);
+    let frames: Vec<Picture> = right
+        .into_iter()
+        .take(onset)
+        .chain(wrong.into_iter().skip(onset))
+        .collect();
+    due.check(&frames)
+}
+
+fn only(checked: &Checked) -> &Event {
+    let [event] = &checked.outcome.events[..] else {
+        panic!("one event was due\n{}", checked.told());
+    };
+    assert_eq!(event.class, Verdict::Misleading, "{}", checked.told());
+    assert!(
+        (event.onset_s - ONSET_S as f64).abs() < 0.1,
+        "{}",
+        checked.told()
+    );
+    event
+}
+
+#[test]
+fn a_plot_that_shows_its_traffic_agrees() {
+    let checked = shown(&TARGETS);
+    assert!(checked.outcome.events.is_empty(), "{}", checked.told());
+    let frame = &checked.frames[60].regions["plot"];
+    // Bearing, distance and height of three targets, and the scale.
+    assert_eq!(frame.readings.len(), 10, "{:?}", frame.readings);
+}
+
+#[test]
+fn a_target_that_is_missing_is_named() {
+    let [k, _, m] = TARGETS;
+    // Far away it is not shown.
+    let checked = shown(&[k, ("L", [250.0, 19.0, -300.0], [0.0; 3]), m]);
+    let event = only(&checked);
+    assert_eq!(event.symbol.as_deref(), Some("target 2 (symbol[2])"));
+    assert!(event.picture_error.missing_px > event.picture_error.foreign_px);
+}
+
+#[test]
+fn a_target_that_is_not_due_is_named_after_the_free_slot() {
+    let [k, l, m] = TARGETS;
+    let checked = shown(&[k, l, m, ("G", [80.0, 4.5, 200.0], [0.0; 3])]);
+    let event = only(&checked);
+    assert_eq!(event.symbol.as_deref(), Some("target 4 (symbol[4])"));
+    assert!(event.picture_error.foreign_px > event.picture_error.missing_px);
+}
+
+#[test]
+fn a_target_in_the_wrong_place_is_named_with_its_error() {
+    let [k, l, m] = TARGETS;
+    let (_, [bearing, distance, height], rate) = m;
+    for (at, channel, unit, off) in [
+        (
+            [bearing, distance + 0.6, height],
+            "traffic_3_distance",
+            "NM",
+            0.6,
+        ),
+        (
+            [bearing + 12.0, distance, height],
+            "traffic_3_bearing",
+            "deg",
+            12.0,
+        ),
+        // On the other side.
+        (
+            [360.0 - bearing, distance, height],
+            "traffic_3_bearing",
+            "deg",
+            80.0,
+        ),
+    ] {
+        let rate = if off == 76.0 { [-1.0, 0.1, 0.0] } else { rate };
+        let checked = shown(&[k, l, ("M", at, rate)]);
+        let event = only(&checked);
+        assert_eq!(event.symbol.as_deref(), Some("target 3 (symbol[3])"));
+        let worst = event.worst_error.as_ref();
+        let worst =
+            worst.unwrap_or_else(|| panic!("{channel}: nothing was read\n{}", checked.told()));
+        assert_eq!((&*worst.channel, &*worst.unit), (channel, unit));
+        let found = (worst.displayed - worst.expected).abs();
+        assert!(
+            (found - off).abs() < 0.05 * off.max(1.0),
+            "{channel}: {worst:?}"
+        );
+    }
+}
