@@ -258,6 +258,18 @@ impl Arguments {
         }
     }
 
+    /// The same with a further table.
+    pub(super) fn with_table(mut self, name: &str, path: &Path) -> Self {
+        self.input.tables.push((name.into(), path.into()));
+        self
+    }
+
+    /// The same, compared with what another check found.
+    pub(super) fn beside(mut self, results: &Path) -> Self {
+        self.beside = Some(results.into());
+        self
+    }
+
     /// The check that a run of a suite is: all of it or nothing, and nothing is printed.
     pub(super) fn of_suite(run: &Planned, out: &Path, ffmpeg: &str, force: bool) -> Self {
         let timeout = run.ffmpeg_timeout_s.map(Duration::from_secs_f64);

@@ -47,6 +47,8 @@ pub enum Class {
     Misleading,
     /// Not readable.
     Garbled,
+    /// Nothing: it is no fault, or none that a monitor may act on.
+    Harmless,
 }
 
 /// One fault: the truth beside the capture.
@@ -99,6 +101,25 @@ pub enum Kind {
     LostLines,
     /// Noise of this standard deviation, levels, covers a region.
     Noise(usize, f64),
+    /// One channel of one region shows this value.
+    Set(usize, ChannelId, Value),
+    /// One channel of a region shows another's value.
+    Copy {
+        /// The region.
+        region: usize,
+        /// The channel whose value is shown.
+        from: ChannelId,
+        /// The channel that shows it.
+        to: ChannelId,
+    },
+    /// Two channels of one region show each other's values.
+    Swap(usize, ChannelId, ChannelId),
+    /// This page is shown, whichever is due.
+    Page(usize),
+    /// The upper and the lower half of the picture stand in each other's place.
+    ExchangeHalves,
+    /// Nothing is done: what is wrong is that something does not happen.
+    Nothing,
 }
 
 /// The faults of the demo display, in the order of their onsets.
@@ -309,13 +330,24 @@ impl Kind {
 
     /// Changes what `region` is given.
     pub fn change_inputs(&self, definition: &Definition, region: usize, inputs: &mut Inputs) {
-        match *self {
-            Self::Bias(r, channel, by) if r == region => {
+        match self {
+            Self::Bias(r, channel, by) if *r == region => {
                 if let Value::Number(v) = &mut inputs.values[channel.0] {
                     *v += by;
                 }
             }
-            Self::DropAlert(r) if r == region => {
+            Self::Set(r, channel, value) if *r == region => {
+                inputs.values[channel.0].clone_from(value);
+            }
+            Self::Copy {
+                region: r,
+                from,
+                to,
+            } if *r == region => {
+                inputs.values[to.0] = inputs.values[from.0].clone();
+            }
+            Self::Swap(r, a, b) if *r == region => inputs.values.swap(a.0, b.0),
+            Self::DropAlert(r) if *r == region => {
                 if let Some(k) = most_urgent(definition, region, inputs) {
                     inputs.active_since_s[k] = None;
                 }
@@ -394,7 +426,22 @@ impl Kind {
                 }
             }
             Self::Noise(r, sigma) => add_noise(picture, area(r), sigma, index),
-            Self::Late(_)
+            Self::ExchangeHalves => {
+                let still = picture.clone();
+                for (plane, from) in picture.planes_mut().iter_mut().zip(still.planes()) {
+                    for y in 0..height {
+                        plane
+                            .row_mut(y)
+                            .copy_from_slice(from.row((y + height / 2) % height));
+                    }
+                }
+            }
+            Self::Set(..)
+            | Self::Copy { .. }
+            | Self::Swap(..)
+            | Self::Page(_)
+            | Self::Nothing
+            | Self::Late(_)
             | Self::Bias(..)
             | Self::WrongDigit(..)
             | Self::Erase(_)

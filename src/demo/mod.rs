@@ -21,6 +21,7 @@ pub mod faults;
 pub mod scenario;
 pub mod standin;
 pub mod unit;
+pub mod whole;
 
 #[cfg(test)]
 mod tests;

@@ -155,17 +155,17 @@ const fn valid(is_valid: bool) -> &'static str {
     if is_valid { "1" } else { "0" }
 }
 
-fn within(t: f64, from: f64, to: f64) -> bool {
+pub(super) fn within(t: f64, from: f64, to: f64) -> bool {
     t >= from && t < to
 }
 
 /// A sine: height, period in s, phase in turns.
-fn wave(t: f64, height: f64, period_s: f64, phase: f64) -> f64 {
+pub(super) fn wave(t: f64, height: f64, period_s: f64, phase: f64) -> f64 {
     height * libm::sin(TAU * (t / period_s + phase))
 }
 
 /// Through the key points with no slope at any of them.
-fn through(t: f64, keys: &[(f64, f64)]) -> f64 {
+pub(super) fn through(t: f64, keys: &[(f64, f64)]) -> f64 {
     let after = keys.partition_point(|k| k.0 <= t).clamp(1, keys.len() - 1);
     let ((t0, v0), (t1, v1)) = (keys[after - 1], keys[after]);
     let share = ((t - t0) / (t1 - t0)).clamp(0.0, 1.0);
@@ -173,7 +173,7 @@ fn through(t: f64, keys: &[(f64, f64)]) -> f64 {
 }
 
 /// The value of the last step at or before `t`.
-fn step(t: f64, steps: &[(f64, i32)]) -> i32 {
+pub(super) fn step(t: f64, steps: &[(f64, i32)]) -> i32 {
     steps
         .iter()
         .take_while(|s| s.0 <= t)
@@ -182,7 +182,7 @@ fn step(t: f64, steps: &[(f64, i32)]) -> i32 {
 }
 
 /// Change a second.
-fn rate(value: fn(f64) -> f64, t: f64) -> f64 {
+pub(super) fn rate(value: fn(f64) -> f64, t: f64) -> f64 {
     (value(t + 0.01) - value(t - 0.01)) / 0.02
 }
 
@@ -234,7 +234,7 @@ fn volume(t: f64) -> f64 {
 }
 
 /// Ground speed and track from the wind triangle; the track is written below 360.
-fn over_ground(airspeed: f64, heading: f64, wind: f64, wind_from: f64) -> (f64, f64) {
+pub(super) fn over_ground(airspeed: f64, heading: f64, wind: f64, wind_from: f64) -> (f64, f64) {
     let (h, w) = (heading.to_radians(), wind_from.to_radians());
     let north = airspeed * libm::cos(h) - wind * libm::cos(w);
     let east = airspeed * libm::sin(h) - wind * libm::sin(w);

@@ -183,8 +183,13 @@ impl<'a> Unit<'a> {
                     .region_moving(self.definition, k, &self.inputs, scene),
             }
         }
-        let due: Vec<usize> = (self.definition.regions_due(&self.inputs))
-            .map(|(k, _)| k)
+        let page = match fault {
+            Some(Kind::Page(page)) => *page,
+            _ => self.inputs.page,
+        };
+        let regions = 0..self.definition.regions().len();
+        let due: Vec<usize> = regions
+            .filter(|k| self.definition.pages_of(*k).contains(page))
             .collect();
         let scenes = due.iter().map(|k| {
             let area = self.definition.regions()[*k].area();

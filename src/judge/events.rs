@@ -437,7 +437,16 @@ impl<'d> EventLog<'d> {
     fn reverts(&self, open: &Open) -> bool {
         let has_reverted = matches!(open.instead, Some(Instead::Page(page))
             if self.definition.pages()[page].reversion.is_some());
-        !has_reverted && action(self.definition.regions()[open.region].hazard) == Action::Revert
+        !has_reverted && action(self.hazard(open)) == Action::Revert
+    }
+
+    /// What a fault means for the crew: as its region says, or an alert in it that is not shown as it is.
+    fn hazard(&self, open: &Open) -> Hazard {
+        let of_region = self.definition.regions()[open.region].hazard;
+        let alerts = self.definition.alerts().enumerate();
+        let of_alerts = alerts.filter(|(k, _)| open.alerts.iter().any(|slip| slip.alert == *k));
+        let of_alerts = of_alerts.filter_map(|(_, a)| a.list.hazard(a.what));
+        of_alerts.fold(of_region, Hazard::min)
     }
 
     /// Ends what is open and returns all events, by onset.
@@ -635,11 +644,9 @@ impl<'d> EventLog<'d> {
         } else {
             regions.clone()
         };
-        let hazard = concerned
-            .iter()
-            .map(|k| models[*k].hazard)
-            .min()
-            .unwrap_or(Hazard::None);
+        let hazards = concerned.iter().map(|k| models[*k].hazard);
+        let hazards = hazards.chain(members.iter().map(|m| self.hazard(&parts[*m])));
+        let hazard = hazards.min().unwrap_or(Hazard::None);
         let alerts: Vec<AlertPlace<'_>> = self.definition.alerts().collect();
         let slips: BTreeSet<AlertSlip> = (members.iter())
             .flat_map(|m| parts[*m].alerts.iter().copied())
@@ -650,9 +657,6 @@ impl<'d> EventLog<'d> {
                 .iter()
                 .map(|s| alert_in_words(alerts[s.alert].what, s.slip)),
         );
-        let of_alerts = slips.iter();
-        let of_alerts = of_alerts.filter_map(|s| alerts[s.alert].list.hazard(alerts[s.alert].what));
-        let hazard = of_alerts.fold(hazard, Hazard::min);
         let mut ids: Vec<&str> = concerned
             .iter()
             .flat_map(|k| models[*k].requirements.iter().map(String::as_str))

@@ -163,11 +163,11 @@ impl<'d> ReversionWatch<'d> {
         self.state = State::Up;
     }
 
-    /// Takes the time of a frame whose page is known. Once the page of a reversion stands there and `is_reset`, the display may take
-    /// `turn_s` to leave it. True for the first frame in which the page should stand there and does not.
+    /// Takes the time of a frame whose page is known. Once `is_reset`, the display may take `turn_s` to show the
+    /// page that the inputs say. True for the first frame in which the page should stand there and does not.
     pub fn step(&mut self, frame: u64, now_s: f64, is_reset: bool, turn_s: f64) -> bool {
         match self.state {
-            State::Up if is_reset => {
+            State::Called | State::Up if is_reset => {
                 let until_s = now_s + turn_s;
                 self.state = State::Leaving { until_s };
             }
