@@ -11,8 +11,8 @@
 use std::collections::BTreeMap;
 
 use tiny_skia::{
-    Color, FillRule, GradientStop, LinearGradient, Paint, PathBuilder, Pixmap, Shader, SpreadMode,
-    Transform,
+    Color, FillRule, GradientStop, LinearGradient, Mask, Paint, PathBuilder, Pixmap, Shader,
+    SpreadMode, Transform,
 };
 
 use crate::colour::Shade;
@@ -229,6 +229,10 @@ impl StandIn {
             Edit::Reword(words) => (own, Some(words)),
         };
         let ink = &ink;
+        // Outlines come cut already.
+        let cut = scene.pieces(item).filter(|_| words.is_some());
+        let mask = cut.and_then(|pieces| self.inside(pieces));
+        let mask = mask.as_ref();
         match &item.shape {
             Shape::Fill { first, last } => {
                 self.fill(scene.contours(*first, *last), &item.bounds, &clip, ink);
@@ -236,12 +240,25 @@ impl StandIn {
             Shape::Words(w) => {
                 let words = reworded.as_deref().unwrap_or_else(|| scene.words(w));
                 if w.direction.1 == 0.0 && w.direction.0 > 0.0 {
-                    self.upright(w, words, &clip, ink);
+                    self.upright(w, words, (&clip, mask), ink);
                 } else {
-                    self.turned(w, words, &clip, ink);
+                    self.turned(w, words, (&clip, mask), ink);
                 }
             }
         }
+    }
+
+    /// What lies inside outlines.
+    fn inside(&self, outlines: &[Vec<Point>]) -> Option<Mask> {
+        let mut path = PathBuilder::new();
+        for outline in outlines {
+            push_contour(&mut path, outline);
+        }
+        let mut mask = Mask::new(self.canvas.width(), self.canvas.height())?;
+        if let Some(path) = path.finish() {
+            mask.fill_path(&path, FillRule::Winding, true, Transform::identity());
+        }
+        Some(mask)
     }
 
     /// Fills contours by the non-zero rule, cut at `clip`.
@@ -264,10 +281,10 @@ impl StandIn {
                 push_contour(&mut path, contour);
             }
         }
-        self.fill_path(path, ink);
+        self.fill_path(path, None, ink);
     }
 
-    fn fill_path(&mut self, path: PathBuilder, ink: &Ink<'_>) {
+    fn fill_path(&mut self, path: PathBuilder, mask: Option<&Mask>, ink: &Ink<'_>) {
         let Some(path) = path.finish() else { return };
         let mut paint = Paint {
             shader: ink.shader(),
@@ -279,12 +296,12 @@ impl StandIn {
             &paint,
             FillRule::Winding,
             Transform::identity(),
-            None,
+            mask,
         );
     }
 
     /// Upright words from the glyph cache, every glyph on a whole pixel.
-    fn upright(&mut self, w: &Words, words: &str, clip: &Bounds, ink: &Ink<'_>) {
+    fn upright(&mut self, w: &Words, words: &str, cut: Within<'_>, ink: &Ink<'_>) {
         let face = w.font.0;
         let base_line = libm::round(w.origin.y) as i32;
         let mut x = w.origin.x;
@@ -300,7 +317,7 @@ impl StandIn {
                 &self.glyphs[&key],
                 left,
                 base_line,
-                clip,
+                cut,
                 ink,
             );
             x += self.faces[face].outlines.advance(c) * w.size;
@@ -308,7 +325,7 @@ impl StandIn {
     }
 
     /// Words at an angle, as outlines.
-    fn turned(&mut self, w: &Words, words: &str, clip: &Bounds, ink: &Ink<'_>) {
+    fn turned(&mut self, w: &Words, words: &str, (clip, mask): Within<'_>, ink: &Ink<'_>) {
         let (c, s) = w.direction;
         let mut path = PathBuilder::new();
         let mut along = 0.0;
@@ -326,7 +343,7 @@ impl StandIn {
             }
             along += self.faces[w.font.0].outlines.advance(character);
         }
-        self.fill_path(path, ink);
+        self.fill_path(path, mask, ink);
     }
 
     fn copy_out(&self, out: &mut Picture) {
@@ -460,7 +477,7 @@ fn blend(
     glyph: &Glyph,
     left: i32,
     base_line: i32,
-    clip: &Bounds,
+    (clip, mask): Within<'_>,
     ink: &Ink<'_>,
 ) {
     if glyph.width == 0 {
@@ -485,6 +502,13 @@ fn blend(
                 continue;
             }
             let pixel = &mut data[y as usize * stride + x as usize * 4..][..3];
+            let share = match mask {
+                Some(mask) => {
+                    let inside = mask.data()[y as usize * mask.width() as usize + x as usize];
+                    ((u32::from(share) * u32::from(inside) + 127) / 255) as u8
+                }
+                None => share,
+            };
             let share = if ink.opacity < 1.0 {
                 (f64::from(share) * ink.opacity + 0.5) as u8
             } else {
@@ -497,6 +521,9 @@ fn blend(
         }
     }
 }
+
+/// Where an item may be drawn: a rectangle, and outlines within it.
+type Within<'a> = (&'a Bounds, Option<&'a Mask>);
 
 /// What an item is drawn with. The glyph cache knows colours and opacities, no shades.
 #[derive(Clone, Copy)]

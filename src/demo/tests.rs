@@ -3,7 +3,7 @@ use std::path::Path;
 
 use super::faults::{self, Fault, Kind};
 use super::unit::{Plan, Unit};
-use super::{DISPLAY, ENGINE_STRIP, REVERSIONARY, chain, scenario};
+use super::{DISPLAY, ENGINE_STRIP, REVERSIONARY, chain, scenario, whole};
 use crate::definition::Definition;
 use crate::definition::model::Symbol;
 use crate::picture::{Picture, Rect, Subsampling};
@@ -239,4 +239,37 @@ fn displays_written_out_in_parts_draw_the_same_bytes() {
             );
         }
     }
+}
+
+#[test]
+fn the_whole_display_has_its_channels_its_faults_and_every_page() {
+    let display = loaded(whole::DISPLAY);
+    let second = loaded(whole::SECOND);
+    let (inputs, traffic) = (
+        whole::scenario::inputs_csv(),
+        whole::scenario::traffic_csv(),
+    );
+    let recording = Recording::from_readers_as(
+        inputs.as_bytes(),
+        "scenario",
+        &[("traffic", traffic.as_bytes())],
+        &display,
+        MissingColumns::Refuse,
+        display.recording_form(),
+    )
+    .unwrap_or_else(|e| panic!("{e}"));
+    for faults in [whole::faults(&display), whole::second_faults(&second)] {
+        assert!(faults.len() > 1);
+        for pair in faults.windows(2) {
+            assert!(pair[0].onset_s < pair[1].onset_s, "{}", pair[1].what);
+        }
+    }
+    let shown = |time_s: f64| display.pages()[recording.inputs(time_s).page].id.as_str();
+    assert_eq!(
+        [shown(20.0), shown(45.0), shown(60.0)],
+        ["flight", "systems", "flight"]
+    );
+    // More alerts than slots, a red one among them, when one is dropped.
+    let active = recording.inputs(25.4).active_since_s;
+    assert_eq!(active.iter().flatten().count(), 7, "{active:?}");
 }
