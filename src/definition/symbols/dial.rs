@@ -198,6 +198,12 @@ impl Kind for Dial {
             &self.bands,
             &self.limits,
         );
+        if let Some((span, _)) = self.turn().filter(|_| self.rolling) {
+            let short = self.ticks.minor_step.into_iter();
+            for step in short.chain([self.ticks.major_step]) {
+                lint.seam(r, &at.key("breakpoints"), span, step);
+            }
+        }
         lint.readout(r, self.readout.as_ref(), &at.key("readout"));
     }
 }

@@ -1,6 +1,9 @@
 //! Damaged definitions: each is refused at the damage, in words that name it.
 
-use super::{EVERY_KIND, changed, read};
+use std::path::Path;
+
+use super::super::Definition;
+use super::{EVERY_KIND, changed, gallery, read};
 
 /// What stands once in the file, what it is replaced by; then the place, message and help of the
 /// one problem that is reported.
@@ -245,4 +248,92 @@ fn problems_of_a_file_cut_anywhere_lie_within_it() {
             );
         }
     }
+}
+
+/// What stands once in a look of the gallery, what it is replaced by, and what is said of that.
+const LOOKS: [(&str, &str, &str, &str); 9] = [
+    (
+        "dial_rolling",
+        "[[0, 0], [1000, 360]]",
+        "[[0, 0], [1000, 350]]",
+        "a rolling scale is one even turn from 0: two breakpoints, as in [[0, 0], [1000, 360]]",
+    ),
+    (
+        "dial_rolling",
+        "[[0, 0], [1000, 360]]",
+        "[[0, 0], [500, 90], [1000, 360]]",
+        "a rolling scale is one even turn from 0",
+    ),
+    (
+        "power_gauge",
+        "to = 110,",
+        "to = 100,",
+        "range ends at 100: it must end above 100, where it begins",
+    ),
+    (
+        "power_gauge",
+        "to = 115,",
+        "to = 109,",
+        "range ends at 109: it must end above 110, where it begins",
+    ),
+    (
+        "power_gauge",
+        "limit_s = 30,",
+        "limit_s = 0,",
+        "time limit 0 s: must be above 0 and at most 86400 s",
+    ),
+    (
+        "power_gauge",
+        "radii = [64, 72]",
+        "radii = [72, 72]",
+        "the inner radius is not below the outer one",
+    ),
+    (
+        "power_gauge",
+        "to_deg = 130",
+        "to_deg = -130",
+        "an arc ends up to 360 deg after it begins",
+    ),
+    (
+        "power_gauge",
+        "left = \"two_minutes_left\"",
+        "left = \"two_minutes_lift\"",
+        "there is no channel \"two_minutes_lift\"",
+    ),
+    (
+        "power_gauge",
+        "tip_radius = 52",
+        "tip_radius = -12",
+        "size -12 px: must be above 0",
+    ),
+];
+
+#[test]
+fn what_a_rolling_dial_and_a_power_gauge_cannot_be_is_refused() {
+    for (look, from, to, message) in LOOKS {
+        let symbols = gallery::symbols(Path::new(&format!("{look}.toml")));
+        assert_eq!(symbols.matches(from).count(), 1, "{look}: {from}");
+        let symbols = symbols.replace(from, to);
+        let text = format!("{}\n{}", gallery::prelude(), gallery::region(&symbols));
+        let error = Definition::from_toml(&text, look, gallery::folder()).unwrap_err();
+        assert!(error.to_string().contains(message), "{look}: {error}");
+    }
+}
+
+#[test]
+fn labels_that_count_on_need_the_length_of_a_turn() {
+    let symbols = r#"[[region.symbol]]
+kind = "parts"
+part = [{ repeat = { step = 100, from = 0, to = 900, turn_of = "altitude", per_unit = 0.36, turn_about = [120, 80] },
+  shape = { label = { position = [120, 20], font = "label", size = 12, color = "white" } } }]
+"#;
+    let whole = |symbols: &str| {
+        let text = format!("{}\n{}", gallery::prelude(), gallery::region(symbols));
+        Definition::from_toml(&text, "look", gallery::folder())
+    };
+    let error = whole(symbols).unwrap_err().to_string();
+    let message = "labels that count on from turn to turn need the length of a turn in \"period\"";
+    assert!(error.contains(message), "{error}");
+    let result = whole(&symbols.replace("turn_of", "period = 1000, turn_of"));
+    assert!(result.is_ok(), "{}", result.unwrap_err());
 }

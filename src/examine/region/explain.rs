@@ -151,12 +151,7 @@ impl RegionExaminer<'_> {
                 else {
                     continue;
                 };
-                let mut shown = inputs.clone();
-                let read = freedoms.iter().zip(&*readings).filter(|(_, r)| is_read(r));
-                for (g, r) in read {
-                    let value = r.map_or(0.0, |r| r.value);
-                    shown.values[g.channel.0] = Value::Number(value);
-                }
+                let mut shown = self.shown_as(inputs, readings);
                 shown.values[f.channel.0] = Value::Number(front.value);
                 self.trial_inputs.clone_from(&shown);
                 if !self.trial_agrees(moment, painter) {
@@ -172,7 +167,8 @@ impl RegionExaminer<'_> {
     }
 
     /// Whether readings explain the picture when scales that repeat are read a repetition or more further: outlines look
-    /// the same in all of them, and words tell which it is. The readings are moved to the one whose words match best.
+    /// the same in all of them, and words tell which it is. The readings are moved to the one whose words match best, and
+    /// followed from there.
     fn repeats_explain(
         &mut self,
         moment: &Moment,
@@ -180,50 +176,92 @@ impl RegionExaminer<'_> {
         readings: &mut [Option<Fitted>],
         painter: &mut Painter,
     ) -> bool {
-        let moved = |off: &[f64], readings: &[Option<Fitted>]| -> Vec<Option<Fitted>> {
-            let both = readings.iter().zip(off);
-            let moved = both.map(|(r, off)| {
-                r.map(|r| Fitted {
-                    value: r.value + off,
-                    ..r
-                })
-            });
-            moved.collect()
-        };
-        let known = moved(&self.repeats_off, readings);
-        let is_off = self.repeats_off.iter().any(|off| *off != 0.0);
-        if is_off && self.values_explain(moment, inputs, &known, painter) {
-            readings.copy_from_slice(&known);
-            return true;
+        let looks_again = self.unexplained.is_multiple_of(SCAN_EVERY);
+        if self.is_repeated {
+            let last = std::mem::take(&mut self.last_values);
+            let shown = self.shown_as(inputs, &last);
+            self.last_values = last;
+            if self.read_again(moment, &shown, false, readings, painter)
+                && self.values_explain(moment, inputs, readings, painter)
+            {
+                return true;
+            }
         }
-        if !self.unexplained.is_multiple_of(SCAN_EVERY) {
-            readings.copy_from_slice(&known);
+        if !looks_again {
             return false;
         }
-        self.find_repeats(moment, inputs, readings, painter);
-        let found = moved(&self.repeats_off, readings);
-        let is_off = self.repeats_off.iter().any(|off| *off != 0.0);
-        let explains = is_off && self.values_explain(moment, inputs, &found, painter);
-        readings.copy_from_slice(&found);
-        explains
+        let Some(shown) = self.find_repeats(moment, inputs, readings, painter) else {
+            return false;
+        };
+        self.is_repeated = self.read_again(moment, &shown, true, readings, painter);
+        self.is_repeated && self.values_explain(moment, inputs, readings, painter)
     }
 
-    /// Looks for the repetition of each scale whose picture, words and all, is nearest to what was captured.
+    /// `inputs`, with the channels that are read replaced by their readings.
+    fn shown_as(&self, inputs: &Inputs, readings: &[Option<Fitted>]) -> Inputs {
+        let mut shown = inputs.clone();
+        for (f, r) in self.reader.freedoms().iter().zip(readings) {
+            if let Some(r) = r.filter(|r| r.misfit <= RECOGNISED) {
+                shown.values[f.channel.0] = Value::Number(r.value);
+            }
+        }
+        shown
+    }
+
+    /// Reads the picture from the values `shown`, with the words that stand there then left out; false where something that
+    /// had been read is not found so.
+    fn read_again(
+        &mut self,
+        moment: &Moment,
+        shown: &Inputs,
+        scan: bool,
+        readings: &mut [Option<Fitted>],
+        painter: &mut Painter,
+    ) -> bool {
+        let mut again = Vec::new();
+        self.read_from(moment, shown, scan, painter, &mut again);
+        let is_read = |r: &Option<Fitted>| r.is_some_and(|f| f.misfit <= RECOGNISED);
+        let repeats = self.reader.freedoms().iter().map(|f| f.repeats.is_some());
+        let both = readings.iter().zip(&again).zip(repeats);
+        let is_lost = both
+            .into_iter()
+            .any(|((before, now), repeats)| repeats && is_read(before) && !is_read(now));
+        if !is_lost {
+            readings.copy_from_slice(&again);
+        }
+        !is_lost
+    }
+
+    /// Reads the picture from the values `shown`, with the words that stand there then left out.
+    fn read_from(
+        &mut self,
+        moment: &Moment,
+        shown: &Inputs,
+        scan: bool,
+        painter: &mut Painter,
+        found: &mut Vec<Option<Fitted>>,
+    ) {
+        self.trial.draw(shown, painter);
+        let mut words = self.fixed_words.clone();
+        let (scene, area) = (self.trial.scene(), self.due.area());
+        reader::word_boxes(scene, self.subject, &self.chain, area, &mut words);
+        let start = (shown, Some(self.trial.reference()[0]));
+        let captured = self.due.captured(moment.frame)[0];
+        (self.reader).read(captured, start, &words, scan, painter, found);
+    }
+
+    /// Looks for the repetition of each scale whose picture, words and all, is nearest to what was captured; `None` where
+    /// it is that of the readings.
     fn find_repeats(
         &mut self,
         moment: &Moment,
         inputs: &Inputs,
         readings: &[Option<Fitted>],
         painter: &mut Painter,
-    ) {
+    ) -> Option<Inputs> {
         let freedoms = self.reader.freedoms().to_vec();
-        let mut shown = inputs.clone();
-        for (f, r) in freedoms.iter().zip(readings) {
-            if let Some(r) = r.filter(|r| r.misfit <= RECOGNISED) {
-                shown.values[f.channel.0] = Value::Number(r.value);
-            }
-        }
-        self.repeats_off.fill(0.0);
+        let mut shown = self.shown_as(inputs, readings);
+        let mut is_moved = false;
         self.doubts.fill(0.0);
         for (k, f) in freedoms.iter().enumerate() {
             let read = readings[k].filter(|r| r.misfit <= RECOGNISED);
@@ -236,10 +274,19 @@ impl RegionExaminer<'_> {
                 Some(period) => off.abs() <= period / 2.0,
                 None => (f.low..=f.high).contains(&(read.value + off)),
             };
+            // What stands on the scale goes with it.
+            let move_by = |off: f64, shown: &mut Inputs| {
+                shown.values[f.channel.0] = Value::Number(read.value + off);
+                for (g, r) in freedoms.iter().zip(readings) {
+                    if let Some(r) = r.filter(|_| g.from == Some(f.channel)) {
+                        shown.values[g.channel.0] = Value::Number(r.value + off);
+                    }
+                }
+            };
             let left: Vec<(f64, u64)> = std::iter::once(0.0)
                 .chain(far.filter(is_shown))
                 .map(|off| {
-                    shown.values[f.channel.0] = Value::Number(read.value + off);
+                    move_by(off, &mut shown);
                     self.trial.draw(&shown, painter);
                     let drawn = self.trial.reference()[0];
                     let captured = self.trial.captured(moment.frame)[0];
@@ -253,10 +300,11 @@ impl RegionExaminer<'_> {
                 }
             }
             let as_good = left.iter().filter(|c| !is_better(best.1, c.1));
-            let doubt = as_good.map(|c| (c.0 - best.0).abs()).fold(0.0, f64::max);
-            (self.repeats_off[k], self.doubts[k]) = (best.0, doubt);
-            shown.values[f.channel.0] = Value::Number(read.value + best.0);
+            self.doubts[k] = as_good.map(|c| (c.0 - best.0).abs()).fold(0.0, f64::max);
+            move_by(best.0, &mut shown);
+            is_moved |= best.0 != 0.0;
         }
+        is_moved.then_some(shown)
     }
 
     /// States errors that tell of other repetitions of a scale, of a picture of which nothing tells which it is.
@@ -402,23 +450,13 @@ impl RegionExaminer<'_> {
         let mut ages_s: Vec<f64> = (0..starts).map(middle_s).collect();
         let far = |age_s: &f64| (age_s - self.last_staleness_s).abs();
         ages_s.sort_by(|a, b| far(a).total_cmp(&far(b)));
-        let (mut found, mut words) = (Vec::new(), Vec::new());
+        let mut found = Vec::new();
         for age_s in ages_s {
             let at_s = moment.time_s - age_s;
-            moment.recording.inputs_at(at_s, &mut self.trial_inputs);
-            self.trial.draw(&self.trial_inputs, painter);
-            words.clone_from(&self.fixed_words);
-            let area = self.due.area();
-            reader::word_boxes(
-                self.trial.scene(),
-                self.subject,
-                &self.chain,
-                area,
-                &mut words,
-            );
-            let start = (&self.trial_inputs, Some(self.trial.reference()[0]));
-            let captured = self.due.captured(moment.frame)[0];
-            (self.reader).read(captured, start, &words, false, painter, &mut found);
+            let mut shown = std::mem::take(&mut self.trial_inputs);
+            moment.recording.inputs_at(at_s, &mut shown);
+            self.read_from(moment, &shown, false, painter, &mut found);
+            self.trial_inputs = shown;
             let freedoms = self.reader.freedoms().iter().zip(&found);
             let read: Option<Vec<Read>> = freedoms
                 .filter_map(|(f, r)| Some((f, (*r)?)))

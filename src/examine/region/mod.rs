@@ -102,8 +102,8 @@ pub struct RegionExaminer<'d> {
     parting: Option<Parting>,
     previous_scene: Scene,
     tried: Vec<Scene>,
-    /// By freedom: how many repetitions of its scale the picture was last found to show beyond what is due, as a value.
-    repeats_off: Vec<f64>,
+    /// What was read last lies a repetition of its scale or more beyond what a reading from what is due finds.
+    is_repeated: bool,
     /// By freedom: how far off another repetition lies that explains an unexplained picture almost as well.
     doubts: Vec<f64>,
 }
@@ -206,7 +206,7 @@ impl<'d> RegionExaminer<'d> {
             parting: None,
             previous_scene: Scene::default(),
             tried: Vec::new(),
-            repeats_off: vec![0.0; count],
+            is_repeated: false,
             doubts: vec![0.0; count],
         }
     }
@@ -329,7 +329,7 @@ impl<'d> RegionExaminer<'d> {
             self.searched_s = 0.0;
             self.ages.clear();
             self.parting = None;
-            self.repeats_off.fill(0.0);
+            self.is_repeated = false;
             self.doubts.fill(0.0);
             self.last_data_time_s = Some(moment.due_time_s());
             self.last_staleness_s = moment.latency_s;

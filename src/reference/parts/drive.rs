@@ -15,7 +15,7 @@ use crate::reference::scale::{half_period, half_turn, least_slope, place, slope,
 pub(crate) struct Drive {
     pub name: Arc<str>,
     pub channel: ChannelId,
-    minus: Option<ChannelId>,
+    pub minus: Option<ChannelId>,
     attitude: Option<(Angle, ChannelId)>,
     offset: f64,
     over: Option<ChannelId>,

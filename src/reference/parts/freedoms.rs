@@ -20,6 +20,8 @@ pub struct Freedom {
     pub symbol: usize,
     /// The channel that drives it.
     pub channel: ChannelId,
+    /// The channel that is taken off its own: it stands where the difference puts it.
+    pub from: Option<ChannelId>,
     /// What moves: `pointer`, `pitch`, `roll`, ...: the name of the motion.
     pub what: What,
     /// Values this far apart look the same.
@@ -170,6 +172,7 @@ impl Assembly {
             found.push(Freedom {
                 symbol: node.symbol,
                 channel: drive.channel,
+                from: drive.minus,
                 what: drive.name.clone(),
                 period: drive.period,
                 repeats: self.repeats(k, n, drive),
