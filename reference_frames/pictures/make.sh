@@ -17,6 +17,12 @@ for display in display engine_strip reversionary; do
     --fps 1 --from 6 --to 6 --format png --out "$work/$display"
   cp "$work/$display/frame_000000.png" "$here/$display.png"
 done
+for page in flight:24.5 systems:48; do
+  at=${page#*:}
+  "$binary" draw --display "$folder/whole/display.toml" --inputs "$folder/whole/inputs.csv" \
+    --table traffic="$folder/whole/traffic.csv" --fps 1 --from "$at" --to "$at" --format png --out "$work/$page"
+  cp "$work/$page/frame_000000.png" "$here/whole_${page%:*}.png"
+done
 # A definition whose rose stands 4 px too far left and whose power digits stand 3 px too low.
 sed -e 's/center = \[512, 560\]/center = [508, 560]/' -e 's/position = \[306, 682.25\]/position = [306, 685.25]/' \
   "$folder/demo/display.toml" >"$work/off.toml"

@@ -5,8 +5,8 @@
 //! their inputs: the difference of their errors, so that each may have a latency of its own, less what the measuring and a frame
 //! of motion explain. Where one of them is wrong by itself its own event says so.
 
-use std::collections::BTreeMap;
-use std::path::Path;
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use crate::definition::Definition;
@@ -14,7 +14,7 @@ use crate::definition::model::Interpolation;
 use crate::evidence::records::{FrameRecord, ReadingRecord, Summary, rounded};
 use crate::evidence::results_folder::{self, ResultsFolder, Trust};
 use crate::files::FileContent;
-use crate::judge::events::{Event, PictureError, WorstError, action};
+use crate::judge::events::{Event, PictureError, WorstError, bench_action};
 use crate::judge::persistence::{Persistence, Transition};
 use crate::judge::verdict::Verdict;
 use crate::recording::Recording;
@@ -24,6 +24,22 @@ use crate::reference::scale::half_period;
 const FRAMES_FILE: &str = "frames.jsonl";
 /// Name of the summary there.
 const SUMMARY_FILE: &str = "summary.json";
+
+/// Why what another display showed cannot be compared with.
+#[derive(Debug, thiserror::Error)]
+pub enum BesideError {
+    /// Its results.
+    #[error(transparent)]
+    Results(#[from] results_folder::Error),
+    /// They are of no use.
+    #[error("\"{folder}\" cannot stand beside this display: {what}")]
+    Unfit {
+        /// The result folder.
+        folder: String,
+        /// Why.
+        what: String,
+    },
+}
 
 /// What a display showed of a channel.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -49,28 +65,75 @@ pub struct Beside {
 }
 
 impl Beside {
-    /// Reads the results of a check in `folder`, and holds what is read against the manifest there.
+    /// Reads the results of a check in `folder`, which another display must have of the same `recording`, and holds what is read
+    /// against the manifest there. Channels for which `definition` has no tolerance, or another unit, are left out.
     ///
     /// # Errors
-    /// When they are no results of a check, or not as they were written.
-    pub fn load(folder: &Path) -> Result<Self, results_folder::Error> {
-        let folder = ResultsFolder::open(folder, Trust::Verified)?;
-        let summary: Summary = folder.record(SUMMARY_FILE)?;
+    /// When they are no results of a check, of another recording, of a check that did not come to its end, not as they were
+    /// written, or show nothing that could be compared.
+    pub fn load(
+        folder: &Path,
+        definition: &Definition,
+        recording: &Recording,
+    ) -> Result<Self, BesideError> {
+        let results = ResultsFolder::open(folder, Trust::Verified)?;
+        let unfit = |what: &str| BesideError::Unfit {
+            folder: folder.display().to_string(),
+            what: what.to_owned(),
+        };
+        let read = results
+            .manifest()
+            .inputs
+            .iter()
+            .filter(|i| i.role == "inputs");
+        let read: Vec<_> = read.filter_map(|i| i.content.as_ref()).collect();
+        let own = recording.content().map(|file| &file.content.sha256);
+        if !read.iter().any(|content| Some(&content.sha256) == own) {
+            return Err(unfit("it was checked by another recording"));
+        }
+        let summary: Summary = results.record(SUMMARY_FILE)?;
+        if let Some(error) = &summary.error {
+            return Err(unfit(&format!(
+                "its check did not come to its end: {error}"
+            )));
+        }
         let mut out = Self {
             name: summary.display,
             ..Self::default()
         };
+        let models = definition.channels().iter();
+        let units: BTreeMap<&str, &str> = models
+            .map(|(name, model)| (name.as_str(), model.unit.as_str()))
+            .collect();
+        let limits = definition.regions().iter().flat_map(|r| r.tolerance.keys());
+        let limited: BTreeSet<&str> = limits.map(String::as_str).collect();
+        let is_shared = |r: &ReadingRecord| {
+            limited.contains(r.channel.as_str())
+                && units.get(r.channel.as_str()) == Some(&r.unit.as_str())
+        };
         let mut frames = 0u32;
-        folder.lines(FRAMES_FILE, |frame: FrameRecord| {
+        results.lines(FRAMES_FILE, |frame: FrameRecord| {
             frames += 1;
-            out.take(&frame, summary.offset_s);
+            out.take(&frame, summary.offset_s, is_shared);
         })?;
+        if out.shown.is_empty() {
+            return Err(unfit(
+                "it shows no channel that this definition has a tolerance for, in the same unit",
+            ));
+        }
         if let Some([from_s, to_s]) = summary.span_s {
             out.interval_s = (to_s - from_s) / f64::from(frames.saturating_sub(1).max(1));
         }
         let read = [FRAMES_FILE, SUMMARY_FILE].into_iter();
-        out.files = read.filter_map(|name| folder.held(name)).collect();
+        out.files = read.filter_map(|name| results.held(name)).collect();
         Ok(out)
+    }
+
+    /// The files of a result folder that are read.
+    pub fn paths(folder: &Path) -> impl Iterator<Item = PathBuf> {
+        [FRAMES_FILE, SUMMARY_FILE]
+            .into_iter()
+            .map(|name| folder.join(name))
     }
 
     /// The files that were read.
@@ -79,8 +142,13 @@ impl Beside {
         &self.files
     }
 
-    fn take(&mut self, frame: &FrameRecord, offset_s: f64) {
-        for (_, reading) in agreeing(frame) {
+    fn take(
+        &mut self,
+        frame: &FrameRecord,
+        offset_s: f64,
+        is_shared: impl Fn(&ReadingRecord) -> bool,
+    ) {
+        for (_, reading) in agreeing(frame).filter(|(_, r)| is_shared(r)) {
             let shown = Shown {
                 time_s: frame.time_s + offset_s,
                 displayed: reading.displayed,
@@ -121,12 +189,14 @@ fn agreeing(frame: &FrameRecord) -> impl Iterator<Item = (&str, &ReadingRecord)>
     agree.flat_map(|(id, r)| r.readings.iter().map(move |reading| (id.as_str(), reading)))
 }
 
+/// Standard errors that a difference may be explained by, as everywhere in judging.
+const SIGMAS: f64 = 3.0;
+
 /// Where the two differ, while they do.
 #[derive(Clone, Debug)]
 struct Open {
     onset_s: f64,
     detected_s: Option<f64>,
-    end_s: f64,
     first_frame: u64,
     last_frame: u64,
     /// The frame that was kept as a picture.
@@ -143,6 +213,8 @@ struct Pair {
     tolerance: f64,
     persistence: Persistence,
     open: Option<Open>,
+    /// Frames in which both showed it.
+    compared: u64,
 }
 
 /// Compares what is shown with what another display showed, frame after frame.
@@ -167,6 +239,7 @@ impl<'d> Comparison<'d> {
                 tolerance: *tolerance,
                 persistence: Persistence::new(model.confirm_ms, model.recover_ms),
                 open: None,
+                compared: 0,
             }));
         }
         Self {
@@ -189,19 +262,20 @@ impl<'d> Comparison<'d> {
         let mut is_raised = false;
         self.last_time_s = frame.time_s;
         for k in 0..self.pairs.len() {
-            let split = self.split(&self.pairs[k], frame, recording, (offset_s, interval_s));
+            let compared = self.compared(&self.pairs[k], frame, recording, (offset_s, interval_s));
             let pair = &mut self.pairs[k];
+            pair.compared += u64::from(compared.is_some());
+            let split = compared.filter(|(times, _)| *times > 1.0);
             if let Some((times, worst)) = &split {
                 let open = pair.open.get_or_insert_with(|| Open {
                     onset_s: frame.time_s,
                     detected_s: None,
-                    end_s: frame.time_s,
                     first_frame: frame.frame,
                     last_frame: frame.frame,
                     shown_frame: frame.frame,
                     worst: (*times, worst.clone()),
                 });
-                (open.end_s, open.last_frame) = (frame.time_s, frame.frame);
+                open.last_frame = frame.frame;
                 if *times > open.worst.0 {
                     open.worst = (*times, worst.clone());
                 }
@@ -224,8 +298,8 @@ impl<'d> Comparison<'d> {
         is_raised
     }
 
-    /// By how many tolerances the two differ, and in what, where that is more than one.
-    fn split(
+    /// By how many tolerances the two differ, and in what, where both show it.
+    fn compared(
         &self,
         pair: &Pair,
         frame: &FrameRecord,
@@ -243,7 +317,7 @@ impl<'d> Comparison<'d> {
         let is_angle =
             self.definition.channels()[channel.0].1.interpolation == Interpolation::Angular;
         let short = |v: f64| if is_angle { half_period(v, 360.0) } else { v };
-        let measuring = 3.0 * own.standard_error.hypot(other.standard_error);
+        let measuring = SIGMAS * own.standard_error.hypot(other.standard_error);
         // The age of what they show differs from the usual by a frame of each at most.
         let slack_s = interval_s.max(self.beside.interval_s);
         let mut values = Vec::new();
@@ -263,16 +337,16 @@ impl<'d> Comparison<'d> {
         };
         let motion = moved(before).max(moved(after));
         let apart = short(own.error - other.error).abs() - measuring - motion;
-        let times = apart / pair.tolerance;
-        (times > 1.0).then(|| {
+        Some({
             let worst = WorstError {
                 channel: pair.channel.clone(),
                 displayed: own.displayed,
                 expected: other.displayed,
                 unit: own.unit.clone(),
                 frame: Some(frame.frame),
+                display: Some(self.beside.name.clone()),
             };
-            (times, worst)
+            (apart / pair.tolerance, worst)
         })
     }
 
@@ -301,7 +375,7 @@ impl<'d> Comparison<'d> {
             first_frame: open.first_frame,
             last_frame: open.last_frame,
             hazard: region.hazard,
-            action: action(region.hazard),
+            action: bench_action(region.hazard),
             best_frame: open.shown_frame,
             worst_error: Some(worst),
             picture_error: PictureError::default(),
@@ -310,6 +384,24 @@ impl<'d> Comparison<'d> {
             requirement: region.requirements.join(", "),
             remarks: vec![remark],
         });
+    }
+
+    /// What was compared, in words.
+    pub(super) fn note(&self) -> String {
+        let (name, regions) = (&self.beside.name, self.definition.regions());
+        let pairs = self.pairs.iter().map(|pair| {
+            format!(
+                "{} in {}: {} frames",
+                pair.channel, regions[pair.region].id, pair.compared
+            )
+        });
+        let pairs: Vec<String> = pairs.collect();
+        format!("compared with what \"{name}\" shows: {}", pairs.join("; "))
+    }
+
+    /// Whether nothing was compared.
+    pub(super) fn is_idle(&self) -> bool {
+        self.pairs.iter().all(|pair| pair.compared == 0)
     }
 
     /// All events; what is open ends here.

@@ -36,6 +36,7 @@ use crate::judge::events::Event;
 use crate::judge::region::RegionVerdict;
 use crate::picture::Picture;
 use crate::recording::Recording;
+use crate::recording::inputs::Due;
 use crate::reference::canvas::Geometry;
 use crate::reference::painter::Painter;
 
@@ -163,8 +164,8 @@ pub struct Seen<'a> {
     pub frame: &'a CapturedFrame,
     /// The one before it.
     pub before: Option<&'a CapturedFrame>,
-    /// Recording time of the inputs that were due, s.
-    pub due_time_s: f64,
+    /// What was due.
+    pub due: Due,
     /// By region.
     pub regions: &'a [RegionState],
 }
@@ -189,8 +190,8 @@ pub struct Snapshot {
     pub time_s: f64,
     /// The captured picture.
     pub captured: Arc<Picture>,
-    /// Recording time of the inputs that were due, s.
-    pub due_time_s: f64,
+    /// What was due.
+    pub due: Due,
 }
 
 /// What stops a check.
@@ -230,6 +231,11 @@ pub enum Error {
         "{0}; give a recording that covers them, another --offset, or --allow-missing to leave them out"
     )]
     Unrecorded(String),
+    /// Nothing of the other display was there to compare with.
+    #[error(
+        "nothing was compared with the other display: the two have no time in common in which both agree with their inputs"
+    )]
+    Uncompared,
     /// It was told to stop.
     #[error(
         "broken off after {frames} frames: what came after them was not looked at; what is said holds for these frames alone"
@@ -462,6 +468,9 @@ pub fn check(
         && error.is_none()
     {
         error = Some(e);
+    }
+    if error.is_none() && run.is_never_compared() {
+        error = Some(Error::Uncompared);
     }
     if let Some((text, is_error)) = run.unrecorded(settings.allow_missing) {
         if error.is_none() && is_error {

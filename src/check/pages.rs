@@ -13,6 +13,24 @@ use crate::judge::region::RegionJudge;
 use crate::recording::condition::all_hold;
 use crate::recording::inputs::{ChannelId, Value};
 
+/// How many of a page's own regions look as they should.
+#[derive(Clone, Copy, Debug, Default)]
+struct SeenPage {
+    /// Those that would look different when blank.
+    with_ink: usize,
+    /// Those of them whose picture is explained.
+    explained: usize,
+    /// Those, with ink or without, whose picture is not.
+    unexplained: usize,
+}
+
+impl SeenPage {
+    /// Whether the page stands there, with nothing wrong on it.
+    const fn is_all(self) -> bool {
+        self.with_ink > 0 && self.unexplained == 0
+    }
+}
+
 impl Run<'_> {
     /// Which pages the display may show, and so which regions are to be examined. One that comes back is judged afresh.
     pub(super) fn turn_pages(&mut self, moment: &Moment) {
@@ -31,12 +49,15 @@ impl Run<'_> {
                 Some(watch) => watch.due(by_inputs, now_s - self.offset_s),
                 None => by_inputs,
             };
+            if let Some(page) = self.pages.only() {
+                self.inputs.page = page;
+            }
         }
-        let is_awaited = self.reversion.as_ref().is_some_and(|w| w.is_awaited());
         for (k, examiner) in self.regions.examiners.iter().enumerate() {
-            // What calls for a reversion is judged until it has come.
-            let is_due = definition.pages_of(k).contains_all(self.pages)
-                || (is_awaited && self.log.is_open(k));
+            let pages = definition.pages_of(k);
+            // What calls for a reversion is judged until that has come.
+            let calls = self.reversion.as_ref().is_some_and(|w| w.is_cause(k));
+            let is_due = pages.contains_all(self.pages) || (calls && pages.meets(self.pages));
             let mut is_in_force = is_due && self.has_data(k);
             if is_in_force && !self.resolved.is_known(k, self.recording, moment) {
                 self.resolved.pass_over(k);
@@ -84,12 +105,12 @@ impl Run<'_> {
             let mut gone = shown.iter().filter(|k| !has(**k)).peekable();
             gone.peek().is_some()
                 && gone.all(|k| is_nothing(*k))
-                && self.stands_there(moment, *page, PageSet::one(due))
+                && self.seen_of(moment, *page, PageSet::one(due)).is_all()
         })
     }
 
-    /// Whether all that page `page` has and those of `others` lack agrees with the picture.
-    fn stands_there(&mut self, moment: &Moment, page: usize, others: PageSet) -> bool {
+    /// What is to be seen of the regions that page `page` has and those of `others` lack.
+    fn seen_of(&mut self, moment: &Moment, page: usize, others: PageSet) -> SeenPage {
         let definition = self.definition;
         let is_own = |k: &usize| {
             let pages = definition.pages_of(*k);
@@ -97,31 +118,49 @@ impl Run<'_> {
         };
         let own = (0..definition.regions().len()).filter(is_own);
         let own: Vec<usize> = own.filter(|k| self.has_data(*k)).collect();
-        let mut has_own_ink = false;
+        let mut seen = SeenPage::default();
         for k in own {
             let examiner = Arc::make_mut(&mut self.regions.examiners[k]);
             let found = examiner.examine(moment, &self.inputs, &mut self.painters[k]);
-            if matches!(found.explanation, Explanation::Nothing { .. }) {
-                return false;
-            }
-            has_own_ink |= !blank::is_uniform(examiner.due().reference());
+            let has_ink = !blank::is_uniform(examiner.due().reference());
+            let is_explained = !matches!(found.explanation, Explanation::Nothing { .. });
+            seen.with_ink += usize::from(has_ink);
+            seen.explained += usize::from(has_ink && is_explained);
+            seen.unexplained += usize::from(!is_explained);
         }
-        has_own_ink
+        seen
     }
 
     /// Whether the page of a reversion has come up where it may. In that frame what it lacks is not judged.
-    pub(super) fn look_for_reversion(&mut self, moment: &Moment, found: &mut [Findings]) {
+    pub(super) fn look_for_reversion(
+        &mut self,
+        frame: &CapturedFrame,
+        moment: &Moment,
+        found: &mut [Findings],
+    ) {
         let Some(watch) = &self.reversion else { return };
-        let (page, now_s) = (watch.page(), moment.time_s - self.offset_s);
+        let page = watch.page();
         let has_come = if watch.is_awaited() {
             let by_inputs = self
                 .recording
                 .pages_due(moment.time_s - self.turn_s, moment.time_s);
-            self.wrong_page == Some(page) || self.stands_there(moment, page, by_inputs)
+            let others = by_inputs.without(PageSet::one(page));
+            if others == PageSet::default() || self.wrong_page == Some(page) {
+                true
+            } else {
+                // One that has come with something wrong on it has come.
+                let seen = self.seen_of(moment, page, others);
+                if seen.with_ink == 0
+                    && let Some(watch) = &mut self.reversion
+                {
+                    watch.cannot_be_told();
+                }
+                2 * seen.explained > seen.with_ink
+            }
         } else if self.wrong_page == Some(page) {
             let cause: Vec<usize> = self.log.near_calling().collect();
             if let Some(watch) = self.reversion.as_mut().filter(|_| !cause.is_empty()) {
-                watch.call(now_s, cause.iter().copied());
+                watch.call(frame.index, frame.time_s, &cause);
             }
             !cause.is_empty()
         } else {
@@ -138,18 +177,19 @@ impl Run<'_> {
             }
         }
         if let Some(watch) = &mut self.reversion {
-            watch.come_up(now_s);
+            watch.come_up(frame.time_s);
         }
     }
 
     /// Tells the watch of reversions what the frame has brought. True for the first frame in which one should have come and has
     /// not.
-    pub(super) fn follow_reversion(&mut self, frame: &CapturedFrame, is_called: bool) -> bool {
+    pub(super) fn follow_reversion(&mut self, frame: &CapturedFrame) -> bool {
         let Some(watch) = &mut self.reversion else {
             return false;
         };
-        if is_called {
-            watch.call(frame.time_s, self.log.calling());
+        let calling: Vec<usize> = self.log.calling().collect();
+        if !calling.is_empty() {
+            watch.call(frame.index, frame.time_s, &calling);
         }
         let reset = watch.reset();
         let is_reset = !reset.is_empty() && all_hold(reset, self.definition, &self.inputs);

@@ -141,10 +141,12 @@ impl Run<'_> {
             .last_time_s
             .map(|last| [rounded(self.first_time_s), rounded(last)]);
         let mut events = self.log.finish();
-        if let Some(watch) = &self.reversion {
+        if let Some(watch) = &mut self.reversion {
+            watch.finish();
             events.extend(watch.events());
         }
         if let Some(beside) = self.beside.take() {
+            notes.push(beside.note());
             events.extend(beside.finish());
         }
         events.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s));
@@ -155,6 +157,9 @@ impl Run<'_> {
         }) = &error
         {
             events.retain(|e| e.first_frame < *since_frame);
+            if let Some(watch) = &mut self.reversion {
+                watch.forget_from(*since_frame);
+            }
             if !events.iter().any(|e| e.action == Action::Revert) {
                 self.reverted_at_s = None;
             }
@@ -204,7 +209,6 @@ impl Run<'_> {
             reverted_at_s: self.reverted_at_s.map(rounded),
             reversions: (self.reversion.iter())
                 .flat_map(ReversionWatch::records)
-                .cloned()
                 .collect(),
             error: error.as_ref().map(ToString::to_string),
             notes,

@@ -24,7 +24,7 @@ use crate::judge::reversion::ReversionWatch;
 use crate::judge::verdict::{self, Verdict};
 use crate::picture::{Plane, Rect};
 use crate::recording::Recording;
-use crate::recording::inputs::{ChannelId, Inputs, Value};
+use crate::recording::inputs::{ChannelId, Due, Inputs, Value};
 use crate::reference::glyphs::pixels_of;
 use crate::reference::painter::Painter;
 use crate::reference::scene::Bounds;
@@ -240,6 +240,11 @@ impl<'d> Run<'d> {
         self.beside = Some(Comparison::new(self.definition, beside));
     }
 
+    /// Whether it was to be compared with another display, and never could be.
+    pub(super) fn is_never_compared(&self) -> bool {
+        self.beside.as_ref().is_some_and(Comparison::is_idle)
+    }
+
     /// Examines and judges a frame, and hands over what was found.
     ///
     /// # Errors
@@ -260,6 +265,9 @@ impl<'d> Run<'d> {
         let examined = self.examine(frame, None);
         let verdicts = self.judge(frame, examined)?;
         self.count(&verdicts);
+        if self.is_recorded(frame.time_s) {
+            self.count_alerts();
+        }
         let examiners = &self.regions.examiners;
         let due_time_s = self.moment(frame).due_time_s();
         self.other_units
@@ -281,7 +289,7 @@ impl<'d> Run<'d> {
         sink.seen(&Seen {
             frame,
             before: (!is_first).then_some(before),
-            due_time_s: self.moment(frame).due_time_s(),
+            due: self.due(frame),
             regions: &regions,
         })?;
         sink.measured(frame.time_s, &verdicts)?;
@@ -296,8 +304,8 @@ impl<'d> Run<'d> {
         let times = (self.offset_s, self.interval_s);
         let splits = (self.beside.as_mut()).is_some_and(|b| b.push(&record, self.recording, times));
         if splits {
-            let due_time_s = self.moment(frame).due_time_s();
-            self.apart.get_or_insert(snapshot(frame, due_time_s));
+            let due = self.due(frame);
+            self.apart.get_or_insert(snapshot(frame, due));
         }
         if let Some(s) = self.apart.take() {
             sink.snapshot(&s)?;
@@ -342,6 +350,14 @@ impl<'d> Run<'d> {
             .or_default() += 1;
         for (counts, v) in self.counts.iter_mut().zip(verdicts) {
             *counts.entry(name(v.verdict).to_owned()).or_default() += 1;
+        }
+    }
+
+    /// What is due in the frame that was examined last.
+    fn due(&self, frame: &CapturedFrame) -> Due {
+        Due {
+            time_s: self.moment(frame).due_time_s(),
+            page: self.inputs.page,
         }
     }
 
@@ -461,7 +477,9 @@ impl<'d> Run<'d> {
         let moment = self.moment(frame);
         let differences: Vec<Difference> = found.iter().map(|f| f.difference).collect();
         self.wrong_page = self.find_page(&moment, &found, &has_ink);
-        self.look_for_reversion(&moment, &mut found);
+        if self.is_recorded(frame.time_s) {
+            self.look_for_reversion(frame, &moment, &mut found);
+        }
         match self.wrong_page {
             Some(page) => self.read_wrong_page(page, &mut found),
             None => self.break_frame(frame, &moment, &mut found),
@@ -517,7 +535,6 @@ impl<'d> Run<'d> {
                 self.blind_s[k] += self.elapsed_s;
             }
         }
-        let calling_before = self.log.calling().count();
         let improved = self.log.push(
             frame.index,
             frame.time_s,
@@ -529,26 +546,22 @@ impl<'d> Run<'d> {
             self.instead(),
         );
         self.name_alerts(&moment, &found);
-        if is_recorded {
-            self.count_alerts();
-        }
         for s in &improved {
             let (place, symbol) = self.place(s.region, &verdicts[s.region], &differences[s.region]);
             self.log.note_place(s.region, place, symbol);
         }
-        let due_time_s = moment.due_time_s();
+        let due = self.due(frame);
         if !improved.is_empty() {
-            let shared = snapshot(frame, due_time_s);
+            let shared = snapshot(frame, due);
             for s in improved {
                 self.best.insert(s.region, shared.clone());
             }
         }
-        let calling = self.log.calling().count();
-        if calling > calling_before {
+        if self.log.calling().next().is_some() {
             self.reverted_at_s.get_or_insert(frame.time_s);
         }
-        if self.follow_reversion(frame, calling > calling_before) {
-            self.apart = Some(snapshot(frame, due_time_s));
+        if is_recorded && self.follow_reversion(frame) {
+            self.apart = Some(snapshot(frame, due));
         }
         Ok(verdicts)
     }
@@ -713,12 +726,12 @@ impl<'d> Run<'d> {
     }
 }
 
-fn snapshot(frame: &CapturedFrame, due_time_s: f64) -> Snapshot {
+fn snapshot(frame: &CapturedFrame, due: Due) -> Snapshot {
     Snapshot {
         frame: frame.index,
         time_s: frame.time_s,
         captured: Arc::new(frame.picture.clone()),
-        due_time_s,
+        due,
     }
 }
 

@@ -39,7 +39,7 @@ use crate::judge::events::{Event, name};
 use crate::judge::region::RegionVerdict;
 use crate::picture::{Picture, Rect};
 use crate::recording::Recording;
-use crate::recording::inputs::Inputs;
+use crate::recording::inputs::{Due, Inputs};
 use crate::reference::drawing::Drawing;
 use crate::reference::painter::Painter;
 use crate::suite::plan::{Auto, MatrixKey, OffsetKey, Planned, RangeKey};
@@ -183,7 +183,7 @@ pub(super) fn carry_out(
         allow_missing: arguments.input.allow_missing,
         monitor_off: arguments.monitor_off,
         beside: match &arguments.beside {
-            Some(folder) => Some(Arc::new(Beside::load(folder)?)),
+            Some(folder) => Some(Arc::new(Beside::load(folder, &definition, &recording)?)),
             None => None,
         },
     };
@@ -338,6 +338,8 @@ impl Arguments {
         let tables = self.input.tables.iter();
         inputs.extend(tables.map(|(_, p)| Input::new("table", p)));
         inputs.extend(self.profile.iter().map(|p| Input::new("profile", p)));
+        let beside = self.beside.iter().flat_map(|p| Beside::paths(p));
+        inputs.extend(beside.map(|p| Input::new("beside", &p)));
         inputs
     }
 
@@ -602,14 +604,13 @@ fn write_pictures(
     let mut painter = Painter::new();
     let profile = &outcome.summary.profile;
     let geometry = profile.look().geometry;
-    let mut reference =
-        |due_time_s| reference_picture(subject, recording, profile, due_time_s, &mut painter);
+    let mut reference = |due| reference_picture(subject, recording, profile, due, &mut painter);
     for (k, event) in outcome.events.iter().enumerate() {
         let Some(times) = keeper.times(event.best_frame) else {
             continue;
         };
         let captured = keeper.load(event.best_frame)?;
-        let due = pictures::to_rgb(&reference(times.due_time_s));
+        let due = pictures::to_rgb(&reference(times.due));
         let area = event_area(definition, event, profile);
         let mut picture = pictures::side_by_side(&captured, &due, area);
         let place = event.place.filter(|_| event.regions != ["*"]);
@@ -661,11 +662,11 @@ fn reference_picture(
     subject: Subject,
     recording: &Recording,
     profile: &Profile,
-    time_s: f64,
+    due: Due,
     painter: &mut Painter,
 ) -> Picture {
     let mut inputs = Inputs::default();
-    recording.inputs_at(time_s, &mut inputs);
+    recording.inputs_due(due, &mut inputs);
     let planes = (profile.subsampling, profile.siting);
     let size = (profile.width, profile.height);
     FrameReference::draw(subject, &inputs, &profile.look(), planes, size, painter)
@@ -690,16 +691,25 @@ pub(super) fn print_summary(outcome: &Outcome, out: &Path) {
             say!("  not judged  {region}: {why}");
         }
     }
+    for reversion in &s.reversions {
+        say!("  reversion   {reversion}");
+    }
     for note in &s.notes {
         say!("  note        {note}");
     }
     let shown = 40;
     for e in outcome.events.iter().take(shown) {
         let what = match &e.worst_error {
-            Some(w) => format!(
-                "{} shows {:.2}, due {:.2} {}",
-                w.channel, w.displayed, w.expected, w.unit
-            ),
+            Some(w) => {
+                let there = match &w.display {
+                    Some(display) => format!("\"{display}\""),
+                    None => "due".into(),
+                };
+                format!(
+                    "{} shows {:.2}, {there} {:.2} {}",
+                    w.channel, w.displayed, w.expected, w.unit
+                )
+            }
             None => e.picture_error.to_string(),
         };
         let rest = format!(

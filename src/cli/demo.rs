@@ -157,7 +157,7 @@ impl Arguments {
             say!(
                 "drawing {} frames with the stand-in unit into {}",
                 source.frame_count(),
-                self.out.display()
+                folder.display()
             );
         }
         Ok(unit::produce(folder, source, &mut |_, _| {})?)

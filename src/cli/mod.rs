@@ -413,6 +413,13 @@ impl InputArguments {
         } else {
             MissingColumns::Refuse
         };
+        for (k, (name, _)) in self.tables.iter().enumerate() {
+            if self.tables[..k].iter().any(|(other, _)| other == name) {
+                return Err(
+                    format!("--table gives \"{name}\" twice; leave one of them out").into(),
+                );
+            }
+        }
         let files = Files {
             inputs: &self.inputs,
             form: self.recording.as_deref(),

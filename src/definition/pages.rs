@@ -64,6 +64,22 @@ impl PageSet {
         Self(1 << page)
     }
 
+    /// The page that is the only one of them.
+    #[must_use]
+    pub const fn only(self) -> Option<usize> {
+        if self.0.count_ones() == 1 {
+            Some(self.0.trailing_zeros() as usize)
+        } else {
+            None
+        }
+    }
+
+    /// Those that are not in the other.
+    #[must_use]
+    pub const fn without(self, other: Self) -> Self {
+        Self(self.0 & !other.0)
+    }
+
     /// Those in either.
     #[must_use]
     pub const fn with(self, other: Self) -> Self {
@@ -111,6 +127,8 @@ mod tests {
         assert!(both.contains(0) && both.contains(63) && !both.contains(1));
         assert!(both.contains_all(last) && !last.contains_all(both));
         assert!(first.meets(both) && !first.meets(last));
+        assert_eq!((both.only(), last.only()), (None, Some(63)));
+        assert_eq!(both.without(first), last);
         assert!(PageSet::ALL.contains_all(both) && PageSet::ALL.meets(last));
     }
 }

@@ -52,7 +52,7 @@ mod tests {
         let kinds = json_schema()["$defs"]["Symbol"]["oneOf"]
             .as_array()
             .unwrap();
-        assert_eq!(kinds.len(), 14);
+        assert_eq!(kinds.len(), 15);
         for kind in kinds {
             assert_eq!(
                 kind["additionalProperties"],

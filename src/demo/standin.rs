@@ -601,7 +601,7 @@ mod tests {
                 opacity: 1.0,
                 shade: None,
             };
-            unit.fill_path(path, &ink);
+            unit.fill_path(path, None, &ink);
             let covered = (4..9)
                 .map(|y| unit.canvas.pixel(6, y).map_or(0.0, |p| f64::from(p.red())))
                 .sum::<f64>();

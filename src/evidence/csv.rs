@@ -226,6 +226,7 @@ mod tests {
             expected: 0.0,
             unit: "\tkt".into(),
             frame: None,
+            display: None,
         });
         let text = String::from_utf8(events_csv(&[e]).unwrap()).unwrap();
         let mut reader = csv::Reader::from_reader(text.as_bytes());

@@ -22,6 +22,7 @@ use crate::capture::CapturedFrame;
 use crate::check::{Seen, Snapshot};
 use crate::judge::events::Event;
 use crate::picture::{Picture, Rect};
+use crate::recording::inputs::Due;
 
 /// Confirmed faults of one region whose frames are stored; later ones have the best frame alone.
 const MOST_BY_REGION: usize = 12;
@@ -96,8 +97,8 @@ pub struct Still {
 pub struct Times {
     /// Capture time, s.
     pub time_s: f64,
-    /// Recording time of the inputs that were due, s.
-    pub due_time_s: f64,
+    /// What was due.
+    pub due: Due,
 }
 
 #[derive(Debug)]
@@ -125,7 +126,7 @@ pub struct Keeper {
     held: Vec<Option<Held>>,
     stored_events: Vec<usize>,
     stored: BTreeMap<u64, Times>,
-    last_due_time_s: f64,
+    last_due: Due,
 }
 
 impl Keeper {
@@ -137,7 +138,10 @@ impl Keeper {
             held: Vec::new(),
             stored_events: Vec::new(),
             stored: BTreeMap::new(),
-            last_due_time_s: 0.0,
+            last_due: Due {
+                time_s: 0.0,
+                page: 0,
+            },
         }
     }
 
@@ -148,10 +152,9 @@ impl Keeper {
     pub fn seen(&mut self, seen: &Seen) -> std::io::Result<()> {
         self.held.resize(seen.regions.len(), None);
         self.stored_events.resize(seen.regions.len(), 0);
-        let due_time_s = seen.due_time_s;
-        let before_due_s = std::mem::replace(&mut self.last_due_time_s, due_time_s);
-        let mut now = Shared::new(Some(seen.frame), due_time_s);
-        let mut before = Shared::new(seen.before, before_due_s);
+        let before_due = std::mem::replace(&mut self.last_due, seen.due);
+        let mut now = Shared::new(Some(seen.frame), seen.due);
+        let mut before = Shared::new(seen.before, before_due);
         for (k, region) in seen.regions.iter().enumerate() {
             if !region.is_open {
                 if let Some(held) = self.held[k].take() {
@@ -221,7 +224,7 @@ impl Keeper {
     pub fn snapshot(&mut self, snapshot: &Snapshot) -> std::io::Result<()> {
         let times = Times {
             time_s: snapshot.time_s,
-            due_time_s: snapshot.due_time_s,
+            due: snapshot.due,
         };
         self.store(snapshot.frame, times, &snapshot.captured)
     }
@@ -303,7 +306,7 @@ impl Keeper {
         out: &Path,
         events: &[Event],
         area: &dyn Fn(&Event) -> Rect,
-        reference: &mut dyn FnMut(f64) -> Picture,
+        reference: &mut dyn FnMut(Due) -> Picture,
         unchecked: &[Rect],
     ) -> image::ImageResult<StillsRecord> {
         let chosen: BTreeSet<usize> = by_importance(events)
@@ -329,7 +332,7 @@ impl Keeper {
             for (frame, roles) in frames {
                 let times = self.stored[&frame];
                 let captured = cut(&self.load(frame)?, area);
-                let reference = cut(&to_rgb(&reference(times.due_time_s)), area);
+                let reference = cut(&to_rgb(&reference(times.due)), area);
                 if roles.contains(&Role::Best) {
                     focus = most_different(&captured, &reference, area, unchecked);
                 }
@@ -370,15 +373,15 @@ pub fn by_importance(events: &[Event]) -> Vec<usize> {
 /// A captured frame that is copied once, when somebody asks for it.
 struct Shared<'a> {
     frame: Option<&'a CapturedFrame>,
-    due_time_s: f64,
+    due: Due,
     kept: Option<Arc<Kept>>,
 }
 
 impl<'a> Shared<'a> {
-    fn new(frame: Option<&'a CapturedFrame>, due_time_s: f64) -> Self {
+    fn new(frame: Option<&'a CapturedFrame>, due: Due) -> Self {
         Self {
             frame,
-            due_time_s,
+            due,
             kept: None,
         }
     }
@@ -390,7 +393,7 @@ impl<'a> Shared<'a> {
                 frame: frame.index,
                 times: Times {
                     time_s: frame.time_s,
-                    due_time_s: self.due_time_s,
+                    due: self.due,
                 },
                 picture: frame.picture.clone(),
             })
@@ -503,7 +506,10 @@ mod tests {
             .seen(&Seen {
                 frame: &now,
                 before: before.as_ref(),
-                due_time_s: now.time_s,
+                due: Due {
+                    time_s: now.time_s,
+                    page: 0,
+                },
                 regions: &regions,
             })
             .unwrap();

@@ -46,6 +46,15 @@ pub const fn action(hazard: Hazard) -> Action {
     }
 }
 
+/// What is done about an event that the bench alone can see: no monitor reverts for it.
+#[must_use]
+pub const fn bench_action(hazard: Hazard) -> Action {
+    match action(hazard) {
+        Action::Revert => Action::Note,
+        other => other,
+    }
+}
+
 /// The largest error of a value that an event saw, where it is beyond the tolerance.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct WorstError {
@@ -53,13 +62,16 @@ pub struct WorstError {
     pub channel: String,
     /// Value shown.
     pub displayed: f64,
-    /// Value that was due.
+    /// Value that was due, or that `display` showed.
     pub expected: f64,
     /// Unit of both.
     pub unit: String,
     /// The frame that shows it; records of earlier versions do not say.
     #[serde(default)]
     pub frame: Option<u64>,
+    /// The other display that showed `expected`; absent where the inputs say what was due.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub display: Option<String>,
 }
 
 /// What of a region's picture differs from the reference that is due.
@@ -155,6 +167,10 @@ pub enum Instead {
     /// What is due, with its halves exchanged.
     Exchanged(Halves),
 }
+
+/// Share of the confirmation time after which a display that reverts had a cause: its monitor looks at other frames than this one,
+/// and the first of them may be missing here and there.
+const NEARLY: f64 = 0.5;
 
 /// How far the onset of a freeze is dated back at most, s.
 const LONGEST_HOLD_S: f64 = 2.0;
@@ -424,11 +440,12 @@ impl<'d> EventLog<'d> {
         confirmed.map(|o| o.region)
     }
 
-    /// Regions whose fault would call for reversion and had lasted for more than half of its confirmation time in the last frame.
+    /// Regions whose fault would call for reversion and had lasted for so much of its confirmation time when it was last seen that
+    /// another monitor may have confirmed it.
     pub fn near_calling(&self) -> impl Iterator<Item = usize> {
         let open = self.open.iter().flatten().filter(|o| {
             let confirm_s = self.definition.regions()[o.region].confirm_ms / 1000.0;
-            self.reverts(o) && 2.0 * (o.end_s - o.onset_s) > confirm_s
+            self.reverts(o) && o.end_s - o.onset_s > NEARLY * confirm_s
         });
         open.map(|o| o.region)
     }
@@ -440,13 +457,13 @@ impl<'d> EventLog<'d> {
         !has_reverted && action(self.hazard(open)) == Action::Revert
     }
 
-    /// What a fault means for the crew: as its region says, or an alert in it that is not shown as it is.
+    /// What a fault means for the crew: as the alert says that is not shown as it is, the gravest of them, else as its region.
     fn hazard(&self, open: &Open) -> Hazard {
-        let of_region = self.definition.regions()[open.region].hazard;
         let alerts = self.definition.alerts().enumerate();
         let of_alerts = alerts.filter(|(k, _)| open.alerts.iter().any(|slip| slip.alert == *k));
         let of_alerts = of_alerts.filter_map(|(_, a)| a.list.hazard(a.what));
-        of_alerts.fold(of_region, Hazard::min)
+        let of_region = self.definition.regions()[open.region].hazard;
+        of_alerts.min().unwrap_or(of_region)
     }
 
     /// Ends what is open and returns all events, by onset.
@@ -644,8 +661,11 @@ impl<'d> EventLog<'d> {
         } else {
             regions.clone()
         };
-        let hazards = concerned.iter().map(|k| models[*k].hazard);
-        let hazards = hazards.chain(members.iter().map(|m| self.hazard(&parts[*m])));
+        let hazards = concerned.iter().map(|k| {
+            let own = members.iter().filter(|m| parts[**m].region == *k);
+            let own = own.map(|m| self.hazard(&parts[*m])).min();
+            own.unwrap_or(models[*k].hazard)
+        });
         let hazard = hazards.min().unwrap_or(Hazard::None);
         let alerts: Vec<AlertPlace<'_>> = self.definition.alerts().collect();
         let slips: BTreeSet<AlertSlip> = (members.iter())
@@ -764,6 +784,7 @@ fn worst_error(
             expected,
             unit: model.unit.clone(),
             frame: Some(frame),
+            display: None,
         }
     };
     let tolerance = |channel: usize| limits.get(&channels[channel].0).copied();

@@ -7,11 +7,12 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::events::{Action, Event, PictureError, action};
+use super::events::{Event, PictureError, bench_action};
 use super::verdict::Verdict;
 use crate::definition::Definition;
 use crate::definition::model::{Condition, Hazard};
 use crate::definition::pages::PageSet;
+use crate::evidence::records::rounded;
 
 /// A reversion that was called for. Times are capture times, s.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -26,33 +27,43 @@ pub struct ReversionRecord {
     pub up_at_s: Option<f64>,
     /// How long it may take, ms.
     pub within_ms: f64,
+    /// Why nobody can say whether it came in time, where that is so.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub untold: Option<Untold>,
 }
 
-impl ReversionRecord {
-    /// When the page must stand there at the latest, s.
-    #[must_use]
-    pub fn deadline_s(&self) -> f64 {
-        self.called_at_s + self.within_ms / 1000.0
-    }
+/// Why nobody can say whether a reversion came in time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Untold {
+    /// What was judged ended before its time was over.
+    Ended,
+    /// Nothing that the page alone has could be examined.
+    Unseen,
+    /// It was reset before its time was over.
+    Reset,
 }
 
 impl std::fmt::Display for ReversionRecord {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let (page, cause) = (&self.page, self.cause.join(", "));
-        write!(f, "Called for by {cause} at {:.3} s: ", self.called_at_s)?;
-        match self.up_at_s {
-            Some(up_at_s) => write!(
+        let (page, cause, within_ms) = (&self.page, self.cause.join(", "), self.within_ms);
+        write!(f, "called for by {cause} at {:.3} s: ", self.called_at_s)?;
+        match (self.up_at_s, self.untold) {
+            (Some(up_at_s), _) => {
+                let took_ms = 1000.0 * (up_at_s - self.called_at_s);
+                write!(f, "the page \"{page}\" stood there {took_ms:.0} ms later")
+            }
+            (None, None) => write!(f, "the page \"{page}\" has not come"),
+            (None, Some(Untold::Ended)) => {
+                write!(f, "what was judged ended before its time was over")
+            }
+            (None, Some(Untold::Unseen)) => write!(
                 f,
-                "the page \"{page}\" stood there {:.0} ms later ({:.0} ms are allowed).",
-                1000.0 * (up_at_s - self.called_at_s),
-                self.within_ms
+                "nothing that the page \"{page}\" alone has could be examined"
             ),
-            None => write!(
-                f,
-                "the page \"{page}\" has not come ({:.0} ms are allowed).",
-                self.within_ms
-            ),
-        }
+            (None, Some(Untold::Reset)) => write!(f, "it was reset before its time was over"),
+        }?;
+        write!(f, " ({within_ms:.0} ms are allowed)")
     }
 }
 
@@ -66,13 +77,26 @@ enum State {
     Up,
     /// It has been reset, and the page that the inputs say may take until then, s.
     Leaving { until_s: f64 },
+    /// It may stand there or not, until a reset: nobody can tell.
+    Unseen,
 }
 
-/// A frame in which the page did not stand there though its time was over.
+/// The frames from the first to the last in which the page did not stand there though its time was over, with their times, s.
 #[derive(Clone, Copy, Debug)]
 struct Overdue {
     first: (u64, f64),
     last: (u64, f64),
+}
+
+/// A reversion, and what is known of it.
+#[derive(Clone, Debug)]
+struct Called {
+    frame: u64,
+    at_s: f64,
+    cause: Vec<usize>,
+    up_at_s: Option<f64>,
+    overdue: Option<Overdue>,
+    untold: Option<Untold>,
 }
 
 /// Follows the reversions of a run.
@@ -83,7 +107,9 @@ pub struct ReversionWatch<'d> {
     within_ms: f64,
     reset: &'d [Condition],
     state: State,
-    records: Vec<(ReversionRecord, Option<Overdue>)>,
+    /// Whether the conditions of a reset held in the last frame: only one that begins resets.
+    was_reset: bool,
+    called: Vec<Called>,
 }
 
 impl<'d> ReversionWatch<'d> {
@@ -99,7 +125,8 @@ impl<'d> ReversionWatch<'d> {
                 within_ms: reversion.within_ms,
                 reset: &reversion.reset,
                 state: State::ByInputs,
-                records: Vec::new(),
+                was_reset: false,
+                called: Vec::new(),
             })
         })
     }
@@ -122,7 +149,9 @@ impl<'d> ReversionWatch<'d> {
         match self.state {
             State::ByInputs => by_inputs,
             State::Called if self.is_overdue(now_s) => by_inputs,
-            State::Called | State::Leaving { .. } => by_inputs.with(PageSet::one(self.page)),
+            State::Called | State::Leaving { .. } | State::Unseen => {
+                by_inputs.with(PageSet::one(self.page))
+            }
             State::Up => PageSet::one(self.page),
         }
     }
@@ -133,49 +162,76 @@ impl<'d> ReversionWatch<'d> {
         self.state == State::Called
     }
 
-    fn is_overdue(&self, now_s: f64) -> bool {
-        let last = self.records.last();
-        self.state == State::Called && last.is_some_and(|(r, _)| now_s > r.deadline_s())
+    /// Whether the page is awaited for a fault of `region`.
+    #[must_use]
+    pub fn is_cause(&self, region: usize) -> bool {
+        let last = self.called.last().filter(|_| self.is_awaited());
+        last.is_some_and(|c| c.cause.contains(&region))
     }
 
-    /// Faults of the regions `cause` call for a reversion at `now_s`.
-    pub fn call(&mut self, now_s: f64, cause: impl Iterator<Item = usize>) {
-        if matches!(self.state, State::Called | State::Up) {
+    fn deadline_s(&self, called: &Called) -> f64 {
+        called.at_s + self.within_ms / 1000.0
+    }
+
+    fn is_overdue(&self, now_s: f64) -> bool {
+        let last = self.called.last().filter(|_| self.is_awaited());
+        last.is_some_and(|c| now_s > self.deadline_s(c))
+    }
+
+    /// Faults of the regions `cause` call for a reversion in frame `frame`, at `now_s`.
+    pub fn call(&mut self, frame: u64, now_s: f64, cause: &[usize]) {
+        if self.state != State::ByInputs {
             return;
         }
-        let regions = self.definition.regions();
-        let record = ReversionRecord {
-            page: self.definition.pages()[self.page].id.clone(),
-            cause: cause.map(|k| regions[k].id.clone()).collect(),
-            called_at_s: now_s,
+        self.called.push(Called {
+            frame,
+            at_s: now_s,
+            cause: cause.to_vec(),
             up_at_s: None,
-            within_ms: self.within_ms,
-        };
-        self.records.push((record, None));
+            overdue: None,
+            untold: None,
+        });
         self.state = State::Called;
     }
 
     /// The page stands there at `now_s`.
     pub fn come_up(&mut self, now_s: f64) {
-        if let Some((record, _)) = self.records.last_mut() {
-            record.up_at_s.get_or_insert(now_s);
+        if let Some(called) = self.called.last_mut() {
+            called.up_at_s.get_or_insert(now_s);
         }
         self.state = State::Up;
     }
 
-    /// Takes the time of a frame whose page is known. Once `is_reset`, the display may take `turn_s` to show the
+    /// Nothing that the page alone has can be examined.
+    pub fn cannot_be_told(&mut self) {
+        if let Some(called) = self.called.last_mut() {
+            called.untold = Some(Untold::Unseen);
+        }
+        self.state = State::Unseen;
+    }
+
+    /// Takes the time of a frame whose page is known. Once a reset begins (`is_reset`), the display may take `turn_s` to show the
     /// page that the inputs say. True for the first frame in which the page should stand there and does not.
     pub fn step(&mut self, frame: u64, now_s: f64, is_reset: bool, turn_s: f64) -> bool {
+        let begins = is_reset && !std::mem::replace(&mut self.was_reset, is_reset);
+        let is_overdue = self.is_overdue(now_s);
         match self.state {
-            State::Called | State::Up if is_reset => {
+            State::Called | State::Up | State::Unseen if begins => {
+                if let Some(called) = self
+                    .called
+                    .last_mut()
+                    .filter(|c| self.state == State::Called && c.overdue.is_none() && !is_overdue)
+                {
+                    called.untold = Some(Untold::Reset);
+                }
                 let until_s = now_s + turn_s;
                 self.state = State::Leaving { until_s };
             }
             State::Leaving { until_s } if now_s > until_s => self.state = State::ByInputs,
-            State::Called if self.is_overdue(now_s) => {
-                if let Some((_, overdue)) = self.records.last_mut() {
-                    let (now, is_new) = ((frame, now_s), overdue.is_none());
-                    let overdue = overdue.get_or_insert(Overdue {
+            State::Called if is_overdue => {
+                if let Some(called) = self.called.last_mut() {
+                    let (now, is_new) = ((frame, now_s), called.overdue.is_none());
+                    let overdue = called.overdue.get_or_insert(Overdue {
                         first: now,
                         last: now,
                     });
@@ -188,20 +244,54 @@ impl<'d> ReversionWatch<'d> {
         false
     }
 
+    /// The run has ended.
+    pub fn finish(&mut self) {
+        if let Some(called) = self
+            .called
+            .last_mut()
+            .filter(|_| self.state == State::Called)
+            && called.overdue.is_none()
+        {
+            called.untold = Some(Untold::Ended);
+        }
+    }
+
+    /// Takes back what was called for from frame `frame` on.
+    pub fn forget_from(&mut self, frame: u64) {
+        self.called.retain(|c| c.frame < frame);
+    }
+
     /// All that were called for.
-    pub fn records(&self) -> impl Iterator<Item = &ReversionRecord> {
-        self.records.iter().map(|(record, _)| record)
+    pub fn records(&self) -> impl Iterator<Item = ReversionRecord> {
+        self.called.iter().map(|c| self.record(c))
+    }
+
+    fn record(&self, called: &Called) -> ReversionRecord {
+        let regions = self.definition.regions();
+        ReversionRecord {
+            page: self.definition.pages()[self.page].id.clone(),
+            cause: called
+                .cause
+                .iter()
+                .map(|k| regions[*k].id.clone())
+                .collect(),
+            called_at_s: rounded(called.at_s),
+            up_at_s: called.up_at_s.map(rounded),
+            within_ms: self.within_ms,
+            untold: called.untold,
+        }
     }
 
     /// Those that did not come in time, as events.
     pub fn events(&self) -> impl Iterator<Item = Event> {
-        let overdue = self.records.iter();
-        overdue.filter_map(|(record, overdue)| Some(self.event(record, (*overdue)?)))
+        let overdue = self.called.iter();
+        overdue.filter_map(|called| Some(self.event(called, called.overdue?)))
     }
 
-    fn event(&self, record: &ReversionRecord, overdue: Overdue) -> Event {
-        let regions = self.definition.regions().iter().enumerate();
-        let own: Vec<_> = regions
+    fn event(&self, called: &Called, overdue: Overdue) -> Event {
+        let regions = self.definition.regions();
+        let own = regions.iter().enumerate();
+        let own: Vec<_> = own
             .filter(|(k, r)| self.definition.pages_of(*k).contains(self.page) && !r.is_unchecked())
             .map(|(_, r)| r)
             .collect();
@@ -211,42 +301,29 @@ impl<'d> ReversionWatch<'d> {
             .collect();
         requirements.sort_unstable();
         requirements.dedup();
-        let causes = self.definition.regions().iter();
-        let causes = causes.filter(|r| record.cause.contains(&r.id));
+        let causes = called.cause.iter().map(|k| &regions[*k]);
         let hazards = own.iter().copied().chain(causes).map(|r| r.hazard);
         let hazard = hazards.min().unwrap_or(Hazard::None);
-        let ReversionRecord { page, .. } = record;
-        let came = match record.up_at_s {
-            Some(up_at_s) => format!("came at {up_at_s:.3} s"),
-            None => "has not come".into(),
-        };
-        let remark = format!(
-            "did not revert in time: {} called for it at {:.3} s, and the page \"{page}\" {came}; {:.0} ms are allowed",
-            record.cause.join(", "),
-            record.called_at_s,
-            record.within_ms,
-        );
         Event {
             class: Verdict::Misleading,
             regions: own.iter().map(|r| r.id.clone()).collect(),
-            onset_s: record.deadline_s(),
+            onset_s: self.deadline_s(called),
             detected_s: overdue.first.1,
-            end_s: record.up_at_s.unwrap_or(overdue.last.1),
+            end_s: called.up_at_s.unwrap_or(overdue.last.1),
             first_frame: overdue.first.0,
             last_frame: overdue.last.0,
             hazard,
-            action: match action(hazard) {
-                // That is what it did not do.
-                Action::Revert => Action::Note,
-                other => other,
-            },
+            action: bench_action(hazard),
             worst_error: None,
             picture_error: PictureError::default(),
             place: None,
             symbol: None,
             requirement: requirements.join(", "),
-            remarks: vec![remark],
+            remarks: vec![format!("{NOT_REVERTED}{}", self.record(called))],
             best_frame: overdue.first.0,
         }
     }
 }
+
+/// How a remark on a reversion that did not come in time begins.
+pub const NOT_REVERTED: &str = "did not revert in time: ";

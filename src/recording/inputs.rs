@@ -36,6 +36,16 @@ impl Value {
     }
 }
 
+/// Which picture was due: that of the inputs of a moment, on the page that had to stand there. A page is not always the one that
+/// the inputs choose: after a reversion it is not.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Due {
+    /// Recording time of the inputs, s.
+    pub time_s: f64,
+    /// Index of the page; 0 where there are none.
+    pub page: usize,
+}
+
 /// All channels at one moment.
 #[derive(Clone, Debug, PartialEq, Default)]
 pub struct Inputs {

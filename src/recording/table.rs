@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use super::condition::{Look, decide};
 use super::error::{Error, Kind};
-use super::inputs::{ChannelId, Inputs, Value};
+use super::inputs::{ChannelId, Due, Inputs, Value};
 use super::moment::Moment;
 use super::read::{self, Columns};
 use super::runs::Runs;
@@ -465,6 +465,12 @@ impl Recording {
         let mut out = Inputs::default();
         self.inputs_at(time_s, &mut out);
         out
+    }
+
+    /// Fills `out` with the inputs of what was due.
+    pub fn inputs_due(&self, due: Due, out: &mut Inputs) {
+        self.inputs_at(due.time_s, out);
+        out.page = due.page;
     }
 
     /// Median time from row to row, s; `None` with a single row.

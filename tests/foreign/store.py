@@ -38,6 +38,7 @@ class Material:
     inputs: str
     fps: int
     text: str  # "outline" or "fonts"
+    more: tuple = ()  # further arguments of `draw`
 
     def draw(self, out, first_s, frames, display=None, inputs=None, text=None):
         """SVG files of `frames` frames from the whole second `first_s` on."""
@@ -46,7 +47,7 @@ class Material:
         command = [self.binary, "draw", "--display", str(display or self.display)]
         command += ["--inputs", str(inputs or self.inputs), "--fps", str(self.fps)]
         command += ["--from", str(first_s), "--to", f"{last_s:.6f}", "--allow-missing", "--format", "svg"]
-        command += ["--out", str(out)]
+        command += ["--out", str(out), *self.more]
         if (text or self.text) == "outline":
             command.append("--outline-text")
         done = subprocess.run(command, capture_output=True, text=True)

@@ -33,6 +33,15 @@ impl Check<'_> {
                 let at = at.key("reversion");
                 self.number(&at.key("within_ms"), reversion.within_ms, &TIME);
                 self.conditions_under(&at, "reset", &reversion.reset);
+                if let Some(other) = self.looks_alike(k) {
+                    let other = &pages[other].id;
+                    let message = format!(
+                        "page \"{}\" has no region that page \"{other}\" lacks",
+                        page.id
+                    );
+                    let help = "nobody could tell whether the display has reverted: give it a region of its own";
+                    self.say_with(&at, message, Some(help.into()));
+                }
                 if pages[..k].iter().any(|p| p.reversion.is_some()) {
                     self.say(&at, "another page has a `reversion` already".to_owned());
                 }
@@ -52,6 +61,14 @@ impl Check<'_> {
                 self.say_with(&at, message, Some(help.into()));
             }
         }
+    }
+
+    /// Another page that has all regions of page `page`.
+    fn looks_alike(&self, page: usize) -> Option<usize> {
+        let regions = self.file.region.iter().map(|r| PageSet::of(self.file, r));
+        let own: Vec<PageSet> = regions.filter(|pages| pages.contains(page)).collect();
+        let mut others = (0..self.file.page.len()).filter(|other| *other != page);
+        others.find(|other| own.iter().all(|pages| pages.contains(*other)))
     }
 
     /// The conditions that stand in the table at `at` under `key`.

@@ -84,7 +84,7 @@ pub fn faults(definition: &Definition) -> Vec<Fault> {
     };
     let red = definition.color("red");
     let white = definition.color("white");
-    // Whatever stands on the flight page.
+    // Whatever stands on the flight page; no alert is active then.
     let flight = [
         "modes",
         "lamps",

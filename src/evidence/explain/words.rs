@@ -12,6 +12,7 @@ use crate::evidence::requirements::{events_of, not_exercised, region_finding};
 use crate::evidence::stills::EventStills;
 use crate::judge::events::{Event, PictureError, name};
 use crate::judge::region::READING_PX;
+use crate::judge::reversion::NOT_REVERTED;
 use crate::judge::rules::{self, Misled};
 use crate::judge::verdict::Verdict;
 
@@ -180,6 +181,12 @@ fn rule(verdict: Verdict) -> String {
 enum Wrong<'e> {
     /// Another page stands there.
     Page(&'e str),
+    /// The page of a reversion does not stand there.
+    NotReverted(&'e str),
+    /// Halves of the picture stand in each other's place.
+    Exchanged(&'e str),
+    /// Another display shows something else.
+    Split(&'e str),
     /// A value is beyond its tolerance.
     Value,
     /// Ink that is due is not there.
@@ -203,12 +210,15 @@ impl<'e> Wrong<'e> {
             foreign_px,
             color_samples,
         } = event.picture_error;
-        if let Some(page) = event
-            .remarks
-            .iter()
-            .find(|r| r.starts_with("shows the page "))
-        {
-            Self::Page(page)
+        let remark = |words: &str| event.remarks.iter().find(|r| r.contains(words));
+        if let Some(remark) = remark(NOT_REVERTED) {
+            Self::NotReverted(remark)
+        } else if let Some(remark) = remark("shows the page ") {
+            Self::Page(remark)
+        } else if let Some(remark) = remark("halves are exchanged") {
+            Self::Exchanged(remark)
+        } else if let Some(other) = event.worst_error.as_ref().and_then(|w| w.display.as_ref()) {
+            Self::Split(other)
         } else if event.worst_error.is_some() {
             Self::Value
         } else if missing_px + foreign_px == 0 && color_samples > 0 {
@@ -226,6 +236,13 @@ impl<'e> Wrong<'e> {
         match self {
             Self::Page(page) => {
                 format!("Another page than the one that was due stands there: it {page}.")
+            }
+            Self::NotReverted(remark) => {
+                format!("The page of a reversion had to stand there and did not: the display {remark}.")
+            }
+            Self::Exchanged(remark) => format!("All of the picture stands in another place: {remark}."),
+            Self::Split(other) => {
+                format!("It shows something else than \"{other}\" does, by more than one of them may be off.")
             }
             Self::Value => "A value that can be read is beyond its tolerance.".into(),
             Self::Missing => "Most of what differs is missing: something that is due does not stand there.".into(),
@@ -281,12 +298,16 @@ impl Claim<'_> {
                 |(_, _, r)| amount(r.error, &r.unit),
             );
             lines.push(format!(
-                "{frame}{} showed {} {unit} and {} {unit} were due for the inputs of that moment: {by}. Of the values of the event \
-                 it is the one that is farthest beyond what it may be off.",
+                "{frame}{} showed {} {unit} and {} {unit} {due}: {by}. Of the values of the event it is the one that is farthest \
+                 beyond what it may be off.",
                 w.channel,
                 figure(w.displayed, 3),
                 figure(w.expected, 3),
-                unit = w.unit
+                unit = w.unit,
+                due = w.display.as_ref().map_or_else(
+                    || "were due for the inputs of that moment".to_owned(),
+                    |display| format!("stood on \"{display}\""),
+                )
             ));
         }
         if e.class == Verdict::Late {
@@ -417,8 +438,8 @@ impl Claim<'_> {
             let mut regions = regions.filter(|r| region.is_none_or(|id| r.id == id));
             let limit = regions.find_map(|r| Some((r, r.tolerances.get(&w.channel)?)));
             let error = match &self.gathered.worst_reading {
-                Some((_, _, r)) => r.error.abs(),
-                None => (w.displayed - w.expected).abs(),
+                Some((_, _, r)) if w.display.is_none() => r.error.abs(),
+                _ => (w.displayed - w.expected).abs(),
             };
             lines.push(match limit {
                 Some((r, t)) => format!(
@@ -876,6 +897,7 @@ mod tests {
                 expected: 97.0,
                 unit: "kt".into(),
                 frame: Some(30),
+                display: None,
             });
         });
         // The tolerance is 3 kt.

@@ -102,9 +102,9 @@ fn events(bundle: &Bundle, k: usize, run: &CheckRun) -> Markup {
         }
         @if let Some(t) = run.summary.reverted_at_s {
             p { "The monitor would have called for reversion first at " b { (format!("{t:.3}")) " s" } " of the capture, and the reversion latches." }
-            @for reversion in &run.summary.reversions {
-                p { (reversion.to_string()) }
-            }
+        }
+        @for reversion in &run.summary.reversions {
+            p { "Reversion " (reversion.to_string()) "." }
         }
     }
 }
