@@ -100,7 +100,6 @@ pub fn faults(definition: &Definition) -> Vec<Fault> {
         "traffic",
         "radios",
         "hook",
-        "alerts",
     ];
     let basic = [
         "basic_attitude",
