@@ -26,7 +26,7 @@ use crate::recording::Recording;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::painter::Painter;
 
-use super::alerts::Exercised;
+use super::alerts::ExercisedAlerts;
 use super::chain_watch::{ChainWatch, Sight, Told};
 use super::clock::step_s;
 use super::gaps::Gaps;
@@ -106,8 +106,7 @@ pub struct Run<'d> {
     pub(super) counts: Vec<BTreeMap<String, u64>>,
     pub(super) frame_counts: BTreeMap<String, u64>,
     pub(super) blind_s: Vec<f64>,
-    /// By alert of the definition.
-    pub(super) alerts: Vec<Exercised>,
+    pub(super) alerts: ExercisedAlerts,
     best: BTreeMap<usize, Snapshot>,
     chain_watch: ChainWatch,
     pub(super) gaps: Gaps,
@@ -184,7 +183,7 @@ impl<'d> Run<'d> {
             counts: vec![BTreeMap::new(); count],
             frame_counts: BTreeMap::new(),
             blind_s: vec![0.0; count],
-            alerts: vec![Exercised::default(); definition.alerts().count()],
+            alerts: ExercisedAlerts::default(),
             best: BTreeMap::new(),
             chain_watch: ChainWatch::new(chain.look.encoding),
             gaps: Gaps::default(),
@@ -429,7 +428,10 @@ impl<'d> Run<'d> {
         };
         let told = Told {
             with_ink: has_ink.iter().filter(|h| **h).count(),
-            wrong: count(Signature::Readable),
+            // The wrong page, in its colours, is the display's own.
+            wrong: self
+                .wrong_page
+                .map_or_else(|| count(Signature::Readable), |_| 0),
             blank: count(Signature::Blank),
             garbled: [Signature::Noise, Signature::LostLines, Signature::Torn]
                 .map(count)
@@ -455,7 +457,8 @@ impl<'d> Run<'d> {
             frame,
         };
         self.chain_watch.watch(&sight, told, &mut self.painter)?;
-        if is_recorded && self.chain_watch.wants_colors(told, frame.time_s) {
+        let is_page = self.wrong_page.is_none();
+        if is_recorded && is_page && self.chain_watch.wants_colors(told, frame.time_s) {
             self.draw_due(&moment);
             let examiners = self.regions.examiners.iter();
             let known = examiners.zip(&self.in_force).filter(|(_, is)| **is);
@@ -484,7 +487,8 @@ impl<'d> Run<'d> {
         );
         self.name_alerts(&moment, &found);
         if is_recorded {
-            self.count_alerts();
+            let is_judged = |k: usize| self.in_force[k];
+            self.alerts.count(self.definition, &self.inputs, is_judged);
         }
         for s in &improved {
             let (place, symbol) = self.place(s.region, &verdicts[s.region], &differences[s.region]);

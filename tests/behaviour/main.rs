@@ -30,6 +30,7 @@
 mod answers_for_all;
 mod bench;
 mod detects_faults;
+mod dims_by_night;
 mod explains_events;
 mod explains_its_verdict;
 mod finds_its_place;
@@ -48,6 +49,7 @@ mod runs_suites;
 mod shares_campaigns;
 mod shares_files;
 mod shows_alerts;
+mod shows_radios;
 mod shows_traffic;
 mod spares_files;
 mod stays_small;
