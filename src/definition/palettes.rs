@@ -12,6 +12,8 @@ use serde::{Deserialize, Serialize};
 
 use super::error::{Found, suggestion};
 use super::model::{Condition, DisplayFile, Name};
+use super::pages::MOST_PAGES;
+use super::read::FILE_BYTES;
 use super::symbols::Symbol;
 use super::tree::{Entry, Node, Table, Value};
 use super::uses::{self, Step, Use};
@@ -56,6 +58,9 @@ impl Palette {
     }
 }
 
+/// Regions in all palettes, at most.
+const MOST_REGIONS: usize = 256;
+
 /// Makes pages and regions of the palettes of `file`, which was read from `root`.
 pub(super) fn write_out(root: &mut Node, file: &DisplayFile) -> Vec<Found> {
     let Value::Table(root) = &mut root.value else {
@@ -71,6 +76,12 @@ pub(super) fn write_out(root: &mut Node, file: &DisplayFile) -> Vec<Found> {
         found: Vec::new(),
     };
     writing.check(nodes);
+    let weight = root.get("region").map_or(0, |e| e.node.weight());
+    if weight.saturating_mul(nodes.len()) > FILE_BYTES {
+        let most = FILE_BYTES >> 20;
+        let message = format!("in all palettes the definition is larger than {most} MiB");
+        writing.say(&palettes.key, message, None);
+    }
     if !writing.found.is_empty() {
         return writing.found;
     }
@@ -127,6 +138,16 @@ impl Writing<'_> {
     fn check(&mut self, nodes: &[Node]) {
         let file = self.file;
         let last = file.palette.len().saturating_sub(1);
+        let pages = file.page.len().max(1).saturating_mul(file.palette.len());
+        let regions = file.region.len().saturating_mul(file.palette.len());
+        if let Some(first) = nodes.first()
+            && (pages > MOST_PAGES || regions > MOST_REGIONS)
+        {
+            let message = format!(
+                "{pages} pages and {regions} regions in all palettes; at most {MOST_PAGES} and {MOST_REGIONS} are supported"
+            );
+            self.say(&first.span, message, None);
+        }
         for (k, (palette, node)) in file.palette.iter().zip(nodes).enumerate() {
             let span = &node.span;
             let id = &palette.id;

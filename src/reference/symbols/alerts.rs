@@ -111,7 +111,7 @@ pub fn draw_moving(
         let anchor = Point::new(x, y);
         words::upright(d, style, anchor, Align::Left, &alert.advice, scene);
     }
-    let before = page(model, d, inputs) * model.slots;
+    let before = page(model, d, inputs).saturating_mul(model.slots);
     let mut left = order(model, base, inputs).skip(before);
     for (slot, k) in left.by_ref().take(model.slots).enumerate() {
         let is_acknowledged = inputs.acknowledged.get(base + k).copied();
