@@ -23,15 +23,19 @@ use super::trials::{Done, Trial, Trials, judged_regions, seed_of};
 use super::window::Window;
 use crate::capture::profile::Profile;
 use crate::capture::{CapturedFrame, ReadAhead};
+use crate::check::alerts::ExercisedAlerts;
 use crate::check::place::Place;
 use crate::check::{self, Offset};
 use crate::definition::Definition;
 use crate::evidence::manifest::{ChangedFile, ReadFiles};
 use crate::evidence::measurements::Measured;
-use crate::evidence::records::rounded;
+use crate::evidence::records::{AlertRecord, rounded};
+use crate::examine::region::due_time_s;
 use crate::examine::subject::Subject;
 use crate::files::{Content, Digest, FileContent};
 use crate::judge::events::{Event, name};
+use crate::judge::verdict::Verdict;
+use crate::recording::inputs::Inputs;
 use crate::recording::{Files, MissingColumns, Recording};
 use crate::reference::drawing::Drawing;
 use crate::shard::Shard;
@@ -102,6 +106,9 @@ pub struct StretchRecord {
     /// By region and reading: number of readings, sum and sum of squares of their errors (unit of the channel),
     /// sum of standard errors, sum of pixels for a unit.
     pub readings: Vec<Vec<[f64; 5]>>,
+    /// By alert of the definition: frames in which it was due, by state.
+    #[serde(default)]
+    pub alerts: Vec<AlertRecord>,
 }
 
 /// What is known before the first trial.
@@ -824,9 +831,9 @@ fn stretch_record(
     let run = &stretch.examined[0];
     let blind = (0..count)
         .map(|r| {
-            let blind = counted.iter().filter(|k| {
-                stretch.verdicts[**k][r].verdict == crate::judge::verdict::Verdict::Blind
-            });
+            let blind = counted
+                .iter()
+                .filter(|k| stretch.verdicts[**k][r].verdict == Verdict::Blind);
             rounded(blind.count() as f64 / counted.len().max(1) as f64)
         })
         .collect();
@@ -857,7 +864,26 @@ fn stretch_record(
         events: stretch.events.iter().map(nuisance).collect(),
         blind,
         readings,
+        alerts: alerts_due(stretch, &counted),
     }
+}
+
+/// The alerts that were due in some frames of a stretch, where they were judged.
+fn alerts_due(stretch: &Stretch, counted: &[usize]) -> Vec<AlertRecord> {
+    let material = &stretch.material;
+    let definition = material.subject.definition();
+    let mut alerts = ExercisedAlerts::default();
+    let mut inputs = Inputs::default();
+    for k in counted {
+        let time_s = stretch.frames[*k].time_s + material.offset_s;
+        let due_s = due_time_s(material.recording, time_s, material.profile.latency_s);
+        material.recording.inputs_at(due_s, &mut inputs);
+        let verdicts = &stretch.verdicts[*k];
+        alerts.count(definition, &inputs, |region| {
+            verdicts[region].verdict != Verdict::NotJudged
+        });
+    }
+    alerts.records(definition)
 }
 
 fn nuisance(e: &Event) -> (String, Vec<String>, f64) {

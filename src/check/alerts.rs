@@ -3,45 +3,56 @@
 use std::sync::Arc;
 
 use super::run::Run;
+use crate::definition::Definition;
 use crate::definition::uses::AlertPlace;
 use crate::evidence::records::AlertRecord;
 use crate::examine::region::{Explanation, Findings, Moment};
 use crate::examine::signature::Signature;
+use crate::recording::inputs::Inputs;
 
-/// Frames of a run in which an alert was due in each of its states.
+/// Frames in which an alert was due in each of its states.
 #[derive(Clone, Copy, Debug, Default)]
-pub(super) struct Exercised {
+struct Exercised {
     active: u64,
     new: u64,
     acknowledged: u64,
 }
 
-/// Frames of an event between looks for the alert that it is about.
-const LOOK_EVERY: u32 = 6;
+/// The same of all alerts of a definition.
+#[derive(Clone, Debug, Default)]
+pub struct ExercisedAlerts(Vec<Exercised>);
 
-impl Run<'_> {
-    /// Counts the alerts that are due in the regions that are judged.
-    pub(super) fn count_alerts(&mut self) {
-        let alerts = self.definition.alerts().zip(&mut self.alerts);
-        for (k, (place, counts)) in alerts.enumerate() {
-            if !self.in_force[place.region] || self.inputs.active_since_s[k].is_none() {
+impl ExercisedAlerts {
+    /// Counts what is due of `inputs` in a frame, in regions that are judged.
+    pub fn count(
+        &mut self,
+        definition: &Definition,
+        inputs: &Inputs,
+        is_judged: impl Fn(usize) -> bool,
+    ) {
+        for (k, place) in definition.alerts().enumerate() {
+            if self.0.len() <= k {
+                self.0.push(Exercised::default());
+            }
+            if !is_judged(place.region) || inputs.active_since_s[k].is_none() {
                 continue;
             }
+            let counts = &mut self.0[k];
             counts.active += 1;
             if place.list.unacknowledged.is_some() {
-                let is_acknowledged = self.inputs.acknowledged[k];
+                let is_acknowledged = inputs.acknowledged[k];
                 counts.new += u64::from(!is_acknowledged);
                 counts.acknowledged += u64::from(is_acknowledged);
             }
         }
     }
 
-    /// Which alerts were exercised, and how.
+    /// Which alerts were due, and how.
     #[must_use]
-    pub fn exercised_alerts(&self) -> Vec<AlertRecord> {
-        let regions = self.definition.regions();
-        let alerts = self.definition.alerts().zip(&self.alerts);
-        let record = |(place, counts): (AlertPlace<'_>, &Exercised)| {
+    pub fn records(&self, definition: &Definition) -> Vec<AlertRecord> {
+        let regions = definition.regions();
+        let record = |(k, place): (usize, AlertPlace<'_>)| {
+            let counts = self.0.get(k).copied().unwrap_or_default();
             let is_two_fold = place.list.unacknowledged.is_some();
             AlertRecord {
                 region: regions[place.region].id.clone(),
@@ -52,9 +63,14 @@ impl Run<'_> {
                 acknowledged_frames: is_two_fold.then_some(counts.acknowledged),
             }
         };
-        alerts.map(record).collect()
+        definition.alerts().enumerate().map(record).collect()
     }
+}
 
+/// Frames of an event between looks for the alert that it is about.
+const LOOK_EVERY: u32 = 6;
+
+impl Run<'_> {
     /// Looks in the regions whose readable picture nothing explains for the alert that makes them wrong, and notes it.
     pub(super) fn name_alerts(&mut self, moment: &Moment, found: &[Findings]) {
         let readable = Explanation::Nothing {

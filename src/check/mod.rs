@@ -1,6 +1,6 @@
 //! The line from a definition, a recording and a capture to verdicts and events.
 
-mod alerts;
+pub mod alerts;
 #[cfg(test)]
 mod anywhere;
 pub mod beside;

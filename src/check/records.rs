@@ -136,7 +136,7 @@ impl Run<'_> {
                 })
             })
             .collect();
-        let alerts = self.exercised_alerts();
+        let alerts = self.alerts.records(self.definition);
         let span_s = self
             .last_time_s
             .map(|last| [rounded(self.first_time_s), rounded(last)]);

@@ -29,7 +29,7 @@ use crate::reference::glyphs::pixels_of;
 use crate::reference::painter::Painter;
 use crate::reference::scene::Bounds;
 
-use super::alerts::Exercised;
+use super::alerts::ExercisedAlerts;
 use super::beside::{Beside, Comparison};
 use super::chain_watch::{ChainWatch, Sight, Told};
 use super::clock::step_s;
@@ -113,8 +113,7 @@ pub struct Run<'d> {
     pub(super) counts: Vec<BTreeMap<String, u64>>,
     pub(super) frame_counts: BTreeMap<String, u64>,
     pub(super) blind_s: Vec<f64>,
-    /// By alert of the definition.
-    pub(super) alerts: Vec<Exercised>,
+    pub(super) alerts: ExercisedAlerts,
     best: BTreeMap<usize, Snapshot>,
     chain_watch: ChainWatch,
     pub(super) gaps: Gaps,
@@ -205,7 +204,7 @@ impl<'d> Run<'d> {
             counts: vec![BTreeMap::new(); count],
             frame_counts: BTreeMap::new(),
             blind_s: vec![0.0; count],
-            alerts: vec![Exercised::default(); definition.alerts().count()],
+            alerts: ExercisedAlerts::default(),
             best: BTreeMap::new(),
             chain_watch: ChainWatch::new(chain.look.encoding),
             gaps: Gaps::default(),
@@ -266,7 +265,8 @@ impl<'d> Run<'d> {
         let verdicts = self.judge(frame, examined)?;
         self.count(&verdicts);
         if self.is_recorded(frame.time_s) {
-            self.count_alerts();
+            let is_judged = |k: usize| self.in_force[k];
+            self.alerts.count(self.definition, &self.inputs, is_judged);
         }
         let examiners = &self.regions.examiners;
         let due_time_s = self.moment(frame).due_time_s();
@@ -493,7 +493,10 @@ impl<'d> Run<'d> {
         };
         let told = Told {
             with_ink: has_ink.iter().filter(|h| **h).count(),
-            wrong: count(Signature::Readable),
+            // The wrong page, in its colours, is the display's own.
+            wrong: self
+                .wrong_page
+                .map_or_else(|| count(Signature::Readable), |_| 0),
             blank: count(Signature::Blank),
             garbled: [Signature::Noise, Signature::LostLines, Signature::Torn]
                 .map(count)
@@ -519,7 +522,8 @@ impl<'d> Run<'d> {
             frame,
         };
         self.chain_watch.watch(&sight, told, &mut self.painter)?;
-        if is_recorded && self.chain_watch.wants_colors(told, frame.time_s) {
+        let is_page = self.wrong_page.is_none();
+        if is_recorded && is_page && self.chain_watch.wants_colors(told, frame.time_s) {
             self.draw_due(&moment);
             let examiners = self.regions.examiners.iter();
             let known = examiners.zip(&self.in_force).filter(|(_, is)| **is);

@@ -21,6 +21,7 @@ pub mod lint;
 pub(crate) mod logic;
 pub mod model;
 pub mod pages;
+pub mod palettes;
 pub mod parts;
 mod place;
 mod read;

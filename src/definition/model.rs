@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 
 pub use super::include::{Include, Placed};
 pub use super::pages::Page;
+pub use super::palettes::Palette;
 pub use super::recording_form::RecordingForm;
 pub use super::symbols::{
     Symbol,
@@ -70,6 +71,10 @@ pub struct DisplayFile {
     /// shown all the time.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub page: Vec<Page>,
+    /// Other colours by condition: of the palettes whose conditions hold the first is due. Without any, colours are always
+    /// those of `[colors]`.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub palette: Vec<Palette>,
     /// Regions in drawing order; later ones lie on top.
     #[serde(default)]
     pub region: Vec<Region>,
@@ -161,7 +166,8 @@ pub struct Channel {
     /// All numbers are floating-point numbers. Channels are named as they are, or by `channel("name")` where the name is
     /// no word of CEL. There are `+ - * / %`, comparisons, `&& || !`, `c ? a : b`, `x in [a, b]`; `abs`, `min`, `max`,
     /// `floor`, `ceil`, `round` (halves away from zero), `sqrt`, `wrap360` (into 0..360), `wrap180` (into -180..180),
-    /// `valid(x)`, `x.to("kt")` (unit conversion); and of the recording's history, from its first row on:
+    /// `valid(x)`, `is_channel_name(x)` whether x MHz is the name of a VHF channel (8.33 or 25 kHz), `is_transponder_code(x)`
+    /// whether x is four octal digits, `x.to("kt")` (unit conversion); and of the recording's history, from its first row on:
     /// `seconds_since(c)` since `c` last began to hold, `seconds_within(c)` for which `c` has held in all,
     /// `delayed(c, s)` whether `c` has held for s seconds, `latched(set, reset)` from when `set` holds until `reset` holds
     /// and `set` does not, `held(x, c)` the value that `x` had before `c` began to hold and `x` itself while `c` does not,
@@ -383,6 +389,10 @@ pub struct NumberFormat {
     pub digits: u8,
     /// Whether a plus sign is written.
     pub plus: bool,
+    /// Whether a number of seconds is written as minutes and seconds, `02:05`; `digits` are those of the minutes then. A
+    /// stopwatch that shows whole seconds gone by has an `offset` of -0.4999.
+    #[serde(skip_serializing_if = "is_not")]
+    pub minutes: bool,
     /// Values are brought into `0..wrap` after rounding (360 for headings).
     pub wrap: Option<f64>,
     /// Written instead of 0 after wrapping (a heading reads 360, not 000).
@@ -402,12 +412,21 @@ impl Default for NumberFormat {
             decimals: 0,
             digits: 1,
             plus: false,
+            minutes: false,
             wrap: None,
             zero_as_wrap: false,
             prefix: String::new(),
             suffix: String::new(),
         }
     }
+}
+
+#[expect(
+    clippy::trivially_copy_pass_by_ref,
+    reason = "serde hands over references"
+)]
+const fn is_not(v: &bool) -> bool {
+    !*v
 }
 
 /// A colour that holds while every condition does; the first rule that holds wins.

@@ -166,7 +166,7 @@ pub enum Shape {
     /// The number of a repeated mark.
     Label(Label),
     /// Alerts in fixed slots.
-    Slots(#[schemars(extend("x-included" = "page"))] Alerts),
+    Slots(#[schemars(extend("x-included" = "page"))] Box<Alerts>),
     /// A mark that changes all the time.
     Blink(#[schemars(extend("x-included" = "page"))] Liveness),
     /// What cannot be predicted: nothing is drawn, and it is left out of all checks.

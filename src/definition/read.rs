@@ -15,7 +15,8 @@ use super::include::{Joined, join};
 use super::logic::Logic;
 use super::model::DisplayFile;
 use super::pages::PageSet;
-use super::{Definition, DefinitionFile, Source, shape, tables};
+use super::tree::Node;
+use super::{Definition, DefinitionFile, Source, palettes, shape, tables};
 use crate::files::{self, FileContent, Limit};
 
 /// Longest definition with all that it includes, bytes. Far beyond any display written by hand.
@@ -87,8 +88,19 @@ impl Definition {
         if !deviations.is_empty() {
             return Err(places.error(deviations));
         }
-        let file = DisplayFile::deserialize(root.plain())
-            .map_err(|e| places.error(vec![syntax(&e, text)]))?;
+        let file = |root: &Node| {
+            let file = DisplayFile::deserialize(root.plain());
+            file.map_err(|e| places.error(vec![syntax(&e, text)]))
+        };
+        let mut file_read = file(&root)?;
+        if !file_read.palette.is_empty() {
+            let found = palettes::write_out(&mut root, &file_read);
+            if !found.is_empty() {
+                return Err(places.error(found));
+            }
+            file_read = file(&root)?;
+        }
+        let file = file_read;
         let Resolved {
             palette,
             fonts,

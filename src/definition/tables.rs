@@ -8,12 +8,14 @@
 //! in the tree: channels, tolerances, and the symbols of a region's `for_each`.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::error::Found;
 use super::model::{Name, Symbol};
+use super::read::FILE_BYTES;
 use super::tree::{Entry, Node, Value};
 
 /// Stands for the number of a slot.
@@ -58,6 +60,7 @@ pub(super) fn write_out(root: &mut Node) -> Vec<Found> {
     let mut writing = Writing {
         counts: counts.collect(),
         found: Vec::new(),
+        bytes: 0,
     };
     let Value::Table(root) = &mut root.value else {
         return Vec::new();
@@ -84,7 +87,7 @@ pub(super) fn write_out(root: &mut Node) -> Vec<Found> {
     writing.found
 }
 
-fn integer(n: i64, span: std::ops::Range<usize>) -> Node {
+fn integer(n: i64, span: Range<usize>) -> Node {
     Node {
         span,
         value: Value::Integer(n.to_string(), Some(n)),
@@ -95,9 +98,28 @@ struct Writing {
     /// Slots by table.
     counts: BTreeMap<String, i64>,
     found: Vec<Found>,
+    /// Bytes of the text that has been written out.
+    bytes: usize,
 }
 
 impl Writing {
+    /// Whether what stands in `node` may be written out so often; says so when it may not.
+    fn has_room(&mut self, node: &Node, count: i64) -> bool {
+        self.bytes += node.weight() * count as usize;
+        let has_room = self.bytes <= FILE_BYTES;
+        if !has_room && self.found.is_empty() {
+            let most = FILE_BYTES >> 20;
+            self.found.push(Found {
+                span: node.span.clone(),
+                message: format!(
+                    "written out for all slots the definition is larger than {most} MiB"
+                ),
+                help: None,
+            });
+        }
+        has_room
+    }
+
     fn region(&mut self, region: &mut Node) {
         let span = region.span.clone();
         let Value::Table(region) = &mut region.value else {
@@ -122,7 +144,11 @@ impl Writing {
             else {
                 return true;
             };
-            for slot in 1..=*count {
+            let count = *count;
+            if !self.has_room(item, count) {
+                return false;
+            }
+            for slot in 1..=count {
                 for symbol in symbols {
                     let mut symbol = symbol.clone();
                     fill(&mut symbol, slot);
@@ -168,6 +194,9 @@ impl Writing {
                 });
                 continue;
             };
+            if !self.has_room(&entry.node, count) {
+                continue;
+            }
             for slot in 1..=count {
                 let key = pattern.replace(SLOT, &slot.to_string());
                 let mut entry = entry.clone();

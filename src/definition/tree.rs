@@ -104,6 +104,19 @@ impl Node {
         }
     }
 
+    /// About how many bytes say it: the text of strings and keys, and two for each value.
+    pub fn weight(&self) -> usize {
+        2 + match &self.value {
+            Value::String(text) => text.len(),
+            Value::Integer(..) | Value::Float(..) | Value::Boolean(_) | Value::Datetime(_) => 2,
+            Value::Array(items) => items.iter().map(Self::weight).sum(),
+            Value::Table(table) => {
+                let entries = table.iter().map(|(key, e)| key.len() + e.node.weight());
+                entries.sum()
+            }
+        }
+    }
+
     /// The value without its places.
     pub fn plain(&self) -> toml::Value {
         match &self.value {

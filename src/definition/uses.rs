@@ -97,6 +97,9 @@ pub(super) fn written(format: &NumberFormat, low: Option<f64>) -> String {
     if format.plus {
         words.push('+');
     }
+    if format.minutes {
+        words.push(':');
+    }
     let lowest = low.map(|v| v * format.scale + format.offset);
     if format.wrap.is_none() && lowest.is_none_or(|v| v < 0.0) {
         words.push('-');

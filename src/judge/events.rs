@@ -18,8 +18,10 @@ use crate::definition::Definition;
 use crate::definition::model::{Alert, AlertClass, Hazard};
 use crate::definition::uses::AlertPlace;
 use crate::examine::comparison::Difference;
+use crate::examine::digits::Digits;
 use crate::examine::region::{AlertSlip, Slip};
 use crate::picture::Rect;
+use crate::recording::inputs::ChannelId;
 use crate::reference::parts::Freedom;
 
 /// What the monitor does about an event.
@@ -206,6 +208,8 @@ struct Open {
     instead: Option<Instead>,
     /// What is wrong with its alerts.
     alerts: BTreeSet<AlertSlip>,
+    /// Numbers that stand in each other's place.
+    exchanged: BTreeSet<[ChannelId; 2]>,
     worst: Option<(f64, WorstError)>,
     /// By region: frames in which it contradicted.
     contradictions: Vec<u32>,
@@ -305,6 +309,7 @@ impl<'d> EventLog<'d> {
                     broken_frames: 0,
                     instead: None,
                     alerts: BTreeSet::new(),
+                    exchanged: BTreeSet::new(),
                     worst: None,
                     contradictions: vec![0; count],
                 });
@@ -323,6 +328,7 @@ impl<'d> EventLog<'d> {
                     Instead::Exchanged(_) => true,
                 });
                 open.instead = without.or(open.instead);
+                open.exchanged.extend(exchanged(&v.digits));
                 open.frames += 1;
                 open.last_frame = frame;
                 open.end_s = time_s;
@@ -677,6 +683,14 @@ impl<'d> EventLog<'d> {
                 .iter()
                 .map(|s| alert_in_words(alerts[s.alert].what, s.slip)),
         );
+        let pairs: BTreeSet<[ChannelId; 2]> = (members.iter())
+            .flat_map(|m| parts[*m].exchanged.iter().copied())
+            .collect();
+        let channels = self.definition.channels();
+        remarks.extend(pairs.iter().map(|pair| {
+            let [a, b] = pair.map(|c| &channels[c.0].0);
+            format!("{a} and {b} stand in each other's place")
+        }));
         let mut ids: Vec<&str> = concerned
             .iter()
             .flat_map(|k| models[*k].requirements.iter().map(String::as_str))
@@ -727,6 +741,19 @@ impl<'d> EventLog<'d> {
             best_frame: shown.map_or(0, |o| o.best_frame),
         }
     }
+}
+
+/// Channels whose numbers stand in each other's place: each shows what is due of the other.
+fn exchanged(digits: &[Digits]) -> impl Iterator<Item = [ChannelId; 2]> + '_ {
+    let is_of = |shown: &Digits, due: &Digits| {
+        (shown.displayed - due.expected).abs() < shown.resolution.max(due.resolution) / 2.0
+    };
+    let pairs = digits.iter().enumerate();
+    let pairs = pairs.flat_map(|(k, a)| digits[k + 1..].iter().map(move |b| (a, b)));
+    let pairs = pairs.filter(move |(a, b)| {
+        a.channel != b.channel && is_of(a, b) && is_of(b, a) && !is_of(a, a) && !is_of(b, b)
+    });
+    pairs.map(|(a, b)| [a.channel.min(b.channel), a.channel.max(b.channel)])
 }
 
 /// What is wrong with an alert.

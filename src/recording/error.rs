@@ -167,7 +167,6 @@ pub(super) enum Kind {
     },
     NoKeyColumn {
         wanted: String,
-        table: String,
         nearest: Option<String>,
     },
     NoKey,
@@ -178,7 +177,6 @@ pub(super) enum Kind {
     NoSlot {
         key: String,
         table: String,
-        slots: usize,
     },
 }
 
@@ -545,14 +543,10 @@ impl fmt::Display for Kind {
                     known => write!(f, "; it has {}", known.join(", ")),
                 }
             }
-            Self::NoKeyColumn {
-                wanted,
-                table,
-                nearest,
-            } => write!(
+            Self::NoKeyColumn { wanted, nearest } => write!(
                 f,
-                "no column {}{}, which says what each row is of; correct key of [tables.{table}], or say what the recording \
-                 calls it in [recording.columns]",
+                "no column {}{}, which says what each row is of; correct the table's key, or say what the recording calls it in \
+                 [recording.columns]",
                 quoted(wanted),
                 did_you_mean(nearest.as_ref())
             ),
@@ -563,9 +557,9 @@ impl fmt::Display for Kind {
                  \"last\")",
                 quoted(key)
             ),
-            Self::NoSlot { key, table, slots } => write!(
+            Self::NoSlot { key, table } => write!(
                 f,
-                "{} is one too many: all {slots} slots of {} are taken at that time; raise slots of [tables.{table}]",
+                "{} is one too many: all slots of {} are taken at that time; raise slots of [tables.{table}]",
                 quoted(key),
                 quoted(table)
             ),

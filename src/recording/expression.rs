@@ -18,8 +18,9 @@ use std::sync::Arc;
 
 use super::inputs::Value;
 use super::moment::Moment;
+use super::radio;
 use super::sampled::{TIME_SLACK_S, angle_in_turn, on_line};
-use crate::definition::expression::{Combination, Comparison, Expression, Mapping};
+use crate::definition::expression::{Combination, Comparison, Expression, Mapping, Property};
 
 /// A value while it is worked out.
 #[derive(Clone, Debug, PartialEq)]
@@ -109,6 +110,13 @@ impl Moment<'_> {
                     }
                 }
                 any.into()
+            }
+            Expression::Is(which, a) => {
+                let is = match which {
+                    Property::ChannelName => radio::is_channel_name,
+                    Property::TransponderCode => radio::is_transponder_code,
+                };
+                self.evaluate(a).number().map(is).into()
             }
             Expression::IsValid(a) => Datum::Truth(self.evaluate(a) != Datum::Nothing),
             Expression::SecondsSince(call) => {

@@ -51,6 +51,7 @@ mod history_tests;
 pub mod inputs;
 mod moment;
 mod number;
+mod radio;
 mod read;
 mod resolution;
 mod runs;

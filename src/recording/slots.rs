@@ -100,7 +100,6 @@ impl Reading<'_> {
             .position(|n| !n.is_empty() && n == wanted.trim());
         found.ok_or_else(|| Kind::NoKeyColumn {
             wanted: wanted.clone(),
-            table: self.name.to_owned(),
             nearest: nearest_name(wanted, names, self.form.time_column()),
         })
     }
@@ -211,7 +210,6 @@ impl Reading<'_> {
             None => Err(Kind::NoSlot {
                 key: key.to_owned(),
                 table: self.name.to_owned(),
-                slots: self.table.slots as usize,
             }),
         }
     }
@@ -348,7 +346,7 @@ heading = { column = "heading", unit = "deg" }
         for (table, expected) in [
             (
                 "t_s,id,distance\n0,A,1\n0,B,1\n0,C,1\n",
-                "traffic:4, column \"id\": \"C\" is one too many: all 2 slots of \"traffic\" are taken",
+                "traffic:4, column \"id\": \"C\" is one too many: all slots of \"traffic\" are taken",
             ),
             (
                 "t_s,id,distance\n0,A,1\n0,A,2\n",

@@ -211,7 +211,7 @@ fn a_target_in_the_wrong_place_is_named_with_its_error() {
             [360.0 - bearing, distance, height],
             "traffic_3_bearing",
             "deg",
-            80.0,
+            76.0,
         ),
     ] {
         let rate = if off == 76.0 { [-1.0, 0.1, 0.0] } else { rate };

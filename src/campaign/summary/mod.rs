@@ -36,7 +36,7 @@ use crate::campaign::statistics::{Confidence, Error as StatisticsError};
 use crate::campaign::trials::Trials;
 use crate::definition::Definition;
 use crate::evidence::measurements;
-use crate::evidence::records::{CAUTION, RECORDS_VERSION};
+use crate::evidence::records::{AlertRecord, CAUTION, RECORDS_VERSION};
 use crate::files;
 
 /// `campaign.json`.
@@ -89,6 +89,9 @@ pub struct Summary {
     pub diagnostic: Option<DiagnosticCoverage>,
     /// What the pixels can show.
     pub verifiability: Vec<Verifiability>,
+    /// By alert of the definition: frames of clean video in which it was due, by state. Of one that never was nothing was tried.
+    #[serde(default)]
+    pub alerts: Vec<AlertRecord>,
     /// Faults that were not raised in their place as their class.
     pub misses: Vec<Miss>,
     /// What the reader should know.
@@ -312,6 +315,7 @@ pub fn summarise(
         ),
         harmless: harmless(&records, confidence)?,
         verifiability: verifiability(definition, &header, &stretches, &sizes),
+        alerts: alerts(&stretches),
         sizes,
         nuisance: Nuisance {
             rate,
@@ -322,6 +326,23 @@ pub fn summarise(
         misses: misses(&counted),
         notes,
     })
+}
+
+/// The alerts that were due, of all stretches together.
+fn alerts(stretches: &[StretchRecord]) -> Vec<AlertRecord> {
+    let mut all: Vec<AlertRecord> = Vec::new();
+    for (k, alert) in stretches.iter().flat_map(|s| s.alerts.iter().enumerate()) {
+        match all.get_mut(k) {
+            None => all.push(alert.clone()),
+            Some(sum) => {
+                let added = |a: Option<u64>, b: Option<u64>| a.zip(b).map(|(a, b)| a + b);
+                sum.active_frames += alert.active_frames;
+                sum.new_frames = added(sum.new_frames, alert.new_frames);
+                sum.acknowledged_frames = added(sum.acknowledged_frames, alert.acknowledged_frames);
+            }
+        }
+    }
+    all
 }
 
 /// A region for readers: `*` is the whole frame.

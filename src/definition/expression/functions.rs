@@ -4,14 +4,14 @@ use cel::common::ast::{Expr, IdedExpr};
 
 use super::compile::{Compiler, Kind, Typed};
 use super::tree::{Fault, named_channel};
-use super::{Call, CallId, Combination, Expression, Mapping};
+use super::{Call, CallId, Combination, Expression, Mapping, Property};
 use crate::definition::error::suggestion;
 
 /// Longest time of `delayed`, s.
 const LONGEST_DELAY_S: f64 = 3600.0;
 
 /// What there is.
-pub(super) const FUNCTIONS: [&str; 19] = [
+pub(super) const FUNCTIONS: [&str; 21] = [
     "abs",
     "before",
     "ceil",
@@ -19,6 +19,8 @@ pub(super) const FUNCTIONS: [&str; 19] = [
     "delayed",
     "floor",
     "held",
+    "is_channel_name",
+    "is_transponder_code",
     "latched",
     "max",
     "min",
@@ -76,6 +78,8 @@ impl Compiler<'_> {
                     "channel needs a name in quotes, as in channel(\"oil temp\")",
                 )),
             },
+            ("is_channel_name", [a]) => self.property(a, Property::ChannelName),
+            ("is_transponder_code", [a]) => self.property(a, Property::TransponderCode),
             ("valid", [a]) => {
                 let a = self.node(a)?;
                 Ok(Typed::truth(
@@ -149,6 +153,12 @@ impl Compiler<'_> {
                 })
             }
         }
+    }
+
+    fn property(&mut self, a: &IdedExpr, which: Property) -> Result<Typed, Fault> {
+        let a = self.of_kind(a, Kind::Number)?;
+        let is = Expression::Is(which, Box::new(a.expression));
+        Ok(Typed::truth(is, a.steps + 1))
     }
 
     fn extreme(

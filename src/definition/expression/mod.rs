@@ -33,6 +33,8 @@ pub(crate) enum Expression {
     Not(Box<Self>),
     Both(Box<[Self; 2]>),
     Either(Box<[Self; 2]>),
+    /// Whether a number is what it must be.
+    Is(Property, Box<Expression>),
     /// The second when the first holds, the third when it does not.
     Choose(Box<[Self; 3]>),
     Combine(Combination, Box<[Self; 2]>),
@@ -89,6 +91,15 @@ pub(crate) enum Mapping {
         factor: f64,
         offset: f64,
     },
+}
+
+/// What a number can be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Property {
+    /// The name of a VHF channel, MHz.
+    ChannelName,
+    /// A code of a transponder.
+    TransponderCode,
 }
 
 /// How two values are compared.

@@ -142,7 +142,8 @@ fn values(
 ) {
     let (name, channel) = &definition.channels()[id.0];
     let is_missing = recording.missing_channels().contains(name);
-    if channel.column.is_none() || is_missing {
+    // What stands in a table comes and goes.
+    if channel.column.is_none() || channel.table.is_some() || is_missing {
         return;
     }
     let max_age_s = channel.max_age_ms / 1000.0;

@@ -227,7 +227,7 @@ impl Kind for Alerts {
     }
 
     fn parts(&self) -> Vec<Part> {
-        vec![shown(Shape::Slots(self.clone()))]
+        vec![shown(Shape::Slots(Box::new(self.clone())))]
     }
 
     fn uses<'f>(&'f self, w: &mut Walk<'_, 'f>) {
@@ -258,7 +258,11 @@ impl Kind for Alerts {
             w.key("unacknowledged", |w| {
                 w.conditions_at("until", &new.until);
                 w.conditions_at("lit", &new.lit);
-                w.color("look", new.look.color());
+                let key = match new.look {
+                    NewLook::Reverse(_) => "reverse",
+                    NewLook::Color(_) => "color",
+                };
+                w.key("look", |w| w.color(key, new.look.color()));
             });
         }
         if let Some(more) = &self.more {

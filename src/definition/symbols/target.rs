@@ -166,13 +166,17 @@ impl Kind for Target {
             ..Condition::default()
         };
         let rim = Area::Circle(Circle { center: self.center, radius: self.radius });
-        let (when, clip) = match self.beyond {
-            Beyond::Hidden => (vec![within], None),
-            Beyond::Rim => (Vec::new(), Some(rim)),
+        let stands = |look: &dyn Fn(&Icon) -> Vec<Part>| {
+            let looks = self.icon.iter().map(|icon| Part { when: icon.when.clone(), part: look(icon), ..Part::default() });
+            let target = Part { at: Some(self.center), choose: true, part: looks.collect(), ..Part::default() };
+            target.moved(distance.clone()).moved(bearing.clone())
         };
-        let looks = self.icon.iter().map(|icon| Part { when: icon.when.clone(), part: self.look(icon), ..Part::default() });
-        let target = Part { at: Some(self.center), clip, when, choose: true, part: looks.collect(), ..Part::default() };
-        vec![target.moved(distance).moved(bearing)]
+        let shown = stands(&|icon| self.look(icon)).while_(vec![within]);
+        if self.beyond == Beyond::Hidden {
+            return vec![shown];
+        }
+        let parked = Part { clip: Some(rim), ..stands(&|icon| vec![self.icon(icon)]) };
+        vec![Part { choose: true, part: vec![shown, parked], ..Part::default() }]
     }
 
     fn uses<'f>(&'f self, w: &mut Walk<'_, 'f>) {

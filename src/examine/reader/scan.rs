@@ -174,7 +174,7 @@ impl Reader<'_> {
             .period
             .map_or_else(|| v.clamp(f.low, f.high), |p| v.rem_euclid(p));
         self.draw(f.channel, v, bounds, painter);
-        let mut left = self.energy(captured, bounds);
+        let mut left = self.energy(captured, bounds, bounds.y);
         if self.words_go_along {
             let mut boxes = std::mem::take(&mut self.boxes);
             boxes.clear();
@@ -186,15 +186,16 @@ impl Reader<'_> {
                 &mut boxes,
             );
             for words in &boxes {
-                left = left.saturating_sub(self.energy(captured, words.intersection(&bounds)));
+                let words = words.intersection(&bounds);
+                left = left.saturating_sub(self.energy(captured, words, bounds.y));
             }
             self.boxes = boxes;
         }
         (left, v)
     }
 
-    /// Sum of squared differences on every second line, words left out, differences cut at 96 levels.
-    fn energy(&self, captured: View, bounds: Rect) -> u64 {
+    /// Sum of squared differences on every second line counted from `from_y`, words left out, differences cut at 96 levels.
+    fn energy(&self, captured: View, bounds: Rect, from_y: i32) -> u64 {
         let width = self.area.width as usize;
         let drawn = self.pictures.pictures()[0];
         let mut sum = 0u64;
@@ -202,8 +203,7 @@ impl Reader<'_> {
             return 0;
         }
         let (x0, x1) = (bounds.x as usize, bounds.right() as usize);
-        // The same lines, wherever the bounds begin.
-        let first = (bounds.y + (bounds.y & 1)) as usize;
+        let first = (bounds.y + ((bounds.y ^ from_y) & 1)) as usize;
         for y in (first..bounds.bottom() as usize).step_by(2) {
             let (a, b) = (&drawn.row(y)[x0..x1], &captured.row(y)[x0..x1]);
             let mask = &self.mask[y * width..][x0..x1];

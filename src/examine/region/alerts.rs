@@ -47,14 +47,16 @@ impl RegionExaminer<'_> {
             };
             for slip in slips.into_iter().flatten() {
                 self.trial_inputs.clone_from(&self.inputs);
-                match slip {
-                    Slip::Missing => self.trial_inputs.active_since_s[alert] = None,
-                    Slip::Extra => {
-                        let now_s = self.inputs.time_s;
-                        self.trial_inputs.active_since_s[alert] = Some(now_s);
-                    }
-                    Slip::AsAcknowledged => self.trial_inputs.acknowledged[alert] = true,
-                    Slip::AsNew => self.trial_inputs.acknowledged[alert] = false,
+                let inputs = &mut self.trial_inputs;
+                let now_s = inputs.time_s;
+                let active = inputs.active_since_s.get_mut(alert);
+                let acknowledged = inputs.acknowledged.get_mut(alert);
+                match (slip, active, acknowledged) {
+                    (Slip::Missing, Some(active), _) => *active = None,
+                    (Slip::Extra, Some(active), _) => *active = Some(now_s),
+                    (Slip::AsAcknowledged, _, Some(is)) => *is = true,
+                    (Slip::AsNew, _, Some(is)) => *is = false,
+                    (_, None, _) | (_, _, None) => continue,
                 }
                 if self.trial_agrees(moment, painter) {
                     return Some(AlertSlip { alert, slip });

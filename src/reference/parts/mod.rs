@@ -89,7 +89,7 @@ enum Ink {
     Readout(Readout),
     Drum(Drum),
     Label(Label),
-    Slots(Alerts, usize),
+    Slots(Box<Alerts>, usize),
     Blink(Liveness),
 }
 

@@ -5,7 +5,8 @@
 //! what lies within 1e-9 of a half counts as a half (0.15 in tenths is 0.2, although the nearest
 //! binary number is a little below 0.15). Bring the result into `0..wrap` when there is a wrap;
 //! a zero then reads as `wrap` when `zero_as_wrap` is set. Write `prefix`, the sign, at least
-//! `digits` digits (zeros in front, sign not counted), the point and `decimals` digits, `suffix`.
+//! `digits` digits (zeros in front, sign not counted), the point and `decimals` digits, `suffix`. With `minutes` the number is
+//! one of seconds: whole minutes, a colon, and two digits of seconds stand before the point.
 //! The sign is `-` below zero and, with `plus`, `+` above; a zero that is shown has no sign, so
 //! that `-0` never stands on a display.
 
@@ -104,7 +105,12 @@ fn write_places(f: &NumberFormat, places: i64, text: &mut impl Write) -> fmt::Re
     }
     let unit = POWERS[decimals] as u64;
     let (whole, rest) = (places.unsigned_abs() / unit, places.unsigned_abs() % unit);
-    write!(text, "{whole:0width$}", width = usize::from(f.digits))?;
+    let width = usize::from(f.digits);
+    if f.minutes {
+        write!(text, "{:0width$}:{:02}", whole / 60, whole % 60)?;
+    } else {
+        write!(text, "{whole:0width$}")?;
+    }
     if decimals > 0 {
         write!(text, ".{rest:0decimals$}")?;
     }
@@ -187,12 +193,18 @@ pub fn parse_number(f: &NumberFormat, text: &str) -> Option<f64> {
         Some(rest) => (true, rest),
         None => (false, text.strip_prefix('+').unwrap_or(text)),
     };
-    let (whole, rest) = digits.split_once('.').unwrap_or((digits, "0"));
     let is_number = |s: &str| !s.is_empty() && s.bytes().all(|b| b.is_ascii_digit());
+    let (minutes, digits) = match digits.split_once(':') {
+        Some((minutes, seconds)) if f.minutes && is_number(minutes) => {
+            (minutes.parse().ok()?, seconds)
+        }
+        _ => (0.0, digits),
+    };
+    let (whole, rest) = digits.split_once('.').unwrap_or((digits, "0"));
     if !is_number(whole) || !is_number(rest) {
         return None;
     }
-    let shown: f64 = digits.parse().ok()?;
+    let shown: f64 = 60.0 * minutes + digits.parse::<f64>().ok()?;
     to_channel_unit(f, if is_negative { -shown } else { shown })
 }
 
@@ -328,6 +340,36 @@ mod tests {
                 "{v} {read}"
             );
         }
+    }
+
+    #[test]
+    fn stopwatches_count_minutes_and_seconds() {
+        let f = NumberFormat {
+            minutes: true,
+            digits: 2,
+            offset: -0.4999,
+            ..plain()
+        };
+        // Whole seconds gone by; a minute after 59 s, an hour is sixty minutes more.
+        for (v, text) in [
+            (0.0, "00:00"),
+            (59.98, "00:59"),
+            (60.0, "01:00"),
+            (754.3, "12:34"),
+            (3725.0, "62:05"),
+        ] {
+            assert_eq!(format_number(&f, v), text, "{v}");
+            let read = parse_number(&f, text).expect("it reads");
+            assert!((read - v).abs() <= 0.5 + 1e-9, "{v} {read}");
+        }
+        let tenths = NumberFormat {
+            minutes: true,
+            decimals: 1,
+            ..plain()
+        };
+        assert_eq!(format_number(&tenths, 65.25), "1:05.3");
+        assert_eq!(parse_number(&tenths, "1:05.3"), Some(65.3));
+        assert_eq!(parse_number(&plain(), "1:05"), None);
     }
 
     #[test]

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use maud::{Markup, PreEscaped, html};
 
+use super::cautions::alerts_never_due;
 use crate::campaign::nearness::Nearness;
 use crate::campaign::plots::{Plot, plots};
 use crate::campaign::records::Why;
@@ -44,7 +45,7 @@ fn campaign(s: &Summary) -> Markup {
             "Of " (s.coverage.as_class.n) " faults that must be raised, " b { (s.coverage.as_class.k) }
             " were raised in their place as their class: at least " b { (percent(s.coverage.as_class.at_least())) }
             " with " (percent(s.coverage.as_class.confidence.share())) " confidence." }
-        ul { @for note in &s.notes { li { (note) } } }
+        ul { @for note in &s.notes { li { (note) } } (alerts_never_due(&s.alerts)) }
         h4 { "Limits of the plan" }
         (limits(s))
         h4 { "Coverage" }

@@ -1,11 +1,35 @@
 //! Cautions and limits: what the reader must not conclude.
 
-use maud::html;
+use maud::{Markup, html};
 
-use crate::evidence::records::CAUTION;
+use crate::evidence::records::{AlertRecord, CAUTION};
 use crate::evidence::report::Section;
 use crate::evidence::report::bundle::Bundle;
 use crate::evidence::report::labels::{run_heading, unchecked_px, unchecked_share};
+
+/// Which alerts, or which of their looks, nothing was seen of, since they were never due.
+pub(super) fn alerts_never_due(alerts: &[AlertRecord]) -> Markup {
+    let never = alerts.iter().filter_map(|a| {
+        let state = if a.active_frames == 0 {
+            ""
+        } else if a.new_frames == Some(0) {
+            ", unacknowledged"
+        } else if a.acknowledged_frames == Some(0) {
+            ", acknowledged"
+        } else {
+            return None;
+        };
+        Some(format!("{}: {}{state}", a.region, a.alert))
+    });
+    let never: Vec<String> = never.collect();
+    html! {
+        @if !never.is_empty() {
+            li { b { (never.len()) " of " (alerts.len()) " alerts" } " were never due as listed, and so not checked:"
+                ul { @for alert in &never { li { (alert) } } }
+            }
+        }
+    }
+}
 
 pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
     let body = html! {
@@ -34,6 +58,7 @@ pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
                     }
                 }
                 li { "Chain: " (s.profile_from) "." }
+                (alerts_never_due(&s.alerts))
                 @for (region, why) in &s.not_judged { li { b { (region) } " was not judged: " (why) "." } }
                 @for note in &s.notes { li { (note) } }
                 @if run.stills.events_without > 0 {
