@@ -16,6 +16,8 @@ pub(super) struct Clock<'f> {
     zone_s: Option<i32>,
     /// What counts as 0; `None` before the first row, where that one does.
     zero: Option<Told>,
+    /// Whether that was said: dates count from the first row only where nobody said what from.
+    is_said: bool,
     before: Option<(f64, Place)>,
 }
 
@@ -54,12 +56,14 @@ impl<'f> Clock<'f> {
                 None if unit == TimeUnit::Utc => None,
                 None => Some(Told::Number(0.0)),
             },
+            is_said: form.time_zero.is_some(),
             before: None,
         }
     }
 
     /// The same, counted from what another clock counts from.
     pub(super) fn counted_from(mut self, zero: Option<Told>) -> Self {
+        self.is_said = zero.is_some();
         self.zero = zero;
         self
     }
@@ -74,7 +78,7 @@ impl<'f> Clock<'f> {
         let told = self.told(cell)?;
         let zero = match (self.zero, told) {
             // Whoever said nothing meant no number.
-            (Some(Told::Number(_)), Told::Ns(_)) if self.form.time_zero.is_none() => told,
+            (Some(Told::Number(_)), Told::Ns(_)) if !self.is_said => told,
             (Some(zero), _) => zero,
             (None, _) => told,
         };

@@ -38,6 +38,13 @@ pub(super) struct Binding {
     pub(super) sampled: Sampled,
 }
 
+impl Binding {
+    /// Forgets what was said of the validity of what comes next.
+    pub(super) const fn forget_validity(&mut self) {
+        self.is_valid = self.validity.is_none();
+    }
+}
+
 /// How a cell becomes a value.
 enum How {
     /// Words as they are.

@@ -179,10 +179,14 @@ impl Reading<'_> {
                 row,
             });
             for binding in &mut slot.bindings {
+                // One thing does not become another on the way.
+                let is_another = has_been_held && !goes_on;
+                if is_another {
+                    binding.forget_validity();
+                }
                 let taken = binding.take(row, source, &mut words);
                 taken.map_err(|(column, kind)| wrong(column, kind))?;
-                // One thing does not become another on the way.
-                if has_been_held && !goes_on {
+                if is_another {
                     binding.sampled.part(row);
                 }
             }
@@ -326,6 +330,22 @@ heading = { column = "heading", unit = "deg" }
         assert_eq!(number(3.5, "traffic_1_distance"), Some(7.5));
         // What it is not in the table of, a row of another kind does not change.
         assert_eq!(number(3.5, "heading"), Some(13.5));
+    }
+
+    #[test]
+    fn what_was_said_of_one_thing_holds_for_no_other() {
+        let display = DISPLAY.replace(
+            "column = \"distance\", unit",
+            "column = \"distance\", validity_column = \"ok\", unit",
+        );
+        let found = read(
+            "t_s,id,distance,ok\n0,A,2,1\n1,A,3,1\n3,B,4,\n3.5,B,5,1\n",
+            &display,
+        );
+        let found = found.unwrap();
+        assert_eq!(at(&found, 1.0, "traffic_1_distance"), Value::Number(3.0));
+        assert_eq!(at(&found, 3.0, "traffic_1_distance"), Value::Invalid);
+        assert_eq!(at(&found, 3.5, "traffic_1_distance"), Value::Number(5.0));
     }
 
     #[test]

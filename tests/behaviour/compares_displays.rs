@@ -69,6 +69,20 @@ fn two_displays_that_are_off_to_different_sides_split() {
     let apart = number(&worst["displayed"]) - number(&worst["expected"]);
     assert!((apart + 1.4 * TOLERANCE).abs() < 0.5, "{worst}");
     assert!((0.9..1.3).contains(&number(&event["onset_s"])), "{event}");
+    // Another flight is nothing to compare with.
+    files.write("inputs.csv", inputs_until(LENGTH_S - 0.2).as_bytes());
+    let foreign = check(
+        &files,
+        "right.y4m",
+        "foreign",
+        &["--beside", "left", "--allow-missing"],
+    );
+    assert!(
+        foreign.status == 2 && foreign.stderr.contains("by another recording"),
+        "{}",
+        foreign.stderr
+    );
+    files.write("inputs.csv", inputs_until(LENGTH_S).as_bytes());
     // What was compared with goes into the evidence, and results that were edited are refused.
     let verified = files.run(&["verify", "beside"]);
     assert_eq!(verified.status, 0, "{}", verified.stderr);

@@ -206,3 +206,51 @@ fn the_page_of_a_reversion_must_be_right_and_stay() {
         checked.told()
     );
 }
+
+#[test]
+fn a_reset_is_one_that_begins() {
+    // The condition holds all along.
+    let always = ", reset = [{ channel = \"page\", equals = \"eng\" }]";
+    let checked = Pictures::new(&[], always).check(None);
+    let events = checked.outcome.events.iter();
+    let missed = events.filter(|e| e.remarks.iter().any(|r| r.starts_with("did not revert")));
+    assert_eq!(missed.count(), 1, "{}", checked.told());
+}
+
+#[test]
+fn what_ends_before_its_time_is_over_is_not_told() {
+    let pictures = Pictures::new(&[], "");
+    let until = frame_at(ONSET_S + CONFIRM_S + 0.3);
+    let checked = pictures.due.check(&pictures.wrong[..until]);
+    let regions = checked.outcome.events.iter().map(|e| &e.regions[..]);
+    assert_eq!(
+        regions.collect::<Vec<_>>(),
+        [["torque"]],
+        "{}",
+        checked.told()
+    );
+    let [reversion] = &checked.outcome.summary.reversions[..] else {
+        panic!("{:?}", checked.outcome.summary.reversions);
+    };
+    assert!(
+        reversion
+            .to_string()
+            .contains("ended before its time was over"),
+        "{reversion}"
+    );
+}
+
+#[test]
+fn a_page_that_nothing_tells_apart_is_refused() {
+    let shared = PAGES
+        .replace(
+            "transition_ms = TRANSITION",
+            "reversion = { within_ms = 500 }",
+        )
+        .replace("pages = [\"summary\"]\n", "");
+    let told = read(&shared).expect_err("all its regions stand on the other page as well");
+    assert!(
+        told.contains("has no region that page \"engine\" lacks"),
+        "{told}"
+    );
+}

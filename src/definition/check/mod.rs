@@ -384,7 +384,16 @@ impl<'f> Check<'f> {
             return;
         }
         for (k, each) in region.for_each.iter().enumerate() {
-            self.no_table(&at.key("for_each").index(k).key("table"), &each.table);
+            // What is of a known table has been written out.
+            let at = at.key("for_each").index(k);
+            if self.file.tables.contains_key(&each.table) {
+                self.say(
+                    &at,
+                    "it has no `symbol`: nothing stands there for a slot".to_owned(),
+                );
+            } else {
+                self.no_table(&at.key("table"), &each.table);
+            }
         }
         for (k, symbol) in region.symbol.iter().enumerate() {
             let at = at.key("symbol").index(k);

@@ -185,9 +185,14 @@ impl Reader<'_> {
                 self.area,
                 &mut boxes,
             );
-            for words in &boxes {
+            for (k, words) in boxes.iter().enumerate() {
                 let words = words.intersection(&bounds);
                 left = left.saturating_sub(self.energy(captured, words, bounds.y));
+                // Lines whose boxes meet are taken off once.
+                let shared = boxes[..k].iter().map(|before| before.intersection(&words));
+                left += shared
+                    .map(|s| self.energy(captured, s, bounds.y))
+                    .sum::<u64>();
             }
             self.boxes = boxes;
         }
