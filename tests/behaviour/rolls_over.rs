@@ -197,39 +197,6 @@ failure = { rect = [50, 10, 60, 140], text = "IAS", font = "sans", size = 20, co
     }
 }
 
-/// Up to 7 degrees a frame, and data 0.08 s older than is usual, as they may be: what is due lies farther off than a mark.
-#[test]
-fn a_card_in_violent_motion_is_not_read_a_mark_off() {
-    let heading = |t: f64| {
-        let violent = if t < ONSET_S {
-            0.0
-        } else {
-            45.0 * (4.0 * (t - ONSET_S)).sin()
-        };
-        100.0 + 4.0 * (2.0 * t).sin() + violent
-    };
-    let older = |t: f64| if t < ONSET_S { 0.0 } else { 0.08 };
-    let display = card();
-    let bench = Bench::small(&display, &table(["heading"], SECONDS, |t| [heading(t)]));
-    let csv = table(["heading"], SECONDS, |t| [heading(t - older(t))]);
-    let checked = bench.check(&Bench::small(&display, &csv).frames(None));
-    assert!(checked.outcome.events.is_empty(), "{}", checked.told());
-    let mut count = 0;
-    for frame in checked.frames.iter().filter(|f| f.time_s > ONSET_S + 0.2) {
-        for r in &frame.regions["r"].readings {
-            let shown_s = frame.time_s - 0.04;
-            let off = r.displayed - heading(shown_s - older(shown_s));
-            assert!(
-                off.abs() < 0.5 + 4.0 * r.standard_error,
-                "{}: off by {off}, {r:?}",
-                frame.time_s
-            );
-            count += 1;
-        }
-    }
-    assert!(count > 30, "{count} readings");
-}
-
 /// Marks without numbers, and something foreign over them: where nothing tells which mark is which, the stated error does not
 /// claim to know.
 #[test]
