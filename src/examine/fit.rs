@@ -40,6 +40,9 @@ pub struct Step {
     /// By freedom: root mean square of what remains where it moves ink, over that of a pixel of
     /// motion; below about 0.3 the symbol was recognised.
     pub misfit: Vec<f64>,
+    /// By freedom: how many times larger the variance of its motion is since others move the same pixels alike: 1 where none
+    /// does.
+    pub entangled: Vec<f64>,
 }
 
 /// Levels of noise that the weights always allow.
@@ -118,6 +121,7 @@ fn solve_for<const N: usize>(samples: &[Sample], scratch: &mut Scratch) -> Optio
         misfit: (0..N)
             .map(|k| (left[k] / unit[k].max(1e-9)).sqrt())
             .collect(),
+        entangled: found.entangled.to_vec(),
     })
 }
 
@@ -232,6 +236,7 @@ struct Solution<const N: usize> {
     inverse: SMatrix<f64, N, N>,
     /// As of samples that are independent; infinite where they do not bear on it.
     variance: [f64; N],
+    entangled: [f64; N],
 }
 
 fn weighted<const N: usize>(samples: &[Sample], weight: &Weight<N>) -> Option<Solution<N>> {
@@ -280,6 +285,7 @@ fn weighted<const N: usize>(samples: &[Sample], weight: &Weight<N>) -> Option<So
         motion: solution.into(),
         inverse,
         variance,
+        entangled: std::array::from_fn(|k| inverse[(k, k)] * matrix[(k, k)]),
     })
 }
 
@@ -392,5 +398,32 @@ mod tests {
         }
         let step = solve(&list, 2, &mut Scratch::new()).expect("determined");
         assert!(step.misfit[0] < 0.1 && step.misfit[1] > 0.5, "{step:?}");
+    }
+
+    /// Two edges of one freedom, and two of another of which one is the same: the sums of products of slopes are 2, 2 and 1,
+    /// the correlation is a half, and the variance grows by 1 / (1 - 1/4).
+    #[test]
+    fn freedoms_that_share_pixels_are_entangled() {
+        let sample = |slopes: [f32; 2]| {
+            let mut slope = [0.0; MOST];
+            slope[..2].copy_from_slice(&slopes);
+            Sample {
+                slope,
+                residual: 0.0,
+                cell: 0,
+            }
+        };
+        let edges = [
+            sample([50.0, 0.0]),
+            sample([50.0, 50.0]),
+            sample([0.0, 50.0]),
+        ];
+        let list = edges.repeat(40);
+        let step = solve(&list, 2, &mut Scratch::new()).expect("determined");
+        for entangled in &step.entangled {
+            assert!((entangled - 4.0 / 3.0).abs() < 1e-3, "{entangled}");
+        }
+        let step = solve(&samples(0.1, 1.0, 3, 400), 1, &mut Scratch::new()).expect("determined");
+        assert!((step.entangled[0] - 1.0).abs() < 1e-9);
     }
 }

@@ -133,3 +133,25 @@ fn a_joined_pointer_misleads_by_what_lies_between() {
         is_off_by(&checked(engine_px, due, shown), "engine", 4.0, 0.4);
     }
 }
+
+/// The engine's pointer is half a per cent off, 1.3 px, within its tolerance, and due right behind the other: it was once read on the
+/// rotor's other side, and told as frozen.
+#[test]
+fn a_pointer_that_comes_out_on_the_other_side_is_read_there() {
+    let due = |t: f64| rotor(t) + 0.3 * (3.0 * t).sin();
+    let shown = |t: f64| due(t) + if t < ONSET_S { 0.0 } else { 0.5 };
+    let checked = checked(6.0, due, shown);
+    assert!(checked.outcome.events.is_empty(), "{}", checked.told());
+    let late = checked.frames.iter().filter(|f| f.time_s > ONSET_S + 0.1);
+    let all = late.flat_map(|f| &f.regions["r"].readings);
+    let mut seen = 0;
+    for r in all {
+        let off = if r.channel == "engine" { 0.5 } else { 0.0 };
+        assert!(
+            (r.error - off).abs() < 0.15 + 4.0 * r.standard_error,
+            "{r:?}"
+        );
+        seen += usize::from(r.channel == "engine");
+    }
+    assert!(seen > 30, "the engine's pointer was read {seen} times");
+}

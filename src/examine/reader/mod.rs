@@ -6,6 +6,8 @@
 
 mod scan;
 
+pub(in crate::examine) use scan::is_better;
+
 use crate::capture::reading_errors::ReadingErrors;
 use crate::definition::Definition;
 use crate::examine::comparison::ChainLook;
@@ -52,6 +54,10 @@ const MOST_STEPS: usize = 8;
 pub const RECOGNISED: f64 = 0.35;
 /// What is left of a reading by a fit that ends at [`SETTLED_PX`], px; no sample tells of it.
 const LEFT_PX: f64 = 0.005;
+/// How much the variance of a motion may grow by what else moves for a fit to be trusted from one start: a correlation of 0.4.
+const ENTANGLED: f64 = 1.2;
+/// How far aside the other starts lie, px: nearer, a mark behind another is hardly seen, on either side.
+const ASIDE_PX: f64 = 2.0;
 /// Steps that a mark is moved to each side to find where it comes into view: those of a mark of 32 px behind one as large.
 const HIDDEN_STEPS: u32 = 32;
 /// Pixels that are held against each other at once.
@@ -263,7 +269,8 @@ impl<'d> Reader<'d> {
         self.set_mask(words);
         let drawn = drawn.filter(|_| !self.is_stepped);
         for g in 0..self.groups.len() {
-            self.read_group(g, captured, (start, drawn), painter, out);
+            let entangled = self.read_group(g, captured, (start, drawn), painter, out);
+            self.read_aside(g, captured, start, &entangled, painter, out);
             if scan {
                 self.scan_group(g, captured, start, painter, out);
             }
@@ -311,6 +318,93 @@ impl<'d> Reader<'d> {
             .collect()
     }
 
+    /// Reads again from either side of where they began those freedoms that others move the same pixels as, and keeps what
+    /// explains the picture best: of a mark behind another the slope does not tell on which side it comes out. Where another
+    /// reading explains it almost as well, the stated errors say so.
+    fn read_aside(
+        &mut self,
+        g: usize,
+        captured: View,
+        start: &Inputs,
+        entangled: &[usize],
+        painter: &mut Painter,
+        out: &mut [Option<Fitted>],
+    ) {
+        if entangled.is_empty() {
+            return;
+        }
+        let left = self.left_by(g, captured, start, out, painter);
+        let mut found = vec![(left, out.to_vec())];
+        let mut aside = start.clone();
+        for &k in entangled {
+            let channel = self.freedoms[k].channel;
+            let px_per_unit = self.px_per_unit(k, start);
+            let Some(value) = start.value(channel).number() else {
+                continue;
+            };
+            if px_per_unit <= LEAST_PX_PER_UNIT {
+                continue;
+            }
+            for by_px in [-ASIDE_PX, ASIDE_PX] {
+                let mut other = vec![None; out.len()];
+                aside.values[channel.0] = Value::Number(value + by_px / px_per_unit);
+                self.read_group(g, captured, (&aside, None), painter, &mut other);
+                found.push((self.left_by(g, captured, start, &other, painter), other));
+            }
+            aside.values[channel.0] = Value::Number(value);
+        }
+        found.sort_by_key(|(left, _)| *left);
+        let Some(((least, best), others)) = found.split_first() else {
+            return;
+        };
+        for &k in &self.groups[g].members {
+            out[k] = best[k].map(|read| {
+                let as_good = others.iter().filter(|(left, _)| !is_better(*least, *left));
+                let as_good = as_good.filter_map(|(_, other)| other[k]);
+                let off = as_good.map(|o| self.freedoms[k].difference(o.value, read.value).abs());
+                let doubt = off.fold(0.0, f64::max);
+                Fitted {
+                    standard_error: libm::hypot(read.standard_error, doubt),
+                    ..read
+                }
+            });
+        }
+    }
+
+    /// What the readings of group `g` leave unexplained where its freedoms can have ink; what has none stands where it began.
+    fn left_by(
+        &mut self,
+        g: usize,
+        captured: View,
+        start: &Inputs,
+        readings: &[Option<Fitted>],
+        painter: &mut Painter,
+    ) -> u64 {
+        let members = self.groups[g].members.clone();
+        self.altered.clone_from(start);
+        let (mut bounds, mut last) = (Rect::default(), None);
+        for k in members {
+            let f = &self.freedoms[k];
+            let Some(begin) = start.value(f.channel).number() else {
+                continue;
+            };
+            let value = readings[k].map_or(begin, |r| r.value);
+            self.altered.values[f.channel.0] = Value::Number(value);
+            bounds = if last.is_some() {
+                bounds.union(&self.reach[k])
+            } else {
+                self.reach[k]
+            };
+            last = Some((f.channel, value));
+        }
+        let Some((channel, value)) = last else {
+            return u64::MAX;
+        };
+        self.draw(channel, value, bounds, painter);
+        self.energy(captured, bounds, bounds.y)
+    }
+
+    /// Reads the freedoms of group `g`; those that were entangled on the way are handed back.
     fn read_group(
         &mut self,
         g: usize,
@@ -318,15 +412,16 @@ impl<'d> Reader<'d> {
         (start, mut drawn): (&Inputs, Option<View>),
         painter: &mut Painter,
         out: &mut [Option<Fitted>],
-    ) {
+    ) -> Vec<usize> {
         let begin = self.active(g, start);
         if begin.is_empty() {
-            return;
+            return Vec::new();
         }
         let mut values = begin.clone();
         self.altered.clone_from(start);
         let mut last: Option<fit::Step> = None;
         let mut scale = vec![1.0; values.len()];
+        let mut entangled = vec![0.0f64; values.len()];
         for _ in 0..MOST_STEPS {
             let Some(step) = self.step(captured, drawn.take(), &values, &mut scale, painter) else {
                 break;
@@ -344,6 +439,9 @@ impl<'d> Reader<'d> {
                     *value = value.clamp(f.low, f.high);
                 }
             }
+            for (most, by) in entangled.iter_mut().zip(&step.entangled) {
+                *most = most.max(*by);
+            }
             last = Some(step);
             // Ticks look alike a tick further: a fit that walks far has lost its way.
             let has_walked = values
@@ -352,13 +450,13 @@ impl<'d> Reader<'d> {
                 .zip(&scale)
                 .any(|((now, then), scale)| (now.1 - then.1).abs() * scale > FARTHEST_WALK_PX);
             if has_walked {
-                return;
+                return Vec::new();
             }
             if largest < SETTLED_PX {
                 break;
             }
         }
-        let Some(step) = last else { return };
+        let Some(step) = last else { return Vec::new() };
         let mut found = [None; MOST];
         for (k, (member, value)) in values.iter().enumerate() {
             let f = &self.freedoms[*member];
@@ -383,6 +481,9 @@ impl<'d> Reader<'d> {
                 out[*member] = fitted;
             }
         }
+        let members = values.iter().zip(&entangled);
+        let entangled = members.filter(|(_, by)| **by > ENTANGLED);
+        entangled.map(|((member, _), _)| *member).collect()
     }
 
     /// One step at `values`, whose reference is `drawn` where that is at hand; `scale` gets pixels per unit.

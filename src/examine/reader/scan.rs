@@ -18,6 +18,11 @@ const FAR_CANDIDATES: usize = 72;
 const MINIMA: usize = 10;
 /// Ratio of what a candidate may leave to what a nearer one leaves.
 const NEARER_ADVANTAGE: (u64, u64) = (8, 7);
+
+/// Whether a candidate that leaves `left` explains the picture clearly better than one that leaves `other`.
+pub(in crate::examine) fn is_better(left: u64, other: u64) -> bool {
+    left < other / NEARER_ADVANTAGE.0 * NEARER_ADVANTAGE.1
+}
 /// How many times better than the best near candidate a far one must be.
 const FAR_ADVANTAGE: u64 = 2;
 /// A step below this ends the fit of a minimum, px: it is fitted on from there.
@@ -154,7 +159,7 @@ impl Reader<'_> {
         fitted.sort_by(|a, b| distance(a.0.1).total_cmp(&distance(b.0.1)));
         let mut best = ((u64::MAX, value), false);
         for candidate in fitted {
-            if candidate.0.0 < best.0.0 / NEARER_ADVANTAGE.0 * NEARER_ADVANTAGE.1 {
+            if is_better(candidate.0.0, best.0.0) {
                 best = candidate;
             }
         }
@@ -200,7 +205,7 @@ impl Reader<'_> {
     }
 
     /// Sum of squared differences on every second line counted from `from_y`, words left out, differences cut at 96 levels.
-    fn energy(&self, captured: View, bounds: Rect, from_y: i32) -> u64 {
+    pub(super) fn energy(&self, captured: View, bounds: Rect, from_y: i32) -> u64 {
         let width = self.area.width as usize;
         let drawn = self.pictures.pictures()[0];
         let mut sum = 0u64;

@@ -6,7 +6,7 @@ use super::{Explanation, Moment, OLDEST_S, RegionExaminer};
 use crate::examine::blank;
 use crate::examine::data_time::{self, READING_PX, Read};
 use crate::examine::digits::{self, Written};
-use crate::examine::reader::{self, Fitted, RECOGNISED};
+use crate::examine::reader::{self, Fitted, RECOGNISED, is_better};
 use crate::examine::signature::{self, Parting, Signature};
 use crate::examine::view::View;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
@@ -17,13 +17,6 @@ use crate::reference::scene::Scene;
 const MOST_TRIALS: usize = 8;
 /// Most repetitions of a scale to each side that are looked at: an altitude of 24,000 ft in turns of 1,000.
 const MOST_REPEATS: u32 = 24;
-/// Ratio of what one repetition of a scale leaves unexplained to what another may leave that is better.
-const BETTER: (u64, u64) = (8, 7);
-
-/// Whether a picture that leaves `left` is clearly nearer than one that leaves `other`.
-fn is_better(left: u64, other: u64) -> bool {
-    left < other / BETTER.0 * BETTER.1
-}
 
 /// Sum of squared differences, each cut at 96 levels.
 fn left_over(captured: View, drawn: View) -> u64 {
