@@ -71,8 +71,8 @@ pub fn decided(verdict: Verdict) -> String {
             let all = [Misled::Value, Misled::Picture, Misled::Digits, Misled::Invalid];
             all.map(misleading).join(" ")
         }
-        Verdict::NotJudged => "Nothing is said of a region without the channels that it needs, of one that is unchecked, and of \
-             frames outside the recording."
+        Verdict::NotJudged => "Nothing is said of a region without the channels that it needs, of one that is unchecked, of one that \
+             a page lacks which may stand there (as while a reversion is awaited), and of frames outside the recording."
             .into(),
     }
 }
@@ -120,7 +120,17 @@ pub const CONFIRMED: &str = "A fault is raised when a region's frames have been 
 pub const WHOLE_FRAME: &str = "Events of one class that overlap become one. It is the whole frame's when no other region \
     contradicts: by a picture that is there (blank, garbled), or by values seen to follow their inputs since (late, \
     frozen); a garbled picture is also the whole frame's where most of the time all lines of the frame, or most regions, \
-    were broken. Misleading pictures stand for themselves.";
+    were broken. Misleading pictures stand for themselves, but for what another page, or halves in each other's place, put there \
+    as a whole.";
+
+/// When a display that must revert has not.
+pub const REVERSION: &str = "From the frame in which a fault of a catastrophic or hazardous region (or alert) is confirmed the page of \
+    the reversion has within_ms to stand there: most of what it alone has must be explained. After that it is an event of its own. A \
+    page that comes when no such fault has lasted for half of its confirmation time is a wrong page.";
+
+/// When two displays differ.
+pub const BESIDE: &str = "Where both agree with their inputs, the errors of what they show of a channel must not differ by more than \
+    the tolerance, beyond three standard errors of both and what the input changes by within a frame.";
 
 /// What the monitor does about an event of a hazard class.
 #[must_use]
@@ -166,7 +176,7 @@ mod tests {
             assert!(words.ends_with('.') && !words.contains("  "), "{words}");
             assert!(!words.contains('\n'), "{words}");
         }
-        for words in [AGREEMENT, CONFIRMED, WHOLE_FRAME] {
+        for words in [AGREEMENT, CONFIRMED, WHOLE_FRAME, REVERSION, BESIDE] {
             assert!(words.ends_with('.') && !words.contains("  "), "{words}");
         }
         assert!(decided(Verdict::Late).contains("max_latency_ms"));

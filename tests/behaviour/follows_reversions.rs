@@ -105,7 +105,7 @@ fn a_reversion_that_does_not_come_in_time_is_an_event_of_its_own() {
             .find(|e| e.regions.contains(&"summary".to_owned()));
         let missed = missed.unwrap_or_else(|| panic!("it did not revert\n{}", checked.told()));
         assert!(
-            missed.remarks[0].starts_with("did not revert in time: torque")
+            missed.remarks[0].starts_with("did not revert in time: called for by torque")
                 && missed.remarks[0].contains(told),
             "{}",
             checked.told()

@@ -238,11 +238,11 @@ impl<'e> Wrong<'e> {
                 format!("Another page than the one that was due stands there: it {page}.")
             }
             Self::NotReverted(remark) => {
-                format!("The page of a reversion had to stand there and did not: the display {remark}.")
+                format!("The page of a reversion had to stand there and did not: the display {remark}. {}", rules::REVERSION)
             }
             Self::Exchanged(remark) => format!("All of the picture stands in another place: {remark}."),
             Self::Split(other) => {
-                format!("It shows something else than \"{other}\" does, by more than one of them may be off.")
+                format!("It shows something else than \"{other}\" does. {}", rules::BESIDE)
             }
             Self::Value => "A value that can be read is beyond its tolerance.".into(),
             Self::Missing => "Most of what differs is missing: something that is due does not stand there.".into(),
