@@ -565,7 +565,8 @@ impl<'d> Run<'d> {
             self.reverted_at_s.get_or_insert(frame.time_s);
         }
         if is_recorded && self.follow_reversion(frame) {
-            self.apart = Some(snapshot(frame, due));
+            let page = self.reversion.as_ref().map_or(due.page, |w| w.page());
+            self.apart = Some(snapshot(frame, Due { page, ..due }));
         }
         Ok(verdicts)
     }

@@ -58,7 +58,7 @@ fn the_time_that_is_left_is_read() {
     }
 }
 
-/// Five seconds more have been used up than were; time that runs twice as fast.
+/// Five seconds more have been used up than were.
 #[test]
 fn a_wrong_time_misleads_by_its_seconds() {
     let checked = checked("5.0 - seconds_since(power > 110.0)");

@@ -32,11 +32,20 @@ COLUMNS = {
 }  # fmt: skip
 
 
+def number(cell):
+    """The number in a cell; None for words and empty ones."""
+    try:
+        return float(cell)
+    except ValueError:
+        return None
+
+
 def read(path):
     """A recording: its times and its columns of numbers."""
     with open(path, newline="") as file:
         rows = list(csv.DictReader(file))
-    columns = {name: [float(row[name]) for row in rows] for name in rows[0]}
+    columns = {name: [number(row[name]) for row in rows] for name in rows[0]}
+    columns = {name: values for name, values in columns.items() if None not in values}
     return columns.pop("t_s"), columns
 
 

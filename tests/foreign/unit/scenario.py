@@ -29,8 +29,8 @@ def crew(times):
 
 
 def made(times, columns, names=()):
-    """The recording's columns with the crew's, changed as the scenarios say."""
-    out = {**columns, **crew(times)}
+    """The recording's columns with the crew's, changed as the scenarios say. What it lacks is made of waves."""
+    out = {**waves(times), **columns, **crew(times)}
     if "failure" in names:
         out["torque_valid"] = [float(not 3 <= t % 8 < 5) for t in times]
     if "extreme" in names:
@@ -57,11 +57,16 @@ def cut(times, columns, begin, end):
 def synthetic(length_s=20.0, rate_hz=50.0):
     """A flight made of waves, for tests: (times, columns)."""
     times = [k / rate_hz for k in range(int(length_s * rate_hz))]
+    return times, waves(times)
+
+
+def waves(times):
+    """All columns that the unit draws, made of waves."""
 
     def wave(middle, reach, period):
         return [middle + reach * math.sin(2 * math.pi * t / period) for t in times]
 
-    return times, {
+    return {
         "pitch_deg": wave(2, 9, 11), "roll_deg": wave(0, 24, 13), "heading_true_deg": [(8 * t) % 360 for t in times],
         "track_true_deg": [(8 * t + 12) % 360 for t in times], "lateral_accel_g": wave(0, 0.06, 5),
         "airspeed_kt": wave(70, 35, 17), "groundspeed_kt": wave(72, 33, 16), "altitude_ft": wave(2700, 320, 19),
