@@ -97,7 +97,10 @@ fn a_reversion_that_follows_its_cause_is_right() {
 #[test]
 fn a_reversion_that_does_not_come_in_time_is_an_event_of_its_own() {
     let pictures = Pictures::new(&[], "");
-    for (at_s, told) in [(None, "has not come"), (Some(ONSET_S + 1.3), "came at 2.5")] {
+    for (at_s, told) in [
+        (None, "has not come"),
+        (Some(ONSET_S + 1.3), "stood there 1000 ms later"),
+    ] {
         let checked = pictures.check(at_s);
         let events = &checked.outcome.events;
         let missed = events

@@ -35,6 +35,15 @@ def write(program, demo: Path, folder: Path, repeats: int, seconds: float):
     return plan
 
 
+def write_suite(demo: Path, folder: Path):
+    """Writes a plan of runs over the clean capture of `write`: the plan."""
+    defaults = f'display = "{demo}/engine_strip.toml"\ninputs = "{demo}/inputs.csv"\nprofile = "profile.json"\n'
+    runs = (f'[[run]]\nid = "run_{k}"\ncapture = "clean"\ntags = ["{"odd" if k % 2 else "even"}"]\n' for k in range(5))
+    plan = folder / "suite.toml"
+    plan.write_text(f'[suite]\nname = "many machines"\n\n[suite.defaults]\n{defaults}\n' + "\n".join(runs))
+    return plan
+
+
 def files(folder: Path):
     """What each file of a folder holds, by its name."""
     return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}

@@ -45,6 +45,19 @@ def caught(cluster, job, out):
     return None
 
 
+def suite_in_two(cluster, program, demo, work):
+    """A suite as two shards on the node that is left, put together: how many files are those of one machine, and which are not."""
+    plan = material.write_suite(demo, work)
+    material.run(program, "suite", "--plan", plan, "--out", work / "suite")
+    # Parts and whole lie side by side: captures stand in their manifests relative to them.
+    job = cluster.run("sbatch", "--parsable", "--partition=right", "--array=1-2", material.HERE / "suite.sbatch", plan, work, 2,
+                      cwd=work)
+    wait_until("the shards of the suite are over", lambda: cluster.is_over(job), LIMIT_S)
+    material.run(program, "merge", work / "shard_1", work / "shard_2", "--out", work / "suite_merged")
+    other = material.differences(work / "suite", work / "suite_merged")
+    return len(material.files(work / "suite")) - len(other), other
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--binary", required=True, type=Path)
@@ -89,6 +102,8 @@ def main():
         print(f"{time.monotonic() - began:.0f} s: shard {shard} goes on, on the right", flush=True)
         wait_until("all shards and the merge are over", lambda: cluster.is_over(job) and cluster.is_over(after), LIMIT_S)
         print(f"{time.monotonic() - began:.0f} s: over", flush=True)
+        suite = suite_in_two(cluster, program, demo, work)
+        print(f"{time.monotonic() - began:.0f} s: the suite is over", flush=True)
 
     log = work / f"merge_{after}.log"
     told = log.read_text() if log.exists() else "no merge: a shard failed"
@@ -100,7 +115,8 @@ def main():
     other = material.differences(work / "one", work / "merged")
     same = len(material.files(work / "merged")) - len(other)
     print(f"{same} files are the same bytes as on one machine, {len(other)} are not {other[:5] or ''}")
-    return 1 if other else 0
+    print(f"suite: {suite[0]} files are the same bytes, {len(suite[1])} are not {suite[1][:5] or ''}")
+    return 1 if other or suite[1] else 0
 
 
 if __name__ == "__main__":
