@@ -9,6 +9,7 @@ mod clock;
 pub mod folder;
 mod gaps;
 mod halves;
+mod hidden;
 mod other_units;
 mod pages;
 pub mod place;

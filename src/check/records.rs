@@ -94,6 +94,8 @@ impl Run<'_> {
     ) -> Outcome {
         notes.extend(self.gaps.note());
         notes.extend(self.resolved.note(self.definition, self.frames));
+        let freedoms = |k: usize| self.regions.examiners[k].freedoms();
+        notes.extend(self.hidden.note(self.definition, self.frames, freedoms));
         notes.extend(self.other_units.notes(self.definition, recording));
         let regions = self.definition.regions();
         let missing = recording.missing_channels();

@@ -35,6 +35,7 @@ use super::chain_watch::{ChainWatch, Sight, Told};
 use super::clock::step_s;
 use super::gaps::Gaps;
 use super::halves;
+use super::hidden::HiddenFrames;
 use super::other_units::OtherUnits;
 use super::place::seen_share;
 use super::resolved::Resolved;
@@ -119,6 +120,7 @@ pub struct Run<'d> {
     pub(super) gaps: Gaps,
     pub(super) other_units: OtherUnits,
     pub(super) resolved: Resolved,
+    pub(super) hidden: HiddenFrames,
     /// What the whole frame was found to be, and how many frames ago.
     pub(super) broken: Option<(Option<Signature>, u32)>,
     /// Halves of the display that stand in each other's place.
@@ -210,6 +212,7 @@ impl<'d> Run<'d> {
             gaps: Gaps::default(),
             other_units: OtherUnits::new(count),
             resolved: Resolved::new(definition),
+            hidden: HiddenFrames::default(),
             broken: None,
             exchanged: None,
             whole,
@@ -348,6 +351,7 @@ impl<'d> Run<'d> {
             .frame_counts
             .entry(key(whole(self.definition, verdicts)))
             .or_default() += 1;
+        self.hidden.count(verdicts);
         for (counts, v) in self.counts.iter_mut().zip(verdicts) {
             *counts.entry(name(v.verdict).to_owned()).or_default() += 1;
         }

@@ -226,7 +226,8 @@ impl RunFolder {
         // A manifest that cannot be read names nothing; `finish_interrupted` has seen to that.
         let named = named_by(&ready, self.kind.command);
         remove_file(&home.join(MANIFEST_FILE))?;
-        self.clear(&|name| named.contains(name))?;
+        // Of an earlier run nothing stands beside what is moved in; what was moved in before this was broken off stays.
+        self.clear(&|name| named.contains(name) && !ready.join(name).exists())?;
         let mut files = below(&ready);
         let manifest = ready.join(MANIFEST_FILE);
         files.retain(|path| *path != manifest);

@@ -69,6 +69,13 @@ fn a_pointer_behind_another_is_hidden_and_no_fault() {
     let frames = checked.frames.len();
     let (_, seen, hidden) = read(&checked, "engine");
     assert_eq!((seen, hidden), (0, frames), "it has no reading");
+    assert!(
+        checked
+            .told()
+            .contains("not read (share of the frames): engine in r 100 %"),
+        "{}",
+        checked.told()
+    );
     let (error, seen, hidden) = read(&checked, "rotor");
     assert!(
         error < 0.1 && (seen, hidden) == (frames, 0),
