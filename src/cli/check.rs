@@ -700,16 +700,14 @@ pub(super) fn print_summary(outcome: &Outcome, out: &Path) {
     let shown = 40;
     for e in outcome.events.iter().take(shown) {
         let what = match &e.worst_error {
-            Some(w) => {
-                let there = match &w.display {
-                    Some(display) => format!("\"{display}\""),
-                    None => "due".into(),
-                };
-                format!(
-                    "{} shows {:.2}, {there} {:.2} {}",
-                    w.channel, w.displayed, w.expected, w.unit
-                )
-            }
+            Some(w) => format!(
+                "{} shows {:.2}, {} {:.2} {}",
+                w.channel,
+                w.displayed,
+                w.of_expected(),
+                w.expected,
+                w.unit
+            ),
             None => e.picture_error.to_string(),
         };
         let rest = format!(

@@ -76,6 +76,15 @@ pub struct WorstError {
     pub display: Option<String>,
 }
 
+impl WorstError {
+    /// What `expected` is, as a word before it: what was due, or what another display showed.
+    #[must_use]
+    pub fn of_expected(&self) -> String {
+        let shown = |display: &String| format!("\"{display}\"");
+        self.display.as_ref().map_or_else(|| "due".into(), shown)
+    }
+}
+
 /// What of a region's picture differs from the reference that is due.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct PictureError {

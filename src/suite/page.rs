@@ -190,7 +190,7 @@ fn line(event: &Event) -> Markup {
     html! {
         (badge(event.class)) " in " (event.regions.join(", ")) " from " (format!("{:.3}", event.onset_s)) " s to "
         (format!("{:.3}", event.end_s)) " s"
-        @if let Some(w) = &event.worst_error { ": " (w.channel) " shows " (figure(w.displayed, 2)) ", due " (figure(w.expected, 2)) " " (w.unit) }
+        @if let Some(w) = &event.worst_error { ": " (w.channel) " shows " (figure(w.displayed, 2)) ", " (w.of_expected()) " " (figure(w.expected, 2)) " " (w.unit) }
     }
 }
 

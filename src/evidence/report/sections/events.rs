@@ -130,9 +130,10 @@ fn due_within(run: &CheckRun, event: &Event) -> Markup {
 
 fn worst(w: &WorstError) -> String {
     format!(
-        "{}: {} {unit}, due {} {unit}",
+        "{}: {} {unit}, {} {} {unit}",
         w.channel,
         figure(w.displayed, 2),
+        w.of_expected(),
         figure(w.expected, 2),
         unit = w.unit
     )
