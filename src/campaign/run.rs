@@ -827,8 +827,9 @@ fn stretch_record(
     onsets_s: [f64; 2],
 ) -> StretchRecord {
     let counted: Vec<usize> = counted(stretch, onsets_s).collect();
-    let count = stretch.material.subject.definition().regions().len();
-    let run = &stretch.examined[0];
+    let subject = stretch.material.subject;
+    let definition = subject.definition();
+    let count = definition.regions().len();
     let blind = (0..count)
         .map(|r| {
             let blind = counted
@@ -839,7 +840,8 @@ fn stretch_record(
         .collect();
     let readings = (0..count)
         .map(|r| {
-            let mut sums = vec![[0.0; 5]; run.findings[r].readings.len()];
+            let freedoms = subject.drawing().freedoms(definition, r);
+            let mut sums = vec![[0.0; 5]; freedoms.len()];
             for k in &counted {
                 for reading in &stretch.verdicts[*k][r].readings {
                     let s = &mut sums[reading.freedom];

@@ -11,7 +11,7 @@ use framevouch::picture::Picture;
 use framevouch::recording::{MissingColumns, Recording};
 use framevouch::reference::drawing::Drawing;
 
-use crate::bench::{Bench, RATE_HZ, captured, inputs_until};
+use crate::bench::{Bench, Files, RATE_HZ, captured, inputs_until};
 
 const LENGTH_S: f64 = 4.0;
 /// The page that is due changes here, s.
@@ -108,6 +108,18 @@ fn bench(transition_ms: u32, turns: &[(f64, &str)]) -> Bench {
 pub fn with_pages(definition: Definition, length_s: f64, turns: &[(f64, &str)]) -> Bench {
     let mut bench = Bench::engine_strip(length_s);
     bench.definition = definition;
+    bench.recording = Recording::from_reader(
+        inputs(length_s, turns).as_bytes(),
+        "inputs.csv",
+        &bench.definition,
+        MissingColumns::Refuse,
+    )
+    .unwrap_or_else(|e| panic!("{e}"));
+    bench
+}
+
+/// The first `length_s` of the scenario with the page that is chosen.
+fn inputs(length_s: f64, turns: &[(f64, &str)]) -> String {
     let mut csv = String::new();
     for (k, line) in inputs_until(length_s).lines().enumerate() {
         let time_s: f64 = line.split(',').next().unwrap_or("").parse().unwrap_or(-1.0);
@@ -115,14 +127,7 @@ pub fn with_pages(definition: Definition, length_s: f64, turns: &[(f64, &str)]) 
         let cell = chosen.map_or("eng", |(_, page)| *page);
         csv += &format!("{line},{}\n", if k == 0 { "page" } else { cell });
     }
-    bench.recording = Recording::from_reader(
-        csv.as_bytes(),
-        "inputs.csv",
-        &bench.definition,
-        MissingColumns::Refuse,
-    )
-    .unwrap_or_else(|e| panic!("{e}"));
-    bench
+    csv
 }
 
 const THERE_AND_BACK: [(f64, &str); 2] = [(TURN_S, "sum"), (TURN_S + 1.2, "eng")];
@@ -350,4 +355,26 @@ fn pages_that_cannot_be_are_refused() {
         "did you mean \"page\"?",
     );
     assert!(read(&sound).is_ok());
+}
+
+/// A stretch begins on one page and ends on the other: what is read of a region is summed up, wherever it comes in.
+#[test]
+fn a_campaign_goes_over_a_turn_of_the_page() {
+    let bench = bench(0, &THERE_AND_BACK);
+    let files = Files::new();
+    let display = toml::to_string(bench.definition.file()).expect("a definition can be written");
+    files.write("display.toml", display.as_bytes());
+    files.write("inputs.csv", inputs(LENGTH_S, &THERE_AND_BACK).as_bytes());
+    assert_eq!(files.draw("3.9").status, 0);
+    let plan = "limit_ms = { hazardous = 1000 }\n[plan]\nname = \"turn\"\ndisplay = \"display.toml\"\nseed = 1\nlead_s = 1.0\n\
+        stretch_s = 1.5\n[[capture]]\nfile = \"frames\"\ninputs = \"inputs.csv\"\n\
+        [[fault]]\nkind = \"blank\"\nregions = [\"rotor\"]\nlooks = [\"black\"]\nduration_s = 0.4\n";
+    files.write("plan.toml", plan.as_bytes());
+    let ran = files.run(&["campaign", "--plan", "plan.toml", "--out", "out", "--quiet"]);
+    assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
+    let record = files.json("out/campaign.json");
+    assert!(
+        record["stretches"].as_array().is_none_or(|s| !s.is_empty()),
+        "{record}"
+    );
 }
