@@ -77,10 +77,11 @@ impl Run<'_> {
             signature: Signature::Readable,
         };
         for (k, findings) in found.iter().enumerate() {
-            let is_wrong = self.in_force[k] && findings.explanation == readable;
+            if !self.in_force[k] || findings.explanation != readable {
+                continue;
+            }
             let has_alerts = self.definition.alerts().any(|a| a.region == k);
-            let wants = self.log.wants_alert(k, LOOK_EVERY);
-            if !(is_wrong && has_alerts && wants) {
+            if !(has_alerts && self.log.wants_alert(k, LOOK_EVERY)) {
                 continue;
             }
             let examiner = Arc::make_mut(&mut self.regions.examiners[k]);

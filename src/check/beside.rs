@@ -11,7 +11,9 @@ use std::sync::Arc;
 
 use crate::definition::Definition;
 use crate::definition::model::Interpolation;
-use crate::evidence::records::{FrameRecord, ReadingRecord, Summary, rounded};
+use crate::evidence::records::{
+    FRAMES_FILE, FrameRecord, ReadingRecord, SUMMARY_FILE, Summary, rounded,
+};
 use crate::evidence::results_folder::{self, ResultsFolder, Trust};
 use crate::files::FileContent;
 use crate::judge::events::{Event, PictureError, WorstError, bench_action};
@@ -19,11 +21,6 @@ use crate::judge::persistence::{Persistence, Transition};
 use crate::judge::verdict::Verdict;
 use crate::recording::Recording;
 use crate::reference::scale::half_period;
-
-/// Name of the lines of frames in a result folder.
-const FRAMES_FILE: &str = "frames.jsonl";
-/// Name of the summary there.
-const SUMMARY_FILE: &str = "summary.json";
 
 /// Why what another display showed cannot be compared with.
 #[derive(Debug, thiserror::Error)]

@@ -27,7 +27,7 @@ use crate::evidence::csv::ReadingsWriter;
 use crate::evidence::manifest::{Input, ReadFiles, stored_path};
 use crate::evidence::measurements::{Header, MEASUREMENTS_FILE, Writer as MeasurementsWriter};
 use crate::evidence::pictures;
-use crate::evidence::records::{FrameRecord, thousandths};
+use crate::evidence::records::{FRAMES_FILE, FrameRecord, thousandths};
 use crate::evidence::run_folder::RunFolder;
 use crate::evidence::stills::{Keeper, StillsRecord};
 #[cfg(feature = "parquet")]
@@ -479,7 +479,7 @@ fn checked_once(
 ) -> Result<Option<Outcome>, Failure> {
     let definition = subject.definition();
     let progress = Progress::new(source.info(), arguments.quiet);
-    let path = out.join("frames.jsonl");
+    let path = out.join(FRAMES_FILE);
     let file = File::create(&path).map_err(cannot_write(&path))?;
     let pictures = out.join("events");
     let readings = out.join("readings.csv");

@@ -20,7 +20,10 @@ pub(super) fn write(
 ) -> Result<(), Failure> {
     let display = DisplayRecord::of(definition);
     write_json(&out.join("events.json"), &outcome.events)?;
-    write_json(&out.join("summary.json"), &outcome.summary)?;
+    write_json(
+        &out.join(crate::evidence::records::SUMMARY_FILE),
+        &outcome.summary,
+    )?;
     write_json(&out.join("display.json"), &display)?;
     write_json(&out.join("stills.json"), stills)?;
     write_file(&out.join("events.csv"), &csv::events_csv(&outcome.events)?)?;

@@ -8,7 +8,7 @@ use clap::Parser;
 use super::results::CHECK;
 use super::{EXIT_AGREES, EXIT_FAULTS, Failure, campaign, check, tune};
 use crate::evidence::manifest::{Input, Manifest, stored_path};
-use crate::evidence::records::Summary;
+use crate::evidence::records::{FRAMES_FILE, SUMMARY_FILE, Summary};
 use crate::evidence::results_folder::{ResultsFolder, Trust};
 use crate::evidence::verify::{Change, differences, first_other_line};
 use crate::suite::folder::KIND;
@@ -149,12 +149,9 @@ fn each_again(results: &ResultsFolder, ffmpeg: &str) -> Result<u8, Failure> {
     Ok(worst)
 }
 
-/// What is judged frame by frame, a line a frame.
-const FRAMES_FILE: &str = "frames.jsonl";
-
 /// After how many frames a check was broken off; `None` for one that came to its end.
 fn broken_off_after(results: &ResultsFolder) -> Result<Option<u64>, Failure> {
-    let summary: Summary = results.record("summary.json")?;
+    let summary: Summary = results.record(SUMMARY_FILE)?;
     Ok(crate::check::broken_off_after(&summary))
 }
 

@@ -15,6 +15,11 @@ use crate::judge::verdict::Verdict;
 /// added without a new version, so readers skip fields that they do not know.
 pub const RECORDS_VERSION: u32 = 1;
 
+/// The lines of frames in a result folder of `check`.
+pub const FRAMES_FILE: &str = "frames.jsonl";
+/// The summary there.
+pub const SUMMARY_FILE: &str = "summary.json";
+
 /// One line of `frames.jsonl`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FrameRecord {

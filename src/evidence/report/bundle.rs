@@ -6,7 +6,7 @@ use super::run::FrameSummary;
 use crate::campaign::summary::Summary as CampaignSummary;
 use crate::evidence::display::DisplayRecord;
 use crate::evidence::manifest::Manifest;
-use crate::evidence::records::{RECORDS_VERSION, Summary};
+use crate::evidence::records::{FRAMES_FILE, RECORDS_VERSION, SUMMARY_FILE, Summary};
 use crate::evidence::results_folder::{self, ResultsFolder, Trust};
 use crate::evidence::stills::StillsRecord;
 use crate::evidence::verify::Change;
@@ -225,10 +225,10 @@ impl Results {
 
 impl CheckRun {
     fn of(folder: &ResultsFolder) -> Result<Self, results_folder::Error> {
-        let summary: Summary = folder.record("summary.json")?;
+        let summary: Summary = folder.record(SUMMARY_FILE)?;
         if summary.records_version > RECORDS_VERSION {
             return Err(results_folder::Error::Form {
-                path: folder.path().join("summary.json").display().to_string(),
+                path: folder.path().join(SUMMARY_FILE).display().to_string(),
                 what: format!(
                     "records have version {}, this program reads up to {RECORDS_VERSION}; use a later framevouch",
                     summary.records_version
@@ -238,7 +238,7 @@ impl CheckRun {
         let display: DisplayRecord = folder.record("display.json")?;
         let events: Vec<Event> = folder.record("events.json")?;
         let mut frames = FrameSummary::new(&display, &events);
-        folder.lines("frames.jsonl", |record| frames.push(&record))?;
+        folder.lines(FRAMES_FILE, |record| frames.push(&record))?;
         Ok(Self {
             summary,
             display,
