@@ -439,6 +439,8 @@ impl<'d> Run<'d> {
             .par_iter_mut()
             .zip(&mut self.painters)
             .enumerate()
+            // One region may take as long as all others.
+            .with_max_len(1)
             .map(|(k, (examiner, painter))| match known {
                 Some(known) if !known.is_changed[k] => known.examined.findings[k].clone(),
                 _ if in_force[k] => Arc::make_mut(examiner).examine(&moment, inputs, painter),

@@ -240,6 +240,10 @@ pub fn compare(
             return found;
         }
     }
+    // A lost line stays within the envelope: it matters where nothing else disagrees.
+    if found.densest_px >= strokes::LOST_PX {
+        return found;
+    }
     for y in 1..captured.height().saturating_sub(1) {
         let cells = &scratch.hot[y / CELL * columns..][..columns];
         if let Some(gone) = strokes::lost_px(captured, reference, y, cells, unchecked) {

@@ -103,10 +103,10 @@ const LANES: usize = 8;
 pub struct Held {
     width: usize,
     height: usize,
-    /// Levels of a line of a drawing, and of the cell with the pixel around it, each filled up.
+    /// Levels of a line of a drawing, filled up, and of the cell with the pixel around it.
     stride: usize,
-    window: Vec<u8>,
-    drawn: Vec<u8>,
+    window: Vec<i16>,
+    drawn: Vec<i16>,
     /// Sums of the cell's levels and their squares, by shift.
     sums: [[i32; 2]; 9],
 }
@@ -130,7 +130,7 @@ impl Held {
         };
         let lines = held.window.chunks_exact_mut(stride + 2);
         for (y, line) in lines.enumerate() {
-            line[..window.width()].copy_from_slice(window.row(y));
+            take(line, window.row(y));
         }
         for (shift, sums) in held.sums.iter_mut().enumerate() {
             let (dx, dy) = (shift % 3, shift / 3);
@@ -152,36 +152,48 @@ impl Held {
     pub fn match_with(&mut self, drawn: View) -> f32 {
         let mut sums = [0; 2];
         for (y, line) in self.drawn.chunks_exact_mut(self.stride.max(1)).enumerate() {
-            let levels = &drawn.row(y + 1)[1..=self.width];
-            line[..self.width].copy_from_slice(levels);
-            for v in levels {
-                sums[0] += i32::from(*v);
-                sums[1] += i32::from(*v) * i32::from(*v);
-            }
+            take(line, &drawn.row(y + 1)[1..=self.width]);
+            sums[0] += line.iter().map(|v| i32::from(*v)).sum::<i32>();
+            sums[1] += product(line, line);
         }
         let n = (self.width * self.height) as f32;
         let mut best = 0.0f32;
         for (shift, of_cell) in self.sums.iter().enumerate() {
             let (dx, dy) = (shift % 3, shift / 3);
-            let mut products = [0i32; LANES];
+            let mut both = 0;
             for y in 0..self.height {
                 let a = &self.window[(y + dy) * (self.stride + 2) + dx..][..self.stride];
-                let b = &self.drawn[y * self.stride..][..self.stride];
-                for (a, b) in a
-                    .as_chunks::<LANES>()
-                    .0
-                    .iter()
-                    .zip(b.as_chunks::<LANES>().0)
-                {
-                    for k in 0..LANES {
-                        products[k] += i32::from(i16::from(a[k])) * i32::from(i16::from(b[k]));
-                    }
-                }
+                both += product(a, &self.drawn[y * self.stride..][..self.stride]);
             }
-            best = best.max(of_sums(n, *of_cell, sums, products.iter().sum()).abs());
+            best = best.max(of_sums(n, *of_cell, sums, both).abs());
         }
         best
     }
+}
+
+/// Fills the front of `line`.
+fn take(line: &mut [i16], levels: &[u8]) {
+    for (wide, level) in line.iter_mut().zip(levels) {
+        *wide = i16::from(*level);
+    }
+}
+
+/// Sum of the products of two lines. Products of 16 bits that are added by pairs in 32 are one instruction even on the
+/// oldest machines.
+fn product(a: &[i16], b: &[i16]) -> i32 {
+    let mut sums = [0; LANES / 2];
+    for (a, b) in a
+        .as_chunks::<LANES>()
+        .0
+        .iter()
+        .zip(b.as_chunks::<LANES>().0)
+    {
+        for (k, sum) in sums.iter_mut().enumerate() {
+            let both = |k: usize| i32::from(a[k]) * i32::from(b[k]);
+            *sum += both(2 * k) + both(2 * k + 1);
+        }
+    }
+    sums.iter().sum()
 }
 
 /// Characters that could stand in place of `c`: digits for digits, capitals for capitals. Empty for

@@ -176,7 +176,7 @@ impl<'d> Comparison<'d> {
         &self.chain
     }
 
-    /// What moves, as last drawn.
+    /// What moves, as last laid out.
     #[must_use]
     pub const fn scene(&self) -> &Scene {
         &self.scene
@@ -235,22 +235,22 @@ impl<'d> Comparison<'d> {
 
     /// Draws the region for `inputs`.
     pub fn draw(&mut self, inputs: &Inputs, painter: &mut Painter) {
-        self.draw_with_numbers(inputs, &[], painter);
+        self.lay_out(inputs, &[]);
+        self.draw_laid_out(painter);
     }
 
-    /// Draws the region for `inputs`, but with these numbers in the lines that they stand in.
-    pub fn draw_with_numbers(
-        &mut self,
-        inputs: &Inputs,
-        numbers: &[Written],
-        painter: &mut Painter,
-    ) {
+    /// What the region shows for `inputs`, but with these numbers in the lines that they stand in; nothing is drawn.
+    pub fn lay_out(&mut self, inputs: &Inputs, numbers: &[Written]) {
         self.scene.clear();
         self.subject
             .region_moving(self.region, inputs, &mut self.scene);
         for number in numbers {
             self.scene.reword(number.item, &number.words);
         }
+    }
+
+    /// Draws what was laid out.
+    pub fn draw_laid_out(&mut self, painter: &mut Painter) {
         let fonts = self.subject.definition().fonts();
         let whole = Rect::new(0, 0, self.area.width, self.area.height);
         let area = self.area;

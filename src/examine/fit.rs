@@ -16,15 +16,102 @@ use nalgebra::{Cholesky, SMatrix, SVector};
 /// Most freedoms that are solved for at once.
 pub const MOST: usize = 6;
 
-/// One pixel that moves.
-#[derive(Clone, Copy, Debug, PartialEq, Default)]
-pub struct Sample {
-    /// Change of the level for a pixel of motion of each freedom.
-    pub slope: [f32; MOST],
+/// Pixels that move, each with its slopes: field by field, so that several are taken at once.
+#[derive(Clone, Debug, Default)]
+pub struct Samples {
+    /// Change of the level for a pixel of motion, by freedom.
+    slopes: [Vec<f32>; MOST],
     /// Captured level minus reference level.
-    pub residual: f32,
-    /// The cell that it lies in: what is left in one cell hangs together, what is left in two does not.
-    pub cell: u32,
+    residuals: Vec<f32>,
+    /// The cell that each lies in: what is left in one cell hangs together, what is left in two does not.
+    cells: Vec<u32>,
+}
+
+impl Samples {
+    /// Takes all out.
+    pub fn clear(&mut self) {
+        self.slopes.iter_mut().for_each(Vec::clear);
+        self.residuals.clear();
+        self.cells.clear();
+    }
+
+    /// Adds a pixel of `cell` whose level changes by `slopes` for a pixel of motion of each freedom and which is captured
+    /// `residual` levels above the reference. All samples have as many freedoms.
+    pub fn push(&mut self, slopes: &[f32], residual: f32, cell: u32) {
+        for (all, slope) in self.slopes.iter_mut().zip(slopes) {
+            all.push(*slope);
+        }
+        self.residuals.push(residual);
+        self.cells.push(cell);
+    }
+
+    /// Number of pixels.
+    fn len(&self) -> usize {
+        self.residuals.len()
+    }
+
+    /// Several at once of each field, the last filled up with pixels that have neither slope nor residual.
+    fn filled_up<const N: usize>(&mut self) -> Filled<'_, N> {
+        let count = self.len();
+        let whole = count.next_multiple_of(LANES);
+        self.slopes[..N]
+            .iter_mut()
+            .for_each(|s| s.resize(whole, 0.0));
+        self.residuals.resize(whole, 0.0);
+        self.cells.resize(whole, 0);
+        Filled {
+            count,
+            slopes: std::array::from_fn(|k| self.slopes[k].as_chunks().0),
+            residuals: self.residuals.as_chunks().0,
+            cells: &self.cells,
+        }
+    }
+}
+
+/// Samples that are taken at once.
+const LANES: usize = 8;
+type Lanes = [f32; LANES];
+/// Chunks whose sums are kept in single precision.
+const CHUNKS_TOGETHER: usize = 64;
+
+/// Samples, several at once.
+struct Filled<'a, const N: usize> {
+    /// Pixels without those that fill up.
+    count: usize,
+    slopes: [&'a [Lanes]; N],
+    residuals: &'a [Lanes],
+    cells: &'a [u32],
+}
+
+impl<const N: usize> Filled<'_, N> {
+    /// Pixels that fill up.
+    fn added(&self) -> f64 {
+        (self.residuals.len() * LANES - self.count) as f64
+    }
+
+    /// The slopes of chunk `c`.
+    #[inline(always)]
+    fn slopes(&self, c: usize) -> [&Lanes; N] {
+        std::array::from_fn(|k| &self.slopes[k][c])
+    }
+
+    /// What is left of chunk `c` after a motion, levels.
+    #[inline(always)]
+    fn remaining(&self, c: usize, motion: &[f32; N]) -> Lanes {
+        let mut left = self.residuals[c];
+        for (slopes, motion) in self.slopes(c).into_iter().zip(motion) {
+            for k in 0..LANES {
+                left[k] -= slopes[k] * motion;
+            }
+        }
+        left
+    }
+}
+
+fn add<const N: usize>(sums: &mut [f64; N], lanes: &[Lanes; N]) {
+    for (sum, lanes) in sums.iter_mut().zip(lanes) {
+        *sum += lanes.iter().map(|v| f64::from(*v)).sum::<f64>();
+    }
 }
 
 /// Side of a cell, px: the blocks of codecs; an edge that another rasteriser lays down otherwise does so all along it.
@@ -56,9 +143,9 @@ const WEIGHTED_BELOW_PX: f64 = 0.7;
 #[derive(Clone, Copy, Debug, Default)]
 pub struct CellSums {
     /// What is left of it, times the slopes.
-    left: [f64; MOST],
+    left: [f32; MOST],
     /// Squares of the slopes.
-    information: [f64; MOST],
+    information: [f32; MOST],
 }
 
 /// Sums by cell, kept from step to step.
@@ -66,7 +153,7 @@ pub type Scratch = Vec<CellSums>;
 
 /// Solves for the motion of `freedoms` freedoms; `None` when the samples determine nothing.
 #[must_use]
-pub fn solve(samples: &[Sample], freedoms: usize, scratch: &mut Scratch) -> Option<Step> {
+pub fn solve(samples: &mut Samples, freedoms: usize, scratch: &mut Scratch) -> Option<Step> {
     // Lengths that are known beforehand let the compiler keep the sums in registers.
     match freedoms {
         1 => solve_for::<1>(samples, scratch),
@@ -78,153 +165,174 @@ pub fn solve(samples: &[Sample], freedoms: usize, scratch: &mut Scratch) -> Opti
     }
 }
 
-fn solve_for<const N: usize>(samples: &[Sample], scratch: &mut Scratch) -> Option<Step> {
+fn solve_for<const N: usize>(samples: &mut Samples, scratch: &mut Scratch) -> Option<Step> {
     if samples.len() < 4 * N {
         return None;
     }
+    let samples = &samples.filled_up::<N>();
     let mut weight = Weight::all();
     let mut found = weighted::<N>(samples, &weight)?;
     let largest = found.motion.iter().fold(0.0f64, |m, v| m.max(v.abs()));
     if largest < WEIGHTED_BELOW_PX {
         for _ in 0..2 {
             let scale = deviation(samples, &found.motion).max(LEAST_SCALE);
-            let next = Weight {
-                motion: found.motion,
-                limit: TUKEY * scale,
-            };
+            let next = Weight::beyond(&found.motion, TUKEY * scale);
             match weighted::<N>(samples, &next) {
                 Some(again) => (found, weight) = (again, next),
                 None => break,
             }
         }
     }
-    let clustered = clustered_variance(samples, &weight, &found, scratch);
-    let variance: [f64; N] = std::array::from_fn(|k| match clustered[k] {
+    let left = Left::of(samples, &weight, &found, scratch);
+    let variance: [f64; N] = std::array::from_fn(|k| match left.clustered_variance[k] {
         Some(clustered) if found.variance[k].is_finite() => clustered,
         _ => found.variance[k],
     });
-    let solution = found.motion;
-    // A pixel speaks for the freedoms by how much they move it.
-    let (mut left, mut unit) = ([0.0; N], [0.0; N]);
-    for s in samples {
-        let r = remaining(s, &solution);
-        let squares: [f64; N] = slopes(s).map(|v| v * v);
-        let all: f64 = squares.iter().sum();
-        for k in 0..N {
-            left[k] += r * r * squares[k] / all.max(1e-9);
-            unit[k] += squares[k];
-        }
-    }
     Some(Step {
-        motion_px: solution.to_vec(),
+        motion_px: found.motion.to_vec(),
         standard_error_px: variance.iter().map(|v| v.sqrt()).collect(),
-        misfit: (0..N)
-            .map(|k| (left[k] / unit[k].max(1e-9)).sqrt())
-            .collect(),
+        misfit: left.misfit.to_vec(),
         entangled: found.entangled.to_vec(),
     })
 }
 
 /// How much a sample counts: Tukey's biweight of what an earlier solution leaves of it.
 struct Weight<const N: usize> {
-    motion: [f64; N],
-    limit: f64,
+    motion: [f32; N],
+    /// One over the levels at which a sample no longer counts.
+    per_limit: f32,
 }
 
 impl<const N: usize> Weight<N> {
     /// All the same.
-    fn all() -> Self {
+    const fn all() -> Self {
         Self {
             motion: [0.0; N],
-            limit: f64::INFINITY,
+            per_limit: 0.0,
         }
     }
 
-    fn of(&self, s: &Sample) -> f64 {
-        let square = self.square(s);
+    /// By what `motion` leaves of them, none from `limit` levels on.
+    fn beyond(motion: &[f64; N], limit: f64) -> Self {
+        Self {
+            motion: motion.map(|v| v as f32),
+            per_limit: (1.0 / limit) as f32,
+        }
+    }
+
+    /// Squares of the distances in units of the limit, at most 1.
+    #[inline(always)]
+    fn squares(&self, samples: &Filled<N>, c: usize) -> Lanes {
+        samples.remaining(c, &self.motion).map(|left| {
+            let u = left * self.per_limit;
+            (u * u).min(1.0)
+        })
+    }
+
+    fn of(square: f32) -> f32 {
         (1.0 - square) * (1.0 - square)
     }
 
     /// How much more the sample would pull if it were off by more: the slope of what [`Self::of`] makes of its distance.
-    fn slope(&self, s: &Sample) -> f64 {
-        let square = self.square(s);
+    fn slope(square: f32) -> f32 {
         (1.0 - square) * (1.0 - 5.0 * square)
-    }
-
-    /// Square of the distance in units of the limit, at most 1.
-    fn square(&self, s: &Sample) -> f64 {
-        let u = remaining(s, &self.motion) / self.limit;
-        (u * u).min(1.0)
     }
 }
 
 /// Cells that must speak for a freedom, for them to tell how well.
 const LEAST_CELLS: f64 = 3.0;
 
-/// Variances of motions whose samples hang together within a cell: the sandwich of what the cells leave (Liang and Zeger,
-/// Biometrika 73 (1986) 13-22, from memory). Few cells fit themselves: they count as many as would, evenly, bear the same on the
-/// freedom, less one (after Bell and McCaffrey, Survey Methodology 28 (2002) 169-181, from memory). The bread of a robust
-/// estimate is the slope of its weights (Huber, Robust Statistics, 1981, ch. 7; from memory). `None` where cells are too few.
-fn clustered_variance<const N: usize>(
-    samples: &[Sample],
-    weight: &Weight<N>,
-    found: &Solution<N>,
-    scratch: &mut Scratch,
-) -> [Option<f64>; N] {
-    scratch.clear();
-    let cells = samples.iter().map(|s| s.cell as usize + 1).max();
-    scratch.resize(cells.unwrap_or(0), CellSums::default());
-    let (mut weights, mut weight_slopes) = (0.0, 0.0);
-    for s in samples {
-        let w = weight.of(s);
-        weights += w;
-        weight_slopes += weight.slope(s);
-        let left = w * remaining(s, &found.motion);
-        let sums = &mut scratch[s.cell as usize];
-        for (k, slope) in slopes::<N>(s).into_iter().enumerate() {
-            sums.left[k] += left * slope;
-            sums.information[k] += w * slope * slope;
-        }
-    }
-    let mut variance = [0.0; N];
-    let (mut information, mut squares) = ([0.0; N], [0.0; N]);
-    for sums in scratch.iter() {
-        let pull = found.inverse * SVector::<f64, N>::from_fn(|k, _| sums.left[k]);
-        for k in 0..N {
-            variance[k] += pull[k] * pull[k];
-            information[k] += sums.information[k];
-            squares[k] += sums.information[k] * sums.information[k];
-        }
-    }
-    let robust = weights / f64::max(weight_slopes, 0.5 * weights);
-    std::array::from_fn(|k| {
-        let count = information[k] * information[k] / squares[k].max(1e-9);
-        let few = count / (count - 1.0);
-        (count >= LEAST_CELLS).then(|| variance[k] * few * robust * robust)
-    })
+/// What a solution leaves.
+struct Left<const N: usize> {
+    /// Variances of motions whose samples hang together within a cell: the sandwich of what the cells leave (Liang and Zeger,
+    /// Biometrika 73 (1986) 13-22, from memory). Few cells fit themselves: they count as many as would, evenly, bear the same on the
+    /// freedom, less one (after Bell and McCaffrey, Survey Methodology 28 (2002) 169-181, from memory). The bread of a robust
+    /// estimate is the slope of its weights (Huber, Robust Statistics, 1981, ch. 7; from memory). `None` where cells are too few.
+    clustered_variance: [Option<f64>; N],
+    /// By freedom: root mean square of what remains over that of a pixel of motion. A pixel speaks for the freedoms by how
+    /// much they move it.
+    misfit: [f64; N],
 }
 
-fn slopes<const N: usize>(s: &Sample) -> [f64; N] {
-    std::array::from_fn(|k| f64::from(s.slope[k]))
-}
-
-fn remaining<const N: usize>(s: &Sample, solution: &[f64; N]) -> f64 {
-    let slopes: [f64; N] = slopes(s);
-    let explained: f64 = (0..N).map(|k| slopes[k] * solution[k]).sum();
-    f64::from(s.residual) - explained
+impl<const N: usize> Left<N> {
+    fn of(
+        samples: &Filled<N>,
+        weight: &Weight<N>,
+        found: &Solution<N>,
+        scratch: &mut Scratch,
+    ) -> Self {
+        scratch.clear();
+        let cells = samples.cells.iter().copied().max();
+        scratch.resize(cells.map_or(0, |c| c as usize + 1), CellSums::default());
+        let motion = found.motion.map(|v| v as f32);
+        let (mut weights, mut weight_slopes) = ([0.0f64], [0.0f64]);
+        let (mut left, mut unit) = ([0.0f64; N], [0.0f64; N]);
+        for (c, cells) in samples.cells.as_chunks::<LANES>().0.iter().enumerate() {
+            let squares = weight.squares(samples, c);
+            let w = squares.map(Weight::<N>::of);
+            add(&mut weights, &[w]);
+            add(&mut weight_slopes, &[squares.map(Weight::<N>::slope)]);
+            let (slopes, remaining) = (samples.slopes(c), samples.remaining(c, &motion));
+            let pulls: [Lanes; N] =
+                std::array::from_fn(|f| std::array::from_fn(|k| w[k] * slopes[f][k]));
+            for (k, cell) in cells.iter().enumerate() {
+                let sums = &mut scratch[*cell as usize];
+                for f in 0..N {
+                    sums.left[f] += pulls[f][k] * remaining[k];
+                    sums.information[f] += pulls[f][k] * slopes[f][k];
+                }
+            }
+            let mut all = [1e-9; LANES];
+            for slopes in slopes {
+                for k in 0..LANES {
+                    all[k] += slopes[k] * slopes[k];
+                }
+            }
+            let each: Lanes = std::array::from_fn(|k| remaining[k] * remaining[k] / all[k]);
+            let of_unit: [Lanes; N] =
+                std::array::from_fn(|f| std::array::from_fn(|k| slopes[f][k] * slopes[f][k]));
+            add(&mut unit, &of_unit);
+            let of_left = of_unit.map(|unit| std::array::from_fn(|k| each[k] * unit[k]));
+            add(&mut left, &of_left);
+        }
+        let added = samples.added();
+        let (weights, weight_slopes) = (weights[0] - added, weight_slopes[0] - added);
+        let mut variance = [0.0; N];
+        let (mut information, mut squares) = ([0.0; N], [0.0; N]);
+        for sums in scratch.iter() {
+            let pull = found.inverse * SVector::<f64, N>::from_fn(|k, _| f64::from(sums.left[k]));
+            for k in 0..N {
+                let of_cell = f64::from(sums.information[k]);
+                variance[k] += pull[k] * pull[k];
+                information[k] += of_cell;
+                squares[k] += of_cell * of_cell;
+            }
+        }
+        let robust = weights / f64::max(weight_slopes, 0.5 * weights);
+        Self {
+            clustered_variance: std::array::from_fn(|k| {
+                let count = information[k] * information[k] / squares[k].max(1e-9);
+                let few = count / (count - 1.0);
+                (count >= LEAST_CELLS).then(|| variance[k] * few * robust * robust)
+            }),
+            misfit: std::array::from_fn(|k| (left[k] / unit[k].max(1e-9)).sqrt()),
+        }
+    }
 }
 
 /// Robust deviation of the residuals: 1.4826 times the median of their sizes (of a fixed sub-sample).
-fn deviation<const N: usize>(samples: &[Sample], solution: &[f64; N]) -> f64 {
-    let stride = (samples.len() / 512).max(1);
-    let mut sizes: Vec<f64> = samples
-        .iter()
-        .step_by(stride)
-        .map(|s| remaining(s, solution).abs())
-        .collect();
+fn deviation<const N: usize>(samples: &Filled<N>, solution: &[f64; N]) -> f64 {
+    let motion = solution.map(|v| v as f32);
+    let whole = (samples.count / LANES).max(1);
+    let chosen = (0..whole).step_by((whole / CHUNKS_TOGETHER).max(1));
+    let mut sizes: Vec<f32> = Vec::with_capacity(2 * CHUNKS_TOGETHER * LANES);
+    for c in chosen {
+        let left = samples.remaining(c, &motion).map(f32::abs);
+        sizes.extend_from_slice(&left[..LANES.min(samples.count)]);
+    }
     let middle = sizes.len() / 2;
-    let (_, median, _) = sizes.select_nth_unstable_by(middle, f64::total_cmp);
-    1.4826 * *median
+    let (_, median, _) = sizes.select_nth_unstable_by(middle, f32::total_cmp);
+    1.4826 * f64::from(*median)
 }
 
 /// Information below which the samples do not bear on a freedom: squared levels for a pixel of motion.
@@ -239,26 +347,42 @@ struct Solution<const N: usize> {
     entangled: [f64; N],
 }
 
-fn weighted<const N: usize>(samples: &[Sample], weight: &Weight<N>) -> Option<Solution<N>> {
+fn weighted<const N: usize>(samples: &Filled<N>, weight: &Weight<N>) -> Option<Solution<N>> {
     let mut normal = [[0.0f64; N]; N];
     let mut right = [0.0f64; N];
-    let (mut squares, mut total) = (0.0, 0.0);
-    for s in samples {
-        let w = weight.of(s);
-        if w <= 0.0 {
-            continue;
-        }
-        let slopes: [f64; N] = slopes(s);
-        let residual = f64::from(s.residual);
-        for i in 0..N {
-            for j in 0..=i {
-                normal[i][j] += w * slopes[i] * slopes[j];
+    let (mut squares, mut total) = ([0.0f64], [0.0f64]);
+    let chunks = samples.residuals.len();
+    for first in (0..chunks).step_by(CHUNKS_TOGETHER) {
+        let mut normals = [[[0.0f32; LANES]; N]; N];
+        let mut rights = [[0.0f32; LANES]; N];
+        let (mut square, mut weights) = ([0.0f32; LANES], [0.0f32; LANES]);
+        for c in first..(first + CHUNKS_TOGETHER).min(chunks) {
+            let w = weight.squares(samples, c).map(Weight::<N>::of);
+            let (slopes, r) = (samples.slopes(c), &samples.residuals[c]);
+            for i in 0..N {
+                let pull: Lanes = std::array::from_fn(|k| w[k] * slopes[i][k]);
+                for k in 0..LANES {
+                    rights[i][k] += pull[k] * r[k];
+                }
+                for j in 0..=i {
+                    for k in 0..LANES {
+                        normals[i][j][k] += pull[k] * slopes[j][k];
+                    }
+                }
             }
-            right[i] += w * slopes[i] * residual;
+            for k in 0..LANES {
+                square[k] += w[k] * r[k] * r[k];
+                weights[k] += w[k];
+            }
         }
-        squares += w * residual * residual;
-        total += w;
+        for (sums, lanes) in normal.iter_mut().zip(&normals) {
+            add(sums, lanes);
+        }
+        add(&mut right, &rights);
+        add(&mut squares, &[square]);
+        add(&mut total, &[weights]);
     }
+    let (squares, total) = (squares[0], total[0] - samples.added());
     // A freedom whose ink does not move here must not keep the others from being solved.
     let bears: [bool; N] = std::array::from_fn(|k| normal[k][k] >= LEAST_INFORMATION);
     if !bears.contains(&true) {
@@ -291,8 +415,23 @@ fn weighted<const N: usize>(samples: &[Sample], weight: &Weight<N>) -> Option<So
 
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use super::{MOST, Samples, Scratch, Step};
     use rand::{Rng, SeedableRng};
+
+    #[derive(Clone, Copy, Default)]
+    struct Sample {
+        slope: [f32; MOST],
+        residual: f32,
+        cell: u32,
+    }
+
+    fn solve(list: &[Sample], freedoms: usize) -> Option<Step> {
+        let mut samples = Samples::default();
+        for s in list {
+            samples.push(&s.slope[..freedoms], s.residual, s.cell);
+        }
+        super::solve(&mut samples, freedoms, &mut Scratch::new())
+    }
 
     /// Edges of contrast 100 over two pixels, moved by `motion`, with Gaussian noise.
     fn samples(motion: f64, sigma: f64, seed: u64, count: usize) -> Vec<Sample> {
@@ -322,8 +461,7 @@ mod tests {
         let bound = sigma / (count as f64 * 2500.0).sqrt();
         let mut squares = 0.0;
         for seed in 0..runs {
-            let step = solve(&samples(0.2, sigma, seed, count), 1, &mut Scratch::new())
-                .expect("determined");
+            let step = solve(&samples(0.2, sigma, seed, count), 1).expect("determined");
             squares += (step.motion_px[0] - 0.2).powi(2);
         }
         let ratio = (squares / runs as f64).sqrt() / bound;
@@ -338,7 +476,7 @@ mod tests {
         let bound = 5.0 / (400.0f64 * 2500.0).sqrt();
         let stated = |seed| {
             let list = samples(-0.3, 5.0, seed, 400);
-            let step = solve(&list, 1, &mut Scratch::new()).expect("determined");
+            let step = solve(&list, 1).expect("determined");
             step.standard_error_px[0].powi(2)
         };
         let rms = ((0..50).map(stated).sum::<f64>() / 50.0).sqrt();
@@ -357,7 +495,7 @@ mod tests {
                 cell: k as u32 / 10,
             });
             let list: Vec<Sample> = cells.collect();
-            let step = solve(&list, 1, &mut Scratch::new()).expect("determined");
+            let step = solve(&list, 1).expect("determined");
             squares[0] += step.motion_px[0].powi(2);
             squares[1] += step.standard_error_px[0].powi(2);
         }
@@ -371,17 +509,14 @@ mod tests {
         for s in list.iter_mut().step_by(12) {
             s.residual += 120.0;
         }
-        let step = solve(&list, 1, &mut Scratch::new()).expect("determined");
+        let step = solve(&list, 1).expect("determined");
         assert!((step.motion_px[0] - 0.1).abs() < 0.02, "{step:?}");
     }
 
     #[test]
     fn nothing_moves_nothing_is_read() {
-        assert_eq!(solve(&[], 1, &mut Scratch::new()), None);
-        assert_eq!(
-            solve(&[Sample::default(); 50], 1, &mut Scratch::new()),
-            None
-        );
+        assert_eq!(solve(&[], 1), None);
+        assert_eq!(solve(&[Sample::default(); 50], 1), None);
     }
 
     #[test]
@@ -396,7 +531,7 @@ mod tests {
                 cell: 0,
             });
         }
-        let step = solve(&list, 2, &mut Scratch::new()).expect("determined");
+        let step = solve(&list, 2).expect("determined");
         assert!(step.misfit[0] < 0.1 && step.misfit[1] > 0.5, "{step:?}");
     }
 
@@ -419,11 +554,11 @@ mod tests {
             sample([0.0, 50.0]),
         ];
         let list = edges.repeat(40);
-        let step = solve(&list, 2, &mut Scratch::new()).expect("determined");
+        let step = solve(&list, 2).expect("determined");
         for entangled in &step.entangled {
             assert!((entangled - 4.0 / 3.0).abs() < 1e-3, "{entangled}");
         }
-        let step = solve(&samples(0.1, 1.0, 3, 400), 1, &mut Scratch::new()).expect("determined");
+        let step = solve(&samples(0.1, 1.0, 3, 400), 1).expect("determined");
         assert!((step.entangled[0] - 1.0).abs() < 1e-9);
     }
 }

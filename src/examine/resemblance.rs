@@ -31,25 +31,54 @@ fn resemblance(captured: View, reference: View) -> Option<f64> {
     }
     let (mut own, mut due, mut both) = (0i64, 0i64, 0i64);
     for y in 1..height - 1 {
-        for x in 1..width - 1 {
-            let gradient = |v: View| {
-                let across = i64::from(v.at(x + 1, y)) - i64::from(v.at(x - 1, y));
-                [
-                    across,
-                    i64::from(v.at(x, y + 1)) - i64::from(v.at(x, y - 1)),
-                ]
-            };
-            let ([ax, ay], [bx, by]) = (gradient(captured), gradient(reference));
-            own += ax * ax + ay * ay;
-            due += bx * bx + by * by;
-            both += ax * bx + ay * by;
-        }
+        let of_line = gradient_products(Lines::of(captured, y), Lines::of(reference, y));
+        own += i64::from(of_line[0]);
+        due += i64::from(of_line[1]);
+        both += i64::from(of_line[2]);
     }
     let pixels = (width - 2) * (height - 2);
     if (due as f64) < LEAST_INK * pixels as f64 {
         return None;
     }
     Some(both as f64 / (own as f64 * due as f64).sqrt().max(1.0))
+}
+
+/// A line of a picture and its neighbours.
+struct Lines<'a> {
+    above: &'a [u8],
+    here: &'a [u8],
+    below: &'a [u8],
+}
+
+impl<'a> Lines<'a> {
+    fn of(view: View<'a>, y: usize) -> Self {
+        Self {
+            above: view.row(y - 1),
+            here: view.row(y),
+            below: view.row(y + 1),
+        }
+    }
+
+    /// Differences across and down at the pixels but the first and the last.
+    fn gradients(&self) -> impl Iterator<Item = [i16; 2]> {
+        let across = self.here.iter().zip(&self.here[2..]);
+        let down = self.above[1..].iter().zip(&self.below[1..]);
+        let step = |(a, b): (&u8, &u8)| i16::from(*b) - i16::from(*a);
+        across.zip(down).map(move |(x, y)| [step(x), step(y)])
+    }
+}
+
+/// Sums over a line: squares of the gradients of both pictures, and their products. A line of 16,000 pixels stays within 32
+/// bits.
+fn gradient_products(captured: Lines, reference: Lines) -> [i32; 3] {
+    let product = |a: i16, b: i16| i32::from(a) * i32::from(b);
+    let mut sums = [0; 3];
+    for ([ax, ay], [bx, by]) in captured.gradients().zip(reference.gradients()) {
+        sums[0] += product(ax, ax) + product(ay, ay);
+        sums[1] += product(bx, bx) + product(by, by);
+        sums[2] += product(ax, bx) + product(ay, by);
+    }
+    sums
 }
 
 #[cfg(test)]

@@ -12,7 +12,7 @@ const UPRIGHT: u8 = 24;
 /// Contrast with the ground that makes it a stroke, levels.
 const STROKE: u8 = 60;
 /// Strokes that a lost line must have crossed, px, and the share of them that must be gone.
-const LOST_PX: u32 = 6;
+pub(super) const LOST_PX: u32 = 6;
 const LOST_SHARE: f32 = 0.6;
 /// Share of the contrast by which a pixel must be off to be gone; half a pixel of displacement gives 0.5.
 const GONE: f32 = 0.65;

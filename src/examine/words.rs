@@ -1,5 +1,7 @@
 //! Which characters of a region are wrong, found cell by cell ([`super::cells`]).
 
+use std::collections::HashMap;
+
 use super::cells::{
     CERTAIN, Held, LEAST_MATCH, MARGIN, alternatives, best_correlation, correlation,
 };
@@ -57,6 +59,61 @@ pub struct WordChecker<'d> {
     turn: usize,
     suspects: Vec<(i32, i32)>,
     scene: Scene,
+    matched: Matched,
+}
+
+/// What cells were found to show, by the pixels that they were told from: most of a coded picture stands still.
+#[derive(Clone, Default)]
+struct Matched {
+    found: HashMap<Vec<u8>, Option<WrongCell>>,
+    key: Vec<u8>,
+}
+
+/// Cells that are remembered.
+const MOST_MATCHED: usize = 1024;
+
+impl Matched {
+    /// Makes `cell` of these pictures the one that is asked for; false where a part of it lies outside them.
+    fn ask_for(&mut self, captured: View, reference: View, cell: &Cell) -> bool {
+        let area = cell.rect.grown(1);
+        self.key.clear();
+        for view in [captured, reference] {
+            let window = view.crop(area);
+            if (window.width() as i32, window.height() as i32) != (area.width, area.height) {
+                return false;
+            }
+            for y in 0..window.height() {
+                self.key.extend_from_slice(window.row(y));
+            }
+        }
+        let (origin, words) = (cell.origin, &cell.words);
+        let numbers = [
+            origin.x,
+            origin.y,
+            words.size,
+            words.direction.0,
+            words.direction.1,
+        ];
+        let places = [area.x, area.y, area.width, area.height].map(i32::to_ne_bytes);
+        self.key
+            .extend(numbers.iter().flat_map(|v| v.to_ne_bytes()));
+        self.key.extend_from_slice(places.as_flattened());
+        self.key.extend_from_slice(&words.font.0.to_ne_bytes());
+        self.key
+            .extend_from_slice(&u32::from(cell.due).to_ne_bytes());
+        true
+    }
+
+    fn found(&self) -> Option<Option<WrongCell>> {
+        self.found.get(&self.key).copied()
+    }
+
+    fn keep(&mut self, found: Option<WrongCell>) {
+        if self.found.len() >= MOST_MATCHED {
+            self.found.clear();
+        }
+        self.found.insert(std::mem::take(&mut self.key), found);
+    }
 }
 
 impl<'d> WordChecker<'d> {
@@ -71,6 +128,7 @@ impl<'d> WordChecker<'d> {
             turn: 0,
             suspects: Vec::new(),
             scene: Scene::default(),
+            matched: Matched::default(),
         };
         checker.add(fixed);
         checker.fixed_cells = checker.cells.len();
@@ -133,15 +191,8 @@ impl<'d> WordChecker<'d> {
         all: bool,
         painter: &mut Painter,
     ) -> Vec<WrongCell> {
-        self.cells.truncate(self.fixed_cells);
-        self.add(moving);
         let mut wrong = Vec::new();
-        let mut doubtful: Vec<usize> = Vec::new();
-        for (k, cell) in self.cells.iter().enumerate() {
-            if correlation(captured, reference, cell.rect, 0, 0) < CERTAIN {
-                doubtful.push(k);
-            }
-        }
+        let doubtful = self.doubtful(captured, reference, moving);
         if doubtful.is_empty() {
             self.suspects.clear();
             return wrong;
@@ -182,8 +233,52 @@ impl<'d> WordChecker<'d> {
         wrong
     }
 
+    /// Whether all characters of `captured` are those of the reference, which shows `moving` besides the static artwork.
+    pub fn are_right(
+        &mut self,
+        captured: View,
+        reference: View,
+        moving: &Scene,
+        painter: &mut Painter,
+    ) -> bool {
+        let doubtful = self.doubtful(captured, reference, moving);
+        doubtful.into_iter().all(|k| {
+            let cell = self.cells[k];
+            self.match_cell(captured, reference, &cell, painter)
+                .is_none()
+        })
+    }
+
+    /// Takes over what moves, and returns the cells that may show something else.
+    fn doubtful(&mut self, captured: View, reference: View, moving: &Scene) -> Vec<usize> {
+        self.cells.truncate(self.fixed_cells);
+        self.add(moving);
+        let is_doubtful = |c: &Cell| correlation(captured, reference, c.rect, 0, 0) < CERTAIN;
+        let cells = self.cells.iter().enumerate();
+        let doubtful = cells.filter(|(_, c)| is_doubtful(c));
+        doubtful.map(|(k, _)| k).collect()
+    }
+
     /// Matches a cell with every character that could stand there.
     fn match_cell(
+        &mut self,
+        captured: View,
+        reference: View,
+        cell: &Cell,
+        painter: &mut Painter,
+    ) -> Option<WrongCell> {
+        if !self.matched.ask_for(captured, reference, cell) {
+            return None;
+        }
+        if let Some(found) = self.matched.found() {
+            return found;
+        }
+        let found = self.match_anew(captured, reference, cell, painter);
+        self.matched.keep(found);
+        found
+    }
+
+    fn match_anew(
         &mut self,
         captured: View,
         reference: View,
@@ -198,11 +293,7 @@ impl<'d> WordChecker<'d> {
         let area = cell.rect.grown(1);
         let absolute = area.moved(self.area.x, self.area.y);
         let mut canvas = Canvas::new(absolute, 1, self.chain.look.levels(Rgb([0, 0, 0])));
-        let window = captured.crop(area);
-        if (window.width() as i32, window.height() as i32) != (area.width, area.height) {
-            return None;
-        }
-        let mut held = Held::new(window);
+        let mut held = Held::new(captured.crop(area));
         let due_alone = self.drawn_match(cell, cell.due, &mut canvas, &mut held, painter);
         // Scene and single character differ where something else crosses the cell: no judgement then.
         if (due_alone - as_due).abs() > 0.25 {

@@ -396,19 +396,22 @@ fn add_dirty(dirty: &mut Vec<Rect>, mut rect: Rect) {
     if rect.is_empty() {
         return;
     }
-    let mut k = 0;
-    while k < dirty.len() {
-        let joined = dirty[k].union(&rect);
-        let is_near = joined.area() * 4 <= (dirty[k].area() + rect.area()) * 5;
-        if is_near || !dirty[k].intersection(&rect).is_empty() {
-            dirty.swap_remove(k);
-            rect = joined;
-            k = 0;
-        } else {
-            k += 1;
-        }
+    while let Some(k) = dirty.iter().position(|other| is_joined(other, &rect)) {
+        rect = dirty.swap_remove(k).union(&rect);
     }
     dirty.push(rect);
+}
+
+/// Whether two rectangles meet, or so nearly that both and what lies between them are a quarter more than both.
+fn is_joined(a: &Rect, b: &Rect) -> bool {
+    let across = a.x.max(b.x) - a.right().min(b.right());
+    let down = a.y.max(b.y) - a.bottom().min(b.bottom());
+    // Most lie so far apart that a strip between them alone is too much.
+    if 4 * across > a.width + b.width || 4 * down > a.height + b.height {
+        return false;
+    }
+    let meet = across < 0 && down < 0;
+    meet || a.union(b).area() * 4 <= (a.area() + b.area()) * 5
 }
 
 fn drawing_order(scene: &Scene, filter: Filter, out: &mut Vec<usize>) {

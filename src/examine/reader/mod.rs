@@ -11,7 +11,7 @@ pub(in crate::examine) use scan::is_better;
 use crate::capture::reading_errors::ReadingErrors;
 use crate::definition::Definition;
 use crate::examine::comparison::ChainLook;
-use crate::examine::fit::{self, CELL_PX, MOST, Sample};
+use crate::examine::fit::{self, CELL_PX, MOST, Samples};
 use crate::examine::subject::Subject;
 use crate::examine::view::View;
 use crate::picture::{Plane, Point, Rect};
@@ -96,7 +96,7 @@ pub struct Reader<'d> {
     altered: Inputs,
     /// Where the two drawings of a step may differ, relative to the region.
     moved: Vec<Rect>,
-    samples: Vec<Sample>,
+    samples: Samples,
     cells: fit::Scratch,
     /// Slopes of each freedom of a group, plane after plane; all zero between steps.
     slopes: Vec<i16>,
@@ -167,7 +167,7 @@ impl<'d> Reader<'d> {
             middle: Scene::default(),
             altered: Inputs::default(),
             moved: Vec::new(),
-            samples: Vec::new(),
+            samples: Samples::default(),
             cells: fit::Scratch::new(),
             slopes: vec![0; pixels * planes],
             spans: vec![(usize::MAX, 0); area.height as usize],
@@ -525,7 +525,7 @@ impl<'d> Reader<'d> {
         if values.len() > 1 {
             self.gather_many(captured, drawn, values.len());
         }
-        fit::solve(&self.samples, values.len(), &mut self.cells)
+        fit::solve(&mut self.samples, values.len(), &mut self.cells)
     }
 
     /// Draws the region for a little less than a value and a little more, and `with_middle` for the value
@@ -608,13 +608,9 @@ impl<'d> Reader<'d> {
             let cells = self.cells_of_line(y);
             for_each_difference(a, b, |x| {
                 if mask[x] == 0 {
-                    let mut slope = [0.0; MOST];
-                    slope[0] = f32::from(b[x]) - f32::from(a[x]);
-                    self.samples.push(Sample {
-                        slope,
-                        residual: f32::from(c[x]) - f32::from(m[x]),
-                        cell: cells(x0 + x),
-                    });
+                    let slope = f32::from(b[x]) - f32::from(a[x]);
+                    let residual = f32::from(c[x]) - f32::from(m[x]);
+                    self.samples.push(&[slope], residual, cells(x0 + x));
                 }
             });
         }
@@ -680,11 +676,8 @@ impl<'d> Reader<'d> {
                     if any == 0 {
                         continue;
                     }
-                    self.samples.push(Sample {
-                        slope,
-                        residual: f32::from(c[x]) - f32::from(m[x]),
-                        cell: cells(x),
-                    });
+                    let residual = f32::from(c[x]) - f32::from(m[x]);
+                    self.samples.push(&slope[..count], residual, cells(x));
                 }
                 x = end;
             }

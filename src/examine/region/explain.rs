@@ -32,12 +32,16 @@ fn left_over(captured: View, drawn: View) -> u64 {
 /// Frames between scans for far values while nothing explains the picture.
 pub(super) const SCAN_EVERY: u64 = 6;
 
+/// How far from the values of a picture a reading of it is certain to be of the same repetition, px.
+const NEAR_PX: f64 = 1.0;
+
 /// Step in which moments are told apart by what they write, s: a readout that counts 500 a second shows each number as
 /// long.
 const WRITING_STEP_S: f64 = 0.002;
 
-/// Frames between looks for a picture torn in time, and how far back its older part may be, frames.
-const PARTING_EVERY: u64 = 3;
+/// Frames between looks for what a picture is that nothing explains; it is taken to be the same until then.
+const LOOK_EVERY: u64 = 3;
+/// How far back the older part of a picture torn in time may be, frames.
 const PARTING_FRAMES: u32 = 16;
 
 impl RegionExaminer<'_> {
@@ -53,23 +57,19 @@ impl RegionExaminer<'_> {
         numbers: &[Written],
         painter: &mut Painter,
     ) -> bool {
-        self.trial
-            .draw_with_numbers(&self.trial_inputs, numbers, painter);
+        self.trial.lay_out(&self.trial_inputs, numbers);
         if self.tried.iter().any(|s| s == self.trial.scene()) {
             return false;
         }
         self.tried.push(self.trial.scene().clone());
+        self.trial.draw_laid_out(painter);
         self.trial.agrees(moment.frame)
-            && self
-                .trial_words
-                .check(
-                    self.trial.captured(moment.frame)[0],
-                    self.trial.reference()[0],
-                    self.trial.scene(),
-                    true,
-                    painter,
-                )
-                .is_empty()
+            && self.trial_words.are_right(
+                self.trial.captured(moment.frame)[0],
+                self.trial.reference()[0],
+                self.trial.scene(),
+                painter,
+            )
     }
 
     /// Whether the inputs that are due, with the channels that are read replaced by their readings, explain
@@ -378,7 +378,9 @@ impl RegionExaminer<'_> {
         if !read.is_empty() {
             let usual_s = self.last_staleness_s;
             let about_s = (self.ages).push(&read, moment.recording, moment.time_s, usual_s);
-            if let Some(about_s) = about_s {
+            if let Some(about_s) = about_s
+                && self.unexplained.is_multiple_of(LOOK_EVERY)
+            {
                 let around_s = [about_s - moment.interval_s, about_s + moment.interval_s];
                 let mut moments = self.moments_apart(around_s, about_s, moment);
                 moments.truncate(MOST_TRIALS);
@@ -507,21 +509,32 @@ impl RegionExaminer<'_> {
         readings: &mut [Option<Fitted>],
         painter: &mut Painter,
     ) -> Explanation {
-        let captured = self.due.captured(moment.frame);
-        // A third of what counts as another picture: beyond the chain's own noise.
-        let noisy = self.chain.luma.flat / 3;
-        let (due, fixed) = (self.due.reference(), self.due.fixed());
-        let mut signature = signature::signature(captured, due, fixed, noisy);
-        if signature == Signature::Readable && self.troubled.is_multiple_of(PARTING_EVERY) {
-            self.parting = self.find_parting(moment, painter);
+        if (self.unexplained - 1).is_multiple_of(LOOK_EVERY) {
+            self.signature = self.look_for_signature(moment, painter);
         }
-        if signature == Signature::Readable && self.parting.is_some() {
-            signature = Signature::Torn;
-        }
+        let signature = self.signature;
         if signature != Signature::Readable {
             readings.iter_mut().for_each(|r| *r = None);
         }
         Explanation::Nothing { signature }
+    }
+
+    fn look_for_signature(&mut self, moment: &Moment, painter: &mut Painter) -> Signature {
+        self.parting = None;
+        let captured = self.due.captured(moment.frame);
+        // A third of what counts as another picture: beyond the chain's own noise.
+        let noisy = self.chain.luma.flat / 3;
+        let (due, fixed) = (self.due.reference(), self.due.fixed());
+        let found = signature::signature(captured, due, fixed, noisy);
+        if found != Signature::Readable {
+            return found;
+        }
+        self.parting = self.find_parting(moment, painter);
+        if self.parting.is_some() {
+            Signature::Torn
+        } else {
+            Signature::Readable
+        }
     }
 
     /// Whether the picture is torn in time: above some line of one moment, below of another.
@@ -574,6 +587,18 @@ impl RegionExaminer<'_> {
         span_s
     }
 
+    /// Whether everything that can be read was read within a pixel of the values `shown`.
+    fn are_read_near(&self, shown: &Inputs, readings: &[Option<Fitted>]) -> bool {
+        let mut freedoms = self.reader.freedoms().iter().zip(readings);
+        freedoms.all(|(f, r)| match (r, shown.value(f.channel).number()) {
+            (Some(r), Some(value)) => {
+                r.misfit <= RECOGNISED
+                    && f.difference(r.value, value).abs() * r.px_per_unit <= NEAR_PX
+            }
+            (r, _) => r.is_none(),
+        })
+    }
+
     fn stale(
         &mut self,
         data_time_s: f64,
@@ -584,9 +609,9 @@ impl RegionExaminer<'_> {
     ) -> Explanation {
         self.last_data_time_s = Some(data_time_s);
         self.last_staleness_s = moment.time_s - data_time_s;
-        // Read again from the values that are shown: on a repeating scale those found from the due ones may
-        // be a whole label off, and only this picture has been checked with its words.
-        if !readings.is_empty() {
+        // Read again from the values that are shown where it was not read near them: on a repeating scale those found from
+        // the due ones may be a whole label off, and only this picture has been checked with its words.
+        if !self.are_read_near(&self.trial_inputs, readings) {
             let mut start = inputs.clone();
             start.values.clone_from(&self.trial_inputs.values);
             let captured = self.due.captured(moment.frame)[0];

@@ -95,8 +95,9 @@ pub struct RegionExaminer<'d> {
     ages: AgeTrack,
     /// Numbers that stand there instead of those that the trial inputs give.
     written: Vec<Written>,
-    /// Frames since something explained the picture.
+    /// Frames since something explained the picture, and what kind of wrong it is since then.
     unexplained: u64,
+    signature: Signature,
     /// How far back pictures of earlier moments have been tried since nothing explains the picture, s.
     searched_s: f64,
     parting: Option<Parting>,
@@ -147,6 +148,11 @@ pub fn due_time_s(recording: &Recording, time_s: f64, latency_s: f64) -> f64 {
     } else {
         due_s
     }
+}
+
+/// Whether a symbol was not recognised.
+fn is_lost(reading: &Option<Fitted>) -> bool {
+    reading.is_none_or(|f| f.misfit > RECOGNISED)
 }
 
 impl<'d> RegionExaminer<'d> {
@@ -202,6 +208,7 @@ impl<'d> RegionExaminer<'d> {
             ages: AgeTrack::default(),
             written: Vec::new(),
             unexplained: 0,
+            signature: Signature::Readable,
             searched_s: 0.0,
             parting: None,
             previous_scene: Scene::default(),
@@ -308,20 +315,8 @@ impl<'d> RegionExaminer<'d> {
             self.due.area(),
             &mut self.word_boxes,
         );
-        let mut readings = Vec::new();
         let captured = self.due.captured(moment.frame)[0];
-        let scan = !agrees && self.troubled.is_multiple_of(SCAN_EVERY);
-        self.reader.read(
-            captured,
-            (inputs, Some(self.due.reference()[0])),
-            &self.word_boxes,
-            scan,
-            painter,
-            &mut readings,
-        );
-        if !agrees {
-            self.read_from_last(captured, inputs, painter, &mut readings);
-        }
+        let mut readings = self.read(captured, inputs, agrees, painter);
         self.written.clear();
         let explanation = if agrees {
             self.troubled = 0;
@@ -386,7 +381,6 @@ impl<'d> RegionExaminer<'d> {
             Explanation::OtherTime { .. } | Explanation::Values => Some(&self.trial_inputs),
             Explanation::Nothing { .. } => None,
         };
-        let is_lost = |r: &Option<Fitted>| r.is_none_or(|f| f.misfit > RECOGNISED);
         let is_hidden = |(k, read)| {
             is_lost(read) && shown.is_some_and(|inputs| self.reader.is_shown(k, inputs))
         };
@@ -439,18 +433,52 @@ impl<'d> RegionExaminer<'d> {
         (readings, agrees)
     }
 
-    /// Reads again from what was shown in the frame before, where the due values lead nowhere.
+    /// Reads the picture: from what is due, or, while it shows something else, from what was shown in the frame before. What is
+    /// lost then is looked for from what is due, and far away every few frames.
+    fn read(
+        &mut self,
+        captured: View,
+        inputs: &Inputs,
+        agrees: bool,
+        painter: &mut Painter,
+    ) -> Vec<Option<Fitted>> {
+        let scan = !agrees && self.troubled.is_multiple_of(SCAN_EVERY);
+        let mut followed = Vec::new();
+        if !agrees && !scan && self.read_from_last(captured, inputs, painter, &mut followed) {
+            return followed;
+        }
+        let mut readings = Vec::new();
+        self.reader.read(
+            captured,
+            (inputs, Some(self.due.reference()[0])),
+            &self.word_boxes,
+            scan,
+            painter,
+            &mut readings,
+        );
+        if agrees || !readings.iter().any(is_lost) {
+            return readings;
+        }
+        if scan {
+            self.read_from_last(captured, inputs, painter, &mut followed);
+        }
+        // What is read of one freedom holds for what was read of the others: all or nothing.
+        if reader::worst_misfit(&followed) < reader::worst_misfit(&readings) {
+            return followed;
+        }
+        readings
+    }
+
+    /// Reads from what was shown in the frame before; false where something that was read then is lost, or nothing was.
     fn read_from_last(
         &mut self,
         captured: View,
         inputs: &Inputs,
         painter: &mut Painter,
-        readings: &mut [Option<Fitted>],
-    ) {
-        let is_lost = |r: &Option<Fitted>| r.is_none_or(|f| f.misfit > RECOGNISED);
-        let is_known = |r: &Option<Fitted>| r.is_some_and(|f| f.misfit <= RECOGNISED);
-        if !readings.iter().any(is_lost) || !self.last_values.iter().any(is_known) {
-            return;
+        readings: &mut Vec<Option<Fitted>>,
+    ) -> bool {
+        if self.last_values.iter().all(is_lost) {
+            return false;
         }
         self.trial_inputs.clone_from(inputs);
         for (f, last) in self.reader.freedoms().iter().zip(&self.last_values) {
@@ -458,19 +486,16 @@ impl<'d> RegionExaminer<'d> {
                 self.trial_inputs.values[f.channel.0] = Value::Number(last.value);
             }
         }
-        let mut again = Vec::new();
         self.reader.read(
             captured,
             (&self.trial_inputs, None),
             &self.word_boxes,
             false,
             painter,
-            &mut again,
+            readings,
         );
-        // What is read of one freedom holds for what was read of the others: all or nothing.
-        if reader::worst_misfit(&again) < reader::worst_misfit(readings.iter()) {
-            readings.copy_from_slice(&again);
-        }
+        let mut both = self.last_values.iter().zip(readings.iter());
+        both.all(|(last, now)| is_lost(last) || !is_lost(now))
     }
 
     /// Which half is lit: the reference of the other phase is drawn when the due one disagrees.
