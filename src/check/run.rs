@@ -760,7 +760,6 @@ pub(super) fn not_judged() -> Findings {
         explanation: Explanation::Due,
         data_span_s: None,
         difference: Default::default(),
-        wrong_cells: Vec::new(),
         readings: Vec::new(),
         hidden: Vec::new(),
         digits: Vec::new(),

@@ -80,25 +80,22 @@ impl GradientCells {
             area.y as usize / CELL,
             (area.bottom() as usize).div_ceil(CELL),
         );
+        let last = reference.height() - 1;
         for r in r0..r1 {
             let line = &mut self.energy[r * columns + c0..r * columns + c1];
-            let band = r * CELL..((r + 1) * CELL).min(reference.height());
-            // Lines, each with the next; the last has itself below.
-            let pairs = |y: usize| {
-                (
-                    reference.row(y),
-                    reference.row((y + 1).min(reference.height() - 1)),
-                )
-            };
+            let height = CELL.min(reference.height() - r * CELL);
+            // A band of cells and the line below; the last line of all has itself below.
+            let lines: [&[u8]; CELL + 1] =
+                std::array::from_fn(|k| reference.row((r * CELL + k).min(last)));
             for (k, sum) in line.iter_mut().enumerate() {
                 let x0 = (c0 + k) * CELL;
                 let x1 = (x0 + CELL).min(reference.width());
-                let gradients = band.clone().map(pairs);
-                let found: i32 = if x1 - x0 == CELL && x1 < reference.width() {
-                    inner_gradient_energy(gradients, x0)
+                let found: i32 = if height == CELL && x0 + CELL < reference.width() {
+                    inner_gradient_energy(&lines, x0)
                 } else {
-                    gradients
-                        .map(|(here, below)| gradient_energy(here, below, x0, x1))
+                    let pairs = lines.windows(2).take(height);
+                    pairs
+                        .map(|pair| gradient_energy(pair[0], pair[1], x0, x1))
                         .sum()
                 };
                 *sum = found as f32;
@@ -107,16 +104,23 @@ impl GradientCells {
     }
 }
 
-/// Sums of the lines of a cell that has a column to its right, each with the line below.
-fn inner_gradient_energy<'a>(lines: impl Iterator<Item = (&'a [u8], &'a [u8])>, x0: usize) -> i32 {
+/// Sum of the lines of a cell that has a column to its right, each with the line below.
+fn inner_gradient_energy(lines: &[&[u8]; CELL + 1], x0: usize) -> i32 {
     // Columns are summed side by side and added up once a cell.
     let mut sums = [0i32; CELL];
-    for (here, below) in lines {
-        let cell = |line: &'a [u8], x: usize| -> &'a [u8; CELL] {
-            line[x..x + CELL].try_into().expect("a cell is 8 wide")
-        };
-        add_squares(cell(here, x0), cell(here, x0 + 1), &mut sums);
-        add_squares(cell(here, x0), cell(below, x0), &mut sums);
+    let of_line = |k: usize| -> &[u8; CELL + 1] {
+        lines[k][x0..]
+            .first_chunk()
+            .expect("a column lies to the right")
+    };
+    let mut here = of_line(0);
+    for k in 1..=CELL {
+        let below = of_line(k);
+        let [cell, aside, down] = [&here[..CELL], &here[1..], &below[..CELL]]
+            .map(|part| part.try_into().expect("a cell is 8 wide"));
+        add_squares(cell, aside, &mut sums);
+        add_squares(cell, down, &mut sums);
+        here = below;
     }
     sums.iter().sum()
 }
@@ -551,6 +555,13 @@ fn mark(
     }
 }
 
+fn is_unmarked(marks: &[i8]) -> bool {
+    match <&[i8; CELL]>::try_from(marks) {
+        Ok(whole) => *whole == [0; CELL],
+        Err(_) => marks.iter().all(|m| *m == 0),
+    }
+}
+
 /// Counts marked pixels of a line of cells that have at least two marked neighbours.
 fn count_company(
     captured: View,
@@ -569,7 +580,11 @@ fn count_company(
             continue;
         }
         for y in r * CELL..((r + 1) * CELL).min(height) {
-            for x in c * CELL..((c + 1) * CELL).min(width) {
+            let columns = c * CELL..((c + 1) * CELL).min(width);
+            if is_unmarked(&scratch.marks[y * width..][columns.clone()]) {
+                continue;
+            }
+            for x in columns {
                 let mark = scratch.marks[y * width + x];
                 if mark == 0 {
                     continue;

@@ -103,9 +103,9 @@ const LANES: usize = 8;
 pub struct Held {
     width: usize,
     height: usize,
-    /// Levels of a line of a drawing, filled up, and of the cell with the pixel around it.
-    stride: usize,
+    /// The cell with the pixel around it, line after line.
     window: Vec<i16>,
+    /// A drawing in lines as long: with nothing between them, the products at a shift are those of two single lines.
     drawn: Vec<i16>,
     /// Sums of the cell's levels and their squares, by shift.
     sums: [[i32; 2]; 9],
@@ -119,17 +119,17 @@ impl Held {
             window.width().saturating_sub(2),
             window.height().saturating_sub(2),
         );
-        let stride = width.next_multiple_of(LANES);
+        let stride = width + 2;
+        let pixels = (stride * height).next_multiple_of(LANES);
         let mut held = Self {
             width,
             height,
-            stride,
-            window: vec![0; (stride + 2) * window.height()],
-            drawn: vec![0; stride * height],
+            window: vec![0; pixels + 2 * stride + 2],
+            drawn: vec![0; pixels],
             sums: [[0; 2]; 9],
         };
-        let lines = held.window.chunks_exact_mut(stride + 2);
-        for (y, line) in lines.enumerate() {
+        let lines = held.window.chunks_exact_mut(stride);
+        for (line, y) in lines.zip(0..window.height()) {
             take(line, window.row(y));
         }
         for (shift, sums) in held.sums.iter_mut().enumerate() {
@@ -150,21 +150,18 @@ impl Held {
     /// # Panics
     /// When `drawn` is smaller than the window.
     pub fn match_with(&mut self, drawn: View) -> f32 {
-        let mut sums = [0; 2];
-        for (y, line) in self.drawn.chunks_exact_mut(self.stride.max(1)).enumerate() {
+        let stride = self.width + 2;
+        let lines = self.drawn.chunks_exact_mut(stride).zip(0..self.height);
+        for (line, y) in lines {
             take(line, &drawn.row(y + 1)[1..=self.width]);
-            sums[0] += line.iter().map(|v| i32::from(*v)).sum::<i32>();
-            sums[1] += product(line, line);
         }
+        let sum = self.drawn.iter().map(|v| i32::from(*v)).sum();
+        let sums = [sum, product(&self.drawn, &self.drawn)];
         let n = (self.width * self.height) as f32;
         let mut best = 0.0f32;
         for (shift, of_cell) in self.sums.iter().enumerate() {
-            let (dx, dy) = (shift % 3, shift / 3);
-            let mut both = 0;
-            for y in 0..self.height {
-                let a = &self.window[(y + dy) * (self.stride + 2) + dx..][..self.stride];
-                both += product(a, &self.drawn[y * self.stride..][..self.stride]);
-            }
+            let first = shift / 3 * stride + shift % 3;
+            let both = product(&self.window[first..], &self.drawn);
             best = best.max(of_sums(n, *of_cell, sums, both).abs());
         }
         best
@@ -178,8 +175,8 @@ fn take(line: &mut [i16], levels: &[u8]) {
     }
 }
 
-/// Sum of the products of two lines. Products of 16 bits that are added by pairs in 32 are one instruction even on the
-/// oldest machines.
+/// Sum of the products of `b` with as many of `a`. Products of 16 bits that are added by pairs in 32 are one instruction
+/// even on the oldest machines.
 fn product(a: &[i16], b: &[i16]) -> i32 {
     let mut sums = [0; LANES / 2];
     for (a, b) in a

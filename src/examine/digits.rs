@@ -90,10 +90,11 @@ pub fn as_drawn(subject: Subject, region: usize, shown: &Inputs, due: &Inputs) -
 }
 
 /// The numbers of a region in which some characters of the `reference` (drawn for `due`) are wrong in the
-/// `captured` luma; only readouts with wrong characters that still make a number, with nothing else beside it.
-pub fn as_read(
-    subject: Subject,
-    region: usize,
+/// `captured` luma; only readouts (with their lines) with wrong characters that still make a number, with nothing else
+/// beside it.
+pub fn as_read<'d>(
+    subject: Subject<'d>,
+    readouts: Vec<Lines<'d>>,
     due: &Inputs,
     reference: &Comparison,
     captured: View,
@@ -104,7 +105,7 @@ pub fn as_read(
     let look = &reference.chain().look;
     let geometry = &look.geometry;
     let mut found = Vec::new();
-    for (f, own) in lines(subject, region, due, scene) {
+    for (f, own) in readouts {
         let Value::Number(v) = due.value(f.channel) else {
             continue;
         };
@@ -148,14 +149,17 @@ pub fn as_read(
     found
 }
 
+/// A readout and the lines of a scene that may be its own: item and words.
+pub type Lines<'d> = (ReadoutField<'d>, Vec<(usize, Words)>);
+
 /// The readouts that are shown for `inputs`, each with the lines of `scene`, drawn for them, that may be its own: item and
 /// words.
-fn lines<'d>(
+pub fn lines<'d>(
     subject: Subject<'d>,
     region: usize,
     inputs: &Inputs,
     scene: &Scene,
-) -> Vec<(ReadoutField<'d>, Vec<(usize, Words)>)> {
+) -> Vec<Lines<'d>> {
     let definition = subject.definition();
     let mut shown = subject.drawing().readouts(definition, region);
     shown.retain(|f| {

@@ -323,13 +323,13 @@ impl<const N: usize> Left<N> {
 /// Robust deviation of the residuals: 1.4826 times the median of their sizes (of a fixed sub-sample).
 fn deviation<const N: usize>(samples: &Filled<N>, solution: &[f64; N]) -> f64 {
     let motion = solution.map(|v| v as f32);
-    let whole = (samples.count / LANES).max(1);
-    let chosen = (0..whole).step_by((whole / CHUNKS_TOGETHER).max(1));
-    let mut sizes: Vec<f32> = Vec::with_capacity(2 * CHUNKS_TOGETHER * LANES);
-    for c in chosen {
-        let left = samples.remaining(c, &motion).map(f32::abs);
-        sizes.extend_from_slice(&left[..LANES.min(samples.count)]);
-    }
+    let stride = (samples.count / 512).max(1);
+    let sizes = (0..samples.count).step_by(stride).map(|at| {
+        let (c, k) = (at / LANES, at % LANES);
+        let explained: f32 = (0..N).map(|f| samples.slopes[f][c][k] * motion[f]).sum();
+        (samples.residuals[c][k] - explained).abs()
+    });
+    let mut sizes: Vec<f32> = sizes.collect();
     let middle = sizes.len() / 2;
     let (_, median, _) = sizes.select_nth_unstable_by(middle, f32::total_cmp);
     1.4826 * f64::from(*median)

@@ -277,12 +277,14 @@ const COARSE: usize = 4;
 
 /// Mean of a band's lines, by column, in steps of `columns`, less the mean of all.
 fn profile(view: View, band: usize, band_px: usize, columns: usize) -> Vec<f32> {
-    let mut sums = vec![0u32; view.width() / columns];
+    let mut by_column = vec![0u32; view.width()];
     for y in band * band_px..(band + 1) * band_px {
-        for (sum, levels) in sums.iter_mut().zip(view.row(y).chunks_exact(columns)) {
-            *sum += levels.iter().map(|v| u32::from(*v)).sum::<u32>();
+        for (sum, level) in by_column.iter_mut().zip(view.row(y)) {
+            *sum += u32::from(*level);
         }
     }
+    let together = by_column.chunks_exact(columns);
+    let sums: Vec<u32> = together.map(|some| some.iter().sum()).collect();
     let count = (band_px * columns) as f32;
     let mean = sums.iter().sum::<u32>() as f32 / (count * sums.len().max(1) as f32);
     sums.into_iter().map(|s| s as f32 / count - mean).collect()

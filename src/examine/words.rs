@@ -181,24 +181,22 @@ impl<'d> WordChecker<'d> {
         }
     }
 
-    /// Characters of `captured` that are not those of the reference. `moving` is the scene that
-    /// `reference` shows besides the static artwork. With `all`, every doubtful cell is matched.
-    pub fn check(
+    /// Whether no character of `captured` is found to be another than that of the reference, which shows `moving` besides
+    /// the static artwork. With `all`, every doubtful cell is matched; otherwise those that were wrong and some in turn.
+    pub fn are_likely_right(
         &mut self,
         captured: View,
         reference: View,
         moving: &Scene,
         all: bool,
         painter: &mut Painter,
-    ) -> Vec<WrongCell> {
-        let mut wrong = Vec::new();
+    ) -> bool {
         let doubtful = self.doubtful(captured, reference, moving);
+        let suspects = std::mem::take(&mut self.suspects);
         if doubtful.is_empty() {
-            self.suspects.clear();
-            return wrong;
+            return true;
         }
         let position = |c: &Cell| (c.rect.x, c.rect.y);
-        let suspects = std::mem::take(&mut self.suspects);
         let is_suspect = |c: &Cell| {
             let (x, y) = position(c);
             suspects
@@ -225,9 +223,35 @@ impl<'d> WordChecker<'d> {
         }
         for k in chosen {
             let cell = self.cells[k];
-            if let Some(found) = self.match_cell(captured, reference, &cell, painter) {
+            if self
+                .match_cell(captured, reference, &cell, painter)
+                .is_some()
+            {
                 self.suspects.push(position(&cell));
-                wrong.push(found);
+            }
+        }
+        self.suspects.is_empty()
+    }
+
+    /// Characters of these `lines` in `captured` that are not those of the reference, which shows `moving` besides the static
+    /// artwork.
+    pub fn wrong_in(
+        &mut self,
+        lines: &[(usize, Words)],
+        captured: View,
+        reference: View,
+        moving: &Scene,
+        painter: &mut Painter,
+    ) -> Vec<WrongCell> {
+        if lines.is_empty() {
+            return Vec::new();
+        }
+        let doubtful = self.doubtful(captured, reference, moving);
+        let mut wrong = Vec::new();
+        for k in doubtful {
+            let cell = self.cells[k];
+            if lines.iter().any(|(_, words)| *words == cell.words) {
+                wrong.extend(self.match_cell(captured, reference, &cell, painter));
             }
         }
         wrong

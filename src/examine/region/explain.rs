@@ -360,8 +360,10 @@ impl RegionExaminer<'_> {
         {
             return Some(self.stale(data_time_s, moment, inputs, readings, painter));
         }
+        // What was not of another moment in the frame before is asked whether it is only now and then.
+        let looks_for_moments = self.was_of_a_moment || self.troubled.is_multiple_of(LOOK_EVERY);
         // As stale as the last frame that was explained; then its picture, still standing.
-        if let Some(held) = self.last_data_time_s {
+        if let Some(held) = self.last_data_time_s.filter(|_| looks_for_moments) {
             for data_time_s in [moment.time_s - self.last_staleness_s, held] {
                 if self.agrees_at(data_time_s, moment, painter) {
                     return Some(self.stale(data_time_s, moment, inputs, readings, painter));
@@ -378,9 +380,7 @@ impl RegionExaminer<'_> {
         if !read.is_empty() {
             let usual_s = self.last_staleness_s;
             let about_s = (self.ages).push(&read, moment.recording, moment.time_s, usual_s);
-            if let Some(about_s) = about_s
-                && self.unexplained.is_multiple_of(LOOK_EVERY)
-            {
+            if let Some(about_s) = about_s.filter(|_| looks_for_moments) {
                 let around_s = [about_s - moment.interval_s, about_s + moment.interval_s];
                 let mut moments = self.moments_apart(around_s, about_s, moment);
                 moments.truncate(MOST_TRIALS);

@@ -14,7 +14,7 @@ use crate::examine::reader::{self, Fitted, RECOGNISED, Reader};
 use crate::examine::signature::{Parting, Signature};
 use crate::examine::subject::Subject;
 use crate::examine::view::View;
-use crate::examine::words::{WordChecker, WrongCell};
+use crate::examine::words::WordChecker;
 use crate::picture::{Picture, Rect};
 use crate::recording::Recording;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
@@ -52,8 +52,6 @@ pub struct Findings {
     pub data_span_s: Option<[f64; 2]>,
     /// What differs from the reference that is due (all zero when it agrees).
     pub difference: Difference,
-    /// Characters that are not those that are due.
-    pub wrong_cells: Vec<WrongCell>,
     /// Readings by freedom; `None` where nothing could be read.
     pub readings: Vec<Option<Fitted>>,
     /// By freedom: whether the picture is explained, and too little is seen of what it moves to say which value it shows.
@@ -92,6 +90,8 @@ pub struct RegionExaminer<'d> {
     last_staleness_s: f64,
     last_values: Vec<Option<Fitted>>,
     troubled: u64,
+    /// The picture of the frame before was that of some moment, due or not.
+    was_of_a_moment: bool,
     ages: AgeTrack,
     /// Numbers that stand there instead of those that the trial inputs give.
     written: Vec<Written>,
@@ -205,6 +205,7 @@ impl<'d> RegionExaminer<'d> {
             last_staleness_s: 0.0,
             last_values: Vec::new(),
             troubled: 0,
+            was_of_a_moment: true,
             ages: AgeTrack::default(),
             written: Vec::new(),
             unexplained: 0,
@@ -298,14 +299,14 @@ impl<'d> RegionExaminer<'d> {
         if let Some(period_s) = self.liveness_period_s {
             liveness = self.liveness(moment, inputs, period_s, &mut difference, painter);
         }
-        let wrong_cells = self.words.check(
-            self.due.captured(moment.frame)[0],
-            self.due.reference()[0],
-            self.due.scene(),
-            self.troubled > 0,
-            painter,
-        );
-        let agrees = difference.agrees() && wrong_cells.is_empty();
+        let agrees = difference.agrees()
+            && self.words.are_likely_right(
+                self.due.captured(moment.frame)[0],
+                self.due.reference()[0],
+                self.due.scene(),
+                self.troubled > 0,
+                painter,
+            );
         self.word_boxes.clear();
         self.word_boxes.extend_from_slice(&self.fixed_words);
         reader::word_boxes(
@@ -331,15 +332,8 @@ impl<'d> RegionExaminer<'d> {
             Explanation::Due
         } else {
             let mut found = self.explain(moment, inputs, &mut readings, painter);
-            if matches!(found, None | Some(Explanation::Nothing { .. })) {
-                self.written = digits::as_read(
-                    self.subject,
-                    self.region,
-                    inputs,
-                    &self.due,
-                    self.due.captured(moment.frame)[0],
-                    &wrong_cells,
-                );
+            if found.is_none() {
+                self.written = self.read_numbers(moment, inputs, painter);
             }
             if found.is_none() && self.allowed_numbers_explain(moment, inputs, painter) {
                 found = Some(Explanation::Values);
@@ -358,6 +352,10 @@ impl<'d> RegionExaminer<'d> {
             self.troubled += 1;
             found
         };
+        self.was_of_a_moment = matches!(
+            explanation,
+            Explanation::Due | Explanation::OtherTime { .. }
+        );
         let written = std::mem::take(&mut self.written);
         let digits = match explanation {
             Explanation::Due => digits::as_drawn(self.subject, self.region, inputs, inputs),
@@ -393,7 +391,6 @@ impl<'d> RegionExaminer<'d> {
             explanation,
             data_span_s,
             difference,
-            wrong_cells,
             readings,
             hidden,
             digits,
@@ -431,6 +428,26 @@ impl<'d> RegionExaminer<'d> {
             &mut readings,
         );
         (readings, agrees)
+    }
+
+    /// Numbers that stand in the readouts' places instead of those that are due.
+    fn read_numbers(
+        &mut self,
+        moment: &Moment,
+        inputs: &Inputs,
+        painter: &mut Painter,
+    ) -> Vec<Written> {
+        let lines = digits::lines(self.subject, self.region, inputs, self.due.scene());
+        let captured = self.due.captured(moment.frame)[0];
+        let words: Vec<_> = lines.iter().flat_map(|(_, own)| own).copied().collect();
+        let wrong = self.words.wrong_in(
+            &words,
+            captured,
+            self.due.reference()[0],
+            self.due.scene(),
+            painter,
+        );
+        digits::as_read(self.subject, lines, inputs, &self.due, captured, &wrong)
     }
 
     /// Reads the picture: from what is due, or, while it shows something else, from what was shown in the frame before. What is
