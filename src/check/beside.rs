@@ -379,6 +379,7 @@ impl<'d> Comparison<'d> {
             place: None,
             symbol: None,
             requirement: region.requirements.join(", "),
+            as_a_whole: None,
             remarks: vec![remark],
         });
     }

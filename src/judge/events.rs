@@ -155,10 +155,25 @@ pub struct Event {
     pub symbol: Option<String>,
     /// Requirement ids of the regions, separated by commas.
     pub requirement: String,
+    /// What a misleading picture is as a whole, where that could be told; the first remark says it in words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub as_a_whole: Option<AsAWhole>,
     /// What else the regions said in this time.
     pub remarks: Vec<String>,
     /// The frame that shows the fault best.
     pub best_frame: u64,
+}
+
+/// What a misleading picture is as a whole.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum AsAWhole {
+    /// Another page than the one that is due.
+    OtherPage,
+    /// What is due, with its halves exchanged.
+    HalvesExchanged,
+    /// Another picture than the page of a reversion, which did not come in time.
+    NotReverted,
 }
 
 /// Which halves of the display stand in each other's place.
@@ -177,6 +192,15 @@ pub enum Instead {
     Page(usize),
     /// What is due, with its halves exchanged.
     Exchanged(Halves),
+}
+
+impl From<Instead> for AsAWhole {
+    fn from(instead: Instead) -> Self {
+        match instead {
+            Instead::Page(_) => Self::OtherPage,
+            Instead::Exchanged(_) => Self::HalvesExchanged,
+        }
+    }
 }
 
 /// Share of the confirmation time after which a display that reverts had a cause: its monitor looks at other frames than this one,
@@ -519,7 +543,9 @@ impl<'d> EventLog<'d> {
                 for &m in &members {
                     used[m] = true;
                 }
-                let mut remarks = self.stood_there(&parts, &members);
+                // Members share what stood there as a whole: see `group`.
+                let instead = parts[k].instead.map(|instead| self.in_words(instead));
+                let mut remarks: Vec<String> = instead.into_iter().collect();
                 if is_whole {
                     self.absorb(&parts, &members, &mut used, &mut remarks);
                 }
@@ -583,12 +609,10 @@ impl<'d> EventLog<'d> {
     }
 
     /// What stood there as a whole in place of what was due, in words.
-    fn stood_there(&self, parts: &[Open], members: &[usize]) -> Vec<String> {
-        let shown: BTreeSet<Instead> = members.iter().filter_map(|m| parts[*m].instead).collect();
-        let pages = self.definition.pages();
-        let words = shown.iter().map(|instead| match instead {
+    fn in_words(&self, instead: Instead) -> String {
+        match instead {
             Instead::Page(k) => {
-                let page = &pages[*k];
+                let page = &self.definition.pages()[k];
                 let cause = match page.reversion {
                     Some(_) => "reverted without cause: ",
                     None => "",
@@ -601,8 +625,7 @@ impl<'d> EventLog<'d> {
             Instead::Exchanged(Halves::UpperLower) => {
                 "its upper and lower halves are exchanged".into()
             }
-        });
-        words.collect()
+        }
     }
 
     /// Share of the regions with ink whose picture broke at the same time as that of `part`.
@@ -746,6 +769,7 @@ impl<'d> EventLog<'d> {
                 .filter(|_| concerned.len() == 1)
                 .and_then(|o| o.best_place.1.clone()),
             requirement: ids.join(", "),
+            as_a_whole: parts[members[0]].instead.map(AsAWhole::from),
             remarks,
             best_frame: shown.map_or(0, |o| o.best_frame),
         }

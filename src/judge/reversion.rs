@@ -7,7 +7,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::events::{Event, PictureError, bench_action};
+use super::events::{AsAWhole, Event, PictureError, bench_action};
 use super::verdict::Verdict;
 use crate::definition::Definition;
 use crate::definition::model::{Condition, Hazard};
@@ -319,11 +319,9 @@ impl<'d> ReversionWatch<'d> {
             place: None,
             symbol: None,
             requirement: requirements.join(", "),
-            remarks: vec![format!("{NOT_REVERTED}{}", self.record(called))],
+            as_a_whole: Some(AsAWhole::NotReverted),
+            remarks: vec![format!("did not revert in time: {}", self.record(called))],
             best_frame: overdue.first.0,
         }
     }
 }
-
-/// How a remark on a reversion that did not come in time begins.
-pub const NOT_REVERTED: &str = "did not revert in time: ";

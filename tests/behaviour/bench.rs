@@ -208,55 +208,84 @@ impl Bench {
 
     /// Checks `frames` against the recording, in memory.
     pub fn check(&self, frames: &[Picture]) -> Checked {
-        self.check_with(frames, None)
+        self.check_as(frames, self.settings())
     }
 
     /// Checks `frames` when those whose time lies in `lost_s` never arrive.
     pub fn check_without(&self, frames: &[Picture], lost_s: Span<f64>) -> Checked {
-        self.check_all(frames, None, Some(lost_s))
+        self.try_check(frames, Some(lost_s), self.settings())
+            .expect("the clip can be judged")
     }
 
     pub fn check_with(&self, frames: &[Picture], profile: Option<Profile>) -> Checked {
-        self.check_all(frames, profile, None)
+        let profile = profile.map(Box::new);
+        self.check_as(
+            frames,
+            Settings {
+                profile,
+                ..self.settings()
+            },
+        )
     }
 
     /// Checks `frames` as if the first were shown `offset_s` after the recording's time 0.
     pub fn check_from(&self, frames: &[Picture], offset_s: f64) -> Checked {
-        self.check_at(frames, None, None, offset_s)
-    }
-
-    fn check_all(
-        &self,
-        frames: &[Picture],
-        profile: Option<Profile>,
-        lost_s: Option<Span<f64>>,
-    ) -> Checked {
-        self.check_at(frames, profile, lost_s, 0.0)
-    }
-
-    fn check_at(
-        &self,
-        frames: &[Picture],
-        profile: Option<Profile>,
-        lost_s: Option<Span<f64>>,
-        offset_s: f64,
-    ) -> Checked {
-        self.try_check(frames, profile, lost_s, offset_s, Place::Usual)
-            .expect("the clip can be judged")
+        let offset = Offset::Given(offset_s);
+        self.check_as(
+            frames,
+            Settings {
+                offset,
+                ..self.settings()
+            },
+        )
     }
 
     /// Checks `frames` in which the display stands at `place`; what is said where that is not possible.
     pub fn check_placed(&self, frames: &[Picture], place: Place) -> Result<Checked, check::Error> {
-        self.try_check(frames, None, None, 0.0, place)
+        self.try_check(
+            frames,
+            None,
+            Settings {
+                place,
+                ..self.settings()
+            },
+        )
+    }
+
+    /// Checks `frames` as of a display that does not revert.
+    pub fn check_monitor_off(&self, frames: &[Picture]) -> Checked {
+        self.check_as(
+            frames,
+            Settings {
+                monitor_off: true,
+                ..self.settings()
+            },
+        )
+    }
+
+    /// How the clip is checked unless a test says otherwise.
+    fn settings(&self) -> Settings {
+        Settings {
+            offset: Offset::Given(0.0),
+            place: Place::Usual,
+            profile: None,
+            stretch: check::Stretch::First,
+            allow_missing: self.allow_missing,
+            monitor_off: false,
+            beside: None,
+        }
+    }
+
+    fn check_as(&self, frames: &[Picture], settings: Settings) -> Checked {
+        self.try_check(frames, None, settings)
+            .expect("the clip can be judged")
     }
 
     fn try_check(
         &self,
         frames: &[Picture],
-        profile: Option<Profile>,
         lost_s: Option<Span<f64>>,
-        offset_s: f64,
-        place: Place,
+        settings: Settings,
     ) -> Result<Checked, check::Error> {
         let y4m = y4m_at(frames, self.plan.rate);
         let options = OpenOptions {
@@ -268,15 +297,6 @@ impl Bench {
             Capture::from_reader(Box::new(std::io::Cursor::new(y4m)), "clip.y4m", &options)
                 .expect("the clip is good");
         let drawing = Drawing::new(&self.definition);
-        let settings = Settings {
-            offset: Offset::Given(offset_s),
-            place,
-            profile: profile.map(Box::new),
-            stretch: check::Stretch::First,
-            allow_missing: self.allow_missing,
-            monitor_off: false,
-            beside: None,
-        };
         let mut kept = Kept::default();
         let outcome = check::check(
             &self.definition,

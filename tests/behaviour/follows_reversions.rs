@@ -135,6 +135,16 @@ fn a_reversion_that_does_not_come_in_time_is_an_event_of_its_own() {
 }
 
 #[test]
+fn where_the_monitor_is_off_no_reversion_is_due() {
+    let pictures = Pictures::new(&[], "");
+    let checked = pictures.due.check_monitor_off(&pictures.wrong);
+    let [event] = &checked.outcome.events[..] else {
+        panic!("one event was due\n{}", checked.told());
+    };
+    assert_eq!(event.regions, ["torque"], "{}", checked.told());
+}
+
+#[test]
 fn a_reversion_without_cause_is_named() {
     let due = with_pages(definition(""), LENGTH_S, &[]);
     let good = due.frames(None);

@@ -99,6 +99,10 @@ fn due(time_s: f64) -> [u8; 5] {
 
 /// What is found when the display is told something else from the onset on.
 fn shown(told: impl Fn(f64) -> [u8; 5]) -> Checked {
+    shown_for(due, told)
+}
+
+fn shown_for(due: impl Fn(f64) -> [u8; 5], told: impl Fn(f64) -> [u8; 5]) -> Checked {
     let bench_due = bench(due);
     let onset = (ONSET_S * f64::from(RATE_HZ)) as usize;
     let right = bench_due.frames(None).into_iter().take(onset);
@@ -171,6 +175,42 @@ fn an_alert_that_is_not_shown_as_it_is_is_named_with_its_hazard() {
             (&[remark.to_owned()][..], hazard)
         );
         assert!((event.onset_s - ONSET_S).abs() < 0.1, "{}", checked.told());
+    }
+}
+
+#[test]
+fn an_alert_that_is_not_due_or_in_another_state_is_named() {
+    let fire = |t: f64, pressed: u8| [u8::from(t >= 1.0), 1, 0, 0, pressed];
+    let pressing = |t: f64| u8::from((1.5..1.7).contains(&t));
+    type Told = Box<dyn Fn(f64) -> [u8; 5]>;
+    let cases: [(Told, Told, &str); 3] = [
+        (
+            Box::new(|_| [0, 1, 0, 0, 0]),
+            Box::new(|_| [0, 1, 0, 1, 0]),
+            "the advisory \"DOOR\" is shown and not active",
+        ),
+        (
+            Box::new(move |t| fire(t, 0)),
+            Box::new(move |t| fire(t, pressing(t))),
+            "the warning \"FIRE\" is shown as acknowledged, and is not",
+        ),
+        (
+            Box::new(move |t| fire(t, pressing(t))),
+            Box::new(move |t| fire(t, 0)),
+            "the warning \"FIRE\" is shown as new, and has been acknowledged",
+        ),
+    ];
+    for (due, told, remark) in cases {
+        let checked = shown_for(due, told);
+        let [event] = &checked.outcome.events[..] else {
+            panic!("{remark}: one event was due\n{}", checked.told());
+        };
+        assert_eq!(event.class, Verdict::Misleading, "{}", checked.told());
+        assert!(
+            event.remarks.contains(&remark.to_owned()),
+            "{remark}: {}",
+            checked.told()
+        );
     }
 }
 

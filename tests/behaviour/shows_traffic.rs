@@ -9,7 +9,7 @@ use framevouch::judge::verdict::Verdict;
 use framevouch::picture::Picture;
 use framevouch::recording::{MissingColumns, Recording};
 
-use crate::bench::{Bench, Checked, RATE_HZ};
+use crate::bench::{Bench, Checked, Files, RATE_HZ, y4m};
 
 const DISPLAY: &str = r##"
 [display]
@@ -102,12 +102,12 @@ const TARGETS: [Target; 3] = [
     ("M", [140.0, 2.0, 1500.0], [1.0, 0.1, 0.0]),
 ];
 
-/// A display that is given `targets`.
-fn bench(targets: &[Target]) -> Bench {
-    let definition = Definition::from_toml(DISPLAY, "plot.toml", Path::new(""));
-    let definition = definition.unwrap_or_else(|e| panic!("{e}"));
+fn inputs() -> String {
     let rows = (0..=LENGTH_S * 10).map(|k| format!("{},6\n", k as f64 / 10.0));
-    let inputs = format!("t_s,scale_nm\n{}", rows.collect::<String>());
+    format!("t_s,scale_nm\n{}", rows.collect::<String>())
+}
+
+fn table(targets: &[Target]) -> String {
     let mut table = String::from("t_s,id,bearing,distance,height\n");
     for time in 0..=LENGTH_S {
         for (id, at, rate) in targets {
@@ -115,6 +115,14 @@ fn bench(targets: &[Target]) -> Bench {
             table += &format!("{time},{id},{b},{d},{h}\n");
         }
     }
+    table
+}
+
+/// A display that is given `targets`.
+fn bench(targets: &[Target]) -> Bench {
+    let definition = Definition::from_toml(DISPLAY, "plot.toml", Path::new(""));
+    let definition = definition.unwrap_or_else(|e| panic!("{e}"));
+    let (inputs, table) = (inputs(), table(targets));
     let recording = Recording::from_readers_as(
         inputs.as_bytes(),
         "inputs.csv",
@@ -228,4 +236,92 @@ fn a_target_in_the_wrong_place_is_named_with_its_error() {
             "{channel}: {worst:?}"
         );
     }
+}
+
+const SUITE: &str = r#"
+[suite]
+name = "traffic"
+
+[[run]]
+id = "plot"
+display = "plot.toml"
+inputs = "scale.csv"
+tables = { traffic = "traffic.csv" }
+capture = "plot.y4m"
+matrix = "bt709"
+offset_s = 0.0
+"#;
+
+const CAMPAIGN: &str = r#"
+[plan]
+name = "traffic"
+display = "plot.toml"
+seed = 3
+lead_s = 0.4
+stretch_s = 1.2
+
+[[capture]]
+file = "plot.y4m"
+inputs = "scale.csv"
+tables = { traffic = "traffic.csv" }
+profile = "profile.json"
+
+[[fault]]
+kind = "blank"
+duration_s = 0.6
+repeats = 1
+"#;
+
+#[test]
+fn a_table_goes_wherever_the_recording_goes() {
+    let files = Files::new();
+    files.write("plot.toml", DISPLAY.as_bytes());
+    files.write("scale.csv", inputs().as_bytes());
+    files.write("traffic.csv", table(&TARGETS).as_bytes());
+    let frames = bench(&TARGETS).frames(None);
+    files.write("plot.y4m", &y4m(&frames[..2 * RATE_HZ as usize]));
+    files.write("suite.toml", SUITE.as_bytes());
+    files.write("campaign.toml", CAMPAIGN.as_bytes());
+    let inputs = ["--display", "plot.toml", "--inputs", "scale.csv"];
+    let capture = [
+        "--capture",
+        "plot.y4m",
+        "--matrix",
+        "bt709",
+        "--offset",
+        "0",
+    ];
+    let traffic = ["--table", "traffic=traffic.csv"];
+    let with_table = |command, out| {
+        let parts: [&[&str]; 5] = [&[command], &inputs, &traffic, &capture, &["--out", out]];
+        files.run(&parts.concat())
+    };
+    let without = files.run(&[&["check"], &inputs[..], &capture, &["--out", "none"]].concat());
+    assert_eq!(without.status, 2, "{}", without.stdout);
+    assert!(
+        without.stderr.contains("--table traffic="),
+        "{}",
+        without.stderr
+    );
+    for (words, made) in [
+        ("checked", with_table("check", "checked")),
+        ("run again", files.run(&["verify", "checked", "--again"])),
+        ("calibrated", with_table("calibrate", "profile.json")),
+        (
+            "suite",
+            files.run(&["suite", "--plan", "suite.toml", "--out", "suite"]),
+        ),
+        (
+            "campaign",
+            files.run(&["campaign", "--plan", "campaign.toml", "--out", "tried"]),
+        ),
+    ] {
+        assert_eq!(made.status, 0, "{words}: {}{}", made.stdout, made.stderr);
+    }
+    // Another table is another input.
+    let moved = table(&TARGETS).replace("K,30,", "K,31,");
+    files.write("traffic.csv", moved.as_bytes());
+    let changed = files.run(&["verify", "checked"]);
+    assert_eq!(changed.status, 1, "{}{}", changed.stdout, changed.stderr);
+    assert!(changed.stdout.contains("traffic.csv"), "{}", changed.stdout);
 }

@@ -10,9 +10,8 @@ use crate::evidence::manifest::Manifest;
 use crate::evidence::report::labels::{count_of, figure, percent};
 use crate::evidence::requirements::{events_of, not_exercised, region_finding};
 use crate::evidence::stills::EventStills;
-use crate::judge::events::{Event, PictureError, name};
+use crate::judge::events::{AsAWhole, Event, PictureError, name};
 use crate::judge::region::READING_PX;
-use crate::judge::reversion::NOT_REVERTED;
 use crate::judge::rules::{self, Misled};
 use crate::judge::verdict::Verdict;
 
@@ -210,13 +209,13 @@ impl<'e> Wrong<'e> {
             foreign_px,
             color_samples,
         } = event.picture_error;
-        let remark = |words: &str| event.remarks.iter().find(|r| r.contains(words));
-        if let Some(remark) = remark(NOT_REVERTED) {
-            Self::NotReverted(remark)
-        } else if let Some(remark) = remark("shows the page ") {
-            Self::Page(remark)
-        } else if let Some(remark) = remark("halves are exchanged") {
-            Self::Exchanged(remark)
+        let said = event.remarks.first().map_or("", String::as_str);
+        if let Some(whole) = event.as_a_whole {
+            match whole {
+                AsAWhole::OtherPage => Self::Page(said),
+                AsAWhole::HalvesExchanged => Self::Exchanged(said),
+                AsAWhole::NotReverted => Self::NotReverted(said),
+            }
         } else if let Some(other) = event.worst_error.as_ref().and_then(|w| w.display.as_ref()) {
             Self::Split(other)
         } else if event.worst_error.is_some() {
@@ -865,7 +864,10 @@ mod tests {
             assert!(text.contains("No value is beyond its tolerance"), "{text}");
             assert!(text.contains(&rules::misleading(Misled::Picture)), "{text}");
         }
-        let page = told(|e| e.remarks = vec!["shows the page \"engine\"".into()]);
+        let page = told(|e| {
+            e.as_a_whole = Some(AsAWhole::OtherPage);
+            e.remarks = vec!["shows the page \"engine\"".into()];
+        });
         assert!(page.contains("it shows the page \"engine\""), "{page}");
     }
 
