@@ -5,7 +5,6 @@ use std::sync::Arc;
 use super::agreement::{self, Disagreement, GradientCells, Scratch, Tolerance};
 use super::digits::Written;
 use super::subject::Subject;
-use super::turned_words;
 use super::view::View;
 use crate::capture::reading_errors::ReadingErrors;
 use crate::definition::Definition;
@@ -252,11 +251,6 @@ impl<'d> Comparison<'d> {
         for number in numbers {
             self.scene.reword(number.item, &number.words);
         }
-        self.show(painter);
-    }
-
-    /// Draws what stands in the scene.
-    fn show(&mut self, painter: &mut Painter) {
         let fonts = self.subject.definition().fonts();
         let whole = Rect::new(0, 0, self.area.width, self.area.height);
         let area = self.area;
@@ -331,57 +325,21 @@ impl<'d> Comparison<'d> {
 
     fn compare_past_slivers(&mut self, frame: &Picture, enough: u32) -> Difference {
         let mut unchecked = std::mem::take(&mut self.unchecked);
-        let kept = [unchecked[0].len(), unchecked[1].len()];
         let mut found = self.compare_outside(frame, &unchecked, enough);
         if !found.agrees() {
             let slivers = slivers::around(&self.scene);
             if !slivers.is_empty() {
+                let kept = [unchecked[0].len(), unchecked[1].len()];
                 for rect in slivers {
                     leave_out(rect, &self.chain, self.area, &mut unchecked);
                 }
                 found = self.compare_outside(frame, &unchecked, enough);
+                unchecked[0].truncate(kept[0]);
+                unchecked[1].truncate(kept[1]);
             }
         }
-        if !found.agrees() {
-            found = self.compare_past_turned_words(frame, &mut unchecked, enough, found);
-        }
-        unchecked[0].truncate(kept[0]);
-        unchecked[1].truncate(kept[1]);
         self.unchecked = unchecked;
         found
-    }
-
-    /// What disagrees when turned words are drawn where they are shown; `found` when other ink disagrees as well.
-    fn compare_past_turned_words(
-        &mut self,
-        frame: &Picture,
-        unchecked: &mut [Vec<Rect>; 2],
-        enough: u32,
-        found: Difference,
-    ) -> Difference {
-        let boxes = turned_words::boxes(&self.scene, &self.chain, self.area);
-        if boxes.is_empty() {
-            return found;
-        }
-        let kept = unchecked[0].len();
-        unchecked[0].extend(boxes.iter().map(|(_, pixels)| pixels));
-        let elsewhere = self.compare_outside(frame, unchecked, LUMA_PX);
-        unchecked[0].truncate(kept);
-        if !elsewhere.agrees() {
-            return found;
-        }
-        let views = [self.captured(frame)[0], self.reference()[0]];
-        let Some(shown) = turned_words::as_shown(&self.scene, &boxes, views, &self.chain) else {
-            return found;
-        };
-        // Seldom, and few words: what it would keep from call to call is not worth a place in every region.
-        let mut painter = Painter::new();
-        let due = std::mem::replace(&mut self.scene, shown);
-        self.show(&mut painter);
-        let as_shown = self.compare_outside(frame, unchecked, enough);
-        self.scene = due;
-        self.show(&mut painter);
-        as_shown
     }
 
     /// Colour is not looked at once `enough` pixels of luma disagree.
@@ -464,7 +422,6 @@ fn captured_outwards(rect: Rect, chain: &ChainLook) -> Rect {
 mod tests {
     use super::*;
     use crate::examine::calibrate::{chain_look, plain_profile};
-    use crate::examine::register::FrameReference;
     use crate::picture::Encoding;
     use crate::reference::drawing::Drawing;
     use crate::reference::parts::bench;
@@ -491,88 +448,6 @@ mod tests {
         let mut comparison = Comparison::new(subject, 0, &chain, size, &mut painter);
         comparison.draw(&bench::inputs(&d, &[("a", length)]), &mut painter);
         comparison.compare(&Picture::filled(200, 200, Encoding::Rgb, sub, [0; 3]))
-    }
-
-    const TURNED_LABEL: &str = r##"
-        kind = "parts"
-        [[region.symbol.part]]
-        at = [90, 90]
-        turned_deg = 27
-        motion = [
-            { channel = "a", shift_along = [1, 0] },
-            { channel = "b", shift_along = [0, 1] },
-        ]
-        shape = { words = { text = "WORDS", position = [0, 0], align = "right", font = "sans", size = 14, color = "white" } }
-    "##;
-
-    /// What disagrees when a turned label is shown elsewhere by so much, and the same without a rule of its own. With
-    /// `words`, others stand there.
-    fn turned_label(dx: f64, dy: f64, words: &str) -> [Difference; 2] {
-        let of = |words: &str| bench::display(&TURNED_LABEL.replace("WORDS", words));
-        let (due, shown) = (of("30"), of(words));
-        let (drawing, shown_drawing) = (Drawing::new(&due), Drawing::new(&shown));
-        let (size, sub) = ((200, 200), Subsampling::None);
-        let profile = plain_profile(size, Encoding::Rgb, sub, Siting::Left);
-        let chain = chain_look(&profile);
-        let mut painter = Painter::default();
-        let frame = FrameReference::draw(
-            Subject::new(&shown, &shown_drawing),
-            &bench::inputs(&shown, &[("a", dx), ("b", dy)]),
-            &chain.look,
-            (sub, Siting::Left),
-            size,
-            &mut painter,
-        );
-        let frame = frame.picture(Encoding::Rgb);
-        let subject = Subject::new(&due, &drawing);
-        let mut comparison = Comparison::new(subject, 0, &chain, size, &mut painter);
-        comparison.draw(
-            &bench::inputs(&due, &[("a", 0.0), ("b", 0.0)]),
-            &mut painter,
-        );
-        let before = comparison.reference()[0].row(90).to_vec();
-        let own = comparison.compare(&frame);
-        assert_eq!(
-            comparison.reference()[0].row(90),
-            before,
-            "what is due is shown again"
-        );
-        let unchecked = comparison.unchecked.clone();
-        [
-            own,
-            comparison.compare_outside(&frame, &unchecked, u32::MAX),
-        ]
-    }
-
-    #[test]
-    fn turned_words_may_stand_up_to_a_pixel_from_their_place() {
-        let mut helped = 0;
-        for (dx, dy) in [
-            (0.0, 0.0),
-            (0.5, -0.5),
-            (0.9, 0.0),
-            (-0.6, 0.6),
-            (-0.3, -0.8),
-        ] {
-            let [own, plain] = turned_label(dx, dy, "30");
-            assert!(own.agrees(), "{dx} {dy}: {own:?}");
-            helped += u32::from(!plain.agrees());
-        }
-        assert!(helped > 0, "none of them needs a rule");
-    }
-
-    #[test]
-    fn turned_words_that_are_farther_off_or_others_or_gone_are_found() {
-        for (dx, dy) in [(2.0, 0.0), (0.0, -2.5), (4.0, 4.0)] {
-            let [own, _] = turned_label(dx, dy, "30");
-            assert!(!own.agrees(), "{dx} {dy}");
-        }
-        for words in ["10", "WW", "."] {
-            for (dx, dy) in [(0.0, 0.0), (0.5, -0.5)] {
-                let [own, _] = turned_label(dx, dy, words);
-                assert!(!own.agrees(), "{words} {dx} {dy}");
-            }
-        }
     }
 
     #[test]

@@ -16,21 +16,7 @@ const ROUNDS: usize = 8;
 /// edges across it.
 #[must_use]
 pub fn displacement(captured: View, reference: View) -> [Option<f64>; 2] {
-    settled(
-        captured,
-        reference,
-        whole(captured, reference).map(f64::from),
-    )
-}
-
-/// The same of a picture that lies within a pixel or so of its place.
-#[must_use]
-pub fn displacement_near(captured: View, reference: View) -> [Option<f64>; 2] {
-    settled(captured, reference, [0.0; 2])
-}
-
-/// Fractions of a pixel, from a place near by.
-fn settled(captured: View, reference: View, [mut x, mut y]: [f64; 2]) -> [Option<f64>; 2] {
+    let [mut x, mut y] = whole(captured, reference).map(f64::from);
     let mut slopes = [0.0; 2];
     for _ in 0..ROUNDS {
         let sums = sums(captured, reference, [x, y]);

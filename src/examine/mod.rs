@@ -37,6 +37,5 @@ pub mod signature;
 pub mod strokes;
 pub mod subject;
 mod text_rules;
-mod turned_words;
 pub mod view;
 pub mod words;

@@ -236,18 +236,15 @@ impl Scene {
         }
     }
 
-    /// Moves the line of words at index `item` by `dx`, `dy` px. Does nothing for outlines.
-    pub fn move_words(&mut self, item: usize, dx: f64, dy: f64) {
+    /// Moves the line of words at index `item` down by `dy` px. Does nothing for outlines.
+    pub fn move_words_down(&mut self, item: usize, dy: f64) {
         if let Some(Item {
             shape: Shape::Words(line),
             bounds,
             ..
         }) = self.items.get_mut(item)
         {
-            line.origin.x += dx;
             line.origin.y += dy;
-            bounds.left += dx;
-            bounds.right += dx;
             bounds.top += dy;
             bounds.bottom += dy;
         }

@@ -67,8 +67,8 @@ impl Model for AlertOrder {
                 .collect();
             let pairs: Vec<&[usize]> = lines.windows(2).collect();
             if let Some([upper, lower]) = from_seed(&pairs, seed).next() {
-                scene.move_words(*upper, 0.0, pitch_px);
-                scene.move_words(*lower, 0.0, -pitch_px);
+                scene.move_words_down(*upper, pitch_px);
+                scene.move_words_down(*lower, -pitch_px);
             }
         };
         let injector = Redrawn::by_edit(clip, region, Box::new(edit), fault.seed)?;
