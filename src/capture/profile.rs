@@ -243,7 +243,7 @@ impl Profile {
                 perspective: self.perspective,
             },
             color: ColorMap(self.color),
-            text: self.text,
+            text: self.text.clone(),
             shading: self.shading,
             blur_px: if self.blur_px < DRAWN_BLUR_PX {
                 0.0

@@ -240,7 +240,7 @@ impl ChainWatch {
 
 /// Regions disagree since the frame `first`: is the whole picture displaced or blurred?
 fn look_at_edges(sight: &Sight, first: u64, painter: &mut Painter) -> Result<(), Error> {
-    let look = sight.chain.look;
+    let look = sight.chain.look.clone();
     let due = sight.draw(&look, painter);
     let picture = &sight.frame.picture;
     if let Some((geometry, moved)) = sight.displacement(painter) {
@@ -360,8 +360,8 @@ impl Sight<'_> {
     /// is not found.
     fn displacement(&self, painter: &mut Painter) -> Option<(Geometry, [f64; 2])> {
         let picture = &self.frame.picture;
-        let look = self.chain.look;
-        let found = register::register(self.subject, self.inputs, &look, picture, painter)?;
+        let look = &self.chain.look;
+        let found = register::register(self.subject, self.inputs, look, picture, painter)?;
         let (g, h) = (found.geometry, look.geometry);
         let moved = g.corners_from(&h, self.subject.definition().size());
         let most = |axis: fn(&Point) -> f64| moved.iter().map(axis).fold(0.0, f64::max);
@@ -373,7 +373,7 @@ impl Sight<'_> {
 /// Nearly all regions disagree: are the colours of the whole picture changed by one rule?
 fn look_at_all_colors(sight: &Sight, first: u64, painter: &mut Painter) -> Result<(), Error> {
     let definition: &Definition = sight.subject.definition();
-    let look = sight.chain.look;
+    let look = sight.chain.look.clone();
     let mut fit = ColorFit::default();
     let (planes, size) = ((sight.chain.subsampling, sight.chain.siting), sight.size());
     let due = FrameReference::draw(sight.subject, sight.inputs, &look, planes, size, painter);

@@ -304,8 +304,8 @@ pub enum Area {
 
 /// How data move a part: exactly one of `turn_about`, `carry_about`, `shift_along`, `strip` and `sector`.
 ///
-/// The driving value is `channel` (stopped at `range`, by `period` if any), less `minus` (stopped likewise), plus
-/// `offset`; brought to half a `period` on either side of 0 where there is a `minus` and a `period`; divided by `over`.
+/// The driving value is `channel` (stopped at `range`, by `period` if any), less `minus` (stopped at
+/// `minus_range`), plus `offset`; brought to half a `period` on either side of 0 where there is a `minus` and a `period`; divided by `over`.
 /// `scale` or `per_unit` makes degrees, pixels or a share of it.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -334,6 +334,9 @@ pub struct Motion {
     /// Values beyond are shown like its ends.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub range: Option<[f64; 2]>,
+    /// Values of `minus` beyond are taken like its ends; those of `range` when absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub minus_range: Option<[f64; 2]>,
     /// Values this far apart look the same.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub period: Option<f64>,

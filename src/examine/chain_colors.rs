@@ -531,7 +531,7 @@ pub fn largest_change(map: &ColorMap, definition: &Definition, encoding: Encodin
     let plain = Look::new(encoding);
     let mapped = Look {
         color: *map,
-        ..plain
+        ..plain.clone()
     };
     let mut largest = 0.0f64;
     for color in definition.file().colors.keys() {

@@ -129,7 +129,7 @@ impl<'d> Comparison<'d> {
         let area = captured_area(definition.regions()[region].area(), chain, size.0, size.1);
         let mut scene = Scene::default();
         subject.region_static(region, &mut scene);
-        let mut canvas = RegionCanvas::new(area, 3, chain.look, definition.background());
+        let mut canvas = RegionCanvas::new(area, 3, chain.look.clone(), definition.background());
         canvas.set_fixed(painter, definition.fonts(), &scene, Filter::ALL);
         let c = chroma_area(area, chain.subsampling);
         let chroma = [(); 2].map(|()| Plane::filled(c.width as usize, c.height as usize, 128));

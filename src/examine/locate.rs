@@ -86,7 +86,7 @@ pub fn locate(
     candidates.truncate(CLOSE_LOOKS);
     let mut best: Option<Found> = None;
     for candidate in candidates {
-        let mut look = look;
+        let mut look = look.clone();
         look.geometry = candidate.geometry;
         let Some(found) = settle(subject, frames, look, step, painter) else {
             continue;
@@ -427,7 +427,7 @@ fn settle(
         } else {
             Detail::Reduced
         };
-        let mut small = look;
+        let mut small = look.clone();
         small.geometry = look.geometry.scaled(1.0 / size as f64);
         for motion in [Motion::Upright, Motion::Free] {
             let is_first = size == first;
@@ -448,7 +448,7 @@ fn settle(
     }
     let definition = subject.definition();
     let own = (definition.size().0 as f64, definition.size().1 as f64);
-    let mut upright = look;
+    let mut upright = look.clone();
     upright.geometry = look.geometry.nearest_upright(own);
     register::refine(
         subject,
@@ -486,7 +486,7 @@ pub fn is_there_softly(
     captured: &Plane,
     painter: &mut Painter,
 ) -> bool {
-    let mut small = *look;
+    let mut small = look.clone();
     small.geometry = look.geometry.scaled(1.0 / SOFT_STEP as f64);
     let luma = reduced_plane(captured, SOFT_STEP);
     let edges = edges(subject, inputs, &small, &luma, painter);

@@ -24,6 +24,7 @@ pub mod digits;
 pub mod displacement;
 pub mod error_model;
 pub mod fit;
+mod hinting;
 pub mod locate;
 mod optics;
 pub mod overlay;

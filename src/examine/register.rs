@@ -140,8 +140,8 @@ impl LumaReference {
         let (width, height) = definition.size();
         let display = Rect::new(0, 0, width as i32, height as i32);
         let mut resampler = Resampler::within(look, area, display);
-        let (own, own_look) = resampler.as_ref().map_or((area, *look), |r| {
-            (r.native(), Resampler::native_look(*look))
+        let (own, own_look) = resampler.as_ref().map_or((area, look.clone()), |r| {
+            (r.native(), Resampler::native_look(look))
         });
         let mut canvas = Canvas::new(own, planes, ground);
         let mut moving = Plane::filled(size.0, size.1, 0);
@@ -723,7 +723,7 @@ pub fn register(
 ) -> Option<Registration> {
     let size = (captured.width(), captured.height());
     let luma = &captured.planes()[0];
-    let mut look = *look;
+    let mut look = look.clone();
     let motion = if look.geometry.is_upright() {
         Motion::Upright
     } else {

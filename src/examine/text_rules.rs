@@ -3,23 +3,28 @@
 //! Nominal frames are drawn by each of the rules there are ([`TextPlacement::all`]). Where the drawings differ, the
 //! captured picture is nearer to the right one.
 
+use super::hinting::Advances;
 use super::register::LumaReference;
 use super::subject::Subject;
+use super::view::View;
 use crate::capture::CapturedFrame;
 use crate::capture::profile::Profile;
 use crate::recording::Recording;
 use crate::recording::inputs::Inputs;
 use crate::reference::canvas::Look;
 use crate::reference::painter::Painter;
-use crate::reference::placement::TextPlacement;
+use crate::reference::placement::{TextPlacement, WholePixels};
+use crate::reference::scene::Scene;
 
 /// Frames that are looked at.
 const FRAMES: usize = 3;
+/// Rounds in which hinted advances are told.
+const HINTING_ROUNDS: usize = 3;
 /// Levels by which two drawings must differ in a pixel for it to be asked.
 const DIFFERENCE: u8 = 12;
 /// A difference counts no more than this, levels: what covers a word says nothing of its place.
 const MOST: u8 = 96;
-/// Share of the squared differences of exact places that the rules must leave at most, in the pixels that they move. A
+/// Share of the squared differences of simpler places that rules must leave at most, in the pixels that they move. A
 /// rule that is wrong leaves more, and a rasteriser of another kind moves edges but by fractions of a pixel.
 const LEFT_SHARE: f64 = 0.7;
 /// Fewest pixels that must differ, of all frames.
@@ -29,11 +34,20 @@ const LEAST_PIXELS: u64 = 40;
 #[derive(Clone, Copy, Default)]
 struct Left {
     pixels: u64,
-    exact: u64,
+    before: u64,
     by_rule: u64,
 }
 
+impl Left {
+    /// What the rule takes away from the whole, since rules move different pixels.
+    const fn gain(&self) -> i64 {
+        self.before as i64 - self.by_rule as i64
+    }
+}
+
 /// The rules that explain the captured words best; exact places where none does clearly better.
+///
+/// Upright lines first, then turned ones, then what hinting does to the advances: each moves other pixels.
 #[must_use]
 pub(super) fn text_placement(
     frames: &[&CapturedFrame],
@@ -43,46 +57,120 @@ pub(super) fn text_placement(
     offset_s: f64,
     painter: &mut Painter,
 ) -> TextPlacement {
-    let size = (profile.width, profile.height);
-    let mut inputs = Inputs::default();
-    let rules: Vec<TextPlacement> = TextPlacement::all().skip(1).collect();
-    let mut left = vec![Left::default(); rules.len()];
-    for frame in frames.iter().take(FRAMES) {
-        recording.inputs_at(frame.time_s + offset_s, &mut inputs);
-        let mut draw = |text| {
-            let look = Look {
-                text,
-                ..profile.look()
-            };
-            LumaReference::draw(subject, &inputs, &look, size, painter)
+    let mut nominal = Nominal {
+        frames: &frames[..frames.len().min(FRAMES)],
+        subject,
+        recording,
+        profile,
+        offset_s,
+        painter,
+    };
+    let upright = TextPlacement::all().skip(1).collect();
+    let text = nominal.best(TextPlacement::EXACT, upright);
+    let turned = TextPlacement {
+        whole_px_turned: true,
+        ..text.clone()
+    };
+    let mut text = nominal.best(text, vec![turned]);
+    // What stands behind a character that is found may be told better once that one stands in its place.
+    for _ in 0..HINTING_ROUNDS {
+        if text.whole_px_along != WholePixels::Advances {
+            break;
+        }
+        let hinted = nominal.hinted(&text);
+        let found = nominal.best(text.clone(), vec![hinted]);
+        if found == text {
+            break;
+        }
+        text = found;
+    }
+    text
+}
+
+/// Frames that show what is due.
+struct Nominal<'a, 'd> {
+    frames: &'a [&'a CapturedFrame],
+    subject: Subject<'d>,
+    recording: &'a Recording,
+    profile: &'a Profile,
+    offset_s: f64,
+    painter: &'a mut Painter,
+}
+
+impl Nominal<'_, '_> {
+    /// What is due in a frame.
+    fn inputs(&self, frame: &CapturedFrame) -> Inputs {
+        let mut inputs = Inputs::default();
+        let time_s = frame.time_s + self.offset_s;
+        self.recording.inputs_at(time_s, &mut inputs);
+        inputs
+    }
+
+    fn draw(&mut self, inputs: &Inputs, text: &TextPlacement) -> (LumaReference, Look) {
+        let look = Look {
+            text: text.clone(),
+            ..self.profile.look()
         };
-        let captured = frame.picture.planes()[0].levels();
-        let exact = draw(TextPlacement::EXACT);
-        for (rule, left) in rules.iter().zip(&mut left) {
-            let by_rule = draw(*rule);
-            let drawn = exact.plane().levels().iter().zip(by_rule.plane().levels());
-            for (shown, (exact, by_rule)) in captured.iter().zip(drawn) {
-                if exact.abs_diff(*by_rule) >= DIFFERENCE {
-                    let square = |drawn: &u8| u64::from(shown.abs_diff(*drawn).min(MOST)).pow(2);
-                    left.pixels += 1;
-                    left.exact += square(exact);
-                    left.by_rule += square(by_rule);
+        let size = (self.profile.width, self.profile.height);
+        let drawn = LumaReference::draw(self.subject, inputs, &look, size, self.painter);
+        (drawn, look)
+    }
+
+    /// The best of `rules`; `before` where none does clearly better than that.
+    fn best(&mut self, before: TextPlacement, rules: Vec<TextPlacement>) -> TextPlacement {
+        let mut left = vec![Left::default(); rules.len()];
+        for frame in self.frames {
+            let inputs = self.inputs(frame);
+            let captured = frame.picture.planes()[0].levels();
+            let (base, _) = self.draw(&inputs, &before);
+            for (rule, left) in rules.iter().zip(&mut left) {
+                let (by_rule, _) = self.draw(&inputs, rule);
+                let drawn = base.plane().levels().iter().zip(by_rule.plane().levels());
+                for (shown, (base, by_rule)) in captured.iter().zip(drawn) {
+                    if base.abs_diff(*by_rule) >= DIFFERENCE {
+                        let square =
+                            |drawn: &u8| u64::from(shown.abs_diff(*drawn).min(MOST)).pow(2);
+                        left.pixels += 1;
+                        left.before += square(base);
+                        left.by_rule += square(by_rule);
+                    }
                 }
             }
         }
+        rules
+            .into_iter()
+            .zip(left)
+            .filter(|(_, l)| {
+                l.pixels >= LEAST_PIXELS && (l.by_rule as f64) < LEFT_SHARE * l.before as f64
+            })
+            // The first of equals, which is the simplest.
+            .rev()
+            .max_by_key(|(_, l)| l.gain())
+            .map_or(before, |(rule, _)| rule)
     }
-    // What a rule takes away from the whole, since rules move different pixels.
-    let gain = |l: &Left| l.exact as i64 - l.by_rule as i64;
-    rules
-        .into_iter()
-        .zip(left)
-        .filter(|(_, l)| {
-            l.pixels >= LEAST_PIXELS && (l.by_rule as f64) < LEFT_SHARE * l.exact as f64
-        })
-        // The first of equals, which is the simplest.
-        .rev()
-        .max_by_key(|(_, l)| gain(l))
-        .map_or(TextPlacement::EXACT, |(rule, _)| rule)
+
+    /// `text` with the advances that the frames show.
+    fn hinted(&mut self, text: &TextPlacement) -> TextPlacement {
+        let mut advances = Advances::default();
+        let mut scene = Scene::default();
+        let definition = self.subject.definition();
+        for frame in self.frames {
+            let inputs = self.inputs(frame);
+            let (drawn, look) = self.draw(&inputs, text);
+            let captured = View::whole(&frame.picture.planes()[0]);
+            for (k, _) in definition.regions_due(&inputs) {
+                scene.clear();
+                self.subject.region_static(k, &mut scene);
+                self.subject.region_moving(k, &inputs, &mut scene);
+                let reference = View::whole(drawn.plane());
+                advances.take(captured, reference, &scene, definition, &look);
+            }
+        }
+        TextPlacement {
+            hinted: advances.most().into(),
+            ..text.clone()
+        }
+    }
 }
 
 #[cfg(test)]
@@ -98,6 +186,7 @@ mod tests {
     use crate::recording::MissingColumns;
     use crate::reference::canvas::Siting;
     use crate::reference::drawing::Drawing;
+    use crate::reference::placement::HintedAdvance;
 
     const HEAD: &str = r##"
         [display]
@@ -146,11 +235,23 @@ mod tests {
             )
             .expect("strings take everything");
         }
+        for (k, words) in ["HEADING", "WEST", "NORTH"].iter().enumerate() {
+            let (x, y) = (40.4 + 0.3 * k as f64, 45.45 + 72.3 * k as f64);
+            let turned_deg = 35 * k + 20;
+            write!(
+                text,
+                "[[region.symbol]]\nkind = \"parts\"\n[[region.symbol.part]]\nat = [{x}, {y}]\n\
+                 turned_deg = {turned_deg}\nshape = {{ words = {{ text = \"{words}\", position = [0, 0], \
+                 align = \"center\", font = \"plain\", size = 14, color = \"white\" }} }}\n"
+            )
+            .expect("strings take everything");
+        }
         Definition::from_toml(&text, "words", Path::new(".")).expect("a display for tests")
     }
 
-    #[test]
-    fn the_rules_that_drew_a_picture_are_found() {
+    /// The rules that are found in a picture that was drawn by `text`, by a rasteriser that lays edges elsewhere by fractions of
+    /// a pixel.
+    fn found(text: &TextPlacement) -> TextPlacement {
         let definition = display();
         let drawing = Drawing::new(&definition);
         let subject = Subject::new(&definition, &drawing);
@@ -170,18 +271,52 @@ mod tests {
         let mut painter = Painter::new();
         let mut inputs = Inputs::default();
         recording.inputs_at(0.5, &mut inputs);
+        let mut look = profile.look();
+        look.text = text.clone();
+        (look.geometry.tx, look.geometry.ty) = (0.15, -0.15);
+        let drawn = FrameReference::draw(subject, &inputs, &look, planes, (320, 240), &mut painter);
+        let mut frame = CapturedFrame::new();
+        frame.time_s = 0.5;
+        frame.picture = drawn.picture(encoding);
+        text_placement(&[&frame], subject, &recording, &profile, 0.0, &mut painter)
+    }
+
+    #[test]
+    fn the_rules_that_drew_a_picture_are_found() {
         for text in TextPlacement::all() {
-            let mut look = profile.look();
-            look.text = text;
-            // Another rasteriser lays edges elsewhere by fractions of a pixel.
-            (look.geometry.tx, look.geometry.ty) = (0.15, -0.15);
-            let drawn =
-                FrameReference::draw(subject, &inputs, &look, planes, (320, 240), &mut painter);
-            let mut frame = CapturedFrame::new();
-            frame.time_s = 0.5;
-            frame.picture = drawn.picture(encoding);
-            let found = text_placement(&[&frame], subject, &recording, &profile, 0.0, &mut painter);
-            assert_eq!(found, text);
+            assert_eq!(found(&text), text);
         }
+    }
+
+    #[test]
+    fn turned_lines_have_a_rule_of_their_own() {
+        let turned = TextPlacement {
+            whole_px_turned: true,
+            ..TextPlacement::EXACT
+        };
+        assert_eq!(found(&turned), turned);
+        let both = TextPlacement {
+            whole_px_along: WholePixels::Advances,
+            whole_px_base_line: true,
+            ..turned
+        };
+        assert_eq!(found(&both), both);
+    }
+
+    #[test]
+    fn advances_that_hinting_changed_are_found_by_their_characters() {
+        let more = |character, more_px| HintedAdvance {
+            font: 0,
+            size_px: 18.0,
+            character,
+            more_px,
+        };
+        let text = TextPlacement {
+            whole_px_along: WholePixels::Advances,
+            whole_px_base_line: true,
+            hinted: vec![more('A', -1), more('E', 1), more('O', 1), more('T', 1)].into(),
+            ..TextPlacement::EXACT
+        };
+        assert_eq!(found(&text), text);
     }
 }

@@ -32,7 +32,7 @@ impl ColorMap {
 }
 
 /// What the capture chain does to a good picture, as far as it can be drawn in.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Look {
     /// What the planes hold.
     pub encoding: Encoding,

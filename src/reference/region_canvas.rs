@@ -50,10 +50,10 @@ impl RegionCanvas {
     #[must_use]
     pub fn new(area: Rect, planes: usize, look: Look, background: Rgb) -> Self {
         let picture = Canvas::new(area, planes, look.levels(background));
-        let (mut base, mut own_look) = (picture.clone(), look);
+        let (mut base, mut own_look) = (picture.clone(), look.clone());
         let seen = Resampler::new(&look, area).map(|resampler| {
             base = Canvas::new(resampler.native(), planes, look.levels(background));
-            own_look = Resampler::native_look(look);
+            own_look = Resampler::native_look(&look);
             Seen {
                 resampler,
                 base: picture.clone(),
@@ -216,9 +216,9 @@ impl SlopeCanvas {
     ) -> Self {
         let ground = look.levels(background);
         let resampler = Resampler::new(&look, area);
-        let (own, look) = resampler
-            .as_ref()
-            .map_or((area, look), |r| (r.native(), Resampler::native_look(look)));
+        let (own, look) = resampler.as_ref().map_or((area, look.clone()), |r| {
+            (r.native(), Resampler::native_look(&look))
+        });
         let mut base = Canvas::new(own, 1, ground);
         let below = Filter {
             words: filter.words,
@@ -564,7 +564,7 @@ mod tests {
             let area = Rect::new(2, 1, 40, 30);
             let mut painter = Painter::new();
             let mut slopes = SlopeCanvas::new(
-                &mut painter, &fonts, (area, look, BLACK), &Scene::default(), Filter::ALL,
+                &mut painter, &fonts, (area, look.clone(), BLACK), &Scene::default(), Filter::ALL,
             );
             let dirty = slopes
                 .draw_differences(&mut painter, &fonts, [&a, &b], Some(&a), area)
@@ -600,7 +600,7 @@ mod tests {
             look.geometry = Geometry { tx: shift, ty: -shift, ..Geometry::IDENTITY };
             let area = Rect::new(2, 1, 40, 30);
             let mut painter = Painter::new();
-            let mut region = RegionCanvas::new(area, 3, look, BLACK);
+            let mut region = RegionCanvas::new(area, 3, look.clone(), BLACK);
             let mut before = region.canvas().clone();
             for scene in &scenes {
                 let dirty = region.update(&mut painter, &fonts, scene).to_vec();

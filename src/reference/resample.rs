@@ -113,7 +113,7 @@ impl Resampler {
         if is_as_drawn || seen.is_empty() {
             return None;
         }
-        let drawn = Self::native_look(*look).geometry;
+        let drawn = Self::native_look(look).geometry;
         let geometry = if is_native {
             Geometry::IDENTITY
         } else {
@@ -175,7 +175,7 @@ impl Resampler {
 
     /// How a display looks on the pixels that it is drawn on.
     #[must_use]
-    pub fn native_look(look: Look) -> Look {
+    pub fn native_look(look: &Look) -> Look {
         Look {
             geometry: if look.geometry.is_native() {
                 look.geometry
@@ -184,7 +184,7 @@ impl Resampler {
             },
             blur_px: 0.0,
             shading: Shading::NONE,
-            ..look
+            ..look.clone()
         }
     }
 
@@ -467,7 +467,7 @@ pub fn draw_seen(
         Some(mut resampler) => {
             let native = resampler.native();
             let mut own = Canvas::new(native, canvas.planes().len(), ground);
-            let look = Resampler::native_look(*look);
+            let look = Resampler::native_look(look);
             painter.draw(scene, fonts, &look, &mut own, Filter::ALL, native);
             resampler.resample(&own, canvas, area);
         }
@@ -639,7 +639,7 @@ mod tests {
             let mut scene = Scene::default();
             scene.rectangle(Rgb([90, 120, 40]), bounds(0.0, 0.0, 80.0, 60.0));
             scene.rectangle(WHITE, bounds(x, y, x + 1.0, y + 1.0));
-            seen_by(&scene, look, area)
+            seen_by(&scene, look.clone(), area)
         };
         let plain = draw(-50.0, -50.0);
         for (x, y) in [(0, 0), (40, 30), (79, 59), (13, 57)] {

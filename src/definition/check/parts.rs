@@ -360,14 +360,17 @@ impl Check<'_> {
         }
         self.number(&at.key("offset"), m.offset, &VALUE);
         self.number_if(&at.key("period"), m.period, &PERIOD);
-        if let Some([low, high]) = m.range {
-            self.pair(&at.key("range"), [low, high], &VALUE);
+        for (key, range) in [("range", m.range), ("minus_range", m.minus_range)] {
+            let Some([low, high]) = range else { continue };
+            self.pair(&at.key(key), [low, high], &VALUE);
             if low >= high {
-                self.say(
-                    &at.key("range"),
-                    format!("range: low end {low} is not below high end {high}"),
-                );
+                let message = format!("{key}: low end {low} is not below high end {high}");
+                self.say(&at.key(key), message);
             }
+        }
+        if m.minus_range.is_some() && m.minus.is_none() {
+            let message = "minus_range: there is no \"minus\" whose values could end";
+            self.say(&at.key("minus_range"), message);
         }
         if m.with_bank.is_some() && m.with_pitch.is_some() {
             self.say(

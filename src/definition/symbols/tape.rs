@@ -1,7 +1,7 @@
 //! Moving straight scale: the value stands still, the scale passes by.
 //!
-//! The value stops at the ends of the scale (`min`, `max`) unless the scale repeats; the digits in the window go on. On a
-//! repeating scale a bug is shown at the nearest of its places, and marks stand at multiples of the step, so `period` should
+//! The value stops at the ends of the scale (`min`, `max`) unless the scale repeats; the digits in the window go on, and bugs
+//! stop with the scale or go on as `bugs_past_ends` says. On a repeating scale a bug is shown at the nearest of its places, and marks stand at multiples of the step, so `period` should
 //! be a multiple of the steps.
 
 use schemars::JsonSchema;
@@ -54,6 +54,10 @@ pub struct Tape {
     /// Marked values on the scale.
     #[serde(default)]
     pub bugs: Vec<Bug>,
+    /// Whether the bug of a value beyond the scale's ends stands beyond them, at most at the end of `rect`; false: at the
+    /// scale's end.
+    #[serde(default)]
+    pub bugs_past_ends: bool,
     /// The box with the value; on top of the scale.
     pub window: Option<Window>,
     /// What is shown when the data are invalid.
@@ -266,7 +270,8 @@ impl Tape {
         };
         filled(Shape::Polygon(corners.to_vec()), &b.color).moved(Motion {
             minus: Some(self.channel.clone()),
-            range: self.range(),
+            range: self.range().filter(|_| !self.bugs_past_ends),
+            minus_range: self.range().filter(|_| self.bugs_past_ends),
             period: self.period,
             scale,
             shift_along: Some(lane.along()),

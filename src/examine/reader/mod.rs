@@ -132,7 +132,7 @@ impl<'d> Reader<'d> {
         }
         let mut scene = Scene::default();
         subject.region_static(region, &mut scene);
-        let mut look = chain.look;
+        let mut look = chain.look.clone();
         let is_stepped = look.text.whole_px_base_line && freedoms.iter().any(|f| f.is_rolling);
         look.text.whole_px_base_line &= !is_stepped;
         let pictures = SlopeCanvas::new(

@@ -1,6 +1,7 @@
 //! The verdict on one region, from what was found in it and its recent past.
 
 mod age;
+mod liveness;
 mod past;
 mod reading;
 mod sustained;
@@ -8,6 +9,7 @@ mod sustained;
 pub use self::reading::Reading;
 pub use self::sustained::STRETCH_S;
 
+use self::liveness::Liveness;
 use self::past::Past;
 use self::sustained::Sustained;
 use super::company::Company;
@@ -105,8 +107,7 @@ pub struct RegionJudge {
     /// By freedom: where a turn begins, for those that turn.
     turns_from: Vec<f64>,
     max_latency_s: f64,
-    liveness_hold_s: Option<f64>,
-    liveness: Option<(bool, f64)>,
+    liveness: Option<Liveness>,
     is_static: bool,
     tests: Vec<FreezeTest>,
     /// By freedom.
@@ -146,12 +147,7 @@ impl RegionJudge {
             let name = &definition.channels()[f.channel.0].0;
             model.tolerance.get(name).copied().unwrap_or(f64::INFINITY)
         };
-        let liveness_hold_s = model
-            .symbol
-            .iter()
-            .flat_map(crate::definition::model::Symbol::liveness)
-            .map(|l| l.max_hold_ms / 1000.0)
-            .next();
+        let liveness = Liveness::of(model);
         Self {
             region,
             is_unchecked: model.is_unchecked(),
@@ -160,9 +156,8 @@ impl RegionJudge {
             turns_from: freedoms.iter().map(|f| turn_from(definition, f)).collect(),
             freedoms: freedoms.to_vec(),
             max_latency_s: definition.max_latency_s(region),
-            is_static: channels.is_empty() && liveness_hold_s.is_none(),
-            liveness_hold_s,
-            liveness: None,
+            is_static: channels.is_empty() && liveness.is_none(),
+            liveness,
             tests: vec![FreezeTest::default(); freedoms.len()],
             sustained: vec![Sustained::default(); freedoms.len()],
             past: Past::new(freedoms),
@@ -400,8 +395,9 @@ impl RegionJudge {
 
     /// The latest time from which on a freeze would show by now, when that is within the last second.
     fn live_since(&self, moment: &Moment) -> Option<f64> {
-        if let (Some(hold_s), Some((_, changed_s))) = (self.liveness_hold_s, self.liveness) {
-            return (moment.time_s - changed_s <= hold_s).then_some(changed_s);
+        let of_mark = |l: &Liveness| l.changed_s(moment.time_s);
+        if let Some(changed_s) = self.liveness.as_ref().and_then(of_mark) {
+            return changed_s;
         }
         if self.freedoms.is_empty() {
             return (moment.time_s - self.changed_s <= ALLOWED_BLIND_S).then_some(self.changed_s);
@@ -465,16 +461,9 @@ impl RegionJudge {
 
     /// For a liveness cell: true when it has not changed for too long. `None` without one.
     fn liveness_is_stuck(&mut self, moment: &Moment, findings: &Findings) -> Option<bool> {
-        let hold_s = self.liveness_hold_s?;
-        if let Some(lit) = findings.liveness
-            && self.liveness.is_none_or(|(before, _)| before != lit)
-        {
-            self.liveness = Some((lit, moment.time_s));
-        }
-        Some(
-            self.liveness
-                .is_some_and(|(_, since)| moment.time_s - since > hold_s),
-        )
+        let liveness = self.liveness.as_mut()?;
+        liveness.see(moment.time_s, findings.liveness);
+        Some(liveness.is_stuck(moment.time_s))
     }
 
     /// Tells the story of the readings since they went wrong; told anew every few frames. `is_outside`

@@ -20,6 +20,7 @@ pub(crate) struct Drive {
     offset: f64,
     over: Option<ChannelId>,
     range: Option<[f64; 2]>,
+    minus_range: Option<[f64; 2]>,
     pub period: Option<f64>,
     places: Places,
     /// Lowest and highest value of the channel's source, where that is stated.
@@ -121,6 +122,7 @@ impl Drive {
             over,
             most_over: most_over.map_or(1.0, |[_, high]| high),
             range: m.range,
+            minus_range: m.minus_range.or(m.range),
             period: m.period,
             places: Places::new(&m.scale, m.per_unit),
             source_range: d.channels()[channel.0].1.range,
@@ -153,23 +155,23 @@ impl Drive {
     /// The driving value; `None` while a channel has none.
     fn value(&self, inputs: &Inputs) -> Option<f64> {
         let number = |c: ChannelId| inputs.value(c).number();
-        let stop = |v: f64| self.range.map_or(v, |[low, high]| v.min(high).max(low));
+        let stop =
+            |v: f64, range: Option<[f64; 2]>| range.map_or(v, |[low, high]| v.min(high).max(low));
+        let less = |c: ChannelId| Some(stop(number(c)?, self.minus_range));
         let own = number(self.channel)?;
         let own = match self.attitude {
             Some((Angle::Pitch, bank)) => drawn_attitude(own, number(bank)?).0,
             Some((Angle::Bank, pitch)) => drawn_attitude(number(pitch)?, own).1,
             None => own,
         };
-        let own = stop(own);
+        let own = stop(own, self.range);
         let over = match self.over {
             Some(c) => number(c).filter(|v| *v > 0.0)?,
             None => 1.0,
         };
         let value = match (self.minus, self.period, &self.places) {
-            (Some(minus), Some(period), _) => {
-                half_period(own - stop(number(minus)?) + self.offset, period)
-            }
-            (Some(minus), None, _) => own - stop(number(minus)?) + self.offset,
+            (Some(minus), Some(period), _) => half_period(own - less(minus)? + self.offset, period),
+            (Some(minus), None, _) => own - less(minus)? + self.offset,
             (None, Some(period), Places::Bent(_)) => (own + self.offset).rem_euclid(period),
             (None, ..) => own + self.offset,
         };
@@ -184,7 +186,8 @@ impl Drive {
         let is_same = (self.channel, self.minus, self.attitude, self.offset)
             == (other.channel, other.minus, other.attitude, other.offset)
             && self.over == other.over
-            && (self.range, self.period) == (other.range, other.period)
+            && (self.range, self.minus_range, self.period)
+                == (other.range, other.minus_range, other.period)
             && (&self.places, &self.way) == (&other.places, &other.way);
         is_same || (is_attitude && is_one)
     }

@@ -5,6 +5,7 @@ hinting are filled outlines. Kerning comes from the font's own table.
 """
 
 import hashlib
+import math
 import os
 import struct
 import tempfile
@@ -192,7 +193,7 @@ class Writer:
         ctx = pen.ctx
         ctx.save()
         if rule != "none":
-            x, y = int(x + 0.5), int(y + 0.5)
+            x, y = math.floor(x + 0.5), math.floor(y + 0.5)
         ctx.translate(x, y)
         ctx.rotate(angle)
         ctx.set_scaled_font(font)

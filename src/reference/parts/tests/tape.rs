@@ -133,6 +133,24 @@ fn a_bug_beyond_the_view_is_parked_at_its_end() {
 }
 
 #[test]
+fn a_bug_beyond_the_scale_stands_at_its_end_or_goes_on_to_the_end_of_the_area() {
+    let past = TAPE.replace("bugs = ", "bugs_past_ends = true\n    bugs = ");
+    // The scale ends at 300 and stops there; the area ends 100 px above it, which is 50 units.
+    for (value, bug, at_end, beyond) in [
+        (280.0, 310.0, 60.0, 40.0),
+        (280.0, 360.0, 60.0, 0.0),
+        (320.0, 310.0, 100.0, 80.0),
+        (280.0, 290.0, 80.0, 80.0),
+    ] {
+        for (text, middle) in [(TAPE, at_end), (&past, beyond)] {
+            let (d, scene) = draw(text, &[("a", value), ("b", bug)]);
+            let b = bench::items(&scene, d.color("sky"))[0].bounds;
+            assert_eq!(f64::midpoint(b.top, b.bottom), middle, "{value} {bug}");
+        }
+    }
+}
+
+#[test]
 fn the_scale_ends_at_its_lowest_and_highest_value() {
     let (d, scene) = draw(TAPE, &[("a", 10.0)]);
     let lowest = bench::items(&scene, d.color("white"))

@@ -76,7 +76,7 @@ def _plain_bug(region, x, inward, limits, px_per_unit):
     """The changes that put a tape's bug in parts: it meets nothing of its tape but the ground and the marks."""
     tape = base(region)[1]
     (bug,), area = tape["bugs"], tape["rect"]
-    motion = {"name": "bug", "channel": bug["channel"], "minus": region, "range": limits, "shift_along": [0, 1]}
+    motion = {"name": "bug", "channel": bug["channel"], "minus": region, "minus_range": limits, "shift_along": [0, 1]}
     motion["scale"] = [[-129 / px_per_unit, 129], [129 / px_per_unit, -129]]
     part = {**poly("aqua", [[x, 187], [x + inward, 187], [x + inward, 203], [x, 203]]), "clip": {"rect": area}}
     old = f'[[region.symbol.bugs]]\nchannel = "{bug["channel"]}"\ncolor = "aqua"\nsize = [16, 10]\n\n'

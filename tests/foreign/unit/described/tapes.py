@@ -98,7 +98,7 @@ class Tape:
         ticks, px, high = self.base["ticks"], px or self.base["px_per_unit"], high or self.base["max"]
         scale = self.scale(px, high, minor or ticks["minor_step"], labels or ticks["labels"]["step"])
         reach, bug = self.h / 2, self.base["bugs"][0]
-        way = {"channel": bug["channel"], "minus": self.channel, "range": [self.base["min"], high]}
+        way = {"channel": bug["channel"], "minus": self.channel, "minus_range": [self.base["min"], high]}
         way["scale"] = [[-reach / px, reach], [reach / px, -reach]]
         cut = group(scale, *over_scale, self.bug(bug["color"], way), *over_bug, clip={"rect": self.base["rect"]})
         window = self.plain_window() if window is None else window
