@@ -5,27 +5,19 @@
 //! moment, or one delay, must fit every one of them. Regions that agree take part, so that a fault of some
 //! regions among live ones is no story of the whole display.
 
+use super::constants::{BEFORE_S, LONGEST_DELAY_S, REGIONS, RETOLD_S};
 use super::region::{RegionJudge, RegionVerdict};
-use super::story::{self, Series, Story};
+use super::story::{self, Series, Story, Timing};
 use super::verdict::Verdict;
 use crate::examine::region::Moment;
-
-/// Faulty regions from which on all are asked.
-const REGIONS: usize = 2;
-/// Longest stretch that the story is told from, s.
-const STRETCH_S: f64 = 2.0;
-/// Time before the first faulty frame in which a jump is looked for, s: a region whose values stay within
-/// their tolerances takes as long to become faulty.
-const BEFORE_S: f64 = 1.0;
-/// Frames between two tellings.
-const EVERY: u32 = 3;
 
 /// Follows what all regions tell together.
 #[derive(Clone, Debug, Default)]
 pub struct Company {
     story: Option<Story>,
     faulty: usize,
-    age: u32,
+    /// Time since it was told, s.
+    age_s: f64,
     /// Regions within their tolerances have jumped against what was due, just before the faults or since.
     jumped_together: bool,
     /// By region: recording time since which it has been seen to follow its inputs, s.
@@ -75,12 +67,12 @@ impl Company {
             self.story = None;
             self.faulty = 0;
             self.jumped_together = false;
-        } else if faulty > self.faulty || self.age >= EVERY {
-            self.age = 0;
+        } else if faulty > self.faulty || self.age_s >= RETOLD_S {
+            self.age_s = 0.0;
             self.faulty = faulty.max(self.faulty);
             self.story = tell(moment, judges, verdicts, self.jumped_together);
         }
-        self.age += 1;
+        self.age_s += moment.interval_s;
         self.live_since_s.resize(verdicts.len(), f64::NEG_INFINITY);
         for ((latest, v), judge) in self.live_since_s.iter_mut().zip(verdicts).zip(judges) {
             // A mark that only lives says nothing of the age of data.
@@ -97,7 +89,7 @@ fn faulty_since_s(moment: &Moment, judges: &[RegionJudge]) -> f64 {
         .iter()
         .filter_map(RegionJudge::faulty_since_s)
         .fold(f64::INFINITY, f64::min)
-        .max(moment.time_s - STRETCH_S)
+        .max(moment.time_s - LONGEST_DELAY_S)
 }
 
 /// Whether regions within their tolerances jumped against what was due, just before the oldest fault or since.
@@ -105,7 +97,11 @@ fn jump_together(moment: &Moment, judges: &[RegionJudge], verdicts: &[RegionVerd
     let since_s = faulty_since_s(moment, judges) - BEFORE_S;
     let right = judges.iter().zip(verdicts).filter(|(_, v)| is_within(v));
     let series: Vec<Series> = right.flat_map(|(j, _)| j.series_since(since_s)).collect();
-    story::jump_together(&series)
+    story::jump_together(&series, timing(moment))
+}
+
+fn timing(moment: &Moment) -> Timing {
+    Timing::new(moment.interval_s, moment.age_scatter_s)
 }
 
 fn is_within(verdict: &RegionVerdict) -> bool {
@@ -128,7 +124,7 @@ fn tell(
         all.append(&mut series);
     }
     // Constant offsets of all regions at once are no story that one would tell of a display.
-    match story::tell(&all, moment.recording, moment.interval_s, true, |_| true) {
+    match story::tell(&all, moment.recording, timing(moment), |_| true) {
         Story::Wrong => None,
         Story::Held if jumped_together => None,
         told => Some(told),

@@ -11,6 +11,7 @@ use std::collections::BTreeSet;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::constants::{LONGEST_HOLD_S, NEARLY};
 use super::persistence::{KOfN, Persistence, Transition};
 use super::region::RegionVerdict;
 use super::verdict::Verdict;
@@ -202,13 +203,6 @@ impl From<Instead> for AsAWhole {
         }
     }
 }
-
-/// Share of the confirmation time after which a display that reverts had a cause: its monitor looks at other frames than this one,
-/// and the first of them may be missing here and there.
-const NEARLY: f64 = 0.5;
-
-/// How far the onset of a freeze is dated back at most, s.
-const LONGEST_HOLD_S: f64 = 2.0;
 
 const CLASSES: [Verdict; 5] = [
     Verdict::Blank,

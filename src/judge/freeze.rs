@@ -5,33 +5,16 @@
 //! hypothesis 1 that it stays at the value at which it was last seen inside that span. A sum starts
 //! only from a reading inside the span: a reading that jumps away is wrong, not frozen.
 //!
-//! Assumes errors of the readings near `sigma_px`, and systematic errors of the rasteriser below the
-//! dead band; cannot see a freeze while the inputs stay within [`LEAST_PX`] (blind time).
+//! Each reading counts as the share of an independent one that it is worth ([`super::errors`]), so that the sum does not hang on
+//! the frame rate. Assumes errors of the readings near `sigma_px`; cannot see a freeze while the inputs stay within
+//! [`HELD_BACK_PX`] (blind time).
 //!
 //! # Source
 //! Page, Continuous inspection schemes, Biometrika 41 (1954) 100-115 (from memory); the factor
 //! 1 + 1/m is the variance of a difference from a mean of m readings.
 
-/// Sum at which a reading counts as frozen. No false alarm in 5e7 simulated frames comes near it.
-pub const ALARM: f64 = 16.0;
-/// The sum stops growing here, so that a display that recovers is believed soon.
-const CEILING: f64 = 4.0 * ALARM;
-
-/// How far inputs must have left a held reading for it to count as frozen, px. Codecs hold slow motion
-/// themselves: readings of H.264 crf 28 were seen to be off by up to 0.3 to 0.4 px.
-pub const LEAST_PX: f64 = 0.4;
-
-/// Standard errors within which readings of a held value stay.
-const HELD_SIGMAS: f64 = 5.0;
-
-/// What the test assumes of the readings.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Assumptions {
-    /// Standard error of a reading, px.
-    pub sigma_px: f64,
-    /// Distance from the span that is never held against a reading, px.
-    pub dead_band_px: f64,
-}
+use super::constants::{ALARM, CEILING_ALARMS, HELD_BACK_PX, SIGMAS};
+use super::errors::worth;
 
 /// The running test of one reading.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
@@ -40,36 +23,38 @@ pub struct FreezeTest {
     hold_px: f64,
     count: f64,
     since_s: f64,
+    last_s: f64,
     is_armed: bool,
     is_frozen: bool,
 }
 
 impl FreezeTest {
-    /// Takes the reading at `time_s`, and the span of inputs that a live display may show, in px on
+    /// Takes the reading at `time_s`, its error, and the span of inputs that a live display may show, in px on
     /// one unwrapped axis.
-    pub fn push(&mut self, time_s: f64, reading_px: f64, span_px: [f64; 2], assumed: Assumptions) {
+    pub fn push(&mut self, time_s: f64, reading_px: f64, span_px: [f64; 2], sigma_px: f64) {
         let outside = (span_px[0] - reading_px)
             .max(reading_px - span_px[1])
             .max(0.0);
-        let d0 = (outside - assumed.dead_band_px).max(0.0);
-        let d1 = reading_px - self.hold_px;
-        let gain = (d0 * d0 - d1 * d1)
-            / (2.0 * assumed.sigma_px * assumed.sigma_px * (1.0 + 1.0 / self.count.max(1.0)));
+        let held = reading_px - self.hold_px;
+        let worth = worth(time_s - self.last_s);
+        self.last_s = time_s;
+        let gain = worth * (outside * outside - held * held)
+            / (2.0 * sigma_px * sigma_px * (1.0 + 1.0 / self.count.max(1.0)));
         let sum = self.sum + gain;
         // A reading that jumps away from where it was held is wrong, not frozen.
-        let jumps = d1.abs() > HELD_SIGMAS * assumed.sigma_px + assumed.dead_band_px;
+        let jumps = held.abs() > HELD_BACK_PX + SIGMAS * sigma_px;
         if !self.is_armed || sum <= 0.0 || jumps {
             self.sum = 0.0;
-            self.is_armed = d0 <= 0.0;
+            self.is_armed = outside <= sigma_px;
             self.hold_px = reading_px;
             self.count = 1.0;
             self.since_s = time_s;
         } else {
-            self.sum = sum.min(CEILING);
+            self.sum = sum.min(CEILING_ALARMS * ALARM);
             self.count += 1.0;
             self.hold_px += (reading_px - self.hold_px) / self.count;
         }
-        self.is_frozen = self.sum >= ALARM && (self.is_frozen || outside >= LEAST_PX);
+        self.is_frozen = self.sum >= ALARM && (self.is_frozen || outside >= HELD_BACK_PX);
     }
 
     /// Forgets everything: the reading was lost.
@@ -104,17 +89,16 @@ pub struct Visibility {
 }
 
 impl Visibility {
-    /// Takes the distance between the newest value and an earlier one of the stretch, px.
-    pub fn push(&mut self, move_px: f64, assumed: Assumptions) {
-        let beyond = (move_px.abs() - assumed.dead_band_px).max(0.0);
-        self.sum += beyond * beyond / (2.0 * assumed.sigma_px * assumed.sigma_px);
+    /// Takes the distance between the newest value and an earlier one of the stretch, `interval_s` after the next, px.
+    pub fn push(&mut self, move_px: f64, interval_s: f64, sigma_px: f64) {
+        self.sum += worth(interval_s) * move_px * move_px / (2.0 * sigma_px * sigma_px);
         self.farthest_px = self.farthest_px.max(move_px.abs());
     }
 
     /// True when a freeze at the earliest of the values would have been seen by now.
     #[must_use]
     pub fn is_enough(&self) -> bool {
-        self.sum >= ALARM && self.farthest_px >= LEAST_PX
+        self.sum >= ALARM && self.farthest_px >= HELD_BACK_PX
     }
 }
 
@@ -123,10 +107,7 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    const ASSUMED: Assumptions = Assumptions {
-        sigma_px: 0.1,
-        dead_band_px: 0.05,
-    };
+    const SIGMA_PX: f64 = 0.1;
 
     /// Frames until the alarm when the reading stops at frame 10 and the input goes on at `speed` px a frame.
     fn delay(speed: f64) -> Option<usize> {
@@ -138,7 +119,7 @@ mod tests {
                 k as f64,
                 shown,
                 [input - 2.0 * speed, input + speed],
-                ASSUMED,
+                SIGMA_PX,
             );
             test.is_frozen().then(|| k - 10)
         })
@@ -161,7 +142,7 @@ mod tests {
             if due - held > 0.35 {
                 held = due;
             }
-            test.push(f64::from(k), held, [due - 0.02, due + 0.01], ASSUMED);
+            test.push(f64::from(k), held, [due - 0.02, due + 0.01], SIGMA_PX);
             assert!(!test.is_frozen(), "frame {k}");
         }
     }
@@ -171,7 +152,7 @@ mod tests {
         let mut test = FreezeTest::default();
         for k in 0..200 {
             let shown = if k < 10 { 0.0 } else { 20.0 };
-            test.push(f64::from(k), shown, [0.0, 0.0], ASSUMED);
+            test.push(f64::from(k), shown, [0.0, 0.0], SIGMA_PX);
             assert!(!test.is_frozen(), "frame {k}");
         }
     }
@@ -181,7 +162,7 @@ mod tests {
         let mut test = FreezeTest::default();
         for k in 0..40 {
             let input = f64::from(k);
-            test.push(input, f64::from(k.min(10)), [input - 2.0, input], ASSUMED);
+            test.push(input, f64::from(k.min(10)), [input - 2.0, input], SIGMA_PX);
         }
         assert!(test.is_frozen());
         assert!((10.0..=12.0).contains(&test.since_s()), "{test:?}");
@@ -194,7 +175,7 @@ mod tests {
             let mut at = 0.0;
             for (k, m) in moves.iter().enumerate() {
                 at += m;
-                test.push(k as f64, at, [at - 1.0, at + 1.0], ASSUMED);
+                test.push(k as f64, at, [at - 1.0, at + 1.0], SIGMA_PX);
                 prop_assert!(!test.is_frozen());
             }
         }
@@ -211,7 +192,7 @@ mod tests {
                 f64::from(k) * 0.04,
                 reading,
                 [due - 0.04, due + 0.02],
-                ASSUMED,
+                SIGMA_PX,
             );
             assert!(!test.is_frozen(), "frame {k}");
         }

@@ -8,6 +8,8 @@
 //! ([`persistence`], [`events`]). Whether the display then reverted, in time and only then, is asked too ([`reversion`]).
 
 pub mod company;
+pub mod constants;
+pub mod errors;
 pub mod events;
 pub mod freeze;
 pub mod persistence;

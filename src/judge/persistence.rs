@@ -12,8 +12,7 @@
 //! All three know one bit a frame. What the fault is, and whether two frames have the same
 //! one, is the caller's to say: one machine for each region and class.
 
-/// Slack in comparisons of times, s: decimal times are not exact in binary.
-const TIME_SLACK_S: f64 = 1e-9;
+use super::constants::TIME_SLACK_S;
 
 /// Largest window of [`KOfN`], frames.
 pub use crate::definition::model::MAX_WINDOW_FRAMES;

@@ -4,9 +4,7 @@
 //! Each sentence says what the code of its stage does, with the code's own constants in it; limits that a definition
 //! sets are named by their keys, never by a number. A change of a rule changes its sentence here.
 
-use super::freeze::{ALARM, LEAST_PX};
-use super::region::{READING_PX, STRETCH_S};
-use super::story::LONGEST_DELAY_S;
+use super::constants::{ALARM, HELD_BACK_PX, LONGEST_DELAY_S, STRETCH_S};
 use super::verdict::Verdict;
 use crate::definition::model::Hazard;
 
@@ -46,7 +44,7 @@ pub fn decided(verdict: Verdict) -> String {
             .into(),
         Verdict::Blind => format!(
             "The picture agrees. But the same sum that tells a freeze, run over the inputs alone, stays below {ALARM}, or they \
-             moved by less than {LEAST_PX} px: had the picture stood still in that time, it would look the same."
+             moved by less than {HELD_BACK_PX} px: had the picture stood still in that time, it would look the same."
         ),
         Verdict::Blank => "Nothing that the display could show explains the picture, and it is one colour, or test bars of \
              the chain, where the reference has ink."
@@ -64,7 +62,7 @@ pub fn decided(verdict: Verdict) -> String {
         Verdict::Frozen => format!(
             "For each value a sum of log-likelihoods runs from frame to frame: that it is held where it was last seen within \
              the inputs of a live display, against that it follows them. At {ALARM} it counts as held, once the inputs have left it \
-             by {LEAST_PX} px; where nothing is read, one moment of the recording explains all pictures of the stretch. The onset is \
+             by {HELD_BACK_PX} px; where nothing is read, one moment of the recording explains all pictures of the stretch. The onset is \
              dated back to the first held frame."
         ),
         Verdict::Misleading => {
@@ -96,7 +94,7 @@ pub fn misleading(by: Misled) -> String {
     match by {
         Misled::Value => format!(
             "A value misleads when its error against the inputs of every age up to max_latency_ms, in this frame or over stretches \
-             of {} s to {} s with one age for all frames, less three standard errors and {READING_PX} px for measuring, is more than \
+             of {} s to {} s with one age for all frames, less three standard errors of measuring, is more than \
              the tolerance, and the values since it went wrong neither stand still nor follow with one delay.",
             STRETCH_S[0], STRETCH_S[1]
         ),
@@ -180,7 +178,6 @@ mod tests {
             assert!(words.ends_with('.') && !words.contains("  "), "{words}");
         }
         assert!(decided(Verdict::Late).contains("max_latency_ms"));
-        assert!(decided(Verdict::Misleading).contains("0.12 px"));
         assert!(decided(Verdict::Misleading).contains(&misleading(Misled::Digits)));
     }
 }

@@ -6,6 +6,8 @@
 //! and an offset are the same thing; then the caller decides (`is_contradicted`): old data seldom concern
 //! one region alone.
 
+use super::constants::{DECISIVE, HELD_BACK_PX, LONGEST_DELAY_S, MEMORY_S, MET_S, SIGMAS};
+use super::errors::{age_scatter_s, age_spread_s, independent, misfit};
 use crate::recording::Recording;
 use crate::recording::inputs::ChannelId;
 use crate::reference::scale::half_period;
@@ -19,8 +21,8 @@ pub enum Story {
     Late {
         /// The delay, s.
         staleness_s: f64,
-        /// How much more an offset would leave unexplained: twice a log-likelihood.
-        lead: f64,
+        /// No offset explains them nearly as well.
+        is_sure: bool,
     },
     /// They are off.
     Wrong,
@@ -37,6 +39,10 @@ pub struct Point {
     pub due: f64,
     /// Pixels for a unit.
     pub px_per_unit: f64,
+    /// Standard error of what is shown, px.
+    pub error_px: f64,
+    /// Speed of what is due, px/s.
+    pub speed_px_s: f64,
 }
 
 /// All readings of one freedom over the stretch.
@@ -53,156 +59,177 @@ pub struct Series {
     pub may_be_off: bool,
 }
 
-/// Error that readings of foreign rasterisers and codecs have in a stretch, px.
-const SIGMA_PX: f64 = 0.25;
-/// Longest delay that counts as late, s.
-pub const LONGEST_DELAY_S: f64 = 2.0;
-/// Difference of misfit (twice a log-likelihood) that decides.
-const DECISIVE: f64 = 12.0;
-/// The same where every value is within its tolerance, so that nobody is misled meanwhile: what tells a delay
-/// from an offset there is how little the readings of one display scatter, not how far those of two rasterisers lie
-/// apart. It is the square of 0.35 px, by [`SIGMA_PX`].
-const DECISIVE_WITHIN: f64 = 2.0;
-/// Misfit per reading up to which a story is told at all.
-const CREDIBLE: f64 = 6.0;
+/// How the readings of a stretch were taken.
+#[derive(Clone, Copy, Debug)]
+pub struct Timing {
+    /// Time from frame to frame, s.
+    pub interval_s: f64,
+    /// Standard deviation of the age of what a healthy display shows, s.
+    pub age_scatter_s: f64,
+}
+
+impl Timing {
+    /// With the scatter as it was measured, if it was.
+    #[must_use]
+    pub fn new(interval_s: f64, measured_s: Option<f64>) -> Self {
+        Self {
+            interval_s,
+            age_scatter_s: age_scatter_s(measured_s, interval_s),
+        }
+    }
+}
 
 fn difference(a: f64, b: f64, period: Option<f64>) -> f64 {
     period.map_or(a - b, |p| half_period(a - b, p))
 }
 
-/// Most that a reading can count against a story: one that was misread must not decide.
-const MOST_MISFIT: f64 = 36.0;
-
-/// Sum of squared departures of `value` (px) from its mean over a series.
-fn about_mean(series: &Series, value: impl Fn(&Point) -> f64) -> f64 {
-    let n = series.points.len() as f64;
-    let (mut sum, mut squares) = (0.0, 0.0);
-    for p in &series.points {
-        let v = value(p) * p.px_per_unit;
-        sum += v;
-        squares += v * v;
+impl Series {
+    /// Share of an independent reading that each of them is worth.
+    fn worth(&self) -> f64 {
+        let (Some(first), Some(last)) = (self.points.first(), self.points.last()) else {
+            return 0.0;
+        };
+        let steps = self.points.windows(2);
+        let path_px = steps.map(|w| self.step_px(w).abs()).sum();
+        let count = self.points.len() as f64;
+        independent(count, last.time_s - first.time_s + MEMORY_S, path_px) / count
     }
-    ((squares - sum * sum / n).max(0.0) / (SIGMA_PX * SIGMA_PX)).min(MOST_MISFIT * n)
+
+    /// How far what is due moved between two readings, px.
+    fn step_px(&self, pair: &[Point]) -> f64 {
+        difference(pair[1].due, pair[0].due, self.period) * pair[1].px_per_unit
+    }
+
+    /// How far what is shown lies off what is due, px.
+    fn off_px(&self, p: &Point) -> f64 {
+        difference(p.shown, p.due, self.period) * p.px_per_unit
+    }
+
+    /// How badly readings that are `value` (px) about one constant are explained, where `scatter_s` is what their age varies by.
+    fn about_constant(&self, scatter_s: f64, value: impl Fn(&Point) -> f64) -> f64 {
+        let mut values: Vec<f64> = self.points.iter().map(&value).collect();
+        let middle = values.len() / 2;
+        // The median: one that was misread does not move it.
+        let (_, constant, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
+        let constant = *constant;
+        let cost = |p: &Point| misfit((value(p) - constant) / p.sigma_px(scatter_s));
+        self.worth() * self.points.iter().map(cost).sum::<f64>()
+    }
+
+    /// How badly what is due explains them.
+    fn about_due(&self, scatter_s: f64) -> f64 {
+        let cost = |p: &Point| misfit(self.off_px(p) / p.sigma_px(scatter_s));
+        self.worth() * self.points.iter().map(cost).sum::<f64>()
+    }
+
+    /// What a codec that holds motion back leaves of the right story.
+    fn held_back(&self, scatter_s: f64) -> f64 {
+        let cost = |p: &Point| misfit(1.0 + HELD_BACK_PX / p.sigma_px(scatter_s));
+        self.worth() * self.points.iter().map(cost).sum::<f64>()
+    }
 }
 
-/// Sum of squared departures of what is shown (px) from what is due.
-fn about_due(series: &Series) -> f64 {
-    let cost = |p: &Point| {
-        let off = difference(p.shown, p.due, series.period) * p.px_per_unit / SIGMA_PX;
-        (off * off).min(MOST_MISFIT)
-    };
-    series.points.iter().map(cost).sum()
+impl Point {
+    /// Standard deviation against the inputs of one age, which varies by `scatter_s`, px.
+    fn sigma_px(&self, scatter_s: f64) -> f64 {
+        libm::hypot(self.error_px, self.speed_px_s * scatter_s)
+    }
 }
 
 /// Tells the story of the series; [`Story::Wrong`] when there is nothing to go by. `is_contradicted` says
 /// of a staleness (s) whether data of this age would have shown elsewhere; it is asked where a delay and
-/// an offset explain the readings alike. `is_outside` says that a value is off by more than its tolerance.
+/// an offset explain the readings alike.
 #[must_use]
 pub fn tell(
     series: &[Series],
     recording: &Recording,
-    interval_s: f64,
-    is_outside: bool,
+    timing: Timing,
     is_contradicted: impl Fn(f64) -> bool,
 ) -> Story {
     let count: usize = series.iter().map(|s| s.points.len()).sum();
     if count < 2 {
         return Story::Wrong;
     }
-    let (mut held, mut moves, mut off) = (0.0, 0.0, 0.0);
+    let scatter_s = timing.age_scatter_s;
+    let (mut held, mut moves, mut off, mut credible) = (0.0, 0.0, 0.0, 0.0);
     for s in series.iter().filter(|s| !s.points.is_empty()) {
         let first = s.points[0];
-        held += about_mean(s, |p| difference(p.shown, first.shown, s.period));
-        moves += about_mean(s, |p| difference(p.due, first.due, s.period));
+        let px = |p: &Point, v: f64, from: f64| difference(v, from, s.period) * p.px_per_unit;
+        // What stands still has no age that could vary.
+        held += s.about_constant(0.0, |p| px(p, p.shown, first.shown));
+        moves += s.about_constant(0.0, |p| px(p, p.due, first.due));
         off += if s.may_be_off {
-            about_mean(s, |p| difference(p.shown, p.due, s.period))
+            s.about_constant(scatter_s, |p| s.off_px(p))
         } else {
-            about_due(s)
+            s.about_due(scatter_s)
         };
+        credible += s.held_back(scatter_s);
     }
-    let (late, staleness_s) = best_delay(series, recording, interval_s);
-    let limit = CREDIBLE * count as f64;
+    let (late, staleness_s) = best_delay(series, recording, timing);
     if moves > held + 2.0 * DECISIVE
-        && held < limit
+        && held < credible
         && held <= late + DECISIVE
         && held + DECISIVE < off
     {
         return Story::Held;
     }
-    let decisive = if is_outside {
-        DECISIVE
-    } else {
-        DECISIVE_WITHIN
-    };
-    let late_is_better = late + decisive < off;
-    let late_is_as_good = late < off + DECISIVE && !is_contradicted(staleness_s);
-    if late < limit && (late_is_better || late_is_as_good) {
+    let is_sure = late + DECISIVE < off;
+    let is_as_good = late < off + DECISIVE && !is_contradicted(staleness_s);
+    if late < credible && (is_sure || is_as_good) {
         return Story::Late {
             staleness_s,
-            lead: off - late,
+            is_sure,
         };
     }
     Story::Wrong
 }
-
-/// Mean distance from what is due at which a series is off by more than measuring explains, px.
-const OFF_PX: f64 = 4.0 * SIGMA_PX;
 
 /// Whether two things or more are off. One delay that fits them all is then a plainer story than an offset of each
 /// that happens to be what the delay would make of it.
 #[must_use]
 pub fn several_are_off(series: &[Series]) -> bool {
     let is_off = |s: &&Series| {
-        let off_px = |p: &Point| difference(p.shown, p.due, s.period) * p.px_per_unit;
-        let sum_px: f64 = s.points.iter().map(off_px).sum();
-        sum_px.abs() > OFF_PX * s.points.len().max(1) as f64
+        let sums = s.points.iter().fold((0.0, 0.0), |(off, error), p| {
+            (off + s.off_px(p), error + p.error_px)
+        });
+        let count = s.points.len().max(1) as f64;
+        sums.0.abs() > HELD_BACK_PX * count + SIGMAS * sums.1
     };
     series.iter().filter(is_off).count() >= 2
 }
-
-/// Distance from what was due at which a standstill may be met at first, px, and in steps that the due value makes
-/// between two frames.
-const MET_PX: f64 = 2.0;
-const MET_STEPS: f64 = 12.0;
-/// First readings of which the nearest counts: one that was misread must not decide.
-const FIRST: usize = 3;
-/// Readings whose steps count.
-const STEPS: usize = 12;
 
 /// Whether some reading was far from what was due as soon as it went wrong. A standstill begins at what was
 /// due: a value that jumps away and stands there is wrong.
 #[must_use]
 pub fn has_jumped(series: &[Series]) -> bool {
     series.iter().filter(|s| !s.points.is_empty()).any(|s| {
-        let off = |p: &Point| difference(p.shown, p.due, s.period).abs() * p.px_per_unit;
-        let first = s.points.iter().take(FIRST);
-        let nearest_px = first.map(off).fold(f64::INFINITY, f64::min);
-        let early = &s.points[..s.points.len().min(STEPS)];
-        let step_px = early
-            .windows(2)
-            .map(|w| difference(w[1].due, w[0].due, s.period).abs() * w[1].px_per_unit)
-            .fold(0.0, f64::max);
-        nearest_px > MET_PX + MET_STEPS * step_px
+        let begin_s = s.points[0].time_s;
+        let until = |after_s: f64| {
+            let points = s.points.iter();
+            points.take_while(move |p| p.time_s - begin_s <= after_s)
+        };
+        // One that was misread must not decide.
+        let beyond_px = |p: &Point| s.off_px(p).abs() - SIGMAS * p.error_px;
+        let nearest_px = until(MEMORY_S).map(beyond_px).fold(f64::INFINITY, f64::min);
+        let speed_px_s = until(MET_S).map(|p| p.speed_px_s).fold(0.0, f64::max);
+        nearest_px > HELD_BACK_PX + speed_px_s * MET_S
     })
 }
-
-/// Steps of the due value between two frames that a reading may make beyond it.
-const OWN_STEPS: f64 = 1.5;
 
 /// Whether what is shown jumped against what was due, in one step and by more than measuring explains, all
 /// series together. A standstill goes out of step no faster than the inputs move; older data do.
 #[must_use]
-pub fn jump_together(series: &[Series]) -> bool {
+pub fn jump_together(series: &[Series], timing: Timing) -> bool {
     let jump = |s: &Series| {
-        let beyond_px = s.points.windows(2).map(|w| {
-            let step = |d: f64| d.abs() * w[1].px_per_unit;
-            let off = |p: &Point| difference(p.shown, p.due, s.period);
-            let due_px = step(difference(w[1].due, w[0].due, s.period));
-            step(off(&w[1]) - off(&w[0])) - OWN_STEPS * due_px
+        let beyond = s.points.windows(2).map(|w| {
+            // A frame more than the age of a healthy display may change by.
+            let own_s = w[1].time_s - w[0].time_s + age_spread_s(timing.age_scatter_s);
+            let own_px = w[1].speed_px_s.max(w[0].speed_px_s) * own_s;
+            let jump_px = (s.off_px(&w[1]) - s.off_px(&w[0])).abs() - own_px;
+            // Two readings, each with its error.
+            jump_px / libm::hypot(w[0].error_px, w[1].error_px)
         });
-        // Two readings, each with its error.
-        let sigmas = beyond_px.fold(0.0, f64::max) / (SIGMA_PX * std::f64::consts::SQRT_2);
-        (sigmas * sigmas).min(MOST_MISFIT)
+        misfit(beyond.fold(0.0, f64::max))
     };
     series.iter().map(jump).sum::<f64>() > DECISIVE
 }
@@ -211,7 +238,8 @@ pub fn jump_together(series: &[Series]) -> bool {
 type Entry = (usize, Point);
 
 /// Smallest misfit over delays, and the delay: first on a grid, then around its best.
-fn best_delay(series: &[Series], recording: &Recording, interval_s: f64) -> (f64, f64) {
+fn best_delay(series: &[Series], recording: &Recording, timing: Timing) -> (f64, f64) {
+    let worth: Vec<f64> = series.iter().map(Series::worth).collect();
     let mut entries: Vec<Entry> = series
         .iter()
         .enumerate()
@@ -232,14 +260,16 @@ fn best_delay(series: &[Series], recording: &Recording, interval_s: f64) -> (f64
                 recording.values_at(channels, at_s - delay_s, &mut values);
             }
             let s = &series[*k];
-            cost += values[*k].number().map_or(MOST_MISFIT, |v| {
-                let off = difference(p.shown, v, s.period) * p.px_per_unit / SIGMA_PX;
-                (off * off).min(MOST_MISFIT)
+            // What was not given is as far off as what is certainly so.
+            let sigmas = values[*k].number().map_or(2.0 * SIGMAS, |v| {
+                let off_px = difference(p.shown, v, s.period) * p.px_per_unit;
+                off_px / p.sigma_px(timing.age_scatter_s)
             });
+            cost += worth[*k] * misfit(sigmas);
         }
         cost
     };
-    let mut step_s = (interval_s / 2.0).clamp(0.005, 0.04);
+    let mut step_s = (timing.interval_s / 2.0).clamp(0.005, 0.04);
     let mut best = (f64::INFINITY, 0.0);
     for k in 1..=(LONGEST_DELAY_S / step_s) as usize {
         let delay_s = k as f64 * step_s;
@@ -265,6 +295,11 @@ fn best_delay(series: &[Series], recording: &Recording, interval_s: f64) -> (f64
 mod tests {
     use super::*;
 
+    const TIMING: Timing = Timing {
+        interval_s: 0.04,
+        age_scatter_s: 0.0115,
+    };
+
     /// Due values that rise by `step` a frame; shown is what `shown` makes of frame and due value.
     fn series(step: f64, shown: impl Fn(usize, f64) -> f64) -> Vec<Series> {
         let points = (0..20)
@@ -275,6 +310,8 @@ mod tests {
                     shown: shown(k, due),
                     due,
                     px_per_unit: 2.0,
+                    error_px: 0.25,
+                    speed_px_s: 2.0 * step / 0.04,
                 }
             })
             .collect();
@@ -291,12 +328,11 @@ mod tests {
         let at = |k: usize| 1.5 * k as f64;
         // Two frames right, then as 12 frames ago.
         let older = series(1.5, |k, due| if k < 2 { due } else { at(k) - at(12) });
-        assert!(jump_together(&older));
+        assert!(jump_together(&older, TIMING));
         let held = series(1.5, |k, due| if k < 2 { due } else { at(2) });
-        assert!(!jump_together(&held));
-        assert!(!jump_together(
-            &series(1.5, |k, due| due + [0.1, -0.1][k % 2])
-        ));
+        assert!(!jump_together(&held, TIMING));
+        let scatters = series(1.5, |k, due| due + [0.1, -0.1][k % 2]);
+        assert!(!jump_together(&scatters, TIMING));
     }
 
     #[test]

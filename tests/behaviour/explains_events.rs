@@ -85,7 +85,10 @@ fn a_wrong_value_is_walked_from_the_event_to_the_rule() {
                 event["picture_error"]["missing_px"]
             ),
         ),
-        ("the rule", "three standard errors and 0.12 px".to_owned()),
+        (
+            "the rule",
+            "less three standard errors of measuring".to_owned(),
+        ),
         (
             "the requirement",
             "torque (major) verifies ES-TRQ-01".to_owned(),

@@ -10,8 +10,8 @@ use crate::evidence::manifest::Manifest;
 use crate::evidence::report::labels::{count_of, figure, percent};
 use crate::evidence::requirements::{events_of, not_exercised, region_finding};
 use crate::evidence::stills::EventStills;
+use crate::judge::constants::SIGMAS;
 use crate::judge::events::{AsAWhole, Event, PictureError, name};
-use crate::judge::region::READING_PX;
 use crate::judge::rules::{self, Misled};
 use crate::judge::verdict::Verdict;
 
@@ -488,10 +488,10 @@ impl Claim<'_> {
             r.unit
         )];
         if let Some(px) = r.px_per_unit {
-            let measuring = 3.0 * r.standard_error + READING_PX / px;
+            let measuring = SIGMAS * r.standard_error;
             lines.push(format!(
                 "{} px stand for one {}, so the error is {} px on the picture. Before a value counts as wrong, measuring is given three \
-                 standard errors and {READING_PX} px: {} {}.",
+                 standard errors: {} {}.",
                 figure(px, 3),
                 r.unit,
                 figure(r.error.abs() * px, 2),

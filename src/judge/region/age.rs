@@ -9,16 +9,9 @@
 use super::RegionJudge;
 use super::past::Frame;
 use crate::examine::region::{Explanation, Findings, Moment};
+use crate::judge::constants::{AGE_STRETCH_S, FARTHEST_S, UNKNOWN_AGE_S};
+use crate::judge::errors::{age_scatter_s, independent};
 use crate::recording::inputs::Inputs;
-
-/// Stretch whose motion gives the age, s.
-const STRETCH_S: f64 = 0.6;
-/// How long errors of a symbol hang together, s: as measured at 12.5 to 60 frames a second by `tests/foreign/pulls.py`.
-const MEMORY_S: f64 = 0.1;
-/// Standard error of an age that says nothing any more, s.
-const UNKNOWN_S: f64 = 2.0;
-/// Farthest that readings may move the moment that a picture was found to show, s.
-const FARTHEST_S: f64 = 0.25;
 
 impl RegionJudge {
     /// Age of the data shown, and its standard error, s.
@@ -56,9 +49,8 @@ impl RegionJudge {
                 [0, 1, 2, 3].map(|k| self.past.frames().rev().skip(k));
             let all = now.zip(before).zip(second.zip(first));
             let all = all.map(|((now, before), (second, first))| [first, second, before, now]);
-            all.take_while(|[.., now]| moment.time_s - now.time_s < STRETCH_S)
+            all.take_while(|[.., now]| moment.time_s - now.time_s < AGE_STRETCH_S)
         };
-        let independent = STRETCH_S / (2.0 * MEMORY_S);
         let (mut along, mut information, mut squares, mut readings) = (0.0, 0.0, 0.0, 0.0);
         for k in 0..self.freedoms.len() {
             let (mut own_along, mut own, mut own_squares) = (0.0, 0.0, 0.0);
@@ -75,8 +67,7 @@ impl RegionJudge {
                 count += 1.0;
             }
             if count > 0.0 {
-                // A symbol that hardly moves keeps its error.
-                let worth = f64::min(independent, 1.0 + path_px).min(count) / count;
+                let worth = independent(count, AGE_STRETCH_S, path_px) / count;
                 along += own_along * worth;
                 information += own * worth;
                 squares += own_squares * worth;
@@ -85,11 +76,9 @@ impl RegionJudge {
         }
         let left = squares - along * along / information;
         let ratio = (left / f64::max(readings - 1.0, 1.0)).max(1.0);
-        let scatter_s = moment
-            .age_scatter_s
-            .unwrap_or(moment.interval_s / 12f64.sqrt());
+        let scatter_s = age_scatter_s(moment.age_scatter_s, moment.interval_s);
         let standard_error_s = libm::hypot((ratio / information).sqrt(), scatter_s);
-        (standard_error_s < UNKNOWN_S).then(|| (along / information, standard_error_s))
+        (standard_error_s < UNKNOWN_AGE_S).then(|| (along / information, standard_error_s))
     }
 
     /// Of freedom `k` in the last of four frames: speed of what is due, px/s, how far what is shown lies behind it, px,
@@ -152,7 +141,7 @@ impl RegionJudge {
                     information += speed * speed;
                 }
             }
-            if information * UNKNOWN_S * UNKNOWN_S < 1.0 {
+            if information * UNKNOWN_AGE_S * UNKNOWN_AGE_S < 1.0 {
                 return None;
             }
             at_s += (along / information).clamp(-FARTHEST_S, FARTHEST_S);

@@ -7,19 +7,19 @@ mod reading;
 mod sustained;
 
 pub use self::reading::Reading;
-pub use self::sustained::STRETCH_S;
 
 use self::liveness::Liveness;
 use self::past::Past;
 use self::sustained::Sustained;
 use super::company::Company;
-use super::freeze::{Assumptions, FreezeTest, Visibility};
+use super::constants::{ALLOWED_BLIND_S, RETOLD_S, SAMPLES};
+use super::errors::{age_scatter_s, age_spread_s, held_back_sigma_px};
+use super::freeze::{FreezeTest, Visibility};
 use super::spans::Spans;
-use super::story::{self, Series, Story};
+use super::story::{self, Series, Story, Timing};
 use super::verdict::Verdict;
 use crate::definition::Definition;
 use crate::examine::digits::Digits;
-use crate::examine::reader::Fitted;
 use crate::examine::region::{Explanation, Findings, Moment};
 use crate::examine::signature::Signature;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
@@ -80,22 +80,6 @@ impl RegionVerdict {
     }
 }
 
-/// Stretch in which motion must show for a freeze to be seen, s.
-const ALLOWED_BLIND_S: f64 = 1.0;
-/// Error of a reading against another rasteriser that is always allowed, px.
-pub const READING_PX: f64 = 0.12;
-/// Systematic error of a rasteriser that is never held against a reading, px.
-const DEAD_BAND_PX: f64 = 0.08;
-
-/// How long a region must look late that nobody else is, with every value within its tolerance, s: while
-/// values rise or fall steadily a small offset looks the same.
-const PATIENCE_S: f64 = 1.0;
-/// How much more an offset must leave unexplained than the delay does for there to be no need of patience: twice a
-/// log-likelihood, as from one value that changes its distance from what is due by 2 px.
-const SURE: f64 = 64.0;
-/// Instants of a span of time at which inputs are looked at, less one.
-const SAMPLES: usize = 8;
-
 /// Judges one region, frame after frame.
 #[derive(Clone)]
 pub struct RegionJudge {
@@ -114,7 +98,8 @@ pub struct RegionJudge {
     sustained: Vec<Sustained>,
     past: Past,
     changed_s: f64,
-    story: Option<(Story, u32)>,
+    /// With the recording time at which it was told, s.
+    story: Option<(Story, f64)>,
     /// What is wrong jumped away from what was due.
     has_jumped: bool,
     /// The frame before showed a value whose data were invalid, and whether it was faulty before that began.
@@ -193,7 +178,7 @@ impl RegionJudge {
         let is_permitted = self.is_permitted(moment, findings);
         self.past
             .push(moment.time_s, findings, inputs, is_permitted);
-        self.test_freeze(moment, findings, inputs);
+        self.test_freeze(moment, inputs);
         let (staleness_s, staleness_se_s) = self.staleness(moment, findings);
         let frozen = self
             .tests
@@ -220,7 +205,7 @@ impl RegionJudge {
             }
             Explanation::Due | Explanation::Values => {
                 if is_outside {
-                    self.told(moment, company, true)
+                    self.told(moment, company)
                 } else if is_timed && self.is_surely_late(moment, company) {
                     since_s = self.past.off_since_s();
                     Verdict::Late
@@ -235,7 +220,7 @@ impl RegionJudge {
                 } else if (is_permitted || !is_timed) && !is_outside {
                     self.harmless(moment, liveness_stuck)
                 } else if self.has_readings() {
-                    match self.told(moment, company, is_outside) {
+                    match self.told(moment, company) {
                         // Off by less than the tolerance, and neither held nor late.
                         Verdict::Misleading if !is_outside => self.harmless(moment, liveness_stuck),
                         told => {
@@ -310,7 +295,10 @@ impl RegionJudge {
                 .filter(|(_, f)| f.channel == *c)
                 .map(|(k, _)| newest.map_or(f64::INFINITY, |p| doubt * p.px_per_unit[k]));
             // A number that is written changes at moments that nothing tells.
-            doubt <= 0.0 || px.reduce(f64::max).is_some_and(|px| px <= READING_PX)
+            doubt <= 0.0
+                || px
+                    .reduce(f64::max)
+                    .is_some_and(|px| px <= held_back_sigma_px())
         })
     }
 
@@ -403,7 +391,6 @@ impl RegionJudge {
             return (moment.time_s - self.changed_s <= ALLOWED_BLIND_S).then_some(self.changed_s);
         }
         let newest = self.past.newest()?;
-        let assumed = self.assumptions(None);
         let mut visibility = Visibility::default();
         for p in self.past.frames().rev().skip(1) {
             if moment.time_s - p.time_s > ALLOWED_BLIND_S {
@@ -414,7 +401,8 @@ impl RegionJudge {
                 else {
                     continue;
                 };
-                visibility.push(f.difference(now, then) * newest.px_per_unit[k], assumed);
+                let move_px = f.difference(now, then) * newest.px_per_unit[k];
+                visibility.push(move_px, moment.interval_s, sigma_px(newest.error_px[k]));
             }
             if visibility.is_enough() {
                 return Some(p.time_s);
@@ -423,23 +411,13 @@ impl RegionJudge {
         None
     }
 
-    fn assumptions(&self, fitted: Option<&Fitted>) -> Assumptions {
-        let own = fitted.map_or(0.0, |f| f.standard_error * f.px_per_unit);
-        Assumptions {
-            sigma_px: (READING_PX * READING_PX + own * own).sqrt(),
-            dead_band_px: DEAD_BAND_PX,
-        }
-    }
-
-    fn test_freeze(&mut self, moment: &Moment, findings: &Findings, inputs: &Inputs) {
+    fn test_freeze(&mut self, moment: &Moment, inputs: &Inputs) {
         let mut span = vec![[f64::INFINITY, f64::NEG_INFINITY]; self.freedoms.len()];
-        let before = moment.latency_s + 2.0 * moment.interval_s;
-        self.spans(
-            moment,
-            inputs,
-            [before, moment.interval_s - moment.latency_s],
-            &mut span,
-        );
+        // A picture may come a frame late.
+        let spread_s = age_spread_s(age_scatter_s(moment.age_scatter_s, moment.interval_s));
+        let oldest_s = moment.latency_s + spread_s + moment.interval_s;
+        let reach = [oldest_s, spread_s - moment.latency_s];
+        self.spans(moment, inputs, reach, &mut span);
         let newest = self.past.newest().expect("a frame was just remembered");
         for (k, f) in self.freedoms.iter().enumerate() {
             let (Some(shown), Some(due)) = (newest.shown[k], newest.due[k]) else {
@@ -449,12 +427,11 @@ impl RegionJudge {
             let error = f.difference(shown, due);
             let scale = newest.px_per_unit[k];
             let at = self.past.due_px(k);
-            let assumed = self.assumptions(findings.readings[k].as_ref());
             self.tests[k].push(
                 moment.time_s,
                 at + error * scale,
                 [at + span[k][0] * scale, at + span[k][1] * scale],
-                assumed,
+                sigma_px(newest.error_px[k]),
             );
         }
     }
@@ -466,21 +443,16 @@ impl RegionJudge {
         Some(liveness.is_stuck(moment.time_s))
     }
 
-    /// Tells the story of the readings since they went wrong; told anew every few frames. `is_outside`
-    /// says that a value is off by more than its tolerance: one that is not can only be late.
-    fn told(&mut self, moment: &Moment, company: &Company, is_outside: bool) -> Verdict {
+    /// Tells the story of the readings since they went wrong, anew every now and then.
+    fn told(&mut self, moment: &Moment, company: &Company) -> Verdict {
         if let Some(story) = company.story() {
             return self.verdict_of(story);
         }
         let live_since_s = company.others_live_since_s(self.region);
         let is_contradicted = |staleness_s| live_since_s > moment.time_s - staleness_s;
-        let off_since_s = self.past.off_since_s();
         let story = match self.story {
-            Some((story, age)) if age % 4 != 0 => {
-                self.story = Some((story, age + 1));
-                story
-            }
-            other => {
+            Some((story, told_s)) if moment.time_s - told_s < RETOLD_S => story,
+            _ => {
                 let series = self.past.series_off();
                 // Once its begin is forgotten, what was seen of it holds.
                 if !self.past.is_begin_forgotten() {
@@ -490,26 +462,17 @@ impl RegionJudge {
                 let told = story::tell(
                     &series,
                     moment.recording,
-                    moment.interval_s,
-                    is_outside,
+                    Timing::new(moment.interval_s, moment.age_scatter_s),
                     |staleness_s| is_contradicted(staleness_s) && !several_are_off,
                 );
                 let story = match told {
                     Story::Held if self.has_jumped => Story::Wrong,
                     told => told,
                 };
-                self.story = Some((story, other.map_or(1, |(_, age)| age + 1)));
+                self.story = Some((story, moment.time_s));
                 story
             }
         };
-        if let Story::Late { staleness_s, lead } = story
-            && !is_outside
-            && lead < SURE
-            && is_contradicted(staleness_s)
-            && off_since_s.is_none_or(|since_s| moment.time_s - since_s < PATIENCE_S)
-        {
-            return self.verdict_of(Story::Wrong);
-        }
         self.verdict_of(story)
     }
 
@@ -517,8 +480,8 @@ impl RegionJudge {
     /// that nothing else explains.
     fn is_surely_late(&mut self, moment: &Moment, company: &Company) -> bool {
         self.past.frames_off() > 0
-            && self.told(moment, company, false) == Verdict::Late
-            && matches!(self.story, Some((Story::Late { lead, .. }, _)) if lead >= SURE)
+            && self.told(moment, company) == Verdict::Late
+            && matches!(self.story, Some((Story::Late { is_sure: true, .. }, _)))
     }
 
     fn verdict_of(&self, story: Story) -> Verdict {
@@ -531,7 +494,7 @@ impl RegionJudge {
 
     /// Old data on a display that moves slowly look held at first: the story decides once it is clear.
     fn held_or_late(&mut self, moment: &Moment, company: &Company) -> Verdict {
-        match self.told(moment, company, true) {
+        match self.told(moment, company) {
             Verdict::Late => Verdict::Late,
             _ => Verdict::Frozen,
         }
@@ -593,6 +556,11 @@ impl RegionJudge {
             _ => Verdict::Misleading,
         }
     }
+}
+
+/// Standard deviation of a reading that may be held, px.
+fn sigma_px(stated_px: f64) -> f64 {
+    libm::hypot(stated_px, held_back_sigma_px())
 }
 
 /// Whether numbers are off by the same, to a step of their last digits, in all frames.

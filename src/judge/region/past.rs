@@ -5,14 +5,10 @@ use std::collections::VecDeque;
 use crate::examine::reader::RECOGNISED;
 use crate::examine::region::{Explanation, Findings};
 use crate::examine::signature::Signature;
+use crate::judge::constants::{CROSSING_S, LONGEST_DELAY_S, STORY_S};
 use crate::judge::story::{Point, Series};
 use crate::recording::inputs::Inputs;
 use crate::reference::parts::Freedom;
-
-/// Longest stretch that is kept, frames.
-const FRAMES: usize = 150;
-/// Frames of a run of wrong ones that may show what is due: late data cross it now and then.
-const CROSSING_FRAMES: usize = 3;
 
 /// One frame of a region. Values are by freedom.
 #[derive(Clone)]
@@ -27,6 +23,8 @@ pub(super) struct Frame {
     pub error_px: Vec<f64>,
     /// Pixels for a unit; the latest known.
     pub px_per_unit: Vec<f64>,
+    /// Speed of what was due since the frame before, px/s.
+    speed_px_s: Vec<f64>,
     /// Something else than what is due explains the picture.
     is_off: bool,
     /// The picture is one of data that are no older than permitted.
@@ -88,10 +86,13 @@ impl Past {
                 _ => last.map_or(0.0, |p| p.px_per_unit[k]),
             })
             .collect();
+        let mut speed_px_s = vec![0.0; due.len()];
         if let Some(last) = last {
             for (k, f) in self.freedoms.iter().enumerate() {
                 if let (Some(now), Some(before)) = (due[k], last.due[k]) {
-                    self.due_px[k] += f.difference(now, before) * px_per_unit[k];
+                    let step_px = f.difference(now, before) * px_per_unit[k];
+                    self.due_px[k] += step_px;
+                    speed_px_s[k] = step_px.abs() / (time_s - last.time_s);
                 }
             }
         }
@@ -116,6 +117,7 @@ impl Past {
                 .map(|r| r.map_or(f64::INFINITY, |f| f.standard_error * f.px_per_unit))
                 .collect(),
             px_per_unit,
+            speed_px_s,
             is_off: findings.explanation != Explanation::Due,
             is_permitted,
             is_faulty: false,
@@ -126,9 +128,8 @@ impl Past {
                 .map(|d| d.error() / d.resolution)
                 .collect(),
         });
-        if self.frames.len() > FRAMES {
-            self.frames.pop_front();
-        }
+        let kept = self.frames.partition_point(|p| time_s - p.time_s > STORY_S);
+        self.frames.drain(..kept);
     }
 
     /// The newest frame.
@@ -159,10 +160,10 @@ impl Past {
         run.last().map(|p| p.time_s)
     }
 
-    /// Newest frames in which something else than what was due was shown, with a few between and after them that
-    /// are not so; the newest has no verdict yet.
+    /// Newest frames in which something else than what was due was shown, with those of a short time between and after them
+    /// that are not so; the newest has no verdict yet.
     pub fn frames_off(&self) -> usize {
-        self.newest_frames(CROSSING_FRAMES, |p| p.is_off || p.is_faulty)
+        self.newest_frames(CROSSING_S, |p| p.is_off || p.is_faulty)
     }
 
     /// Whether the begin of that run is forgotten.
@@ -179,27 +180,30 @@ impl Past {
     /// Newest frames, without a gap, in which a picture was shown that is older than permitted, and the frame before
     /// them.
     pub fn stale(&self) -> (impl Iterator<Item = &Frame> + Clone, Option<&Frame>) {
-        let begin = self.frames.len() - self.newest_frames(0, Frame::is_stale);
+        let begin = self.frames.len() - self.newest_frames(0.0, Frame::is_stale);
         let before = begin.checked_sub(1).and_then(|k| self.frames.get(k));
         (self.frames.range(begin..), before)
     }
 
-    /// The same with the few frames between and after them that are not so.
+    /// The same with those between and after them that are not so: a number that was late at one of its changes is asked again
+    /// at the next.
     pub fn stale_with_crossings(&self) -> impl Iterator<Item = &Frame> + Clone {
-        let count = self.newest_frames(CROSSING_FRAMES, Frame::is_stale);
+        let count = self.newest_frames(LONGEST_DELAY_S, Frame::is_stale);
         self.frames.range(self.frames.len() - count..)
     }
 
-    /// Newest frames of which `is_so` holds, with up to `crossing` between and after them of which it does not.
-    fn newest_frames(&self, crossing: usize, is_so: impl Fn(&Frame) -> bool) -> usize {
-        let (mut count, mut right) = (0, 0);
+    /// Newest frames of which `is_so` holds, with those between and after them of which it does not for no longer than
+    /// `crossing_s` at a time.
+    fn newest_frames(&self, crossing_s: f64, is_so: impl Fn(&Frame) -> bool) -> usize {
+        let Some(mut so_s) = self.frames.back().map(|p| p.time_s) else {
+            return 0;
+        };
+        let mut count = 0;
         for (k, p) in self.frames.iter().rev().enumerate() {
             if is_so(p) {
-                (count, right) = (k + 1, 0);
-            } else if right == crossing {
+                (count, so_s) = (k + 1, p.time_s);
+            } else if so_s - p.time_s >= crossing_s {
                 break;
-            } else {
-                right += 1;
             }
         }
         count
@@ -222,6 +226,8 @@ impl Past {
                 shown: p.shown[k]?,
                 due: p.due[k]?,
                 px_per_unit: p.px_per_unit[k],
+                error_px: p.error_px[k],
+                speed_px_s: p.speed_px_s[k],
             })
         };
         let freedoms = self.freedoms.iter().enumerate();

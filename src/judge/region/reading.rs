@@ -1,9 +1,11 @@
 //! What the symbols of a region show against what they should.
 
-use super::sustained::{EARLY_S, Errors};
-use super::{READING_PX, RegionJudge, SAMPLES};
+use super::RegionJudge;
+use super::sustained::Errors;
 use crate::examine::reader::{Fitted, RECOGNISED};
 use crate::examine::region::{Explanation, Findings, Moment};
+use crate::judge::constants::{EARLY_S, SAMPLES, SIGMAS};
+use crate::judge::errors::age_scatter_s;
 use crate::recording::inputs::Inputs;
 use crate::reference::scale::half_period;
 
@@ -43,6 +45,7 @@ impl RegionJudge {
         for (sustained, errors) in self.sustained.iter_mut().zip(&errors) {
             sustained.push(moment.time_s, *errors);
         }
+        let scatter_s = age_scatter_s(moment.age_scatter_s, moment.interval_s);
         let mut out = Vec::new();
         for (k, f) in self.freedoms.iter().enumerate() {
             let (Some(fitted), Some(due)) = (read[k], inputs.value(f.channel).number()) else {
@@ -55,8 +58,8 @@ impl RegionJudge {
             };
             let error = f.difference(fitted.value, due);
             let outside = errors[k].and_then(|e| e.outside()).unwrap_or(error.abs());
-            let measuring = 3.0 * fitted.standard_error + READING_PX / fitted.px_per_unit;
-            let excess = outside.max(self.sustained[k].error()) - measuring;
+            let measuring = SIGMAS * fitted.standard_error;
+            let excess = outside.max(self.sustained[k].error(scatter_s)) - measuring;
             out.push(Reading {
                 freedom: k,
                 displayed: f.period.map_or(fitted.value, |p| {
@@ -103,7 +106,7 @@ impl RegionJudge {
             let [low, high] = span[r.freedom];
             let off = digits.displayed - due;
             let error = digits.period.map_or(off, |p| half_period(off, p));
-            let measuring = 3.0 * r.standard_error + READING_PX / r.px_per_unit;
+            let measuring = SIGMAS * r.standard_error;
             let outside = (low - error).max(error - high);
             outside > tolerance + digits.resolution / 2.0 + measuring
         })

@@ -11,19 +11,10 @@
 
 use std::collections::VecDeque;
 
-use super::SAMPLES;
 use crate::examine::reader::Fitted;
 use crate::examine::region::Moment;
+use crate::judge::constants::{EARLY_S, SAMPLES, SIGMAS, STRETCH_S};
 use crate::reference::parts::Freedom;
-
-/// How far in the future of a frame its data may lie, s: times of captures and recordings are rounded.
-pub(super) const EARLY_S: f64 = 0.01;
-/// Shortest and longest stretch that is looked at, s: a shorter one does not average, a longer one is no longer news.
-pub const STRETCH_S: [f64; 2] = [0.2, 1.0];
-/// Standard deviation of the age of the data, s: that of a display that takes data ten times a second, evenly spread.
-const AGE_SIGMA_S: f64 = 0.029;
-/// Standard errors that the mean of a varying age is given.
-const SIGMAS: f64 = 4.0;
 
 /// Errors of a reading, by the age that its data may have; unit of the channel.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -103,8 +94,8 @@ impl Sustained {
     }
 
     /// The largest error, without its sign, that has been there for some stretch up to now at every age of the data that is
-    /// permitted; 0 where there is none.
-    pub fn error(&self) -> f64 {
+    /// permitted, and varies by `age_scatter_s`; 0 where there is none.
+    pub fn error(&self, age_scatter_s: f64) -> f64 {
         let Some((now_s, newest)) = self.frames.back() else {
             return 0.0;
         };
@@ -124,7 +115,7 @@ impl Sustained {
             let (least, here) = least.fold((f64::INFINITY, 0.0), |best, (sum, e)| {
                 if *sum < best.0 { (*sum, e) } else { best }
             });
-            let variation = AGE_SIGMA_S * AGE_SIGMA_S * square_speed / count;
+            let variation = age_scatter_s * age_scatter_s * square_speed / count;
             let left = (least / count - variation).max(0.0).sqrt();
             let sure = left - SIGMAS * (variation / count).sqrt();
             largest = largest.max(sure.min(f64::abs(here)));
@@ -149,6 +140,7 @@ mod tests {
         input: impl Fn(f64) -> f64,
         age_s: impl Fn(f64) -> f64,
         bias: impl Fn(f64) -> f64,
+        scatter_s: f64,
     ) -> f64 {
         let mut sustained = Sustained::default();
         for k in 0..(2.0 * fps) as usize {
@@ -166,7 +158,7 @@ mod tests {
                 }),
             );
         }
-        sustained.error()
+        sustained.error(scatter_s)
     }
 
     /// Before (23369af) these hid in the span that the inputs cover within the permitted ages, frame by frame.
@@ -175,7 +167,7 @@ mod tests {
         for fps in [12.5, 25.0, 29.97, 50.0, 60.0] {
             for (bias, swing) in [(4.5, 3.0), (6.0, 6.0)] {
                 let input = |t: f64| swing * (2.0 * TAU * t).sin();
-                let told = told(fps, input, |_| 0.06, |_| bias);
+                let told = told(fps, input, |_| 0.06, |_| bias, 0.029);
                 assert!(
                     told > 3.5,
                     "{told} of {bias} in a swing of {swing} at {fps}/s"
@@ -188,7 +180,8 @@ mod tests {
     #[test]
     fn a_fault_that_has_ended_is_over() {
         let input = |t: f64| 3.0 * (2.0 * TAU * t).sin();
-        let ended = told(25.0, input, |_| 0.06, |t| if t < 1.9 { 8.0 } else { 0.0 });
+        let until = |t: f64| if t < 1.9 { 8.0 } else { 0.0 };
+        let ended = told(25.0, input, |_| 0.06, until, 0.029);
         assert!(ended < 1.0, "{ended}");
     }
 
@@ -204,11 +197,12 @@ mod tests {
         ) {
             let input = |t: f64| swing * (hertz * TAU * t).sin();
             let speed = swing * hertz * TAU;
-            let constant = told(fps, input, |_| age_s, |_| 0.0);
+            let constant = told(fps, input, |_| age_s, |_| 0.0, 0.0);
             // What lies between two ages that are looked at.
             prop_assert!(constant <= speed * STEP_S / 2.0, "{constant}");
             let since_update = |t: f64| (t * updates).fract() / updates;
-            let varying = told(fps, input, |t| 0.03 + since_update(t), |_| 0.0);
+            let scatter_s = 1.0 / updates / 12f64.sqrt();
+            let varying = told(fps, input, |t| 0.03 + since_update(t), |_| 0.0, scatter_s);
             prop_assert!(varying <= speed * STEP_S, "{varying} at {speed}");
         }
     }
