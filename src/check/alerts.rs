@@ -8,6 +8,8 @@ use crate::definition::uses::AlertPlace;
 use crate::evidence::records::AlertRecord;
 use crate::examine::region::{Explanation, Findings, Moment};
 use crate::examine::signature::Signature;
+use crate::judge::region::RegionVerdict;
+use crate::judge::verdict::Verdict;
 use crate::recording::inputs::Inputs;
 
 /// Frames in which an alert was due in each of its states.
@@ -67,21 +69,26 @@ impl ExercisedAlerts {
     }
 }
 
-/// Frames of an event between looks for the alert that it is about.
-const LOOK_EVERY: u32 = 6;
-
 impl Run<'_> {
-    /// Looks in the regions whose readable picture nothing explains for the alert that makes them wrong, and notes it.
-    pub(super) fn name_alerts(&mut self, moment: &Moment, found: &[Findings]) {
+    /// Looks in the regions whose readable picture misleads, and is explained by no values, for the alert that makes them wrong, and
+    /// notes it.
+    pub(super) fn name_alerts(
+        &mut self,
+        moment: &Moment,
+        found: &[Findings],
+        verdicts: &[RegionVerdict],
+    ) {
         let readable = Explanation::Nothing {
             signature: Signature::Readable,
         };
         for (k, findings) in found.iter().enumerate() {
-            if !self.in_force[k] || findings.explanation != readable {
+            let is_earlier = matches!(findings.explanation, Explanation::OtherTime { .. })
+                && verdicts[k].verdict == Verdict::Misleading;
+            if !self.in_force[k] || !(is_earlier || findings.explanation == readable) {
                 continue;
             }
             let has_alerts = self.definition.alerts().any(|a| a.region == k);
-            if !(has_alerts && self.log.wants_alert(k, LOOK_EVERY)) {
+            if !(has_alerts && self.log.wants_alert(k)) {
                 continue;
             }
             let examiner = Arc::make_mut(&mut self.regions.examiners[k]);

@@ -24,8 +24,8 @@ use super::Error;
 use super::shades::{LEFT_SHARE, Shades, common_gain};
 use super::stretch::{CHAIN_LEVELS, CHAIN_SHIFT_PX};
 
-/// Frames in a row in which nearly all regions disagree, after which the chain is looked at.
-const SUSPECT_FRAMES: u32 = 8;
+/// How long nearly all regions must disagree for the chain to be looked at, s.
+const SUSPECT_S: f64 = 0.27;
 /// Share of regions with ink that make it nearly all.
 const SUSPECT_SHARE: f64 = 0.7;
 /// Time between looks at the colours of the whole picture while all is well, s.
@@ -34,16 +34,16 @@ const LOOK_EVERY_S: f64 = 0.5;
 const LOOK_WHEN_WRONG_S: f64 = 0.2;
 /// Regions that must disagree for that.
 const WRONG_REGIONS: usize = 3;
-/// Frames between two looks at the picture's place and blur while any region disagrees.
-const EDGES_EVERY_FRAMES: u32 = 48;
+/// Time between two looks at the picture's place and blur while any region disagrees, s.
+const EDGES_EVERY_S: f64 = 1.9;
 /// What is left on static edges where they belong, as a share of what is left there where they do not.
 const LEFT_ON_EDGES: f64 = 0.6;
 /// Fewest parts of the picture that must show a change for it to be one of all.
 const LEAST_PARTS: usize = 2;
 /// Variance of more blur than before that is another chain, in all parts of the picture, px².
 const MORE_BLUR_PX2: f64 = 0.2;
-/// Frames in a row that one known change must explain.
-const SURE_FRAMES: u32 = 4;
+/// How long one known change must explain all frames, s.
+const SURE_S: f64 = 0.11;
 
 /// A change of colours that chains are known to make, as a map of levels.
 #[derive(Clone, Debug, PartialEq)]
@@ -83,18 +83,30 @@ pub(super) struct ChainWatch {
     known: Vec<KnownChange>,
     /// Most regions have agreed once: what never did was not changed.
     has_agreed: bool,
-    suspect: u32,
+    suspect: Option<Suspicion>,
     looked_s: f64,
-    /// What explains the colours of the last frames, and in how many.
-    explained: Option<(Change, u32)>,
+    /// What explains the colours of the last frames, and since when.
+    explained: Option<(Change, Since)>,
     /// Last frame whose colours were looked at, and which no change of the chain explains.
     unchanged_frame: Option<u64>,
-    /// Frames in which some regions disagreed, since the first of them, and frames since the last.
-    troubled: u32,
-    troubled_since: Option<u64>,
-    calm: u32,
+    /// Since when some regions have disagreed, and when they last did, s.
+    troubled: Option<(Since, f64)>,
     /// Last frame whose edges were looked at, and were where they had been.
-    edges_seen: Option<u64>,
+    edges_seen: Option<Since>,
+}
+
+/// A frame from which on something is so: its number and capture time, s.
+#[derive(Clone, Copy, Debug)]
+struct Since {
+    frame: u64,
+    time_s: f64,
+}
+
+/// Nearly all regions disagree since a frame.
+#[derive(Clone, Copy, Debug)]
+struct Suspicion {
+    since: Since,
+    is_looked_at: bool,
 }
 
 /// What changed the colours of the whole picture.
@@ -112,13 +124,11 @@ impl ChainWatch {
         Self {
             known: known_changes(encoding),
             has_agreed: false,
-            suspect: 0,
+            suspect: None,
             looked_s: f64::NEG_INFINITY,
             explained: None,
             unchanged_frame: None,
-            troubled: 0,
-            troubled_since: None,
-            calm: 0,
+            troubled: None,
             edges_seen: None,
         }
     }
@@ -131,28 +141,38 @@ impl ChainWatch {
         let is_suspect =
             told.with_ink >= 2 && told.wrong as f64 >= SUSPECT_SHARE * told.with_ink as f64;
         self.has_agreed |= told.with_ink >= 2 && 2 * (told.wrong + told.blank) < told.with_ink;
-        self.suspect = if is_suspect { self.suspect + 1 } else { 0 };
+        let now = Since {
+            frame: sight.frame.index,
+            time_s: sight.frame.time_s,
+        };
+        let calm_s = |(_, last_s): &(Since, f64)| now.time_s - last_s;
+        self.troubled = self.troubled.filter(|t| calm_s(t) <= SUSPECT_S);
         if told.wrong > 0 {
-            self.calm = 0;
-            self.troubled += 1;
-            self.troubled_since.get_or_insert(sight.frame.index);
-            if self.has_agreed && self.troubled % EDGES_EVERY_FRAMES == SUSPECT_FRAMES {
-                let since = self.troubled_since.max(self.edges_seen.map(|f| f + 1));
-                look_at_edges(sight, since.unwrap_or(0), painter)?;
-                self.edges_seen = Some(sight.frame.index);
-            }
-        } else {
-            self.calm += 1;
-            if self.calm > SUSPECT_FRAMES {
-                self.troubled = 0;
-                self.troubled_since = None;
+            let (since, _) = self.troubled.unwrap_or((now, now.time_s));
+            self.troubled = Some((since, now.time_s));
+            let seen = self.edges_seen.filter(|s| s.frame >= since.frame);
+            let is_time = seen.map_or(now.time_s - since.time_s > SUSPECT_S, |s| {
+                now.time_s - s.time_s > EDGES_EVERY_S
+            });
+            if self.has_agreed && is_time {
+                let first = seen.map_or(since.frame, |s| s.frame + 1);
+                look_at_edges(sight, first, painter)?;
+                self.edges_seen = Some(now);
             }
         }
-        if self.has_agreed && self.suspect == SUSPECT_FRAMES {
-            let first = sight.frame.index + 1 - u64::from(SUSPECT_FRAMES);
+        let before = self.suspect.filter(|_| is_suspect);
+        let mut suspect = before.unwrap_or(Suspicion {
+            since: now,
+            is_looked_at: false,
+        });
+        let has_lasted = now.time_s - suspect.since.time_s > SUSPECT_S;
+        if self.has_agreed && is_suspect && has_lasted && !suspect.is_looked_at {
+            suspect.is_looked_at = true;
+            let first = suspect.since.frame;
             look_at_edges(sight, first, painter)?;
             look_at_all_colors(sight, first, painter)?;
         }
+        self.suspect = is_suspect.then_some(suspect);
         Ok(())
     }
 
@@ -223,15 +243,18 @@ impl ChainWatch {
             self.unchanged_frame = Some(frame.index);
             return Ok(());
         };
-        let count = match self.explained {
-            Some((before, count)) if before == change => count + 1,
-            _ => 1,
+        let since = match self.explained {
+            Some((before, since)) if before == change => since,
+            _ => Since {
+                frame: frame.index,
+                time_s: frame.time_s,
+            },
         };
-        self.explained = Some((change, count));
-        if count < SURE_FRAMES {
+        self.explained = Some((change, since));
+        if frame.time_s - since.time_s < SURE_S {
             return Ok(());
         }
-        let first = frame.index + 1 - u64::from(SURE_FRAMES);
+        let first = since.frame;
         let since_frame = self.unchanged_frame.map(|f| f + 1);
         let place = format!("at frame {first} or within half a second before");
         Err(another_chain(since_frame, &place, words))

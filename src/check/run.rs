@@ -18,6 +18,7 @@ use crate::examine::signature::{self, Signature};
 use crate::examine::subject::Subject;
 use crate::examine::view::View;
 use crate::judge::company::Company;
+use crate::judge::constants::RETOLD_S;
 use crate::judge::events::{Event, EventLog, Halves, Instead, name};
 use crate::judge::region::{RegionJudge, RegionVerdict};
 use crate::judge::reversion::ReversionWatch;
@@ -45,8 +46,6 @@ use super::{Error, RegionState, Seen, Sink, Snapshot};
 pub const UNCHECKED: &str = "unchecked";
 /// Regions that must show a picture that nothing explains before the whole frame is looked at.
 const BROKEN_REGIONS: usize = 2;
-/// Frames between such looks.
-const BROKEN_EVERY: u32 = 3;
 /// Step in which offsets and the times of frames are told, s ([`thousandths`]).
 const TOLD_STEP_S: f64 = 1e-3;
 
@@ -121,8 +120,8 @@ pub struct Run<'d> {
     pub(super) other_units: OtherUnits,
     pub(super) resolved: Resolved,
     pub(super) hidden: HiddenFrames,
-    /// What the whole frame was found to be, and how many frames ago.
-    pub(super) broken: Option<(Option<Signature>, u32)>,
+    /// What the whole frame was found to be, and when it was looked at, s.
+    pub(super) broken: Option<(Option<Signature>, f64)>,
     /// Halves of the display that stand in each other's place.
     pub(super) exchanged: Option<Halves>,
     /// Luma of the whole reference frame.
@@ -555,7 +554,7 @@ impl<'d> Run<'d> {
             matches!(self.broken, Some((Some(s), _)) if s != Signature::Readable),
             self.instead(),
         );
-        self.name_alerts(&moment, &found);
+        self.name_alerts(&moment, &found, &verdicts);
         for s in &improved {
             let (place, symbol) = self.place(s.region, &verdicts[s.region], &differences[s.region]);
             self.log.note_place(s.region, place, symbol);
@@ -663,10 +662,12 @@ impl<'d> Run<'d> {
             (self.broken, self.exchanged) = (None, None);
             return;
         }
-        // Looked at anew every few frames: it costs as much as all regions together.
-        let age = self.broken.map_or(0, |(_, age)| age + 1);
+        let mut looked_s = frame.time_s;
         let signature = match self.broken {
-            Some((signature, _)) if !age.is_multiple_of(BROKEN_EVERY) => signature,
+            Some((signature, last_s)) if frame.time_s - last_s < RETOLD_S => {
+                looked_s = last_s;
+                signature
+            }
             _ => {
                 self.draw_due(moment);
                 let mut captured = Cow::Borrowed(&frame.picture.planes()[0]);
@@ -703,7 +704,7 @@ impl<'d> Run<'d> {
                 }
             }
         };
-        self.broken = Some((signature, age));
+        self.broken = Some((signature, looked_s));
         let Some(signature) = signature else { return };
         // What is empty in the half that stands there instead is not blank.
         let is_exchanged = self.exchanged.is_some();

@@ -5,7 +5,8 @@
 //! moment, or one delay, must fit every one of them. Regions that agree take part, so that a fault of some
 //! regions among live ones is no story of the whole display.
 
-use super::constants::{BEFORE_S, LONGEST_DELAY_S, REGIONS, RETOLD_S};
+use super::constants::{AGE_STRETCH_S, BEFORE_S, LONGEST_DELAY_S, REGIONS, RETOLD_S};
+use super::errors::age_scatter_s;
 use super::region::{RegionJudge, RegionVerdict};
 use super::story::{self, Series, Story, Timing};
 use super::verdict::Verdict;
@@ -22,6 +23,8 @@ pub struct Company {
     jumped_together: bool,
     /// By region: recording time since which it has been seen to follow its inputs, s.
     live_since_s: Vec<f64>,
+    /// By region that is not faulty: age of what it shows on the average of the last moments, with its standard error, s.
+    ages_s: Vec<Option<[f64; 2]>>,
 }
 
 impl Company {
@@ -51,6 +54,23 @@ impl Company {
             .fold(f64::NEG_INFINITY, |latest, (_, s)| latest.max(*s))
     }
 
+    /// Age of what the regions other than `region` show on the average, and its standard error, s: the display is one process, whose age its
+    /// regions share. Where they do not tell the same to within their errors, the error grows by as much (the ratio of Birge,
+    /// Physical Review 40 (1932) 207, from memory). `None` where nothing tells.
+    #[must_use]
+    pub fn others_age_s(&self, region: usize) -> Option<[f64; 2]> {
+        let others = || {
+            let told = self.ages_s.iter().enumerate();
+            told.filter(|(k, _)| *k != region).filter_map(|(_, a)| *a)
+        };
+        let weight = |error_s: f64| 1.0 / (error_s * error_s);
+        let information: f64 = others().map(|[_, e]| weight(e)).sum();
+        let mean_s = others().map(|[age_s, e]| age_s * weight(e)).sum::<f64>() / information;
+        let squares = others().map(|[age_s, e]| (age_s - mean_s).powi(2) * weight(e));
+        let ratio = squares.sum::<f64>() / (others().count().max(2) - 1) as f64;
+        (information > 0.0).then(|| [mean_s, (ratio.max(1.0) / information).sqrt()])
+    }
+
     /// Takes the verdicts of a frame.
     pub fn update(&mut self, moment: &Moment, judges: &[RegionJudge], verdicts: &[RegionVerdict]) {
         let is_candidate = |v: &RegionVerdict| {
@@ -73,6 +93,11 @@ impl Company {
             self.story = tell(moment, judges, verdicts, self.jumped_together);
         }
         self.age_s += moment.interval_s;
+        self.ages_s.clear();
+        self.ages_s.extend(verdicts.iter().map(|v| {
+            let age_s = [v.staleness_s?, of_average_s(v.staleness_se_s?, moment)];
+            (!v.verdict.is_faulty()).then_some(age_s)
+        }));
         self.live_since_s.resize(verdicts.len(), f64::NEG_INFINITY);
         for ((latest, v), judge) in self.live_since_s.iter_mut().zip(verdicts).zip(judges) {
             // A mark that only lives says nothing of the age of data.
@@ -81,6 +106,20 @@ impl Company {
             }
         }
     }
+}
+
+/// Standard error of the age of the last moments on the average, s, where that of one frame is `of_frame_s`: the age of one frame
+/// scatters about it, unless it was told of the picture itself.
+fn of_average_s(of_frame_s: f64, moment: &Moment) -> f64 {
+    let scatter_s = age_scatter_s(moment.age_scatter_s, moment.interval_s);
+    let frames = (AGE_STRETCH_S / moment.interval_s).max(1.0);
+    let rest = of_frame_s * of_frame_s - scatter_s * scatter_s;
+    let rest = if rest < 0.0 {
+        scatter_s * scatter_s
+    } else {
+        rest
+    };
+    libm::hypot(rest.sqrt(), scatter_s / frames.sqrt())
 }
 
 /// Recording time since which the oldest fault lasts, within the stretch that is looked at, s.

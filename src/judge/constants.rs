@@ -25,8 +25,9 @@ pub const LONGEST_DELAY_S: f64 = 2.0;
 /// Longest stretch that a story is told from, and as long are pictures of a region remembered, s. Derived: a delay shows only in data that
 /// are older than it, and as much again must be seen of it.
 pub const STORY_S: f64 = 2.0 * LONGEST_DELAY_S;
-/// A story is told anew so often, s. Budget: telling one searches all delays.
-pub const RETOLD_S: f64 = 0.12;
+/// What costs much is looked at anew so often while something is wrong, s. Budget: telling a story searches all delays, and a look at the
+/// whole picture costs as much as all regions.
+pub const RETOLD_S: f64 = 0.11;
 /// How long what is due may be shown within a stretch of late data, s: they cross it now and then. Derived: as long as errors of
 /// readings hang together, and a frame at the slowest rate.
 pub const CROSSING_S: f64 = 0.18;
@@ -64,3 +65,80 @@ pub const NEARLY: f64 = 0.5;
 pub const LONGEST_HOLD_S: f64 = LONGEST_DELAY_S;
 /// Slack in comparisons of times, s. Derived: decimal times are not exact in binary.
 pub const TIME_SLACK_S: f64 = 1e-9;
+
+#[cfg(test)]
+mod tests {
+    use std::fs;
+    use std::path::{Path, PathBuf};
+
+    /// Named numbers of a source file outside its tests: the lines that begin them, and the comment before each.
+    fn numbers(path: &Path) -> Vec<(String, String)> {
+        let text = fs::read_to_string(path).expect("a source file");
+        let text = text.split("#[cfg(test)]").next().unwrap_or_default();
+        let (mut found, mut comment) = (Vec::new(), String::new());
+        for line in text.lines().map(str::trim) {
+            let declared = line
+                .trim_start_matches("pub ")
+                .trim_start_matches("pub(super) ")
+                .trim_start_matches("pub(crate) ");
+            let is_number = |kind: &str| {
+                let kind = kind.trim().trim_start_matches('[');
+                let numbers = [
+                    "f64", "f32", "usize", "u128", "u64", "u32", "u16", "u8", "i64", "i32",
+                ];
+                numbers.iter().any(|n| kind.starts_with(n))
+            };
+            if let Some((name, rest)) = declared
+                .strip_prefix("const ")
+                .and_then(|rest| rest.split_once(':'))
+                && !name.contains(char::is_lowercase)
+                && is_number(rest)
+            {
+                found.push((name.to_owned(), std::mem::take(&mut comment)));
+            } else if line.starts_with("///") {
+                comment += line;
+            } else {
+                comment.clear();
+            }
+        }
+        found
+    }
+
+    fn sources(folder: &Path, all: &mut Vec<PathBuf>) {
+        for entry in fs::read_dir(folder).expect("a folder of sources") {
+            let path = entry.expect("an entry").path();
+            if path.is_dir() {
+                sources(&path, all);
+            } else {
+                all.push(path);
+            }
+        }
+    }
+
+    #[test]
+    fn every_number_of_the_judge_stands_here_with_its_reason() {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/judge");
+        let table = folder.join("constants.rs");
+        let listed = numbers(&table);
+        assert!(
+            (20..=30).contains(&listed.len()),
+            "{} constants",
+            listed.len()
+        );
+        for (name, comment) in &listed {
+            let reasons = ["Derived", "Measured", "Budget"];
+            let has_reason = reasons.iter().any(|r| comment.contains(r));
+            assert!(has_reason, "{name} lacks its reason: {comment}");
+        }
+        let mut all = Vec::new();
+        sources(&folder, &mut all);
+        for path in all.iter().filter(|p| **p != table) {
+            assert_eq!(
+                numbers(path),
+                [],
+                "{} has numbers of its own",
+                path.display()
+            );
+        }
+    }
+}

@@ -11,7 +11,7 @@ use std::collections::BTreeSet;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::constants::{LONGEST_HOLD_S, NEARLY};
+use super::constants::{LONGEST_HOLD_S, NEARLY, RETOLD_S};
 use super::persistence::{KOfN, Persistence, Transition};
 use super::region::RegionVerdict;
 use super::verdict::Verdict;
@@ -233,8 +233,9 @@ struct Open {
     broken_frames: u32,
     /// What stood there last in place of what was due.
     instead: Option<Instead>,
-    /// What is wrong with its alerts.
+    /// What is wrong with its alerts, and when that was looked for last, s.
     alerts: BTreeSet<AlertSlip>,
+    alerts_looked_s: f64,
     /// Numbers that stand in each other's place.
     exchanged: BTreeSet<[ChannelId; 2]>,
     worst: Option<(f64, WorstError)>,
@@ -336,6 +337,7 @@ impl<'d> EventLog<'d> {
                     broken_frames: 0,
                     instead: None,
                     alerts: BTreeSet::new(),
+                    alerts_looked_s: f64::NEG_INFINITY,
                     exchanged: BTreeSet::new(),
                     worst: None,
                     contradictions: vec![0; count],
@@ -430,11 +432,12 @@ impl<'d> EventLog<'d> {
         }
     }
 
-    /// Whether nothing is known of the alerts of a region's event, and it is time to look, each `every` frames.
-    #[must_use]
-    pub fn wants_alert(&self, region: usize, every: u32) -> bool {
-        let open = self.open[region].as_ref();
-        open.is_some_and(|o| o.alerts.is_empty() && o.frames % every == 1)
+    /// Whether nothing is known of the alerts of a region's event, and it is time to look, which then is done.
+    pub fn wants_alert(&mut self, region: usize) -> bool {
+        let now_s = self.last_time_s;
+        let is_time = |o: &&mut Open| o.alerts.is_empty() && now_s - o.alerts_looked_s > RETOLD_S;
+        let open = self.open[region].as_mut().filter(is_time);
+        open.map(|o| o.alerts_looked_s = now_s).is_some()
     }
 
     /// Which alert a region's event is about.

@@ -95,11 +95,13 @@ pub fn misleading(by: Misled) -> String {
         Misled::Value => format!(
             "A value misleads when its error against the inputs of every age up to max_latency_ms, in this frame or over stretches \
              of {} s to {} s with one age for all frames, less three standard errors of measuring, is more than \
-             the tolerance, and the values since it went wrong neither stand still nor follow with one delay.",
+             the tolerance, and the values since it went wrong neither stand still nor follow with one delay. Where no permitted age \
+             explains it, its error is that at the age that the display's other regions show.",
             STRETCH_S[0], STRETCH_S[1]
         ),
         Misled::Picture => "A picture misleads when neither the inputs of a permitted or an earlier moment nor the values read from it \
-             explain it, and it is not blank or garbled."
+             explain it, and it is not blank or garbled; also when it is that of an earlier moment for want of one alert that has come \
+             since, while other regions follow newer data."
             .into(),
         Misled::Digits => "Digits mislead when characters stand there that the due number does not have, or the number is off by \
              more than the readout's own tolerance, half of its last digit and what measuring explains."

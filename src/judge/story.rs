@@ -175,7 +175,9 @@ pub fn tell(
     }
     let is_sure = late + DECISIVE < off;
     let is_as_good = late < off + DECISIVE && !is_contradicted(staleness_s);
-    if late < credible && (is_sure || is_as_good) {
+    // Less than that a codec holds back as well.
+    let is_clear = |s: &Series| s.points.iter().any(|p| s.off_px(p).abs() >= HELD_BACK_PX);
+    if late < credible && (is_sure || is_as_good) && series.iter().any(is_clear) {
         return Story::Late {
             staleness_s,
             is_sure,

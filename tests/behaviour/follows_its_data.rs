@@ -211,3 +211,62 @@ fn a_needle_that_stands_beside_digits_that_move_is_frozen() {
     };
     assert_eq!(event["class"], "frozen", "{event:#}");
 }
+
+const CUT: &str = r#"
+[channels.count]
+column = "digits"
+unit = "ml"
+[[region]]
+id = "count"
+rect = [0, 200, 200, 60]
+hazard = "hazardous"
+confirm_ms = 300
+[[region.symbol]]
+kind = "readout"
+channel = "count"
+position = [100, 230]
+font = "digits"
+size = 34
+color = "white"
+[channels.speed]
+column = "shown"
+unit = "kt"
+[[region]]
+id = "dial"
+rect = [0, 0, 200, 200]
+hazard = "hazardous"
+confirm_ms = 300
+tolerance = { speed = 3.0 }
+[[region.symbol]]
+kind = "dial"
+center = [100, 100]
+radius = 86
+breakpoints = [[0, -130], [150, 130]]
+ticks = { major_step = 30, major_length = 10, color = "white" }
+pointers = [{ channel = "speed", tip_radius = 80, tail_radius = -10, width = 5, color = "white" }]
+failure = { rect = [6, 6, 188, 188], text = "SPD", font = "text", size = 22, color = "amber", background = "black", cross = true }
+"#;
+
+/// A number that is cut and not rounded is one too low half of the time: every count comes late by half a count. Before (e1dafea)
+/// it was called frozen each time. Of one change alone nobody can tell.
+#[test]
+fn a_number_that_is_cut_and_not_rounded_is_late() {
+    let files = Files::new();
+    let display = format!("{}{CUT}", HEAD.replace("height = 200", "height = 260"));
+    files.write("display.toml", display.as_bytes());
+    let speed = |t: f64| 75.0 + 20.0 * (2.0 * t).sin();
+    let count = |t: f64| 100.3 + t;
+    let shown = recording(|t| speed(t - 0.04), |t| count(t - 0.04).floor());
+    files.write("inputs.csv", shown.as_bytes());
+    assert_eq!(files.draw(&LENGTH_S.to_string()).status, 0);
+    files.write("inputs.csv", recording(speed, count).as_bytes());
+    let mut words = of_inputs("check");
+    words.extend(["--capture", "frames", "--offset", "0", "--out", "out"]);
+    assert_eq!(files.run(&words).status, 1);
+    let events = events(&files);
+    assert!(events.len() >= 3, "{events:#?}");
+    for event in &events[1..] {
+        assert_eq!(event["class"], "late", "{event:#}");
+        assert_eq!(event["regions"][0], "count", "{event:#}");
+    }
+}

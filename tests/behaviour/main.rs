@@ -12,6 +12,7 @@
 //! - `repeats_exactly`: same inputs, same bytes;
 //! - `rolls_over`: scales and digits that roll over are read as the whole value;
 //! - `runs_suites`: many captures as one suite, what is new since the last, and parts that make the whole;
+//! - `same_at_every_rate`: the same events at 12.5 to 60 frames a second;
 //! - `explains_events`: an event told in words, completion, manual pages, colours;
 //! - `explains_its_verdict`: what the results and the exit status say;
 //! - `tells_pointers_apart`: two pointers on one axis, and what is hidden;
@@ -54,6 +55,7 @@ mod refuses_bad_input;
 mod repeats_exactly;
 mod rolls_over;
 mod runs_suites;
+mod same_at_every_rate;
 mod shares_campaigns;
 mod shares_files;
 mod shows_alerts;

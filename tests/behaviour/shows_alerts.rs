@@ -9,7 +9,7 @@ use framevouch::judge::verdict::Verdict;
 use framevouch::picture::Picture;
 use framevouch::recording::{MissingColumns, Recording};
 
-use crate::bench::{Bench, Checked, RATE_HZ};
+use crate::bench::{Bench, Checked, RATE_HZ, table};
 
 const DISPLAY: &str = r##"
 [display]
@@ -221,4 +221,46 @@ fn an_alert_that_comes_and_is_not_shown_is_misleading() {
     let bench_due = bench(due);
     let checked = bench_due.check(&bench(quiet).frames(None));
     assert!(!checked.outcome.events.is_empty(), "nothing was found");
+}
+
+const DIAL: &str = r##"
+[[region]]
+id = "speed"
+rect = [0, 120, 240, 100]
+hazard = "minor"
+tolerance = { speed = 3.0 }
+[[region.symbol]]
+kind = "dial"
+center = [120, 170]
+radius = 44
+breakpoints = [[0, -130], [150, 130]]
+ticks = { major_step = 30, major_length = 8, color = "white" }
+pointers = [{ channel = "speed", tip_radius = 40, tail_radius = -6, width = 5, color = "white" }]
+failure = { rect = [70, 126, 100, 88], text = "SPD", font = "mono", size = 18, color = "amber", background = "ink", cross = true }
+"##;
+
+/// Before (e1dafea) the list was called frozen: it looks as before the alert came.
+#[test]
+fn an_alert_that_is_dropped_as_soon_as_it_comes_is_missing() {
+    let display = DISPLAY.replace("height = 120", "height = 220").replace(
+        "[[region]]",
+        "[channels.speed]\ncolumn = \"speed\"\nunit = \"kt\"\n[[region]]",
+    ) + DIAL;
+    let columns = ["fire", "oil", "fuel", "door", "pressed", "speed"];
+    let of_fire = |fire: fn(f64) -> f64| {
+        let csv = table(columns, LENGTH_S, |t| {
+            let speed = 75.0 + 30.0 * (3.0 * t).sin();
+            [fire(t), 1.0, 0.0, 0.0, 0.0, speed]
+        });
+        Bench::small(&display, &csv)
+    };
+    let due = of_fire(|t| f64::from(u8::from(t >= 1.5)));
+    let checked = due.check(&of_fire(|_| 0.0).frames(None));
+    let [event] = &checked.outcome.events[..] else {
+        panic!("one event was due\n{}", checked.told());
+    };
+    assert_eq!(event.class, Verdict::Misleading, "{}", checked.told());
+    assert_eq!(event.hazard, Hazard::Catastrophic, "{}", checked.told());
+    let remark = "the warning \"FIRE\" is active and not shown".to_owned();
+    assert!(event.remarks.contains(&remark), "{}", checked.told());
 }

@@ -92,6 +92,8 @@ pub struct RegionJudge {
     turns_from: Vec<f64>,
     max_latency_s: f64,
     liveness: Option<Liveness>,
+    /// Its alerts, as indices into [`Inputs::active_since_s`].
+    alerts: Vec<usize>,
     is_static: bool,
     tests: Vec<FreezeTest>,
     /// By freedom.
@@ -143,6 +145,12 @@ impl RegionJudge {
             max_latency_s: definition.max_latency_s(region),
             is_static: channels.is_empty() && liveness.is_none(),
             liveness,
+            alerts: {
+                let all = definition.alerts().enumerate();
+                all.filter(|(_, a)| a.region == region)
+                    .map(|(k, _)| k)
+                    .collect()
+            },
             tests: vec![FreezeTest::default(); freedoms.len()],
             sustained: vec![Sustained::default(); freedoms.len()],
             past: Past::new(freedoms),
@@ -174,7 +182,7 @@ impl RegionJudge {
         if !findings.is_unchanged {
             self.changed_s = moment.time_s;
         }
-        let readings = self.readings(moment, findings, inputs);
+        let readings = self.readings(moment, findings, inputs, company);
         let is_permitted = self.is_permitted(moment, findings);
         self.past
             .push(moment.time_s, findings, inputs, is_permitted);
@@ -229,6 +237,8 @@ impl RegionJudge {
                             told
                         }
                     }
+                } else if self.is_one_alert_short(moment, findings, inputs, company) {
+                    Verdict::Misleading
                 } else {
                     self.stale_picture(moment, company)
                 }
@@ -360,6 +370,36 @@ impl RegionJudge {
             None if !self.was_faulty || !verdict.is_faulty() => Verdict::Misleading,
             _ => verdict,
         }
+    }
+
+    /// Whether the picture is that of earlier data, and what sets them apart from the inputs that are due is one alert that has come
+    /// since, on a display that otherwise lives. It stands still, or its newest alert is not shown: the picture is the same, and the
+    /// crew is misled by the alert that it lacks. As soon as more has changed, it stands still.
+    fn is_one_alert_short(
+        &self,
+        moment: &Moment,
+        findings: &Findings,
+        inputs: &Inputs,
+        company: &Company,
+    ) -> bool {
+        let Some([_, to_s]) = findings.data_span_s else {
+            return false;
+        };
+        if company.others_live_since_s(self.region) <= to_s {
+            return false;
+        }
+        let mut shown = Inputs::default();
+        moment.recording.inputs_at(to_s, &mut shown);
+        let is_active = |inputs: &Inputs, k: usize| {
+            let since_s = inputs.active_since_s.get(k);
+            since_s.is_some_and(Option::is_some)
+        };
+        let differ = self.alerts.iter();
+        let differ: Vec<usize> = differ
+            .filter(|k| is_active(&shown, **k) != is_active(inputs, **k))
+            .copied()
+            .collect();
+        matches!(differ[..], [one] if is_active(inputs, one))
     }
 
     fn has_readings(&self) -> bool {

@@ -1,9 +1,10 @@
 //! What the symbols of a region show against what they should.
 
 use super::RegionJudge;
-use super::sustained::Errors;
+use super::sustained::{Ages, Errors};
 use crate::examine::reader::{Fitted, RECOGNISED};
 use crate::examine::region::{Explanation, Findings, Moment};
+use crate::judge::company::Company;
 use crate::judge::constants::{EARLY_S, SAMPLES, SIGMAS};
 use crate::judge::errors::age_scatter_s;
 use crate::recording::inputs::Inputs;
@@ -38,6 +39,7 @@ impl RegionJudge {
         moment: &Moment,
         findings: &Findings,
         inputs: &Inputs,
+        company: &Company,
     ) -> Vec<Reading> {
         let recognised = |r: &Option<Fitted>| r.filter(|fitted| fitted.misfit <= RECOGNISED);
         let read: Vec<Option<Fitted>> = findings.readings.iter().map(recognised).collect();
@@ -46,6 +48,8 @@ impl RegionJudge {
             sustained.push(moment.time_s, *errors);
         }
         let scatter_s = age_scatter_s(moment.age_scatter_s, moment.interval_s);
+        let others_s = company.others_age_s(self.region);
+        let ages = Ages::new(others_s, scatter_s, self.max_latency_s);
         let mut out = Vec::new();
         for (k, f) in self.freedoms.iter().enumerate() {
             let (Some(fitted), Some(due)) = (read[k], inputs.value(f.channel).number()) else {
@@ -57,9 +61,10 @@ impl RegionJudge {
                 due.clamp(f.low, f.high)
             };
             let error = f.difference(fitted.value, due);
-            let outside = errors[k].and_then(|e| e.outside()).unwrap_or(error.abs());
             let measuring = SIGMAS * fitted.standard_error;
-            let excess = outside.max(self.sustained[k].error(scatter_s)) - measuring;
+            let outside = errors[k].and_then(|e| e.outside(ages, measuring));
+            let sustained = self.sustained[k].error(scatter_s, ages, measuring);
+            let excess = outside.unwrap_or(error.abs()).max(sustained) - measuring;
             out.push(Reading {
                 freedom: k,
                 displayed: f.period.map_or(fitted.value, |p| {

@@ -5,6 +5,10 @@
 //! little. So the readings of a stretch are held against the inputs of each permitted age, the same age for all of them.
 //! What the best of these ages leaves, less what its variation explains, is an error that no age excuses.
 //!
+//! Nor does it choose an age for each region. A value that the inputs of some permitted age explain to within measuring is right;
+//! one that none explains is off, and by how much is told at the age that the display's other regions show ([`Ages`]): else an
+//! error would be forgiven as much as data of the oldest permitted age would differ.
+//!
 //! Of a stretch with errors `e(age)` and speeds `v` of the inputs, the mean square of what is left is
 //! `E = mean(e²) - s² mean(v²)`, where `s` is the standard deviation of the age; the part that varies adds to the root of
 //! it a scatter of `s rms(v) / sqrt(n)`. The newest frame must be off by as much: a fault that has ended is over.
@@ -23,6 +27,53 @@ pub(super) struct Errors {
     by_age: [f64; SAMPLES + 1],
     /// Mean square of the inputs' speed over these ages, (unit/s)².
     square_speed: f64,
+    /// From one age to the next, s.
+    step_s: f64,
+}
+
+/// Which of the permitted ages the display shows in a frame, and on the average of a stretch: from and to, in steps of [`Errors`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Ages {
+    frame: [f64; 2],
+    stretch: [f64; 2],
+}
+
+/// All that are permitted.
+const fn permitted() -> [f64; 2] {
+    [0.0, SAMPLES as f64]
+}
+
+/// The two ages that are looked at about `at`, and how far it lies from the first to the second.
+fn between(at: f64) -> (usize, f64) {
+    let first = (at as usize).min(SAMPLES - 1);
+    (first, at - first as f64)
+}
+
+/// The ages from `from` to `to` at which errors are asked for: both ends, and all between them that are looked at.
+fn asked([from, to]: [f64; 2]) -> impl Iterator<Item = f64> {
+    let inside = (from.ceil() as usize..=to.floor() as usize).map(|k| k as f64);
+    [from, to].into_iter().chain(inside)
+}
+
+impl Ages {
+    /// Of a display whose other regions tell their age and its standard error (s), which varies by `scatter_s` from frame to
+    /// frame; all that are permitted, up to `oldest_s`, where nothing tells.
+    pub fn new(others_s: Option<[f64; 2]>, scatter_s: f64, oldest_s: f64) -> Self {
+        let step_s = (oldest_s + EARLY_S) / SAMPLES as f64;
+        let index = |age_s: f64| ((age_s + EARLY_S) / step_s).clamp(0.0, SAMPLES as f64);
+        let within = |[age_s, error_s]: [f64; 2]| {
+            [
+                index(age_s - SIGMAS * error_s),
+                index(age_s + SIGMAS * error_s),
+            ]
+        };
+        let in_frame =
+            |[age_s, error_s]: [f64; 2]| within([age_s, libm::hypot(error_s, scatter_s)]);
+        Self {
+            frame: others_s.map_or(permitted(), in_frame),
+            stretch: others_s.map_or(permitted(), within),
+        }
+    }
 }
 
 impl Errors {
@@ -55,13 +106,28 @@ impl Errors {
                 speed * speed
             });
             errors.square_speed = squares.sum::<f64>() / SAMPLES as f64;
+            errors.step_s = step_s;
         }
         all
     }
 
-    /// How far the reading lies outside all that is permitted, negative inside; `None` where no inputs are known.
-    pub fn outside(&self) -> Option<f64> {
-        let known = self.by_age.iter().copied().filter(|e| !e.is_nan());
+    /// How far the reading lies outside all that is permitted, negative inside; `None` where no inputs are known. Where that is
+    /// more than `measuring` explains, at the age that the display shows.
+    pub fn outside(&self, ages: Ages, measuring: f64) -> Option<f64> {
+        self.outside_of(permitted()).map(|outside| {
+            let shown = self.outside_of(ages.frame).filter(|_| outside > measuring);
+            shown.unwrap_or(outside)
+        })
+    }
+
+    /// At an age between those that are looked at.
+    fn at(&self, age: f64) -> f64 {
+        let (k, share) = between(age);
+        self.by_age[k] + share * (self.by_age[k + 1] - self.by_age[k])
+    }
+
+    fn outside_of(&self, ages: [f64; 2]) -> Option<f64> {
+        let known = asked(ages).map(|age| self.at(age)).filter(|e| !e.is_nan());
         let [low, high] = known.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], e| {
             [low.min(e), high.max(e)]
         });
@@ -94,11 +160,13 @@ impl Sustained {
     }
 
     /// The largest error, without its sign, that has been there for some stretch up to now at every age of the data that is
-    /// permitted, and varies by `age_scatter_s`; 0 where there is none.
-    pub fn error(&self, age_scatter_s: f64) -> f64 {
+    /// permitted, where the age varies by `age_scatter_s`; 0 where there is none. Where that is more than `measuring` explains, at
+    /// the age that the display shows.
+    pub fn error(&self, age_scatter_s: f64, ages: Ages, measuring: f64) -> f64 {
         let Some((now_s, newest)) = self.frames.back() else {
             return 0.0;
         };
+        let step_s = newest.step_s;
         let mut squares = [0.0; SAMPLES + 1];
         let (mut square_speed, mut count) = (0.0, 0.0);
         let mut largest = 0.0f64;
@@ -111,14 +179,28 @@ impl Sustained {
             if now_s - time_s < STRETCH_S[0] {
                 continue;
             }
-            let least = squares.iter().zip(newest.by_age);
-            let (least, here) = least.fold((f64::INFINITY, 0.0), |best, (sum, e)| {
-                if *sum < best.0 { (*sum, e) } else { best }
-            });
             let variation = age_scatter_s * age_scatter_s * square_speed / count;
-            let left = (least / count - variation).max(0.0).sqrt();
-            let sure = left - SIGMAS * (variation / count).sqrt();
-            largest = largest.max(sure.min(f64::abs(here)));
+            // Between two ages the errors lie on a line.
+            let bend = square_speed * step_s * step_s;
+            let sure = |ages: [f64; 2]| {
+                let each = asked(ages).map(|age| {
+                    let (k, share) = between(age);
+                    let ends = squares[k] + share * (squares[k + 1] - squares[k]);
+                    (ends - share * (1.0 - share) * bend, newest.at(age))
+                });
+                let (least, here) = each.fold((f64::INFINITY, 0.0), |best, now| {
+                    if now.0 < best.0 { now } else { best }
+                });
+                let left = (least / count - variation).max(0.0).sqrt();
+                (left - SIGMAS * (variation / count).sqrt()).min(f64::abs(here))
+            };
+            let at_any = sure(permitted());
+            let shown = if at_any > measuring {
+                sure(ages.stretch)
+            } else {
+                at_any
+            };
+            largest = largest.max(shown);
         }
         largest
     }
@@ -155,10 +237,11 @@ mod tests {
                 Some(Errors {
                     by_age,
                     square_speed,
+                    step_s: STEP_S,
                 }),
             );
         }
-        sustained.error(scatter_s)
+        sustained.error(scatter_s, Ages::new(None, scatter_s, OLDEST_S), 0.0)
     }
 
     /// Before (23369af) these hid in the span that the inputs cover within the permitted ages, frame by frame.
@@ -175,6 +258,40 @@ mod tests {
                 assert!(told <= bias + 1e-9, "{told} of {bias}");
             }
         }
+    }
+
+    /// Before (e1dafea) an offset in a steady turn was forgiven as much as data of the oldest permitted age would differ by.
+    #[test]
+    fn an_error_is_told_at_the_age_of_the_display() {
+        let mut sustained = Sustained::default();
+        let (speed, age_s, bias) = (6.0, 0.065, 2.2);
+        let mut newest = Errors::default();
+        for k in 0..25 {
+            let t = k as f64 / 25.0;
+            let shown = speed * (t - age_s) + bias;
+            newest = Errors {
+                by_age: std::array::from_fn(|age| {
+                    shown - speed * (t + EARLY_S - STEP_S * age as f64)
+                }),
+                square_speed: speed * speed,
+                step_s: STEP_S,
+            };
+            sustained.push(t, Some(newest));
+        }
+        let all = Ages::new(None, 0.014, OLDEST_S);
+        let shown = Ages::new(Some([0.065, 0.004]), 0.014, OLDEST_S);
+        assert!(sustained.error(0.014, all, 0.03) < 1.75);
+        let told = sustained.error(0.014, shown, 0.03);
+        assert!((2.05..2.3).contains(&told), "{told}");
+        let outside = newest.outside(shown, 0.03).expect("known");
+        assert!((1.8..2.3).contains(&outside), "{outside}");
+        // What data of a permitted age explain is right, whatever the other regions show.
+        let right = Errors {
+            by_age: std::array::from_fn(|age| 0.7 - 0.1 * age as f64),
+            square_speed: 25.0,
+            step_s: STEP_S,
+        };
+        assert!(right.outside(shown, 0.03).expect("known") <= 0.0);
     }
 
     #[test]
