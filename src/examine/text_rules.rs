@@ -180,13 +180,14 @@ mod tests {
 
     use super::*;
     use crate::definition::Definition;
-    use crate::examine::calibrate::plain_profile;
+    use crate::examine::calibrate::{chain_look, plain_profile};
+    use crate::examine::comparison::Comparison;
     use crate::examine::register::FrameReference;
     use crate::picture::{Encoding, Matrix, Range, Subsampling};
     use crate::recording::MissingColumns;
     use crate::reference::canvas::Siting;
     use crate::reference::drawing::Drawing;
-    use crate::reference::placement::HintedAdvance;
+    use crate::reference::placement::{HintedAdvance, HintedAdvances};
 
     const HEAD: &str = r##"
         [display]
@@ -221,13 +222,26 @@ mod tests {
         color = "white"
     "##;
 
+    /// Words, and how far they stand to the right of where they are due, px.
+    const LINES: [(&str, f64); 5] = [
+        ("TORQUE", 0.0),
+        ("VECTOR TAPE", 0.0),
+        ("AVERAGE", 0.0),
+        ("FLY TO", 0.0),
+        ("WATER", 0.0),
+    ];
+    const SIZE: (usize, usize) = (320, 240);
+    const PLANES: (Subsampling, Siting) = (Subsampling::Both, Siting::Left);
+
     /// Lines of words at fractions of a pixel, held at either end and in the middle.
-    fn display() -> Definition {
+    fn display(lines: [(&str, f64); 5]) -> Definition {
         let mut text = HEAD.to_owned();
-        let lines = ["TORQUE", "VECTOR TAPE", "AVERAGE", "FLY TO", "WATER"];
-        for (k, words) in lines.iter().enumerate() {
+        for (k, (words, to_the_right)) in lines.into_iter().enumerate() {
             let align = ["left", "center", "right"][k % 3];
-            let (x, y) = (160.0 + 0.37 * k as f64, 20.0 + 40.21 * k as f64);
+            let (x, y) = (
+                160.0 + 0.37 * k as f64 + to_the_right,
+                20.0 + 40.21 * k as f64,
+            );
             write!(
                 text,
                 "[[region.symbol]]\nkind = \"text\"\ntext = \"{words}\"\nposition = [{x}, {y}]\n\
@@ -249,36 +263,53 @@ mod tests {
         Definition::from_toml(&text, "words", Path::new(".")).expect("a display for tests")
     }
 
-    /// The rules that are found in a picture that was drawn by `text`, by a rasteriser that lays edges elsewhere by fractions of
-    /// a pixel.
-    fn found(text: &TextPlacement) -> TextPlacement {
-        let definition = display();
-        let drawing = Drawing::new(&definition);
-        let subject = Subject::new(&definition, &drawing);
-        let recording = Recording::from_reader(
-            "t_s,a\n0,50\n1,50\n".as_bytes(),
-            "r.csv",
-            &definition,
-            MissingColumns::Refuse,
-        )
-        .expect("a recording for tests");
+    fn recording(definition: &Definition) -> Recording {
+        let rows = "t_s,a\n0,50\n1,50\n".as_bytes();
+        Recording::from_reader(rows, "r.csv", definition, MissingColumns::Refuse)
+            .expect("a recording for tests")
+    }
+
+    fn profile() -> Profile {
         let encoding = Encoding::YCbCr {
             matrix: Matrix::Bt709,
             range: Range::Limited,
         };
-        let planes = (Subsampling::Both, Siting::Left);
-        let profile = plain_profile((320, 240), encoding, planes.0, planes.1);
-        let mut painter = Painter::new();
+        plain_profile(SIZE, encoding, PLANES.0, PLANES.1)
+    }
+
+    /// A picture that was drawn by `text`, by a rasteriser that lays edges elsewhere by fractions of a pixel.
+    fn frame(definition: &Definition, text: &TextPlacement) -> CapturedFrame {
+        let drawing = Drawing::new(definition);
+        let subject = Subject::new(definition, &drawing);
         let mut inputs = Inputs::default();
-        recording.inputs_at(0.5, &mut inputs);
-        let mut look = profile.look();
+        recording(definition).inputs_at(0.5, &mut inputs);
+        let mut look = profile().look();
         look.text = text.clone();
         (look.geometry.tx, look.geometry.ty) = (0.15, -0.15);
-        let drawn = FrameReference::draw(subject, &inputs, &look, planes, (320, 240), &mut painter);
+        let mut painter = Painter::new();
+        let drawn = FrameReference::draw(subject, &inputs, &look, PLANES, SIZE, &mut painter);
         let mut frame = CapturedFrame::new();
         frame.time_s = 0.5;
-        frame.picture = drawn.picture(encoding);
-        text_placement(&[&frame], subject, &recording, &profile, 0.0, &mut painter)
+        frame.picture = drawn.picture(profile().encoding);
+        frame
+    }
+
+    /// The rules that are found in a picture that was drawn by `text`.
+    fn found(text: &TextPlacement) -> TextPlacement {
+        let definition = display(LINES);
+        let drawing = Drawing::new(&definition);
+        let subject = Subject::new(&definition, &drawing);
+        let frame = frame(&definition, text);
+        let mut painter = Painter::new();
+        let recording = recording(&definition);
+        text_placement(
+            &[&frame],
+            subject,
+            &recording,
+            &profile(),
+            0.0,
+            &mut painter,
+        )
     }
 
     #[test]
@@ -303,20 +334,60 @@ mod tests {
         assert_eq!(found(&both), both);
     }
 
-    #[test]
-    fn advances_that_hinting_changed_are_found_by_their_characters() {
+    /// Whole advances, some of them changed by hinting.
+    fn hinted() -> TextPlacement {
         let more = |character, more_px| HintedAdvance {
             font: 0,
             size_px: 18.0,
             character,
             more_px,
         };
-        let text = TextPlacement {
+        TextPlacement {
             whole_px_along: WholePixels::Advances,
             whole_px_base_line: true,
             hinted: vec![more('A', -1), more('E', 1), more('O', 1), more('T', 1)].into(),
             ..TextPlacement::EXACT
+        }
+    }
+
+    #[test]
+    fn advances_that_hinting_changed_are_found_by_their_characters() {
+        assert_eq!(found(&hinted()), hinted());
+    }
+
+    /// Whether a hinted picture of these lines agrees with what is due by `text`.
+    fn agrees(lines: [(&str, f64); 5], text: TextPlacement) -> bool {
+        let frame = frame(&display(lines), &hinted());
+        let definition = display(LINES);
+        let drawing = Drawing::new(&definition);
+        let subject = Subject::new(&definition, &drawing);
+        let chain = chain_look(&Profile { text, ..profile() });
+        let mut painter = Painter::new();
+        let mut inputs = Inputs::default();
+        recording(&definition).inputs_at(0.5, &mut inputs);
+        let mut comparison = Comparison::new(subject, 0, &chain, SIZE, &mut painter);
+        comparison.draw(&inputs, &mut painter);
+        comparison.agrees(&frame.picture)
+    }
+
+    #[test]
+    fn hinted_lines_agree_by_their_own_rule_and_displaced_or_other_ones_do_not() {
+        let plain = TextPlacement {
+            hinted: HintedAdvances::NONE,
+            ..hinted()
         };
-        assert_eq!(found(&text), text);
+        assert!(!agrees(LINES, plain), "the rule is needed");
+        let found = found(&hinted());
+        assert!(agrees(LINES, found.clone()));
+        for wrong in [
+            ("TORQUE", 3.0),
+            ("TORQUE", -3.0),
+            ("MIXTURE", 0.0),
+            ("T", 0.0),
+        ] {
+            let mut lines = LINES;
+            lines[0] = wrong;
+            assert!(!agrees(lines, found.clone()), "{wrong:?}");
+        }
     }
 }
