@@ -70,8 +70,8 @@ impl ExercisedAlerts {
 }
 
 impl Run<'_> {
-    /// Looks in the regions whose readable picture misleads, and is explained by no values, for the alert that makes them wrong, and
-    /// notes it.
+    /// Looks in the regions whose readable picture misleads, and is explained by no values, for the alerts that make them wrong, and
+    /// notes them.
     pub(super) fn name_alerts(
         &mut self,
         moment: &Moment,
@@ -92,7 +92,7 @@ impl Run<'_> {
                 continue;
             }
             let examiner = Arc::make_mut(&mut self.regions.examiners[k]);
-            if let Some(slip) = examiner.alert_slip(moment, &mut self.painters[k]) {
+            for slip in examiner.alert_slips(moment, &mut self.painters[k]) {
                 self.log.note_alert(k, slip);
             }
         }

@@ -257,7 +257,7 @@ const CAMPAIGN: &str = r#"
 name = "traffic"
 display = "plot.toml"
 seed = 3
-lead_s = 0.4
+lead_s = 0.5
 stretch_s = 1.2
 
 [[capture]]

@@ -29,8 +29,8 @@ fn left_over(captured: View, drawn: View) -> u64 {
     lines.map(line).sum()
 }
 
-/// Frames between scans for far values while nothing explains the picture.
-pub(super) const SCAN_EVERY: u64 = 6;
+/// How often far values are scanned for while nothing explains the picture, s.
+pub(super) const SCAN_EVERY_S: f64 = 0.24;
 
 /// How far from the values of a picture a reading of it is certain to be of the same repetition, px.
 const NEAR_PX: f64 = 1.0;
@@ -39,10 +39,10 @@ const NEAR_PX: f64 = 1.0;
 /// long.
 const WRITING_STEP_S: f64 = 0.002;
 
-/// Frames between looks for what a picture is that nothing explains; it is taken to be the same until then.
-const LOOK_EVERY: u64 = 3;
-/// How far back the older part of a picture torn in time may be, frames.
-const PARTING_FRAMES: u32 = 16;
+/// How often it is looked for what a picture is that nothing explains, s; it is taken to be the same until then.
+const LOOK_EVERY_S: f64 = 0.12;
+/// How far back the older part of a picture torn in time may be, s.
+const PARTING_S: f64 = 0.64;
 
 impl RegionExaminer<'_> {
     /// Whether the region, drawn for the trial inputs, agrees with the frame.
@@ -169,7 +169,7 @@ impl RegionExaminer<'_> {
         readings: &mut [Option<Fitted>],
         painter: &mut Painter,
     ) -> bool {
-        let looks_again = self.unexplained.is_multiple_of(SCAN_EVERY);
+        let looks_again = self.unexplained.is_due(moment, SCAN_EVERY_S);
         if self.is_repeated {
             let last = std::mem::take(&mut self.last_values);
             let shown = self.shown_as(inputs, &last);
@@ -361,7 +361,7 @@ impl RegionExaminer<'_> {
             return Some(self.stale(data_time_s, moment, inputs, readings, painter));
         }
         // What was not of another moment in the frame before is asked whether it is only now and then.
-        let looks_for_moments = self.was_of_a_moment || self.troubled.is_multiple_of(LOOK_EVERY);
+        let looks_for_moments = self.was_of_a_moment || self.troubled.is_due(moment, LOOK_EVERY_S);
         // As stale as the last frame that was explained; then its picture, still standing.
         if let Some(held) = self.last_data_time_s.filter(|_| looks_for_moments) {
             for data_time_s in [moment.time_s - self.last_staleness_s, held] {
@@ -400,7 +400,7 @@ impl RegionExaminer<'_> {
         } else {
             // Nothing to measure a time by. What may be shown is looked for at once, and again and again while it is not
             // found.
-            if self.unexplained.is_multiple_of(SCAN_EVERY) {
+            if self.unexplained.is_due(moment, SCAN_EVERY_S) {
                 let permitted_s = [moment.time_s - self.oldest_permitted_s, moment.time_s];
                 let about_s = moment.time_s - self.last_staleness_s;
                 for data_time_s in self.moments_apart(permitted_s, about_s, moment) {
@@ -437,7 +437,7 @@ impl RegionExaminer<'_> {
         let px_per_unit = |k: usize| self.reader.px_per_unit(k, inputs);
         let within_s = [moment.time_s - self.oldest_permitted_s, moment.time_s];
         let starts = data_time::starts(freedoms, px_per_unit, moment.recording, within_s);
-        if starts <= 1 || !self.unexplained.is_multiple_of(SCAN_EVERY) {
+        if starts <= 1 || !self.unexplained.is_due(moment, SCAN_EVERY_S) {
             return None;
         }
         let step_s = self.oldest_permitted_s / starts as f64;
@@ -509,7 +509,7 @@ impl RegionExaminer<'_> {
         readings: &mut [Option<Fitted>],
         painter: &mut Painter,
     ) -> Explanation {
-        if (self.unexplained - 1).is_multiple_of(LOOK_EVERY) {
+        if self.unexplained.is_due(moment, LOOK_EVERY_S) {
             self.signature = self.look_for_signature(moment, painter);
         }
         let signature = self.signature;
@@ -542,7 +542,7 @@ impl RegionExaminer<'_> {
         let captured = self.due.captured(moment.frame)[0];
         let due = signature::left_by_line(captured, self.due.reference()[0], 0, &[]);
         let mut tried = Scene::default();
-        for age in 1..=PARTING_FRAMES {
+        for age in 1..=(PARTING_S / moment.interval_s).round() as u32 {
             let data_time_s = moment.due_time_s() - f64::from(age) * moment.interval_s;
             moment
                 .recording

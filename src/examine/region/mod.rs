@@ -3,9 +3,11 @@
 
 mod alerts;
 mod explain;
+mod lasting;
 
 pub use self::alerts::{AlertSlip, Slip};
-use self::explain::SCAN_EVERY;
+use self::explain::SCAN_EVERY_S;
+use self::lasting::Lasting;
 use crate::definition::model::Symbol;
 use crate::examine::comparison::{ChainLook, Comparison, Difference};
 use crate::examine::data_time::AgeTrack;
@@ -89,14 +91,15 @@ pub struct RegionExaminer<'d> {
     last_data_time_s: Option<f64>,
     last_staleness_s: f64,
     last_values: Vec<Option<Fitted>>,
-    troubled: u64,
+    /// The picture is not the one that is due.
+    troubled: Lasting,
     /// The picture of the frame before was that of some moment, due or not.
     was_of_a_moment: bool,
     ages: AgeTrack,
     /// Numbers that stand there instead of those that the trial inputs give.
     written: Vec<Written>,
-    /// Frames since something explained the picture, and what kind of wrong it is since then.
-    unexplained: u64,
+    /// Nothing explains the picture, and what kind of wrong it is since then.
+    unexplained: Lasting,
     signature: Signature,
     /// How far back pictures of earlier moments have been tried since nothing explains the picture, s.
     searched_s: f64,
@@ -204,11 +207,11 @@ impl<'d> RegionExaminer<'d> {
             last_data_time_s: None,
             last_staleness_s: 0.0,
             last_values: Vec::new(),
-            troubled: 0,
+            troubled: Lasting::default(),
             was_of_a_moment: true,
             ages: AgeTrack::default(),
             written: Vec::new(),
-            unexplained: 0,
+            unexplained: Lasting::default(),
             signature: Signature::Readable,
             searched_s: 0.0,
             parting: None,
@@ -304,7 +307,7 @@ impl<'d> RegionExaminer<'d> {
                 self.due.captured(moment.frame)[0],
                 self.due.reference()[0],
                 self.due.scene(),
-                self.troubled > 0,
+                self.troubled.lasts(),
                 painter,
             );
         self.word_boxes.clear();
@@ -317,11 +320,11 @@ impl<'d> RegionExaminer<'d> {
             &mut self.word_boxes,
         );
         let captured = self.due.captured(moment.frame)[0];
-        let mut readings = self.read(captured, inputs, agrees, painter);
+        let mut readings = self.read(moment, captured, inputs, agrees, painter);
         self.written.clear();
         let explanation = if agrees {
-            self.troubled = 0;
-            self.unexplained = 0;
+            self.troubled.end();
+            self.unexplained.end();
             self.searched_s = 0.0;
             self.ages.clear();
             self.parting = None;
@@ -340,16 +343,16 @@ impl<'d> RegionExaminer<'d> {
             }
             let found = match found {
                 Some(found) => {
-                    self.unexplained = 0;
+                    self.unexplained.end();
                     found
                 }
                 None => {
-                    self.unexplained += 1;
+                    self.unexplained.go_on(moment.time_s);
                     self.widen_by_doubts(&mut readings);
                     self.unexplained(moment, &mut readings, painter)
                 }
             };
-            self.troubled += 1;
+            self.troubled.go_on(moment.time_s);
             found
         };
         self.was_of_a_moment = matches!(
@@ -454,12 +457,13 @@ impl<'d> RegionExaminer<'d> {
     /// lost then is looked for from what is due, and far away every few frames.
     fn read(
         &mut self,
+        moment: &Moment,
         captured: View,
         inputs: &Inputs,
         agrees: bool,
         painter: &mut Painter,
     ) -> Vec<Option<Fitted>> {
-        let scan = !agrees && self.troubled.is_multiple_of(SCAN_EVERY);
+        let scan = !agrees && self.troubled.is_due(moment, SCAN_EVERY_S);
         let mut followed = Vec::new();
         if !agrees && !scan && self.read_from_last(captured, inputs, painter, &mut followed) {
             return followed;
