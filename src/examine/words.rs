@@ -1,6 +1,6 @@
 //! Which characters of a region are wrong, found cell by cell ([`super::cells`]).
 
-use std::collections::HashMap;
+use std::collections::BTreeMap;
 
 use super::cells::{
     CERTAIN, Held, LEAST_MATCH, MARGIN, alternatives, best_correlation, correlation,
@@ -65,7 +65,7 @@ pub struct WordChecker<'d> {
 /// What cells were found to show, by the pixels that they were told from: most of a coded picture stands still.
 #[derive(Clone, Default)]
 struct Matched {
-    found: HashMap<Vec<u8>, Option<WrongCell>>,
+    found: BTreeMap<Vec<u8>, Option<WrongCell>>,
     key: Vec<u8>,
 }
 
