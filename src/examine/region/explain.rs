@@ -32,6 +32,9 @@ fn left_over(captured: View, drawn: View) -> u64 {
 /// How often far values are scanned for while nothing explains the picture, s.
 pub(super) const SCAN_EVERY_S: f64 = 0.24;
 
+/// Finest step in which moments are looked for, s: no display is drawn anew more often.
+const FINEST_STEP_S: f64 = 0.005;
+
 /// How far from the values of a picture a reading of it is certain to be of the same repetition, px.
 const NEAR_PX: f64 = 1.0;
 
@@ -410,7 +413,7 @@ impl RegionExaminer<'_> {
                 }
             }
             // Then pictures of earlier moments, newest first, and some in each frame.
-            let step_s = moment.interval_s.max(0.005);
+            let step_s = moment.interval_s.max(FINEST_STEP_S);
             while self.searched_s < OLDEST_S && self.tried.len() < MOST_TRIALS {
                 let data_time_s = moment.time_s - self.searched_s;
                 if self.agrees_at(data_time_s, moment, painter) {
@@ -542,8 +545,9 @@ impl RegionExaminer<'_> {
         let captured = self.due.captured(moment.frame)[0];
         let due = signature::left_by_line(captured, self.due.reference()[0], 0, &[]);
         let mut tried = Scene::default();
-        for age in 1..=(PARTING_S / moment.interval_s).round() as u32 {
-            let data_time_s = moment.due_time_s() - f64::from(age) * moment.interval_s;
+        let step_s = moment.interval_s.max(FINEST_STEP_S);
+        for age in 1..=(PARTING_S / step_s).round() as u32 {
+            let data_time_s = moment.due_time_s() - f64::from(age) * step_s;
             moment
                 .recording
                 .inputs_at(data_time_s, &mut self.trial_inputs);
@@ -564,7 +568,7 @@ impl RegionExaminer<'_> {
 
     /// First and last recording time about `data_time_s` whose inputs draw what was drawn last for trial.
     pub(super) fn data_span_s(&mut self, data_time_s: f64, moment: &Moment) -> [f64; 2] {
-        let step_s = (moment.interval_s / 2.0).max(0.005);
+        let step_s = (moment.interval_s / 2.0).max(FINEST_STEP_S);
         let oldest_s = moment.time_s - OLDEST_S;
         let mut scene = Scene::default();
         let mut draws_the_same = |at_s: f64| {
