@@ -2,7 +2,7 @@
 
 Displays are a grid of dials, drawn by the program itself (what is asked here is cost, not truth) and given to `check` as raw
 frames on standard input, in a cycle that the recording repeats. Processor time of the check alone, without what a run costs by
-itself (a run of a quarter of the frames is taken off); peak memory as the system counts it. Each law gets its exponent: the slope
+itself (a run of a quarter of the frames is taken off); its peak memory when it has been given the last frame. Each law gets its exponent: the slope
 of a straight line through the logarithms.
 """
 
@@ -93,10 +93,16 @@ def check(binary, folder, size, frames, count):
     child = subprocess.Popen(command, cwd=folder, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL,
                              env=os.environ | {"RAYON_NUM_THREADS": "1"})
 
+    peaks = []
+
     def feed():
         try:
             for k in range(count):
                 child.stdin.write(frames[k % len(frames)])
+            child.stdin.flush()
+            # What the system tells afterwards counts this process in, as it was when it started the other.
+            status = Path(f"/proc/{child.pid}/status").read_text()
+            peaks.extend(int(l.split()[1]) / 1024 for l in status.splitlines() if l.startswith("VmHWM"))
             child.stdin.close()
         except BrokenPipeError:
             pass
@@ -107,7 +113,7 @@ def check(binary, folder, size, frames, count):
     feeder.join()
     if status != 0:
         sys.exit(f"{folder}: the check ended with {os.waitstatus_to_exitcode(status)}")
-    return used.ru_utime, used.ru_maxrss / 1024
+    return used.ru_utime, peaks[0]
 
 
 def point(binary, out, name, size, regions=12, moving=None, latency_ms=120, count=200):
