@@ -454,7 +454,7 @@ impl<'d> RegionExaminer<'d> {
     }
 
     /// Reads the picture: from what is due, or, while it shows something else, from what was shown in the frame before. What is
-    /// lost then is looked for from what is due, and far away every few frames.
+    /// lost then is looked for from what is due, and far away now and then.
     fn read(
         &mut self,
         moment: &Moment,
