@@ -237,7 +237,7 @@ impl<'d> WordChecker<'d> {
     /// artwork.
     pub fn wrong_in(
         &mut self,
-        lines: &[(usize, Words)],
+        lines: &[Words],
         captured: View,
         reference: View,
         moving: &Scene,
@@ -250,7 +250,7 @@ impl<'d> WordChecker<'d> {
         let mut wrong = Vec::new();
         for k in doubtful {
             let cell = self.cells[k];
-            if lines.iter().any(|(_, words)| *words == cell.words) {
+            if lines.contains(&cell.words) {
                 wrong.extend(self.match_cell(captured, reference, &cell, painter));
             }
         }

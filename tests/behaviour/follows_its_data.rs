@@ -212,10 +212,8 @@ fn a_needle_that_stands_beside_digits_that_move_is_frozen() {
     assert_eq!(event["class"], "frozen", "{event:#}");
 }
 
-const CUT: &str = r#"
-[channels.count]
-column = "digits"
-unit = "ml"
+/// A number below the dial.
+const BELOW: &str = r#"
 [[region]]
 id = "count"
 rect = [0, 200, 200, 60]
@@ -223,28 +221,11 @@ hazard = "hazardous"
 confirm_ms = 300
 [[region.symbol]]
 kind = "readout"
-channel = "count"
+channel = "digits"
 position = [100, 230]
 font = "digits"
 size = 34
 color = "white"
-[channels.speed]
-column = "shown"
-unit = "kt"
-[[region]]
-id = "dial"
-rect = [0, 0, 200, 200]
-hazard = "hazardous"
-confirm_ms = 300
-tolerance = { speed = 3.0 }
-[[region.symbol]]
-kind = "dial"
-center = [100, 100]
-radius = 86
-breakpoints = [[0, -130], [150, 130]]
-ticks = { major_step = 30, major_length = 10, color = "white" }
-pointers = [{ channel = "speed", tip_radius = 80, tail_radius = -10, width = 5, color = "white" }]
-failure = { rect = [6, 6, 188, 188], text = "SPD", font = "text", size = 22, color = "amber", background = "black", cross = true }
 "#;
 
 /// A number that is cut and not rounded is one too low half of the time: every count comes late by half a count. Before (e1dafea)
@@ -252,7 +233,10 @@ failure = { rect = [6, 6, 188, 188], text = "SPD", font = "text", size = 22, col
 #[test]
 fn a_number_that_is_cut_and_not_rounded_is_late() {
     let files = Files::new();
-    let display = format!("{}{CUT}", HEAD.replace("height = 200", "height = 260"));
+    let own_number = |line: &&str| line.starts_with("readout");
+    let dial: Vec<&str> = DIAL.lines().filter(|line| !own_number(line)).collect();
+    let head = HEAD.replace("height = 200", "height = 260");
+    let display = format!("{head}{}{BELOW}", dial.join("\n"));
     files.write("display.toml", display.as_bytes());
     let speed = |t: f64| 75.0 + 20.0 * (2.0 * t).sin();
     let count = |t: f64| 100.3 + t;

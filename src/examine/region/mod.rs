@@ -442,7 +442,8 @@ impl<'d> RegionExaminer<'d> {
     ) -> Vec<Written> {
         let lines = digits::lines(self.subject, self.region, inputs, self.due.scene());
         let captured = self.due.captured(moment.frame)[0];
-        let words: Vec<_> = lines.iter().flat_map(|(_, own)| own).copied().collect();
+        let own = lines.iter().flat_map(|(_, own)| own);
+        let words: Vec<_> = own.map(|(_, words)| *words).collect();
         let wrong = self.words.wrong_in(
             &words,
             captured,

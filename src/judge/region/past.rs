@@ -128,8 +128,8 @@ impl Past {
                 .map(|d| d.error() / d.resolution)
                 .collect(),
         });
-        let kept = self.frames.partition_point(|p| time_s - p.time_s > STORY_S);
-        self.frames.drain(..kept);
+        let forgotten = self.frames.partition_point(|p| time_s - p.time_s > STORY_S);
+        self.frames.drain(..forgotten);
     }
 
     /// The newest frame.
