@@ -3,9 +3,12 @@
 pub mod artwork;
 pub mod campaign;
 pub mod capture;
+pub mod chain;
 pub mod check;
 pub mod cli;
 pub mod colour;
+#[cfg(test)]
+mod constants;
 pub mod definition;
 pub mod demo;
 pub mod evidence;

@@ -604,7 +604,7 @@ impl Prepared {
         let mut frames = self.open(source)?;
         let offset = Offset::Given(source.offset_s);
         let found =
-            check::find_stretch(subject, recording, &mut frames, offset, Place::Usual, false);
+            check::find_stretch(subject, recording, &mut frames, offset, Place::Usual, None);
         self.same(held, &mut frames, source)?;
         let capture = || source.file.display().to_string();
         match found {

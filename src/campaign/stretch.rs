@@ -7,7 +7,7 @@ use crate::capture::CapturedFrame;
 use crate::capture::profile::Profile;
 use crate::check::run::{Examined, Run};
 use crate::evidence::measurements::Header;
-use crate::examine::calibrate::chain_look;
+use crate::examine::comparison::ChainLook;
 use crate::examine::subject::Subject;
 use crate::inject::Clip;
 use crate::judge::events::Event;
@@ -81,7 +81,7 @@ impl<'a> Stretch<'a> {
             subject.definition(),
             subject,
             recording,
-            &chain_look(profile),
+            &ChainLook::of(profile),
             (profile.width, profile.height),
             offset_s,
             profile.latency_s,

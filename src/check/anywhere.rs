@@ -6,10 +6,11 @@ use proptest::prelude::*;
 
 use super::run::Run;
 use crate::capture::CapturedFrame;
+use crate::chain::measure::plain_profile;
+use crate::chain::register::FrameReference;
 use crate::definition::Definition;
 use crate::definition::lint::lint;
-use crate::examine::calibrate::{chain_look, plain_profile};
-use crate::examine::register::FrameReference;
+use crate::examine::comparison::ChainLook;
 use crate::examine::subject::Subject;
 use crate::picture::{Encoding, Matrix, Picture, Range, Subsampling};
 use crate::recording::inputs::Inputs;
@@ -81,7 +82,7 @@ fn draw_and_check(text: &str) {
         range: Range::Limited,
     };
     let profile = plain_profile(size, encoding, Subsampling::Both, Siting::Center);
-    let chain = chain_look(&profile);
+    let chain = ChainLook::of(&profile);
     let mut painter = Painter::new();
     let mut inputs = Inputs::default();
     // What is due, and what is due another time: then everything is looked for.

@@ -9,6 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use crate::check::constants::beside::SIGMAS;
 use crate::definition::Definition;
 use crate::definition::model::Interpolation;
 use crate::evidence::records::{
@@ -185,9 +186,6 @@ fn agreeing(frame: &FrameRecord) -> impl Iterator<Item = (&str, &ReadingRecord)>
     let agree = frame.regions.iter().filter(|(_, r)| !r.verdict.is_faulty());
     agree.flat_map(|(id, r)| r.readings.iter().map(move |reading| (id.as_str(), reading)))
 }
-
-/// Standard errors that a difference may be explained by, as everywhere in judging.
-const SIGMAS: f64 = 3.0;
 
 /// Where the two differ, while they do.
 #[derive(Clone, Debug)]

@@ -5,8 +5,7 @@
 //!
 //! What this cannot see: a clock that is finer than its samples show. Times of 0, 1, 2 s may be whole seconds or rounded.
 
-/// Most decimals that are looked at.
-const DECIMALS_MAX: i32 = 9;
+use crate::check::constants::clock::DECIMALS_MAX;
 
 /// The step in which `times_s` are written, s: one second, or a tenth, a hundredth and so on.
 pub(super) fn step_s(times_s: &[f64]) -> f64 {

@@ -4,16 +4,7 @@
 //! makes a gap and not equal frames. In a gap the last picture is judged again, as of instants that lie the closer
 //! the younger the gap is.
 
-/// Newest spacings that say what is usual.
-const RECENT: usize = 8;
-/// Fewest of them that say something.
-const FEWEST: usize = 4;
-/// A gap is so many times longer than usual, and at least so long, s.
-const LONG: f64 = 3.0;
-/// See [`LONG`].
-const SHORTEST_S: f64 = 0.1;
-/// Share of the age of a gap after which the picture is judged again.
-const GROWTH: f64 = 0.02;
+use crate::check::constants::gaps::{FEWEST, GROWTH, LONG, RECENT, SHORTEST_S};
 
 /// What spacing of frames is usual.
 #[derive(Clone, Debug, Default)]

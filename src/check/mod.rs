@@ -4,8 +4,8 @@ pub mod alerts;
 #[cfg(test)]
 mod anywhere;
 pub mod beside;
-mod chain_watch;
 mod clock;
+pub mod constants;
 pub mod folder;
 mod gaps;
 mod halves;
@@ -16,7 +16,6 @@ pub mod place;
 mod records;
 mod resolved;
 pub mod run;
-mod shades;
 mod stretch;
 
 use std::path::Path;
@@ -27,11 +26,13 @@ use crate::capture::CapturedFrame;
 use crate::capture::Error as CaptureError;
 use crate::capture::StreamInfo;
 use crate::capture::profile::Profile;
+use crate::chain::measure::Given;
+use crate::chain::watch::Changed;
 use crate::definition::Definition;
 use crate::definition::lint::unbound_columns;
 use crate::evidence::measurements::Header;
 use crate::evidence::records::{FrameRecord, Summary};
-use crate::examine::calibrate::{self, Given};
+use crate::examine::comparison::ChainLook;
 use crate::examine::subject::Subject;
 use crate::judge::events::Event;
 use crate::judge::region::RegionVerdict;
@@ -276,6 +277,21 @@ impl Error {
     }
 }
 
+impl From<Changed> for Error {
+    fn from(changed: Changed) -> Self {
+        let Changed {
+            since_frame,
+            what,
+            words,
+        } = changed;
+        Self::Chain {
+            since_frame,
+            what,
+            words,
+        }
+    }
+}
+
 /// What a check found.
 #[derive(Debug)]
 pub struct Outcome {
@@ -369,7 +385,7 @@ pub fn check(
         stretch => {
             let given = Given {
                 siting: info.siting,
-                is_profiled: settings.profile.is_some(),
+                profile: settings.profile.as_deref(),
                 place: settle_place(
                     subject,
                     recording,
@@ -379,14 +395,7 @@ pub fn check(
                     &mut painter,
                 )?,
             };
-            let settled = settle(
-                subject,
-                recording,
-                &frames,
-                given,
-                settings.offset,
-                &mut painter,
-            );
+            let settled = settle(subject, recording, &frames, given, settings.offset);
             if settled.measured.is_too_soft() {
                 let share = 100.0 * settled.measured.sharpness.unwrap_or_default();
                 return Err(Error::chain(
@@ -405,7 +414,7 @@ pub fn check(
     let offset = (settled.offset_s, settled.offset_from.clone());
     let given = settings.profile.as_deref();
     let (profile, profile_from) = settle_profile(definition, given, settled, &mut notes)?;
-    let chain = calibrate::chain_look(&profile);
+    let chain = ChainLook::of(&profile);
     let size = (profile.width, profile.height);
     let mut run = Run::new(
         definition,

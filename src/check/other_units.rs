@@ -18,6 +18,9 @@
 use std::collections::BTreeMap;
 
 use crate::capture::CapturedFrame;
+use crate::check::constants::other_units::{
+    ALIKE, FEWEST, FEWEST_TRIALS, LEAST_GAIN, MANY, MOST_MOMENTS, MOST_TRIALS, SHARE, TRIAL_EVERY,
+};
 use crate::definition::Definition;
 use crate::definition::expression::units;
 use crate::examine::comparison::{ChainLook, Comparison};
@@ -28,24 +31,6 @@ use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::painter::Painter;
 use crate::reference::parts::Freedom;
 use crate::reference::scale::half_period;
-
-/// Most moments whose readings are kept: half of them go when there are more, and half as many are taken from then on.
-const MOST_MOMENTS: usize = 256;
-/// Fewest readings that a line is laid through.
-const FEWEST: usize = 12;
-/// Share of the readings that must be off, and must lie on the line: some are misread.
-const SHARE: f64 = 0.8;
-/// Readings that stand for one independent one: those of neighbouring frames err alike.
-const ALIKE: f64 = 5.0;
-/// Standard errors by which a ratio must differ from 1.
-const MANY: f64 = 8.0;
-/// Ratios nearer to 1 than this are a matter of calibration, and of the tolerance.
-const LEAST_GAIN: f64 = 0.01;
-/// Frames of a run in which a region is wrong before it is drawn otherwise, and between two such trials.
-const TRIAL_EVERY: u64 = 20;
-/// Trials of a region, and the fewest that must agree; two thirds of them must at any rate.
-const MOST_TRIALS: u32 = 6;
-const FEWEST_TRIALS: u32 = 3;
 
 /// What was read of one thing at one moment.
 #[derive(Clone, Copy, Debug)]

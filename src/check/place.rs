@@ -1,9 +1,9 @@
 //! Where in the capture the display stands: as somebody said, or as it is found.
 
 use crate::capture::CapturedFrame;
-use crate::examine::calibrate::spread;
-use crate::examine::locate::{Found, LEAST_AGREEMENT, edges, locate};
-use crate::examine::register::{self, shown_share};
+use crate::chain::locate::{Found, LEAST_AGREEMENT, edges, locate};
+use crate::chain::register::{self, shown_share};
+use crate::chain::stretch::spread;
 use crate::examine::subject::Subject;
 use crate::picture::{Picture, Rect};
 use crate::recording::Recording;
@@ -13,6 +13,8 @@ use crate::reference::painter::Painter;
 use crate::reference::scene::Bounds;
 
 use super::{Error, Offset};
+pub(super) use crate::check::constants::place::LEAST_SEEN;
+use crate::check::constants::place::{ELSEWHERE_PX, LOOKED_AT};
 
 /// Where the display stands in the capture.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -25,12 +27,6 @@ pub enum Place {
     /// As given.
     Given(Geometry),
 }
-
-/// Corners of the display that lie so far from the picture's are told to be elsewhere, px of the capture: nearer, the
-/// measuring of the chain finds them by itself.
-const ELSEWHERE_PX: f64 = 2.0;
-/// Frames of a stretch by which the display is looked for.
-const LOOKED_AT: usize = 3;
 
 /// A geometry in words that `--place` understands.
 #[must_use]
@@ -162,7 +158,7 @@ pub(super) fn displaced(
         .iter()
         .map(|p| libm::hypot(p.x, p.y))
         .fold(0.0, f64::max);
-    if most <= super::stretch::CHAIN_SHIFT_PX {
+    if most <= crate::chain::change::CHAIN_SHIFT_PX {
         return None;
     }
     let [x, y] = [moved[0].x, moved[0].y];
@@ -170,9 +166,6 @@ pub(super) fn displaced(
         "from the first frame on the whole picture lies up to {most:.2} px from where it is expected ({x:+.2} px across and {y:+.2} px down at its top left corner): this is taken for the capture's doing, and is taken out; if it may be the display's, check against a profile of this chain"
     ))
 }
-
-/// Share of a region that must be in the picture for what is left of it to be judged.
-pub(super) const LEAST_SEEN: f64 = 0.5;
 
 /// Share of a part of the display that lies inside a picture of `size` px; 1 where less than a pixel of it is cut off.
 pub(super) fn seen_share(part: Rect, geometry: &Geometry, size: (usize, usize)) -> f64 {

@@ -6,6 +6,7 @@
 //! or the last digit of the number that it is written as. Closer samples are always enough, since every moment at which the
 //! display may have taken its data then lies near one.
 
+use crate::check::constants::resolved::KNOWN_TO;
 use crate::definition::Definition;
 use crate::definition::model::Interpolation;
 use crate::definition::uses::{self, Use};
@@ -15,9 +16,6 @@ use crate::recording::inputs::ChannelId;
 
 /// Why a region was judged in no frame.
 pub(super) const NEVER: &str = "the recording has too few rows: between them its values are never known to half of the tolerance";
-
-/// Share of what a value may be off to which it must be known.
-const KNOWN_TO: f64 = 0.5;
 
 /// Which regions can be judged at a moment, and how often they could not.
 #[derive(Clone, Debug)]

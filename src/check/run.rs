@@ -32,7 +32,6 @@ use crate::reference::scene::Bounds;
 
 use super::alerts::ExercisedAlerts;
 use super::beside::{Beside, Comparison};
-use super::chain_watch::{ChainWatch, Sight, Told};
 use super::clock::step_s;
 use super::gaps::Gaps;
 use super::halves;
@@ -41,13 +40,11 @@ use super::other_units::OtherUnits;
 use super::place::seen_share;
 use super::resolved::Resolved;
 use super::{Error, RegionState, Seen, Sink, Snapshot};
+use crate::chain::watch::{ChainWatch, Sight, Told};
+use crate::check::constants::run::{BROKEN_REGIONS, TOLD_STEP_S};
 
 /// Why a region that unchecked areas cover is not judged.
 pub const UNCHECKED: &str = "unchecked";
-/// Regions that must show a picture that nothing explains before the whole frame is looked at.
-const BROKEN_REGIONS: usize = 2;
-/// Step in which offsets and the times of frames are told, s ([`thousandths`]).
-const TOLD_STEP_S: f64 = 1e-3;
 
 #[derive(Clone)]
 pub(super) struct Regions<'d> {

@@ -2,9 +2,13 @@
 
 use crate::capture::profile::Profile;
 use crate::capture::{CapturedFrame, Error as CaptureError};
+use crate::chain::change::chain_change;
+use crate::chain::measure::{Given, Measured, in_words, measure};
+use crate::chain::offset::find_offset;
+use crate::chain::stretch::Stretch;
 use crate::definition::Definition;
 use crate::evidence::records::thousandths;
-use crate::examine::calibrate::{self, Given, Measured};
+use crate::examine::comparison::ChainLook;
 use crate::examine::subject::Subject;
 use crate::picture::Subsampling;
 use crate::recording::Recording;
@@ -14,18 +18,9 @@ use crate::reference::painter::Painter;
 use super::place::{Place, displaced, settle_place};
 use super::run::Run;
 use super::{Error, FrameSource, Offset};
-
-/// Frames that the chain is measured from, at most; and the stretch that they cover, s.
-const FIRST_FRAMES: usize = 48;
-const FIRST_STRETCH_S: f64 = 1.6;
-/// Share of the next best offset's difference at which the best is no better.
-const INDISTINCT: f64 = 0.98;
-/// Furthest that an offset found from pictures is moved by readings, s.
-const FARTHEST_REFINED_S: f64 = 0.5;
-/// Shift that counts as a changed chain, px.
-pub(super) const CHAIN_SHIFT_PX: f64 = 0.4;
-/// Colour change that counts as a changed chain, levels.
-pub(super) const CHAIN_LEVELS: f64 = 8.0;
+use crate::check::constants::stretch::{
+    FARTHEST_REFINED_S, FIRST_FRAMES, FIRST_STRETCH_S, INDISTINCT, SEARCH_S,
+};
 
 /// What a stretch of a capture says.
 #[derive(Clone, Debug, PartialEq)]
@@ -68,9 +63,6 @@ pub fn first_stretch(
     Ok((frames, None))
 }
 
-/// How far into a capture a stretch that agrees is looked for, s.
-const SEARCH_S: f64 = 120.0;
-
 /// Looks for the first stretch of a capture that agrees, where the first of all does not: displays are
 /// often dark, or show a test picture, when a capture begins. `None` when there is none within two minutes,
 /// or before the capture's first damage.
@@ -83,7 +75,7 @@ pub fn find_stretch(
     source: &mut dyn FrameSource,
     offset: Offset,
     place: Place,
-    is_profiled: bool,
+    profile: Option<&Profile>,
 ) -> Result<Option<Settled>, Error> {
     let mut painter = Painter::new();
     let mut begin_s = None;
@@ -113,16 +105,9 @@ pub fn find_stretch(
                 let given = Given {
                     siting,
                     place,
-                    is_profiled,
+                    profile,
                 };
-                Some(settle(
-                    subject,
-                    recording,
-                    &frames,
-                    given,
-                    offset,
-                    &mut painter,
-                ))
+                Some(settle(subject, recording, &frames, given, offset))
             }
         };
         if let Some(settled) = settled.filter(|s| s.measured.is_good()) {
@@ -145,13 +130,17 @@ pub fn settle(
     frames: &[CapturedFrame],
     given: Given,
     offset: Offset,
-    painter: &mut Painter,
 ) -> Settled {
-    let list: Vec<&CapturedFrame> = frames.iter().collect();
-    let mut at = |offset_s: f64, offset_from: String| Settled {
+    let stretch = Stretch {
+        frames: frames.iter().collect(),
+        subject,
+        recording,
+        offset_s: 0.0,
+    };
+    let at = |offset_s: f64, offset_from: String| Settled {
         offset_s,
         offset_from,
-        measured: calibrate::measure(subject, recording, &list, given, offset_s, painter),
+        measured: measure(&stretch.at(offset_s), given),
         expected: given.place,
         stretch: None,
     };
@@ -169,8 +158,7 @@ pub fn settle(
         }
         other => other,
     };
-    let found =
-        calibrate::find_offset(subject, recording, &list, &given.place, &mut Painter::new());
+    let found = find_offset(&stretch, &given.place);
     let next = if found.runner_up.is_finite() {
         format!("{:.2} at the next best", found.runner_up)
     } else {
@@ -301,7 +289,7 @@ fn planes_in_words(profile: &Profile) -> String {
         Subsampling::Columns => "4:2:2",
         Subsampling::Both => "4:2:0",
     };
-    format!("{} {resolution}", calibrate::in_words(profile.encoding))
+    format!("{} {resolution}", in_words(profile.encoding))
 }
 
 /// Whether a check accepts what was `settled` as the chain of these frames: of the `first` stretch of a capture, from
@@ -324,22 +312,21 @@ pub fn confirm(
     let definition = subject.definition();
     let profile = &settled.measured.profile;
     let offset = Offset::Given(settled.offset_s);
-    let mut painter = Painter::new();
     let given = Given {
-        is_profiled: true,
+        profile: Some(profile),
         ..given
     };
-    let again = settle(subject, recording, first, given, offset, &mut painter);
+    let again = settle(subject, recording, first, given, offset);
     settle_profile(definition, Some(profile), again, &mut Vec::new())?;
     let mut run = Run::new(
         definition,
         subject,
         recording,
-        &calibrate::chain_look(profile),
+        &ChainLook::of(profile),
         (profile.width, profile.height),
         settled.offset_s,
         profile.latency_s,
-        painter,
+        Painter::new(),
     );
     let regions = definition.regions();
     let mut faulty = vec![0; regions.len()];
@@ -352,86 +339,4 @@ pub fn confirm(
     let raised = regions.iter().zip(faulty);
     let raised = raised.filter(|(_, count)| 2 * count > frames.len());
     Ok(raised.map(|(r, _)| r.id.clone()).collect())
-}
-
-/// In what `found` differs from `given`, in words: all of it, and nothing else.
-fn chain_change(definition: &Definition, given: &Profile, found: &Profile) -> Option<String> {
-    let mut changes = Vec::new();
-    let (a, b) = (given.look(), found.look());
-    let (width, height) = definition.size();
-    let corners = b.geometry.corners_from(&a.geometry, (width, height));
-    let along = [
-        ("x", corners.map(|p| p.x), [0, width, width, 0]),
-        ("y", corners.map(|p| p.y), [0, 0, height, height]),
-    ];
-    for (axis, moved, places) in along {
-        let most = (moved.into_iter().zip(places)).reduce(|most, next| {
-            if next.0.abs() > most.0.abs() {
-                next
-            } else {
-                most
-            }
-        });
-        if let Some((moved, place)) = most
-            && moved.abs() > CHAIN_SHIFT_PX
-        {
-            changes.push(format!(
-                "the picture is displaced by {moved:.2} px in {axis} at {place} px"
-            ));
-        }
-    }
-    let colors = definition.file().colors.keys().map(|color| {
-        let rgb = definition.color(color);
-        let (a, b) = (a.levels(rgb), b.levels(rgb));
-        let change = (0..3).map(|k| a[k].abs_diff(b[k])).max();
-        (change.unwrap_or(0), color)
-    });
-    if let Some((change, color)) = colors.max_by_key(|(change, _)| *change)
-        && f64::from(change) > CHAIN_LEVELS
-    {
-        changes.push(format!(
-            "colours differ over the whole picture, \"{color}\" by {change} levels"
-        ));
-    }
-    (!changes.is_empty()).then(|| changes.join(", and "))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::picture::Encoding;
-    use crate::reference::canvas::Siting;
-    use crate::reference::parts::bench;
-
-    #[test]
-    fn what_changed_is_named_and_nothing_else() {
-        let definition = bench::display("");
-        let plain =
-            calibrate::plain_profile((200, 200), Encoding::Rgb, Subsampling::None, Siting::Left);
-        assert_eq!(chain_change(&definition, &plain, &plain), None);
-        let mut moved = plain.clone();
-        moved.scale[1] = 1.005;
-        let told = chain_change(&definition, &plain, &moved);
-        assert_eq!(
-            told.as_deref(),
-            Some("the picture is displaced by 1.00 px in y at 200 px")
-        );
-        let mut dim = plain.clone();
-        for (k, row) in dim.color.iter_mut().enumerate() {
-            row[k] = 0.9;
-        }
-        let told = chain_change(&definition, &plain, &dim).expect("that is another chain");
-        assert!(
-            told.starts_with("colours differ") && !told.contains("displaced"),
-            "{told}"
-        );
-        // Both: c5def52 named the first alone.
-        dim.scale = moved.scale;
-        let told = chain_change(&definition, &plain, &dim).expect("that is another chain");
-        assert!(
-            told.contains("in y") && told.contains("colours differ"),
-            "{told}"
-        );
-        assert!(!told.contains("in x"), "{told}");
-    }
 }

@@ -5,10 +5,10 @@ use std::path::{Path, PathBuf};
 use super::check::parse_offset;
 use super::{CaptureArguments, Failure, Force, InputArguments};
 use crate::capture::{CapturedFrame, ReadAhead, profile};
+use crate::chain::measure::Given;
 use crate::check::place::in_words;
 use crate::check::{self, Offset};
 use crate::evidence::records::thousandths;
-use crate::examine::calibrate::Given;
 use crate::examine::subject::Subject;
 use crate::files;
 use crate::reference::drawing::Drawing;
@@ -92,11 +92,11 @@ pub(super) fn calibrate(
     let mut painter = Painter::new();
     let given = Given {
         siting: source.info().siting,
-        is_profiled: false,
+        profile: None,
         place: check::settle_place(subject, &recording, &first, place, offset, &mut painter)
             .map_err(|e| e.of_capture(&capture.capture))?,
     };
-    let settled = check::settle(subject, &recording, &frames, given, offset, &mut painter);
+    let settled = check::settle(subject, &recording, &frames, given, offset);
     let measured = &settled.measured;
     let p = &measured.profile;
     say!(

@@ -19,6 +19,7 @@ use crate::capture::profile::Profile;
 use crate::capture::{
     Capture, CapturedFrame, Error as CaptureError, OpenOptions, ReadAhead, StreamInfo,
 };
+use crate::chain::register::FrameReference;
 use crate::check::beside::Beside;
 use crate::check::run::UNCHECKED;
 use crate::check::{self, FrameSource, Offset, Outcome, Seen, Settings, Sink, Snapshot, Stretch};
@@ -32,7 +33,6 @@ use crate::evidence::run_folder::RunFolder;
 use crate::evidence::stills::{Keeper, StillsRecord};
 #[cfg(feature = "parquet")]
 use crate::evidence::tables::{self, CheckTables};
-use crate::examine::register::FrameReference;
 use crate::examine::subject::Subject;
 use crate::files::{self, FileContent};
 use crate::judge::events::{Event, name};
@@ -455,8 +455,8 @@ fn checked(
     }
     let mut source = reading.start()?;
     let (offset, place) = (settings.offset, settings.place());
-    let is_profiled = settings.profile.is_some();
-    let found = check::find_stretch(subject, recording, &mut source, offset, place, is_profiled)
+    let profile = settings.profile.as_deref();
+    let found = check::find_stretch(subject, recording, &mut source, offset, place, profile)
         .map_err(|e| e.of_capture(&arguments.capture.capture))?;
     held(&mut source, inputs)?;
     let settings = Settings {

@@ -6,11 +6,11 @@ use std::path::{Path, PathBuf};
 use super::check::{parse_offset, say_offset};
 use super::{CaptureArguments, Failure, Force, InputArguments, results, write_file};
 use crate::capture::{CapturedFrame, ReadAhead};
+use crate::chain::measure::Given;
 use crate::check::{self, Offset};
 use crate::evidence::manifest::stored_path;
 use crate::evidence::pictures;
 use crate::evidence::run_folder::{Kind, RunFolder};
-use crate::examine::calibrate::Given;
 use crate::examine::subject::Subject;
 use crate::inject::{Clip, Delivery, Fault, MODELS, Method, Model, Target, paint};
 use crate::reference::drawing::Drawing;
@@ -107,11 +107,11 @@ fn draw_all(arguments: &Arguments, out: &Path) -> Result<(), Failure> {
         let place = arguments.capture.place(&definition)?;
         let given = Given {
             siting: source.info().siting,
-            is_profiled: false,
+            profile: None,
             place: check::settle_place(subject, &recording, &frames, place, offset, &mut painter)
                 .map_err(|e| e.of_capture(&arguments.capture.capture))?,
         };
-        let settled = check::settle(subject, &recording, &frames, given, offset, &mut painter);
+        let settled = check::settle(subject, &recording, &frames, given, offset);
         let clip = Clip {
             subject,
             recording: &recording,

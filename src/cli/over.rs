@@ -7,16 +7,17 @@ use serde::Serialize;
 use super::{CaptureArguments, Failure, InputArguments, results, write_file};
 use crate::capture::profile::Profile;
 use crate::capture::{Capture, CapturedFrame};
+use crate::chain::measure::{plain_profile, stated_siting};
+use crate::chain::register::FrameReference;
 use crate::check::{self, Offset};
 use crate::definition::Definition;
 use crate::evidence::manifest::stored_path;
 use crate::evidence::pictures;
 use crate::evidence::records::{rounded, thousandths};
 use crate::evidence::run_folder::{Kind, RunFolder};
-use crate::examine::calibrate::{chain_look, plain_profile, stated_siting};
+use crate::examine::comparison::ChainLook;
 use crate::examine::overlay::{Placed, overlay};
 use crate::examine::place::symbol_in_words;
-use crate::examine::register::FrameReference;
 use crate::examine::subject::Subject;
 use crate::picture::{Point, Rect, Rgb};
 use crate::reference::canvas::{Canvas, Look, Siting};
@@ -107,7 +108,7 @@ pub(super) fn run(over: &Over) -> Result<u8, Failure> {
     let mut paths = InputArguments::paths(&definition, &recording);
     paths.push(&over.capture.capture);
     let folder = RunFolder::claim(over.out, KIND, paths, over.force)?;
-    let chain = chain_look(&profile);
+    let chain = ChainLook::of(&profile);
     let time_s = frame.time_s + over.offset_s;
     let (age_s, placed) = overlay(subject, &recording, &frame, time_s, &chain, &mut painter);
 

@@ -4,7 +4,7 @@ use image::{Rgb, RgbImage};
 use imageproc::drawing::draw_hollow_rect_mut;
 
 use crate::colour;
-use crate::picture::{Picture, Rect};
+use crate::picture::{Picture, Plane, Rect};
 
 /// Space between the three panels, px.
 const GAP: u32 = 8;
@@ -13,11 +13,12 @@ const GAP: u32 = 8;
 #[must_use]
 pub fn to_rgb(picture: &Picture) -> RgbImage {
     let rgb = colour::to_rgb(picture, colour::Upsampling::Bilinear, colour::Siting::Left);
-    let [r, g, b] = rgb.planes();
-    RgbImage::from_fn(picture.width() as u32, picture.height() as u32, |x, y| {
-        let (x, y) = (x as usize, y as usize);
-        Rgb([r.at(x, y), g.at(x, y), b.at(x, y)])
-    })
+    let mut out = RgbImage::new(picture.width() as u32, picture.height() as u32);
+    let [r, g, b] = rgb.planes().each_ref().map(Plane::levels);
+    for (pixel, ((r, g), b)) in out.pixels_mut().zip(r.iter().zip(g).zip(b)) {
+        *pixel = Rgb([*r, *g, *b]);
+    }
+    out
 }
 
 /// Colour of the box round what disagrees; no display has it.

@@ -21,14 +21,9 @@
 
 use super::strokes;
 use super::view::View;
+pub use crate::examine::constants::agreement::CELL;
+use crate::examine::constants::agreement::GRADIENT_SHARE;
 use crate::picture::Rect;
-
-/// Side of a cell, px.
-pub const CELL: usize = 8;
-
-/// Share of the reference's squared gradient that a harmless difference of rasteriser, registration
-/// and codec may have as squared difference. Displacement of 0.25 px gives 0.06.
-const GRADIENT_SHARE: f32 = 0.06;
 
 /// Limits of the test; levels are codes of 8 bits.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,13 +1,9 @@
 //! Is the picture gone: one colour, or a chain's test bars, where ink is due?
 
 use super::view::View;
-
-/// Levels within which an area counts as uniform, both sides of its median.
-const UNIFORM: i32 = 12;
-/// Share of pixels that must be uniform.
-const UNIFORM_SHARE: f64 = 0.995;
-/// Share of the reference that must stand out for a blank area to be a fault.
-const INK_SHARE: f64 = 0.004;
+use crate::examine::constants::blank::{
+    GROUND, INK, INK_SHARE, REST_PX, REST_SHARE, UNIFORM, UNIFORM_SHARE,
+};
 
 /// Counts of the levels. Four tables in turn: runs of one level would wait for the count before.
 fn histogram(view: View) -> [u32; 256] {
@@ -55,9 +51,6 @@ pub fn is_uniform(reference: [View; 3]) -> bool {
         .all(|v| uniform_share(*v) >= 1.0 - INK_SHARE)
 }
 
-/// Difference of the ground's level that a blank picture may be told by, levels.
-const GROUND: i32 = 5;
-
 fn most_common(view: View) -> i32 {
     let counts = histogram(view);
     (0..)
@@ -78,12 +71,6 @@ pub fn is_blank(captured: [View; 3], reference: [View; 3], fixed: [View; 3]) -> 
         (0..3).all(|k| (most_common(captured[k]) - most_common(reference[k])).abs() < GROUND);
     !is_same_ground || !is_uniform(fixed)
 }
-
-/// Contrast with the ground that makes ink, levels; pixels of it that make a rest of a picture, and the share of
-/// them that must be where they are due.
-const INK: i32 = 60;
-const REST_PX: u32 = 12;
-const REST_SHARE: f64 = 0.7;
 
 /// True when some of the reference's ink still stands in the captured area.
 fn has_ink_left(captured: View, reference: View) -> bool {

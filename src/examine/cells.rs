@@ -10,15 +10,8 @@
 //! characters cannot be told apart reliably.
 
 use super::view::View;
+pub use crate::examine::constants::cells::{CERTAIN, LEAST_MATCH, MARGIN};
 use crate::picture::Rect;
-
-/// Correlation above which no other character can be nearer. The most alike pair of digits at
-/// 9 px correlates at 0.90 (0 and 8); half the angle between them has a cosine of 0.975.
-pub const CERTAIN: f32 = 0.975;
-/// How much better another character must match before the cell counts as wrong.
-pub const MARGIN: f32 = 0.04;
-/// Match that another character must reach.
-pub const LEAST_MATCH: f32 = 0.72;
 
 /// Normalised correlation of `rect` of `captured`, displaced by (`dx`, `dy`), with `rect` of
 /// `reference`; 0 when either is flat. Parts outside the views are left out.

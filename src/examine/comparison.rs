@@ -6,8 +6,10 @@ use super::agreement::{self, Disagreement, GradientCells, Scratch, Tolerance};
 use super::digits::Written;
 use super::subject::Subject;
 use super::view::View;
+use crate::capture::profile::Profile;
 use crate::capture::reading_errors::ReadingErrors;
 use crate::definition::Definition;
+pub use crate::examine::constants::comparison::{CHROMA_EXCESS, CHROMA_PX, LUMA_PX};
 use crate::picture::{Picture, Plane, Rect, Subsampling};
 use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{Look, Siting, chroma_area};
@@ -36,6 +38,28 @@ pub struct ChainLook {
     pub reading_errors: Arc<ReadingErrors>,
 }
 
+impl ChainLook {
+    /// How the chain of a profile shows a good picture.
+    #[must_use]
+    pub fn of(profile: &Profile) -> Self {
+        let noise = |k: usize| profile.noise[k];
+        let tolerance = |sigma: f64, flat: i32| Tolerance {
+            flat_energy: (30.0 + 6.0 * sigma * sigma) as f32,
+            flat: flat + (3.0 * sigma) as i32,
+            contrast_share: 0.25,
+        };
+        Self {
+            look: profile.look(),
+            subsampling: profile.subsampling,
+            siting: profile.siting,
+            luma: tolerance(noise(0), 24),
+            chroma: tolerance(noise(1).max(noise(2)), 16),
+            blur_px: profile.blur_left_px(),
+            reading_errors: Arc::new(profile.reading_errors.clone()),
+        }
+    }
+}
+
 /// What disagrees in a region.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub struct Difference {
@@ -44,14 +68,6 @@ pub struct Difference {
     /// In colour, the worse of both planes.
     pub chroma: Disagreement,
 }
-
-/// Disagreeing luma pixels in a window of 16 x 16 that make a difference.
-pub const LUMA_PX: u32 = 6;
-/// Disagreeing colour samples in a window of 16 x 16 samples that make a difference.
-pub const CHROMA_PX: u32 = 4;
-/// What they must be off by together beyond the tolerance of flat ground, levels: codecs take colour out of thin
-/// marks, up to 250 of a pitch ladder in H.264 crf 28.
-pub const CHROMA_EXCESS: u64 = 300;
 
 impl Difference {
     /// True when the pictures agree.
@@ -421,7 +437,7 @@ fn captured_outwards(rect: Rect, chain: &ChainLook) -> Rect {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::examine::calibrate::{chain_look, plain_profile};
+    use crate::chain::measure::plain_profile;
     use crate::picture::Encoding;
     use crate::reference::drawing::Drawing;
     use crate::reference::parts::bench;
@@ -443,7 +459,7 @@ mod tests {
         let drawing = Drawing::new(&d);
         let subject = Subject::new(&d, &drawing);
         let (size, sub) = ((200, 200), Subsampling::None);
-        let chain = chain_look(&plain_profile(size, Encoding::Rgb, sub, Siting::Left));
+        let chain = ChainLook::of(&plain_profile(size, Encoding::Rgb, sub, Siting::Left));
         let mut painter = Painter::default();
         let mut comparison = Comparison::new(subject, 0, &chain, size, &mut painter);
         comparison.draw(&bench::inputs(&d, &[("a", length)]), &mut painter);

@@ -7,30 +7,16 @@
 
 use super::reader::Fitted;
 use super::region::OLDEST_S;
+pub use crate::examine::constants::data_time::READING_PX;
+use crate::examine::constants::data_time::{
+    ALIKE, MEMORY_S, MOST, MOST_STARTS, START_PX, STEP_S, STEPS,
+};
 use crate::recording::Recording;
 use crate::recording::inputs::Value;
 use crate::reference::parts::Freedom;
 
 /// What was read of a freedom.
 pub type Read<'a> = (&'a Freedom, Fitted);
-
-/// Standard error that readings have at least against other rasterisers, px.
-pub const READING_PX: f64 = 0.15;
-/// Ages from one to the next, s.
-const STEP_S: f64 = 0.02;
-/// How long a frame counts, s.
-const MEMORY_S: f64 = 0.5;
-/// Most that a reading counts against an age: one that was misread must not decide.
-const MOST: f64 = 36.0;
-/// Sums that differ by less say the same: three standard errors.
-const ALIKE: f64 = 9.0;
-/// Steps of Gauss and Newton to the moment itself.
-const STEPS: usize = 4;
-
-/// Motion between two moments from which values are read, px: half of it is well within what a reading walks.
-const START_PX: f64 = 8.0;
-/// Most such moments.
-const MOST_STARTS: usize = 24;
 
 /// From how many moments between two recording times, s, values of `freedoms` are to be read, so that what shows the data
 /// of any of them is found, and not the next label; `px_per_unit` is asked by freedom.

@@ -5,6 +5,7 @@ use super::comparison::Comparison;
 use super::subject::Subject;
 use super::view::View;
 use super::words::WrongCell;
+use crate::examine::constants::digits::{CAPITALS, DIFFERENT_PX};
 use crate::picture::Rect;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::parts::ReadoutField;
@@ -229,11 +230,6 @@ struct Still {
     /// See `columns`.
     lines: [f64; 2],
 }
-
-/// Height of digits, of the em.
-const CAPITALS: f64 = 0.75;
-/// Pixels of such a stretch that may disagree: a point of the smallest digits has as many.
-const DIFFERENT_PX: u32 = 8;
 
 impl Still {
     /// The next cell, from the left.

@@ -4,13 +4,8 @@
 //! Kanade 1981), with gain and offset of the levels left alone: the reference has the capture's colours.
 
 use super::view::View;
-
-/// Farthest displacement that is looked for, px.
-pub const FARTHEST_PX: i32 = 12;
-/// Sum of squared slopes along an axis below which nothing says where the picture lies, levels²/px².
-const LEAST_SLOPES: f64 = 4e4;
-/// Rounds of Gauss-Newton.
-const ROUNDS: usize = 8;
+pub use crate::examine::constants::displacement::FARTHEST_PX;
+use crate::examine::constants::displacement::{LEAST_SLOPES, ROUNDS};
 
 /// Displacement along x and y, px: positive where the capture shows it farther right and down. `None` along an axis without
 /// edges across it.

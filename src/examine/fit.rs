@@ -11,10 +11,11 @@
 //! Once the step is small, samples are weighted by Tukey's biweight so that a label, another
 //! symbol's edge or a codec block does not pull the value.
 
+pub use crate::examine::constants::fit::{CELL_PX, MOST};
+use crate::examine::constants::fit::{
+    LEAST_CELLS, LEAST_INFORMATION, LEAST_SCALE, TUKEY, WEIGHTED_BELOW_PX,
+};
 use nalgebra::{Cholesky, SMatrix, SVector};
-
-/// Most freedoms that are solved for at once.
-pub const MOST: usize = 6;
 
 /// Pixels that move, each with its slopes: field by field, so that several are taken at once.
 #[derive(Clone, Debug, Default)]
@@ -114,9 +115,6 @@ fn add<const N: usize>(sums: &mut [f64; N], lanes: &[Lanes; N]) {
     }
 }
 
-/// Side of a cell, px: the blocks of codecs; an edge that another rasteriser lays down otherwise does so all along it.
-pub const CELL_PX: usize = 8;
-
 /// What the samples say.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Step {
@@ -131,13 +129,6 @@ pub struct Step {
     /// does.
     pub entangled: Vec<f64>,
 }
-
-/// Levels of noise that the weights always allow.
-const LEAST_SCALE: f64 = 4.0;
-/// Tukey's constant: 95 % efficiency on Gaussian noise (Huber, Robust Statistics, 1981; from memory).
-const TUKEY: f64 = 4.685;
-/// Steps below this are weighted, px.
-const WEIGHTED_BELOW_PX: f64 = 0.7;
 
 /// What a cell adds to the equations of each freedom.
 #[derive(Clone, Copy, Debug, Default)]
@@ -239,9 +230,6 @@ impl<const N: usize> Weight<N> {
     }
 }
 
-/// Cells that must speak for a freedom, for them to tell how well.
-const LEAST_CELLS: f64 = 3.0;
-
 /// What a solution leaves.
 struct Left<const N: usize> {
     /// Variances of motions whose samples hang together within a cell: the sandwich of what the cells leave (Liang and Zeger,
@@ -324,19 +312,17 @@ impl<const N: usize> Left<N> {
 fn deviation<const N: usize>(samples: &Filled<N>, solution: &[f64; N]) -> f64 {
     let motion = solution.map(|v| v as f32);
     let stride = (samples.count / 512).max(1);
+    let residuals = &samples.residuals.as_flattened()[..samples.count];
+    let slopes = samples.slopes.map(|s| &s.as_flattened()[..samples.count]);
     let sizes = (0..samples.count).step_by(stride).map(|at| {
-        let (c, k) = (at / LANES, at % LANES);
-        let explained: f32 = (0..N).map(|f| samples.slopes[f][c][k] * motion[f]).sum();
-        (samples.residuals[c][k] - explained).abs()
+        let explained: f32 = (0..N).map(|f| slopes[f][at] * motion[f]).sum();
+        (residuals[at] - explained).abs()
     });
     let mut sizes: Vec<f32> = sizes.collect();
     let middle = sizes.len() / 2;
     let (_, median, _) = sizes.select_nth_unstable_by(middle, f32::total_cmp);
     1.4826 * f64::from(*median)
 }
-
-/// Information below which the samples do not bear on a freedom: squared levels for a pixel of motion.
-const LEAST_INFORMATION: f64 = 400.0;
 
 /// What weighted least squares say.
 struct Solution<const N: usize> {

@@ -15,27 +15,20 @@
 
 pub mod agreement;
 pub mod blank;
-pub mod calibrate;
 pub mod cells;
-pub mod chain_colors;
 pub mod comparison;
+pub mod constants;
 pub mod data_time;
 pub mod digits;
 pub mod displacement;
-pub mod error_model;
 pub mod fit;
-mod hinting;
-pub mod locate;
-mod optics;
 pub mod overlay;
 pub mod place;
 pub mod reader;
 pub mod region;
-pub mod register;
 pub mod resemblance;
 pub mod signature;
 pub mod strokes;
 pub mod subject;
-mod text_rules;
 pub mod view;
 pub mod words;

@@ -10,13 +10,11 @@ use super::region::due_time_s;
 use super::subject::Subject;
 use super::view::View;
 use crate::capture::CapturedFrame;
+use crate::examine::constants::overlay::AGE_STEP_S;
 use crate::picture::Rect;
 use crate::recording::Recording;
 use crate::recording::inputs::{Inputs, Value};
 use crate::reference::painter::Painter;
-
-/// Steps in which the age of what the display shows is tried, s.
-const AGE_STEP_S: f64 = 0.01;
 
 /// One region of the display that is due, over the captured picture.
 #[derive(Clone, Debug, PartialEq)]

@@ -1,12 +1,7 @@
 //! Does a picture show the display at all, whatever its place, sharpness and levels?
 
 use super::view::View;
-
-/// Correlation of gradients from which on a part shows what is due. By regions of the demo display, medians: 0.94 blurred by
-/// 0.8 px, 0.61 by 2 px, 0.63 displaced by 1 px, 0.89 with noise of 16 levels; at most 0.07 of 20 pictures that are another.
-const LEAST_RESEMBLANCE: f64 = 0.4;
-/// Mean squared gradient of a part that has something to show, squared levels for two pixels.
-const LEAST_INK: f64 = 9.0;
+use crate::examine::constants::resemblance::{LEAST_INK, LEAST_RESEMBLANCE};
 
 /// Whether most parts, each captured and as it is due, show what is due: lines stand where they should and rise to the
 /// same side. Parts without ink have no say.

@@ -9,6 +9,12 @@ use std::collections::BTreeMap;
 use super::blank::is_blank;
 use super::strokes;
 use super::view::View;
+use crate::examine::constants::signature::{
+    BAD_LINE, COARSE, COVERED, FLAT_CONTRAST, GOOD_LINE, LEAST_SIGN, LOST_RUN, MODERATE,
+    MODERATE_SHARE, MOST_DISPLACEMENTS, MOVED_PX, MOVED_SHARE, NO_SIGN, NOISE_CELL, NOISE_FLAT,
+    NOISY_SHARE, ONE_LEVEL, PART_LINES, STILL_PX, TEXTURED, TORN_SHARE,
+};
+pub use crate::examine::constants::signature::{BAND_PX, FRAME_BAND_PX, PARTED_SHARE};
 use crate::picture::Rect;
 
 /// How a picture that no values explain is wrong.
@@ -25,28 +31,6 @@ pub enum Signature {
     /// None of these: readable and wrong.
     Readable,
 }
-
-/// Neighbourhood contrast of the reference up to which a pixel is flat ground.
-const FLAT_CONTRAST: i32 = 6;
-/// Share of a square's flat pixels that must be noisy; on black ground half of the noise is cut off.
-const NOISY_SHARE: f64 = 0.08;
-/// Difference up to which it is moderate, levels, and the share of the noisy pixels that must be.
-const MODERATE: i32 = 90;
-const MODERATE_SHARE: f64 = 0.65;
-/// Share of the squares of flat ground that must be noisy.
-const COVERED: f64 = 0.75;
-/// Height up to which a run of bad lines is lost lines, px.
-const LOST_RUN: usize = 14;
-/// Correlation below which a line has nothing to do with its reference.
-const BAD_LINE: f32 = 0.45;
-/// Correlation above which a line agrees.
-const GOOD_LINE: f32 = 0.85;
-/// Standard deviation that a line needs for its correlation to mean anything, levels.
-const TEXTURED: f32 = 6.0;
-/// Height of a band within a region, and within the whole frame, px.
-pub const BAND_PX: usize = 6;
-/// See [`BAND_PX`].
-pub const FRAME_BAND_PX: usize = 12;
 
 /// Looks at the luma (and colour) of a region; views of captured and reference are the same size. `noisy` is the
 /// difference that counts as noise on flat ground, levels.
@@ -72,11 +56,6 @@ pub fn signature(
         Signature::Readable
     }
 }
-
-/// Side of the squares of flat ground that noise is looked for in, px.
-const NOISE_CELL: usize = 8;
-/// Flat pixels that such a square needs.
-const NOISE_FLAT: u32 = 16;
 
 /// True when flat ground is covered with noise, all over: ink in a wrong place leaves most squares of
 /// flat ground clean.
@@ -172,9 +151,6 @@ enum Line {
     /// Too little ink to say, or in between.
     Unknown,
 }
-
-/// Range of levels up to which a line is one level (the few highest and lowest left out).
-const ONE_LEVEL: u8 = 14;
 
 fn is_one_level(line: &[u8]) -> bool {
     let mut sorted = line.to_vec();
@@ -272,9 +248,6 @@ pub fn has_lost_lines(captured: View, reference: View) -> bool {
     clear_runs > 0
 }
 
-/// Columns that the coarse search of a displacement takes together.
-const COARSE: usize = 4;
-
 /// Mean of a band's lines, by column, in steps of `columns`, less the mean of all.
 fn profile(view: View, band: usize, band_px: usize, columns: usize) -> Vec<f32> {
     let mut by_column = vec![0u32; view.width()];
@@ -350,11 +323,6 @@ fn displacement(captured: View, reference: View, band: usize, band_px: usize) ->
     Some(best.1)
 }
 
-/// Displacements up to this are none, px.
-const STILL_PX: i32 = 3;
-/// Displacements that are looked into, those of most bands first.
-const MOST_DISPLACEMENTS: usize = 3;
-
 /// True when the picture is parted into one that stands where it is due, and one that stands aside. What is shown
 /// in `unknown` says nothing.
 #[must_use]
@@ -390,11 +358,6 @@ pub fn is_torn(captured: View, reference: View, unknown: &[Rect], band_px: usize
     })
 }
 
-/// How far a picture as a whole is looked for above, below and aside, px.
-const MOVED_PX: i32 = 8;
-/// Share of what the reference in place leaves that a moved one may leave.
-const MOVED_SHARE: f64 = 0.3;
-
 /// True when the picture as a whole stands somewhat higher, lower or aside: edges of what is moved leave lines of
 /// the reference without ink as well.
 fn is_moved(captured: View, reference: View) -> bool {
@@ -422,17 +385,6 @@ pub struct Parting {
     /// True when the lower part is the other one: the older, or the displaced.
     pub is_other_below: bool,
 }
-
-/// Lines that each part must have at least.
-const PART_LINES: usize = 6;
-/// Differences up to this are no sign, levels.
-const NO_SIGN: u8 = 24;
-/// Share of what either picture leaves that the parted one may leave.
-pub const PARTED_SHARE: f64 = 0.3;
-/// The same where most bands of the part that stands aside show one displacement: that part may be older as well.
-const TORN_SHARE: f64 = 0.5;
-/// What each picture must leave in the other's part: a few pixels of full contrast.
-const LEAST_SIGN: u64 = 12 * 100 * 100;
 
 /// By line, what a reference that is displaced by `shift` px to the right leaves of the captured picture. Of what
 /// either shows in `unknown` nothing is left.

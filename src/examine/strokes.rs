@@ -5,19 +5,11 @@
 
 use super::agreement::{CELL, for_each_run};
 use super::view::View;
+pub(super) use crate::examine::constants::strokes::LOST_PX;
+use crate::examine::constants::strokes::{
+    GONE, LOST_SHARE, LOST_TOGETHER, PARTLY_GONE, STROKE, UPRIGHT,
+};
 use crate::picture::Rect;
-
-/// Range of levels up and down a stroke within which it counts as upright.
-const UPRIGHT: u8 = 24;
-/// Contrast with the ground that makes it a stroke, levels.
-const STROKE: u8 = 60;
-/// Strokes that a lost line must have crossed, px, and the share of them that must be gone.
-pub(super) const LOST_PX: u32 = 6;
-const LOST_SHARE: f32 = 0.6;
-/// Share of the contrast by which a pixel must be off to be gone; half a pixel of displacement gives 0.5.
-const GONE: f32 = 0.65;
-/// The same where it is known that the picture disagrees: a codec fills single lines up.
-const PARTLY_GONE: f32 = 0.4;
 
 /// Pixels of upright strokes on line `y` of the reference, and how many of them are off by more than
 /// `share` of their contrast with the line's ground. With `lost_only` a line that cannot be lost gives zeros.
@@ -100,9 +92,6 @@ pub(super) fn lost_px(
 fn is_lost(strokes: u32, gone: u32) -> bool {
     gone >= LOST_PX && gone as f32 > LOST_SHARE * strokes as f32
 }
-
-/// Most neighbouring lines that are lost together and not a thing that is missing.
-const LOST_TOGETHER: usize = 3;
 
 /// True when strokes are gone on single lines and there on the lines above and below.
 #[must_use]

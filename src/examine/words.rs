@@ -8,6 +8,9 @@ use super::cells::{
 use super::comparison::ChainLook;
 use super::subject::Subject;
 use super::view::View;
+use crate::examine::constants::words::{
+    LEAST_CAP_PX, MATCHED_A_FRAME, MOST_MATCHED, MOST_SUSPECTS,
+};
 use crate::picture::{Point, Rect, Rgb};
 use crate::reference::canvas::Canvas;
 use crate::reference::painter::Painter;
@@ -41,13 +44,6 @@ pub struct WrongCell {
     pub rect: Rect,
 }
 
-/// Cells that are matched with every character per frame, besides those that were wrong before.
-const MATCHED_A_FRAME: usize = 3;
-/// Suspects that are matched again in every frame.
-const MOST_SUSPECTS: usize = 6;
-/// Height of capitals below which characters are not told apart, px.
-const LEAST_CAP_PX: f64 = 7.0;
-
 /// Checks the characters of one region.
 #[derive(Clone)]
 pub struct WordChecker<'d> {
@@ -68,9 +64,6 @@ struct Matched {
     found: BTreeMap<Vec<u8>, Option<WrongCell>>,
     key: Vec<u8>,
 }
-
-/// Cells that are remembered.
-const MOST_MATCHED: usize = 1024;
 
 impl Matched {
     /// Makes `cell` of these pictures the one that is asked for; false where a part of it lies outside them.

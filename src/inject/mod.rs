@@ -21,7 +21,6 @@ mod kinds;
 use crate::capture::CapturedFrame;
 use crate::capture::profile::Profile;
 use crate::definition::Definition;
-use crate::examine::calibrate::chain_look;
 use crate::examine::comparison::{ChainLook, captured_area};
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -154,7 +153,7 @@ impl<'a> Clip<'a> {
     /// How the chain shows a picture.
     #[must_use]
     pub fn chain(&self) -> ChainLook {
-        chain_look(self.profile)
+        ChainLook::of(self.profile)
     }
 
     /// Recording time of the inputs that frame `k` of the clip shows, s.

@@ -1,6 +1,6 @@
 //! How far may a good reading lie off, and what is a stretch of readings worth?
 //!
-//! The one error model of all decisions here. A reading is off by what its stated error says ([`crate::examine::error_model`]),
+//! The one error model of all decisions here. A reading is off by what its stated error says ([`crate::chain::error_model`]),
 //! and, against the inputs of any one age, by what the age of the data varies times the speed of the inputs. Errors hang
 //! together for a while, so what counts is how many independent readings a stretch is worth, whatever the frame rate; and their
 //! tails are long, so a hypothesis is charged by Student's t and not by squares: one reading that was misread does not decide.

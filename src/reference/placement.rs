@@ -2,7 +2,7 @@
 //!
 //! The definition says where a line is held; text engines part in the rest: some move pairs of characters as the font
 //! says (kerning), some put characters, or their advances, on whole pixels, and hinting makes some advances a pixel wider or
-//! narrower. Which rules a unit follows is measured from nominal frames (`examine::text_rules`) and kept in the capture profile.
+//! narrower. Which rules a unit follows is measured from nominal frames (`chain::text_rules`) and kept in the capture profile.
 
 use std::sync::Arc;
 

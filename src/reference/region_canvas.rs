@@ -392,7 +392,7 @@ fn find_dirty(
 /// Tried and dropped: squares of 8 x 8 px, of an outline those that its edges sweep. The area is five to ten times
 /// smaller and the pictures are the same, but checking takes the CPU that it took (three rounds in turn, 1502
 /// frames): edges cost more than filling.
-fn add_dirty(dirty: &mut Vec<Rect>, mut rect: Rect) {
+pub(crate) fn add_dirty(dirty: &mut Vec<Rect>, mut rect: Rect) {
     if rect.is_empty() {
         return;
     }

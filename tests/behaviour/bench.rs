@@ -12,6 +12,7 @@ use framevouch::capture::profile::Profile;
 use framevouch::capture::{
     Capture, CapturedFrame, Error as CaptureError, OpenOptions, Siting, StreamInfo, Y4mWriter,
 };
+use framevouch::chain::measure::Given;
 use framevouch::check::place::Place;
 use framevouch::check::{self, FrameSource, Offset, Outcome, Settings, Sink, Snapshot};
 use framevouch::definition::Definition;
@@ -20,14 +21,12 @@ use framevouch::demo::faults::{Class, Fault, Kind};
 use framevouch::demo::unit::{Plan, Unit};
 use framevouch::demo::{self, scenario};
 use framevouch::evidence::records::FrameRecord;
-use framevouch::examine::calibrate::Given;
 use framevouch::examine::subject::Subject;
 use framevouch::judge::verdict::Verdict;
 use framevouch::picture::{Encoding, Matrix, Picture, Range, Subsampling};
 use framevouch::recording::{MissingColumns, Recording};
 use framevouch::reference::canvas::Geometry;
 use framevouch::reference::drawing::Drawing;
-use framevouch::reference::painter::Painter;
 use tempfile::TempDir;
 
 /// Frames a second of all captures here.
@@ -187,19 +186,11 @@ impl Bench {
         let subject = Subject::new(&self.definition, &drawing);
         let offset = Offset::Given(0.0);
         let given = Given {
-            is_profiled: false,
+            profile: None,
             siting: Some(Siting::Center),
             place: Geometry::IDENTITY,
         };
-        let mut painter = Painter::new();
-        let settled = check::settle(
-            subject,
-            &self.recording,
-            &frames,
-            given,
-            offset,
-            &mut painter,
-        );
+        let settled = check::settle(subject, &self.recording, &frames, given, offset);
         let first = &frames[..frames.len().min(40)];
         let frames = (first, &frames[..]);
         let raised = check::confirm(subject, &self.recording, frames, given, &settled)?;

@@ -3,9 +3,9 @@
 use framevouch::campaign::stretch::{Material, Stretch};
 use framevouch::campaign::trial::struck;
 use framevouch::capture::CapturedFrame;
+use framevouch::chain::measure::plain_profile;
 use framevouch::check::run::Known;
 use framevouch::evidence::schema::schemas;
-use framevouch::examine::calibrate::plain_profile;
 use framevouch::examine::subject::Subject;
 use framevouch::inject::{self, Delivery, Fault, Method, Target, paint};
 use framevouch::reference::canvas::Siting;

@@ -11,6 +11,11 @@ pub(in crate::examine) use scan::is_better;
 use crate::capture::reading_errors::ReadingErrors;
 use crate::definition::Definition;
 use crate::examine::comparison::ChainLook;
+pub use crate::examine::constants::reader::RECOGNISED;
+use crate::examine::constants::reader::{
+    ASIDE_PX, ENTANGLED, FARTHEST_WALK_PX, HALF_STEP_PX, HIDDEN_STEPS, LEAST_PX_PER_UNIT, LEFT_PX,
+    LONGEST_STEP_PX, MOST_STEPS, SETTLED_PX, WHOLE_PIXEL_PX,
+};
 use crate::examine::fit::{self, CELL_PX, MOST, Samples};
 use crate::examine::subject::Subject;
 use crate::examine::view::View;
@@ -38,33 +43,8 @@ pub struct Fitted {
     pub misfit: f64,
 }
 
-/// Half the distance between the two drawings of a step, px.
-const HALF_STEP_PX: f64 = 0.5;
-/// Steps beyond this are cut, px.
-const LONGEST_STEP_PX: f64 = 2.5;
-/// A step below this ends the iteration, px: what is left is below a hundredth.
-const SETTLED_PX: f64 = 0.05;
-/// Pixels for a unit up to which a symbol stands still: a mark parked at the end of its scale.
-const LEAST_PX_PER_UNIT: f64 = 1e-9;
-/// How far a fit may move from where it began, px.
-const FARTHEST_WALK_PX: f64 = 6.0;
-/// Most steps.
-const MOST_STEPS: usize = 8;
-/// Misfit up to which the symbol was recognised.
-pub const RECOGNISED: f64 = 0.35;
-/// What is left of a reading by a fit that ends at [`SETTLED_PX`], px; no sample tells of it.
-const LEFT_PX: f64 = 0.005;
-/// How much the variance of a motion may grow by what else moves for a fit to be trusted from one start: a correlation of 0.4.
-const ENTANGLED: f64 = 1.2;
-/// How far aside the other starts lie, px: nearer, a mark behind another is hardly seen, on either side.
-const ASIDE_PX: f64 = 2.0;
-/// Steps that a mark is moved to each side to find where it comes into view: those of a mark of 32 px behind one as large.
-const HIDDEN_STEPS: u32 = 32;
 /// Pixels that are held against each other at once.
 const CHUNK: usize = 16;
-
-/// Standard deviation of where a character stands that is put on a whole pixel: any place within half a pixel is as likely, px.
-const WHOLE_PIXEL_PX: f64 = 0.289;
 
 /// Freedoms of one symbol that are fitted together.
 #[derive(Clone)]

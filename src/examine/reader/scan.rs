@@ -3,30 +3,19 @@
 use super::{
     Fitted, LEAST_PX_PER_UNIT, LONGEST_STEP_PX, MOST_STEPS, RECOGNISED, Reader, word_boxes,
 };
+use crate::examine::constants::reader_scan::{
+    FAR_ADVANTAGE, FAR_CANDIDATES, MINIMA, NEAR_PX, NEARER_ADVANTAGE, SCAN_EACH_SIDE, SCAN_STEP_PX,
+};
 use crate::examine::view::View;
 use crate::picture::Rect;
 use crate::recording::inputs::{Inputs, Value};
 use crate::reference::painter::Painter;
 use crate::reference::parts::Freedom;
 
-/// Distance between candidates of the near scan, and how many to each side, px.
-const SCAN_STEP_PX: f64 = 2.0;
-const SCAN_EACH_SIDE: i32 = 16;
-/// Most candidates of the far scan.
-const FAR_CANDIDATES: usize = 72;
-/// Most minima of the near scan that are fitted.
-const MINIMA: usize = 10;
-/// Ratio of what a candidate may leave to what a nearer one leaves.
-const NEARER_ADVANTAGE: (u64, u64) = (8, 7);
-
 /// Whether a candidate that leaves `left` explains the picture clearly better than one that leaves `other`.
 pub(in crate::examine) fn is_better(left: u64, other: u64) -> bool {
     left < other / NEARER_ADVANTAGE.0 * NEARER_ADVANTAGE.1
 }
-/// How many times better than the best near candidate a far one must be.
-const FAR_ADVANTAGE: u64 = 2;
-/// A step below this ends the fit of a minimum, px: it is fitted on from there.
-const NEAR_PX: f64 = 0.3;
 
 impl Reader<'_> {
     /// Looks for the value of each freedom that was not recognised along coarse candidates, in turn,

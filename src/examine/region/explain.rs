@@ -4,6 +4,10 @@
 
 use super::{Explanation, Moment, OLDEST_S, RegionExaminer};
 use crate::examine::blank;
+pub(super) use crate::examine::constants::region_explain::SCAN_EVERY_S;
+use crate::examine::constants::region_explain::{
+    FINEST_STEP_S, LOOK_EVERY_S, MOST_REPEATS, MOST_TRIALS, NEAR_PX, PARTING_S, WRITING_STEP_S,
+};
 use crate::examine::data_time::{self, READING_PX, Read};
 use crate::examine::digits::{self, Written};
 use crate::examine::reader::{self, Fitted, RECOGNISED, is_better};
@@ -12,11 +16,6 @@ use crate::examine::view::View;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 use crate::reference::painter::Painter;
 use crate::reference::scene::Scene;
-
-/// Most different pictures of other times that are tried in a frame.
-const MOST_TRIALS: usize = 8;
-/// Most repetitions of a scale to each side that are looked at: an altitude of 24,000 ft in turns of 1,000.
-const MOST_REPEATS: u32 = 24;
 
 /// Sum of squared differences, each cut at 96 levels.
 fn left_over(captured: View, drawn: View) -> u64 {
@@ -28,24 +27,6 @@ fn left_over(captured: View, drawn: View) -> u64 {
     };
     lines.map(line).sum()
 }
-
-/// How often far values are scanned for while nothing explains the picture, s.
-pub(super) const SCAN_EVERY_S: f64 = 0.24;
-
-/// Finest step in which moments are looked for, s: no display is drawn anew more often.
-const FINEST_STEP_S: f64 = 0.005;
-
-/// How far from the values of a picture a reading of it is certain to be of the same repetition, px.
-const NEAR_PX: f64 = 1.0;
-
-/// Step in which moments are told apart by what they write, s: a readout that counts 500 a second shows each number as
-/// long.
-const WRITING_STEP_S: f64 = 0.002;
-
-/// How often it is looked for what a picture is that nothing explains, s; it is taken to be the same until then.
-const LOOK_EVERY_S: f64 = 0.12;
-/// How far back the older part of a picture torn in time may be, s.
-const PARTING_S: f64 = 0.64;
 
 impl RegionExaminer<'_> {
     /// Whether the region, drawn for the trial inputs, agrees with the frame.

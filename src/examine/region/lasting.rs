@@ -1,15 +1,13 @@
 //! A state that lasts over frames, and what is asked in it now and then.
 
 use super::Moment;
+use crate::examine::constants::region_lasting::SLACK_S;
 
 /// Since when something has been so without a break, recording time, s.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Lasting {
     since_s: Option<f64>,
 }
-
-/// What two times of frames may differ by that are meant to be the same, s.
-const SLACK_S: f64 = 1e-6;
 
 impl Lasting {
     /// It is so at `time_s`, and was before where it has not ended.

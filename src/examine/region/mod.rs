@@ -10,6 +10,7 @@ use self::explain::SCAN_EVERY_S;
 use self::lasting::Lasting;
 use crate::definition::model::Symbol;
 use crate::examine::comparison::{ChainLook, Comparison, Difference};
+pub use crate::examine::constants::region::OLDEST_S;
 use crate::examine::data_time::AgeTrack;
 use crate::examine::digits::{self, Digits, Written};
 use crate::examine::reader::{self, Fitted, RECOGNISED, Reader};
@@ -66,8 +67,6 @@ pub struct Findings {
     pub is_unchanged: bool,
 }
 
-/// How far back the data of a stale picture are looked for, s.
-pub const OLDEST_S: f64 = 2.5;
 /// Examines one region, frame after frame.
 #[derive(Clone)]
 pub struct RegionExaminer<'d> {

@@ -126,15 +126,14 @@ impl RegionJudge {
         reach: [f64; 2],
         out: &mut [[f64; 2]],
     ) {
-        let mut other = Inputs::default();
+        let mut values = Vec::new();
         for s in 0..=SAMPLES {
             let at_s = moment.time_s - reach[0] + (reach[0] + reach[1]) * s as f64 / SAMPLES as f64;
-            moment.recording.inputs_at(at_s, &mut other);
-            for (k, f) in self.freedoms.iter().enumerate() {
-                let (Some(v), Some(due)) = (
-                    other.value(f.channel).number(),
-                    inputs.value(f.channel).number(),
-                ) else {
+            let channels = self.freedoms.iter().map(|f| f.channel);
+            moment.recording.values_at(channels, at_s, &mut values);
+            for (k, (f, value)) in self.freedoms.iter().zip(&values).enumerate() {
+                let (Some(v), Some(due)) = (value.number(), inputs.value(f.channel).number())
+                else {
                     continue;
                 };
                 let d = match f.period {

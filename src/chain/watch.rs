@@ -9,9 +9,7 @@
 
 use crate::capture::CapturedFrame;
 use crate::definition::Definition;
-use crate::examine::chain_colors::{self, ColorFit, Rule, between};
 use crate::examine::comparison::{ChainLook, Comparison, captured_area};
-use crate::examine::register::{self, FrameReference, LumaReference};
 use crate::examine::resemblance::shows_what_is_due;
 use crate::examine::subject::Subject;
 use crate::examine::view::View;
@@ -20,30 +18,25 @@ use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{ColorMap, Geometry, Look};
 use crate::reference::painter::Painter;
 
-use super::Error;
+use super::change::{CHAIN_LEVELS, CHAIN_SHIFT_PX};
+use super::colors::{self, ColorFit, Rule, between};
+use super::register::{self, FrameReference, LumaReference};
 use super::shades::{LEFT_SHARE, Shades, common_gain};
-use super::stretch::{CHAIN_LEVELS, CHAIN_SHIFT_PX};
+use crate::chain::constants::watch::{
+    EDGES_EVERY_S, LEAST_PARTS, LEFT_ON_EDGES, LOOK_EVERY_S, LOOK_WHEN_WRONG_S, MORE_BLUR_PX2,
+    SURE_S, SUSPECT_S, SUSPECT_SHARE, WRONG_REGIONS,
+};
 
-/// How long nearly all regions must disagree for the chain to be looked at, s.
-const SUSPECT_S: f64 = 0.27;
-/// Share of regions with ink that make it nearly all.
-const SUSPECT_SHARE: f64 = 0.7;
-/// Time between looks at the colours of the whole picture while all is well, s.
-const LOOK_EVERY_S: f64 = 0.5;
-/// The same while regions disagree, s.
-const LOOK_WHEN_WRONG_S: f64 = 0.2;
-/// Regions that must disagree for that.
-const WRONG_REGIONS: usize = 3;
-/// Time between two looks at the picture's place and blur while any region disagrees, s.
-const EDGES_EVERY_S: f64 = 1.9;
-/// What is left on static edges where they belong, as a share of what is left there where they do not.
-const LEFT_ON_EDGES: f64 = 0.6;
-/// Fewest parts of the picture that must show a change for it to be one of all.
-const LEAST_PARTS: usize = 2;
-/// Variance of more blur than before that is another chain, in all parts of the picture, px².
-const MORE_BLUR_PX2: f64 = 0.2;
-/// How long one known change must explain all frames, s.
-const SURE_S: f64 = 0.11;
+/// The chain is not, or no longer, the one that was measured.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Changed {
+    /// First frame that may show the changed chain: nothing is raised from there on. `None` when nothing was judged.
+    pub since_frame: Option<u64>,
+    /// What is not as it was measured.
+    pub what: String,
+    /// The same as a sentence.
+    pub words: String,
+}
 
 /// A change of colours that chains are known to make, as a map of levels.
 #[derive(Clone, Debug, PartialEq)]
@@ -53,7 +46,7 @@ struct KnownChange {
 }
 
 /// A picture and what is known of it.
-pub(super) struct Sight<'a> {
+pub struct Sight<'a> {
     /// What the display shows.
     pub subject: Subject<'a>,
     /// The chain as it was measured.
@@ -66,7 +59,7 @@ pub(super) struct Sight<'a> {
 
 /// What regions said of a frame, of those that have ink.
 #[derive(Clone, Copy)]
-pub(super) struct Told {
+pub struct Told {
     /// All of them.
     pub with_ink: usize,
     /// Show a readable picture that nothing explains.
@@ -79,7 +72,7 @@ pub(super) struct Told {
 
 /// Watches the chain, frame after frame.
 #[derive(Clone)]
-pub(super) struct ChainWatch {
+pub struct ChainWatch {
     known: Vec<KnownChange>,
     /// Most regions have agreed once: what never did was not changed.
     has_agreed: bool,
@@ -136,8 +129,13 @@ impl ChainWatch {
     /// Looks at the whole of the next frame, where regions disagree.
     ///
     /// # Errors
-    /// [`Error::Chain`] when the chain has changed.
-    pub fn watch(&mut self, sight: &Sight, told: Told, painter: &mut Painter) -> Result<(), Error> {
+    /// [`Changed`] when the chain has changed.
+    pub fn watch(
+        &mut self,
+        sight: &Sight,
+        told: Told,
+        painter: &mut Painter,
+    ) -> Result<(), Changed> {
         let is_suspect =
             told.with_ink >= 2 && told.wrong as f64 >= SUSPECT_SHARE * told.with_ink as f64;
         self.has_agreed |= told.with_ink >= 2 && 2 * (told.wrong + told.blank) < told.with_ink;
@@ -198,19 +196,19 @@ impl ChainWatch {
     /// Looks at the colours of a frame in `regions`, whose references are drawn for it.
     ///
     /// # Errors
-    /// [`Error::Chain`] when they are those of another chain.
+    /// [`Changed`] when they are those of another chain.
     pub fn look_at_colors<'c, 'd: 'c>(
         &mut self,
         definition: &Definition,
         frame: &CapturedFrame,
         is_garbled: bool,
         regions: impl Iterator<Item = &'c Comparison<'d>>,
-    ) -> Result<(), Error> {
+    ) -> Result<(), Changed> {
         let regions: Vec<_> = regions.collect();
         let mut parts = Vec::new();
         for region in &regions {
             let mut shades = Shades::default();
-            chain_colors::flat_samples(
+            colors::flat_samples(
                 region.captured(&frame.picture),
                 region.reference(),
                 frame.picture.subsampling(),
@@ -231,7 +229,7 @@ impl ChainWatch {
             map.flatten()
         };
         let is_far = |map: &ColorMap| {
-            chain_colors::largest_change(map, definition, frame.picture.encoding()) > CHAIN_LEVELS
+            colors::largest_change(map, definition, frame.picture.encoding()) > CHAIN_LEVELS
         };
         let found = found.or_else(|| Some((Change::Gain, gain_in_words(&gain().filter(is_far)?))));
         let is_shown = || {
@@ -262,7 +260,7 @@ impl ChainWatch {
 }
 
 /// Regions disagree since the frame `first`: is the whole picture displaced or blurred?
-fn look_at_edges(sight: &Sight, first: u64, painter: &mut Painter) -> Result<(), Error> {
+fn look_at_edges(sight: &Sight, first: u64, painter: &mut Painter) -> Result<(), Changed> {
     let look = sight.chain.look.clone();
     let due = sight.draw(&look, painter);
     let picture = &sight.frame.picture;
@@ -313,7 +311,7 @@ fn at_frame(first: u64) -> String {
 }
 
 /// What is said of a chain that is not as it was measured since a frame: that it changed only where frames before were.
-fn another_chain(since_frame: Option<u64>, place: &str, what: String) -> Error {
+fn another_chain(since_frame: Option<u64>, place: &str, what: String) -> Changed {
     let words = if since_frame.is_none_or(|first| first == 0) {
         format!(
             "the capture chain is not what was measured of it, from the first frame on: {what}; no frame is judged"
@@ -321,7 +319,7 @@ fn another_chain(since_frame: Option<u64>, place: &str, what: String) -> Error {
     } else {
         format!("the capture chain changed {place}: {what}; frames from there on are not judged")
     };
-    Error::Chain {
+    Changed {
         since_frame,
         what,
         words,
@@ -394,7 +392,7 @@ impl Sight<'_> {
 }
 
 /// Nearly all regions disagree: are the colours of the whole picture changed by one rule?
-fn look_at_all_colors(sight: &Sight, first: u64, painter: &mut Painter) -> Result<(), Error> {
+fn look_at_all_colors(sight: &Sight, first: u64, painter: &mut Painter) -> Result<(), Changed> {
     let definition: &Definition = sight.subject.definition();
     let look = sight.chain.look.clone();
     let mut fit = ColorFit::default();
@@ -407,7 +405,7 @@ fn look_at_all_colors(sight: &Sight, first: u64, painter: &mut Painter) -> Resul
     let Rule::Measured(map) = fit.rule(look.encoding, &[]) else {
         return Ok(());
     };
-    let change = chain_colors::largest_change(&map, definition, look.encoding);
+    let change = colors::largest_change(&map, definition, look.encoding);
     if change > CHAIN_LEVELS {
         let what = format!(
             "the colours of the whole picture differ by up to {change:.0} levels (matrix, range or gain)"
@@ -442,7 +440,7 @@ fn known_changes(encoding: Encoding) -> Vec<KnownChange> {
         ];
     };
     let mut changes = Vec::new();
-    for other in chain_colors::other_encodings(encoding) {
+    for other in colors::other_encodings(encoding) {
         let Encoding::YCbCr {
             matrix: m,
             range: r,
@@ -536,7 +534,7 @@ mod tests {
     #[test]
     fn what_never_was_otherwise_has_not_changed() {
         // c5def52: "the capture chain changed at frame 0 or within half a second before".
-        let told = |since| another_chain(since, "at frame 9", "it is blurred".into()).to_string();
+        let told = |since| another_chain(since, "at frame 9", "it is blurred".into()).words;
         assert!(!told(None).contains("changed"), "{}", told(None));
         assert!(!told(Some(0)).contains("changed"), "{}", told(Some(0)));
         assert!(

@@ -8,21 +8,15 @@
 use nalgebra::{SMatrix, SVector};
 
 use super::register::LumaReference;
-use super::subject::Subject;
-use crate::capture::CapturedFrame;
+use super::stretch::Stretch;
 use crate::capture::profile::{DRAWN_BLUR_PX, Profile};
+use crate::chain::constants::optics::{
+    BLUR_AT_REST, BLUR_ROUNDS, LEAST_FALL, LIT_LEVELS, MOST_BLUR_PX2, MOST_FALL, SHADED_LEVELS,
+    SHADING_STEP,
+};
 use crate::picture::{Point, Rgb};
-use crate::recording::Recording;
-use crate::recording::inputs::Inputs;
 use crate::reference::canvas::Geometry;
-use crate::reference::painter::Painter;
 use crate::reference::shading::Shading;
-
-/// Rounds in which a blur is measured, at most; share of its variance below which one has come to rest; and the largest
-/// variance that is looked for, px².
-const BLUR_ROUNDS: usize = 8;
-const BLUR_AT_REST: f64 = 0.01;
-const MOST_BLUR_PX2: f64 = 36.0;
 
 /// A blur of a variance, px, in steps that no rounding on another machine can change.
 pub(super) fn blur_of(variance_px2: f64) -> f64 {
@@ -31,25 +25,14 @@ pub(super) fn blur_of(variance_px2: f64) -> f64 {
 
 /// The blur of references that leaves none in the captured pictures, px; begins with that of the profile, which was told
 /// from its first step alone.
-pub(super) fn drawn_blur(
-    frames: &[&CapturedFrame],
-    subject: Subject,
-    recording: &Recording,
-    profile: &Profile,
-    offset_s: f64,
-    painter: &mut Painter,
-) -> f64 {
-    let size = (profile.width, profile.height);
-    let mut inputs = Inputs::default();
+pub(super) fn drawn_blur(stretch: &Stretch, profile: &Profile) -> f64 {
     let mut look = profile.look();
     let mut variance_px2 = look.blur_px * look.blur_px;
     for _ in 0..BLUR_ROUNDS {
-        let left = frames.iter().map(|f| {
-            recording.inputs_at(f.time_s + offset_s, &mut inputs);
-            LumaReference::draw(subject, &inputs, &look, size, painter)
+        let mut left = stretch.each(|f, inputs, painter| {
+            LumaReference::draw(stretch.subject, inputs, &look, stretch.size(), painter)
                 .blur_variance_px2(&f.picture)
         });
-        let mut left: Vec<f64> = left.collect();
         left.sort_by(f64::total_cmp);
         let left = left.get(left.len() / 2).copied().unwrap_or(0.0);
         variance_px2 = (variance_px2 + left).clamp(DRAWN_BLUR_PX * DRAWN_BLUR_PX, MOST_BLUR_PX2);
@@ -60,15 +43,6 @@ pub(super) fn drawn_blur(
     }
     look.blur_px
 }
-
-/// Difference of gain over the display from which on light is taken to fall off; the most that it may.
-const LEAST_FALL: f64 = 0.04;
-const MOST_FALL: f64 = 0.6;
-/// Every so many pixels along and down are asked how bright they are.
-const SHADING_STEP: usize = 3;
-/// Difference of levels beyond which a pixel shows something else than is due, and least level above black that tells gain.
-const SHADED_LEVELS: f64 = 80.0;
-const LIT_LEVELS: f64 = 24.0;
 
 /// Light at the corners of a display, where that in its middle is 1.
 pub(super) fn lights(
@@ -85,24 +59,15 @@ pub(super) fn lights(
 
 /// How light falls off over the display, by static artwork against what the colours of the profile make due; none where it does
 /// not, or is not told: what is left must be less everywhere.
-pub(super) fn shading(
-    frames: &[&CapturedFrame],
-    subject: Subject,
-    recording: &Recording,
-    profile: &Profile,
-    offset_s: f64,
-    painter: &mut Painter,
-) -> Shading {
-    let size = (profile.width, profile.height);
+pub(super) fn shading(stretch: &Stretch, profile: &Profile) -> Shading {
+    let size = stretch.size();
     let mut look = profile.look();
     look.shading = Shading::NONE;
     let black = f64::from(look.levels(Rgb([0; 3]))[0]);
-    let mut inputs = Inputs::default();
-    let mut samples: Vec<[f64; 4]> = Vec::new();
-    for f in frames {
-        recording.inputs_at(f.time_s + offset_s, &mut inputs);
-        let reference = LumaReference::draw(subject, &inputs, &look, size, painter);
+    let samples = stretch.each(|f, inputs, painter| {
+        let reference = LumaReference::draw(stretch.subject, inputs, &look, size, painter);
         let luma = &f.picture.planes()[0];
+        let mut samples: Vec<[f64; 4]> = Vec::new();
         for y in (0..size.1).step_by(SHADING_STEP) {
             for x in (0..size.0).step_by(SHADING_STEP) {
                 let due = f64::from(reference.plane().at(x, y)) - black;
@@ -113,7 +78,9 @@ pub(super) fn shading(
                 }
             }
         }
-    }
+        samples
+    });
+    let samples = samples.concat();
     let (width, height) = (size.0 as f64, size.1 as f64);
     // Of like size, so that the sums are well behaved.
     let scaled = |x: f64, y: f64| Shading::terms(x / width, y / height);
@@ -131,7 +98,7 @@ pub(super) fn shading(
     let (w, h) = (width, height);
     let per = [1.0, w, h, w * w, w * h, h * h];
     let shading = Shading(std::array::from_fn(|k| found[k] / per[k]));
-    let own = subject.definition().size();
+    let own = stretch.subject.definition().size();
     let lights = lights(&shading, &look.geometry, own);
     let [least, most] = [f64::min, f64::max].map(|pick| lights.into_iter().fold(1.0, pick));
     let middle = look

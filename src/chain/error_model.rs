@@ -6,6 +6,7 @@
 //! say little: each factor is drawn towards that of all readings together, and that towards what is usual.
 
 use crate::capture::reading_errors::{ReadingErrors, USUAL};
+use crate::chain::constants::error_model::{ENOUGH, LEAST_AGE_S, MOST, MOST_AGE_S, PRIOR, STEP};
 
 /// One reading in one frame.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -21,19 +22,6 @@ pub struct Residual {
     /// Speed of what is due, px/s.
     pub speed_px_s: f64,
 }
-
-/// Most that an error counts as, of what is usual: a display that is wrong from the beginning is no chain.
-const MOST: f64 = 3.0;
-/// Independent readings that what was known before is worth.
-const PRIOR: f64 = 8.0;
-/// Least variation of the age that is looked for, s: motion in this time must be clear of a reading's error.
-const LEAST_AGE_S: f64 = 0.005;
-/// Most variation of an age between two frames, s.
-const MOST_AGE_S: f64 = 0.1;
-/// Fast readings that an age's variance is told from.
-const ENOUGH: usize = 12;
-/// Factors are kept to this: no rounding on another machine can change them.
-const STEP: f64 = 1e-3;
 
 /// The model of all readings `names`, from their residuals in the order of frames.
 #[must_use]

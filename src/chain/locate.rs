@@ -8,7 +8,13 @@
 use rayon::prelude::*;
 
 use super::register::{self, Detail, LumaReference, Motion, SeenEdge, shown_share};
-use super::subject::Subject;
+pub use crate::chain::constants::locate::LEAST_AGREEMENT;
+pub(super) use crate::chain::constants::locate::LEAST_NEAR;
+use crate::chain::constants::locate::{
+    AT_AN_ANGLE_PX, CLOSE_LOOKS, EDGES, HALF_SLOPE, LEAST_KNOWN, REDUCED_PX, SCALE_STEP, SCALES,
+    SOFT_STEP, SURE_AGREEMENT, TILES,
+};
+use crate::examine::subject::Subject;
 use crate::picture::{Picture, Plane};
 use crate::recording::inputs::Inputs;
 use crate::reference::canvas::{Geometry, Look};
@@ -22,27 +28,6 @@ pub struct Found {
     /// Share of the static edges, of those inside the picture, at which the picture has an edge that runs the same way.
     pub agreement: f64,
 }
-
-/// Longer side of the reduced picture, px.
-const REDUCED_PX: usize = 240;
-/// Static edges that are laid over the picture.
-const EDGES: usize = 300;
-/// A step of scale: half of it moves the edge of the reduced picture by less than a pixel and a half.
-const SCALE_STEP: f64 = 1.025;
-/// Smallest and largest scale that is tried, where 1 is the largest display that fits into the picture: beyond it parts of
-/// the display are cut off.
-const SCALES: [f64; 2] = [0.2, 2.0];
-/// Places that are looked at closely.
-const CLOSE_LOOKS: usize = 6;
-/// Slope that counts half, levels/px.
-const HALF_SLOPE: f32 = register::LEAST_SLOPE as f32;
-/// Share of edges that must run the same way for a display to be found: by chance an eighth does.
-pub const LEAST_AGREEMENT: f64 = 0.5;
-
-/// The same on the way there, and for a picture to be of the display at all.
-pub(super) const LEAST_NEAR: f64 = 0.35;
-/// Share at which no other place needs to be looked at.
-const SURE_AGREEMENT: f64 = 0.9;
 
 /// Slopes of a picture as vectors shorter than 1.
 struct Slopes {
@@ -294,11 +279,6 @@ struct Sums {
     known: Vec<f64>,
 }
 
-/// Share of a reduced pixel that must be known.
-const LEAST_KNOWN: f64 = 0.75;
-/// Tiles along each side of the display from which edges are taken by turns, so that they lie all over it.
-const TILES: usize = 8;
-
 impl Sums {
     fn of(reference: &LumaReference) -> Self {
         let plane = reference.plane();
@@ -405,9 +385,6 @@ impl Sums {
     }
 }
 
-/// Corners that a scale and shift of each axis leave so far from where a homography puts them are seen at an angle, px.
-const AT_AN_ANGLE_PX: f64 = 0.5;
-
 /// Brings a candidate to rest, from the reduced picture to the whole one.
 fn settle(
     subject: Subject,
@@ -473,9 +450,6 @@ fn settle(
         agreement: shown_share(&edges),
     })
 }
-
-/// Factor by which a picture is reduced in which blur of some pixels does not show.
-const SOFT_STEP: usize = 4;
 
 /// Whether a reduced picture has the display where `look` says that the whole one has it, however soft that may be.
 #[must_use]

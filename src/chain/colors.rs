@@ -11,39 +11,15 @@ use std::collections::BTreeMap;
 use nalgebra::{Matrix4, Vector4};
 
 use super::register::FrameReference;
-use super::view::View;
+use crate::chain::constants::colors::{
+    BIWEIGHT, CENTER, COLOR_CONTRAST, FARTHEST, FIT_ROUNDS, FLAT, LEAST_CONTRAST, LEAST_SAMPLES,
+    LEAST_SCALE, LUMA_CONTRAST, MOST_COLORS, MOVED, NEAR, PULL, ROUNDING, SETTLED, SIMPLER, UNLIKE,
+};
 use crate::colour::encode;
 use crate::definition::Definition;
+use crate::examine::view::View;
 use crate::picture::{Encoding, Matrix, Picture, Range, Rect, Rgb, Subsampling};
 use crate::reference::canvas::{ColorMap, Look};
-
-/// Contrast of the neighbourhood up to which a pixel is flat, levels.
-const FLAT: u8 = 3;
-/// Samples farther from the reference than this are some fault's, levels.
-const FARTHEST: u8 = 90;
-/// Fewest samples of a colour that say anything of it.
-const LEAST_SAMPLES: u32 = 20;
-/// Colours that are looked at, those with the most samples.
-const MOST_COLORS: usize = 64;
-/// Distance that makes a colour another one, and two colours unlike in some plane, levels.
-const MOVED: f64 = 3.0;
-const UNLIKE: f64 = 16.0;
-/// Samples count for a colour's level up to so many median distances from its median.
-const NEAR: usize = 4;
-/// Rounds of a fit, at most, and the change of its map that ends it.
-const FIT_ROUNDS: usize = 20;
-const SETTLED: f64 = 1e-6;
-/// Least scale of what remains after a fit, levels: rounding and coding of flat areas.
-const LEAST_SCALE: f64 = 1.5;
-/// Levels beyond which a colour is left out, in scales. 95 % efficient for Gaussian noise.
-const BIWEIGHT: f64 = 4.685;
-/// Pull to the gain, as a share of what all colours weigh: enough where the display's colours leave an affine map open,
-/// and too little to hold back what a few colours show.
-const PULL: f64 = 2e-5;
-/// A rule is preferred for being simple if it leaves at most so many times what the best one leaves, and so much of every
-/// colour, squared levels: codecs round colours to one side.
-const SIMPLER: f64 = 1.5;
-const ROUNDING: f64 = 1.0;
 
 /// Calls `each` with the levels of the reference and of the capture (luma, Cb, Cr), of samples where the reference
 /// is flat in all planes, outside `unknown` (rectangles of luma, relative to the views).
@@ -440,9 +416,6 @@ fn biweight_cost(squared: f64, scale: f64) -> f64 {
     1.0 - (1.0 - squared / limit).max(0.0).powi(3)
 }
 
-/// Level of no colour.
-const CENTER: f64 = 128.0;
-
 fn diagonal(lines: [(f64, f64); 3]) -> ColorMap {
     ColorMap([0, 1, 2].map(|k| {
         let mut row = [0.0, 0.0, 0.0, lines[k].1];
@@ -491,12 +464,6 @@ pub fn other_encodings(encoding: Encoding) -> Vec<Encoding> {
         .filter(|other| *other != encoding)
         .collect()
 }
-
-/// What a chain may make of the contrast of luma and of colour; with less, colours cannot be told.
-const LUMA_CONTRAST: std::ops::RangeInclusive<f64> = 0.6..=1.7;
-const COLOR_CONTRAST: std::ops::RangeInclusive<f64> = 0.4..=1.7;
-/// Contrast that a display must have for that, levels.
-const LEAST_CONTRAST: f64 = 32.0;
 
 /// Whether `map` leaves the display's colours their contrast, and which is more and which less. Where it does not, it is no
 /// chain's doing: a dark picture "fits" a map that makes everything black.

@@ -3,32 +3,21 @@
 //! Nominal frames are drawn by each of the rules there are ([`TextPlacement::all`]). Where the drawings differ, the
 //! captured picture is nearer to the right one.
 
+use rayon::prelude::*;
+
 use super::hinting::Advances;
 use super::register::LumaReference;
-use super::subject::Subject;
-use super::view::View;
-use crate::capture::CapturedFrame;
+use super::stretch::Stretch;
 use crate::capture::profile::Profile;
-use crate::recording::Recording;
+use crate::chain::constants::text_rules::{
+    DIFFERENCE, FRAMES, HINTING_ROUNDS, LEAST_PIXELS, LEFT_SHARE, MOST,
+};
+use crate::examine::view::View;
 use crate::recording::inputs::Inputs;
 use crate::reference::canvas::Look;
 use crate::reference::painter::Painter;
 use crate::reference::placement::{TextPlacement, WholePixels};
 use crate::reference::scene::Scene;
-
-/// Frames that are looked at.
-const FRAMES: usize = 3;
-/// Rounds in which hinted advances are told.
-const HINTING_ROUNDS: usize = 3;
-/// Levels by which two drawings must differ in a pixel for it to be asked.
-const DIFFERENCE: u8 = 12;
-/// A difference counts no more than this, levels: what covers a word says nothing of its place.
-const MOST: u8 = 96;
-/// Share of the squared differences of simpler places that rules must leave at most, in the pixels that they move. A
-/// rule that is wrong leaves more, and a rasteriser of another kind moves edges but by fractions of a pixel.
-const LEFT_SHARE: f64 = 0.7;
-/// Fewest pixels that must differ, of all frames.
-const LEAST_PIXELS: u64 = 40;
 
 /// Squared differences from the captured pictures, where two drawings differ.
 #[derive(Clone, Copy, Default)]
@@ -43,27 +32,37 @@ impl Left {
     const fn gain(&self) -> i64 {
         self.before as i64 - self.by_rule as i64
     }
+
+    /// Takes pixels as they are shown, drawn before, and drawn by the rule.
+    fn add(&mut self, [shown, before, by_rule]: [View; 3]) {
+        for y in 0..shown.height() {
+            let drawn = before.row(y).iter().zip(by_rule.row(y));
+            for (shown, (before, by_rule)) in shown.row(y).iter().zip(drawn) {
+                if before.abs_diff(*by_rule) >= DIFFERENCE {
+                    let square = |drawn: &u8| u64::from(shown.abs_diff(*drawn).min(MOST)).pow(2);
+                    self.pixels += 1;
+                    self.before += square(before);
+                    self.by_rule += square(by_rule);
+                }
+            }
+        }
+    }
+
+    /// Whether the rule does clearly better.
+    fn is_clear(&self) -> bool {
+        self.pixels >= LEAST_PIXELS && (self.by_rule as f64) < LEFT_SHARE * self.before as f64
+    }
 }
 
 /// The rules that explain the captured words best; exact places where none does clearly better.
 ///
 /// Upright lines first, then turned ones, then what hinting does to the advances: each moves other pixels.
 #[must_use]
-pub(super) fn text_placement(
-    frames: &[&CapturedFrame],
-    subject: Subject,
-    recording: &Recording,
-    profile: &Profile,
-    offset_s: f64,
-    painter: &mut Painter,
-) -> TextPlacement {
-    let mut nominal = Nominal {
-        frames: &frames[..frames.len().min(FRAMES)],
-        subject,
-        recording,
+pub(super) fn text_placement(stretch: &Stretch, profile: &Profile) -> TextPlacement {
+    let frames = &stretch.frames[..stretch.frames.len().min(FRAMES)];
+    let nominal = Nominal {
+        stretch: stretch.with(frames.to_vec()),
         profile,
-        offset_s,
-        painter,
     };
     let upright = TextPlacement::all().skip(1).collect();
     let text = nominal.best(TextPlacement::EXACT, upright);
@@ -88,61 +87,56 @@ pub(super) fn text_placement(
 }
 
 /// Frames that show what is due.
-struct Nominal<'a, 'd> {
-    frames: &'a [&'a CapturedFrame],
-    subject: Subject<'d>,
-    recording: &'a Recording,
+struct Nominal<'a> {
+    stretch: Stretch<'a>,
     profile: &'a Profile,
-    offset_s: f64,
-    painter: &'a mut Painter,
 }
 
-impl Nominal<'_, '_> {
-    /// What is due in a frame.
-    fn inputs(&self, frame: &CapturedFrame) -> Inputs {
-        let mut inputs = Inputs::default();
-        let time_s = frame.time_s + self.offset_s;
-        self.recording.inputs_at(time_s, &mut inputs);
-        inputs
-    }
-
-    fn draw(&mut self, inputs: &Inputs, text: &TextPlacement) -> (LumaReference, Look) {
-        let look = Look {
+impl Nominal<'_> {
+    fn look(&self, text: &TextPlacement) -> Look {
+        Look {
             text: text.clone(),
             ..self.profile.look()
-        };
-        let size = (self.profile.width, self.profile.height);
-        let drawn = LumaReference::draw(self.subject, inputs, &look, size, self.painter);
-        (drawn, look)
+        }
+    }
+
+    fn draw(&self, inputs: &Inputs, look: &Look, painter: &mut Painter) -> LumaReference {
+        LumaReference::draw(
+            self.stretch.subject,
+            inputs,
+            look,
+            self.stretch.size(),
+            painter,
+        )
     }
 
     /// The best of `rules`; `before` where none does clearly better than that.
-    fn best(&mut self, before: TextPlacement, rules: Vec<TextPlacement>) -> TextPlacement {
-        let mut left = vec![Left::default(); rules.len()];
-        for frame in self.frames {
-            let inputs = self.inputs(frame);
-            let captured = frame.picture.planes()[0].levels();
-            let (base, _) = self.draw(&inputs, &before);
-            for (rule, left) in rules.iter().zip(&mut left) {
-                let (by_rule, _) = self.draw(&inputs, rule);
-                let drawn = base.plane().levels().iter().zip(by_rule.plane().levels());
-                for (shown, (base, by_rule)) in captured.iter().zip(drawn) {
-                    if base.abs_diff(*by_rule) >= DIFFERENCE {
-                        let square =
-                            |drawn: &u8| u64::from(shown.abs_diff(*drawn).min(MOST)).pow(2);
-                        left.pixels += 1;
-                        left.before += square(base);
-                        left.by_rule += square(by_rule);
-                    }
+    fn best(&self, before: TextPlacement, rules: Vec<TextPlacement>) -> TextPlacement {
+        let subject = self.stretch.subject;
+        let look_before = self.look(&before);
+        let bases = self.stretch.each(|_, inputs, painter| {
+            let drawn = self.draw(inputs, &look_before, painter);
+            (inputs.clone(), drawn)
+        });
+        let left_by = |painter: &mut Painter, rule: &TextPlacement| {
+            let look = self.look(rule);
+            let mut left = Left::default();
+            for (frame, (inputs, base)) in self.stretch.frames.iter().zip(&bases) {
+                let areas = LumaReference::words(subject, inputs, [&look_before, &look]);
+                let within = (self.stretch.size(), &areas[..]);
+                let by_rule = LumaReference::draw_within(subject, inputs, &look, within, painter);
+                let planes = [&frame.picture.planes()[0], base.plane(), by_rule.plane()];
+                for area in &areas {
+                    left.add(planes.map(|plane| View::whole(plane).crop(*area)));
                 }
             }
-        }
+            left
+        };
+        let left: Vec<Left> = rules.par_iter().map_init(Painter::new, left_by).collect();
         rules
             .into_iter()
             .zip(left)
-            .filter(|(_, l)| {
-                l.pixels >= LEAST_PIXELS && (l.by_rule as f64) < LEFT_SHARE * l.before as f64
-            })
+            .filter(|(_, l)| l.is_clear())
             // The first of equals, which is the simplest.
             .rev()
             .max_by_key(|(_, l)| l.gain())
@@ -150,18 +144,21 @@ impl Nominal<'_, '_> {
     }
 
     /// `text` with the advances that the frames show.
-    fn hinted(&mut self, text: &TextPlacement) -> TextPlacement {
+    fn hinted(&self, text: &TextPlacement) -> TextPlacement {
         let mut advances = Advances::default();
         let mut scene = Scene::default();
-        let definition = self.subject.definition();
-        for frame in self.frames {
-            let inputs = self.inputs(frame);
-            let (drawn, look) = self.draw(&inputs, text);
+        let subject = self.stretch.subject;
+        let definition = subject.definition();
+        let look = self.look(text);
+        let painter = &mut Painter::new();
+        for frame in &self.stretch.frames {
+            let inputs = self.stretch.inputs_at(self.stretch.time_s(frame));
+            let drawn = self.draw(&inputs, &look, painter);
             let captured = View::whole(&frame.picture.planes()[0]);
             for (k, _) in definition.regions_due(&inputs) {
                 scene.clear();
-                self.subject.region_static(k, &mut scene);
-                self.subject.region_moving(k, &inputs, &mut scene);
+                subject.region_static(k, &mut scene);
+                subject.region_moving(k, &inputs, &mut scene);
                 let reference = View::whole(drawn.plane());
                 advances.take(captured, reference, &scene, definition, &look);
             }
@@ -179,12 +176,15 @@ mod tests {
     use std::path::Path;
 
     use super::*;
+    use crate::capture::CapturedFrame;
+    use crate::chain::measure::plain_profile;
+    use crate::chain::register::FrameReference;
     use crate::definition::Definition;
-    use crate::examine::calibrate::{chain_look, plain_profile};
-    use crate::examine::comparison::Comparison;
-    use crate::examine::register::FrameReference;
+    use crate::examine::comparison::{ChainLook, Comparison};
+    use crate::examine::subject::Subject;
     use crate::picture::{Encoding, Matrix, Range, Subsampling};
     use crate::recording::MissingColumns;
+    use crate::recording::Recording;
     use crate::reference::canvas::Siting;
     use crate::reference::drawing::Drawing;
     use crate::reference::placement::{HintedAdvance, HintedAdvances};
@@ -300,16 +300,13 @@ mod tests {
         let drawing = Drawing::new(&definition);
         let subject = Subject::new(&definition, &drawing);
         let frame = frame(&definition, text);
-        let mut painter = Painter::new();
-        let recording = recording(&definition);
-        text_placement(
-            &[&frame],
+        let stretch = Stretch {
+            frames: vec![&frame],
             subject,
-            &recording,
-            &profile(),
-            0.0,
-            &mut painter,
-        )
+            recording: &recording(&definition),
+            offset_s: 0.0,
+        };
+        text_placement(&stretch, &profile())
     }
 
     #[test]
@@ -361,7 +358,7 @@ mod tests {
         let definition = display(LINES);
         let drawing = Drawing::new(&definition);
         let subject = Subject::new(&definition, &drawing);
-        let chain = chain_look(&Profile { text, ..profile() });
+        let chain = ChainLook::of(&Profile { text, ..profile() });
         let mut painter = Painter::new();
         let mut inputs = Inputs::default();
         recording(&definition).inputs_at(0.5, &mut inputs);

@@ -8,11 +8,17 @@ use std::ops::Range;
 
 use nalgebra::{DMatrix, DVector};
 
-use super::subject::Subject;
+pub(super) use crate::chain::constants::register::LEAST_SLOPE;
+use crate::chain::constants::register::{
+    AT_REST_PX, ELSE_LEVELS, FARTHEST_PX, LEAST_AGREEMENT, LEAST_BLURRED_PX, LEAST_EDGES,
+    LEAST_SLOPE_DUE, MOST_A_ROUND_PX, ROUNDS, SAMPLED_EDGES,
+};
+use crate::examine::subject::Subject;
 use crate::picture::{Encoding, Picture, Plane, Point, Rect, Subsampling};
 use crate::recording::inputs::{Inputs, Value};
 use crate::reference::canvas::{Canvas, Geometry, Look, Siting, subsample};
 use crate::reference::painter::{Filter, Painter, touched_pixels};
+use crate::reference::region_canvas::add_dirty;
 use crate::reference::resample::Resampler;
 use crate::reference::scene::{Item, Layer, Scene, Shape};
 
@@ -54,14 +60,6 @@ const MOVING: u8 = 1;
 /// The same where words stand that do not move.
 const WORDS: u8 = 2;
 
-/// Farthest whole-frame shift that is looked for, px.
-const FARTHEST_PX: i32 = 8;
-
-/// Slope below which the captured picture has no edge, levels/px: noise of codecs is below.
-pub(super) const LEAST_SLOPE: f64 = 6.0;
-/// Share of the static edges that must be there for a picture to be registered: of another one an eighth is by chance.
-const LEAST_AGREEMENT: f64 = 0.6;
-
 /// A pixel of a static edge of the reference, and whether the picture has an edge there that runs the same way.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SeenEdge {
@@ -98,12 +96,6 @@ pub fn is_enough(edges: &[SeenEdge]) -> bool {
     edges.len() >= Detail::Whole.least()
 }
 
-/// Fewest pixels of static artwork of either curvature that a part's blur is measured from.
-const LEAST_BLURRED_PX: u32 = 100;
-
-/// Fewest pixels of static edges by which a part is told to be in its place.
-const LEAST_EDGES: u32 = 40;
-
 /// Sums over pixels.
 #[derive(Clone, Copy, Default)]
 struct Remains {
@@ -122,7 +114,39 @@ impl LumaReference {
         size: (usize, usize),
         painter: &mut Painter,
     ) -> Self {
-        Self::draw_planes(1, subject, inputs, look, size, painter).0
+        Self::draw_planes(1, subject, inputs, look, (size, None), painter).0
+    }
+
+    /// The same, where it counts in `areas` alone, no two of which share a pixel.
+    #[must_use]
+    pub fn draw_within(
+        subject: Subject,
+        inputs: &Inputs,
+        look: &Look,
+        (size, areas): ((usize, usize), &[Rect]),
+        painter: &mut Painter,
+    ) -> Self {
+        Self::draw_planes(1, subject, inputs, look, (size, Some(areas)), painter).0
+    }
+
+    /// Pixels that words can touch in what is drawn for `inputs`, as rectangles that share none.
+    #[must_use]
+    pub fn words(subject: Subject, inputs: &Inputs, looks: [&Look; 2]) -> Vec<Rect> {
+        let mut scene = Scene::default();
+        let mut areas = Vec::new();
+        for (k, region) in subject.definition().regions_due(inputs) {
+            scene.clear();
+            subject.region_static(k, &mut scene);
+            subject.region_moving(k, inputs, &mut scene);
+            let words = scene.items().iter();
+            for item in words.filter(|item| matches!(item.shape, Shape::Words(_))) {
+                for look in looks {
+                    let clip = look.geometry.map_rect(region.area());
+                    add_dirty(&mut areas, touched_pixels(item, look).intersection(&clip));
+                }
+            }
+        }
+        areas
     }
 
     /// The same of one plane or three, and the planes that are not luma.
@@ -131,7 +155,7 @@ impl LumaReference {
         subject: Subject,
         inputs: &Inputs,
         look: &Look,
-        size: (usize, usize),
+        (size, areas): ((usize, usize), Option<&[Rect]>),
         painter: &mut Painter,
     ) -> (Self, Vec<Plane>) {
         let definition = subject.definition();
@@ -162,13 +186,18 @@ impl LumaReference {
             if definition.channels_needed(k).iter().any(is_missing) {
                 unknown.push(clip);
             }
-            painter.draw(
+            let own_area = own_look.geometry.map_rect(r);
+            let clips = match areas.filter(|_| resampler.is_none()) {
+                Some(areas) => areas.iter().map(|a| a.intersection(&own_area)).collect(),
+                None => vec![own_area],
+            };
+            painter.draw_within(
                 &scene,
                 definition.fonts(),
                 &own_look,
                 &mut canvas,
                 Filter::ALL,
-                own_look.geometry.map_rect(r),
+                &clips,
             );
             let touched = |item: &Item| {
                 // About two pixels of the display.
@@ -298,17 +327,31 @@ impl LumaReference {
         let luma = &self.plane;
         let (rows, columns) = self.inner(area);
         let mut out = Vec::new();
+        if columns.is_empty() {
+            return out;
+        }
+        let mut rise = vec![0u8; columns.len()];
         for y in rows {
             let (up, here, down) = (luma.row(y - 1), luma.row(y), luma.row(y + 1));
             let free = self.moving.row(y);
-            for x in columns.clone() {
+            let before = here[columns.start - 1..]
+                .iter()
+                .zip(&here[columns.start + 1..]);
+            let above = up[columns.clone()].iter().zip(&down[columns.clone()]);
+            // Most pixels lie on no edge: that is told of many at once, since no leg is longer than both together.
+            for (rise, ((left, right), (up, down))) in rise.iter_mut().zip(before.zip(above)) {
+                *rise = left.abs_diff(*right).saturating_add(up.abs_diff(*down));
+            }
+            let rising = rise.iter().zip(columns.clone());
+            let rising = rising.filter(|(rise, _)| **rise > 2 * LEAST_SLOPE_DUE);
+            for (_, x) in rising {
                 let is_asked = free[x] == 0 || (detail == Detail::Reduced && free[x] == WORDS);
                 if !is_asked {
                     continue;
                 }
                 let gx = (f64::from(here[x + 1]) - f64::from(here[x - 1])) / 2.0;
                 let gy = (f64::from(down[x]) - f64::from(up[x])) / 2.0;
-                if gx * gx + gy * gy > 144.0 {
+                if gx * gx + gy * gy > f64::from(LEAST_SLOPE_DUE).powi(2) {
                     out.push((x, y, gx, gy));
                 }
             }
@@ -402,7 +445,8 @@ impl FrameReference {
         painter: &mut Painter,
     ) -> Self {
         let area = Rect::new(0, 0, size.0 as i32, size.1 as i32);
-        let (luma, colors) = LumaReference::draw_planes(3, subject, inputs, look, size, painter);
+        let (luma, colors) =
+            LumaReference::draw_planes(3, subject, inputs, look, (size, None), painter);
         let (cw, ch) = subsampling.chroma_size(size.0, size.1);
         let chroma = [0, 1].map(|k| {
             if subsampling == Subsampling::None {
@@ -448,9 +492,6 @@ struct Places<'a> {
     /// Column, row, level.
     edges: Vec<(usize, usize, u8)>,
 }
-
-/// Edges that are held against the capture in each place, about.
-const SAMPLED_EDGES: usize = 1500;
 
 /// Where each pixel along an axis stands when its ends move, to the nearest pixel, halves up, and within the axis.
 fn along([low, high]: Ends, length: usize) -> Vec<u32> {
@@ -571,12 +612,6 @@ pub(super) enum Motion {
     Free,
 }
 
-/// Most that one round moves the middle of the picture, or its edges against it, px.
-const MOST_A_ROUND_PX: f64 = 1.5;
-/// Motion in a round below which registration has come to rest, px.
-const AT_REST_PX: f64 = 0.004;
-/// Difference of levels beyond which a pixel shows something else.
-const ELSE_LEVELS: f64 = 60.0;
 /// In how much detail a picture is seen.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Detail {
@@ -679,9 +714,6 @@ fn stepped(g: Geometry, size: (usize, usize), step: &[f64]) -> Geometry {
     let back = |row: [f64; 3], half: f64| [0, 1, 2].map(|k| half * (row[k] + w[k]));
     g.then([back(x, cx), back(y, cy), w])
 }
-
-/// Rounds of [`refine`], at most.
-const ROUNDS: usize = 12;
 
 /// Brings `look` to where `luma` has the static artwork. `None` when that has too few edges.
 pub(super) fn refine(

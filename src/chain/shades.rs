@@ -1,30 +1,11 @@
 //! The colours of a captured picture against those of its reference: can one rule for all levels explain them?
 
+pub(super) use crate::chain::constants::shades::LEFT_SHARE;
+use crate::chain::constants::shades::{
+    ANOTHER_COLOR_LEVELS, FAR_LEVELS, LEAST_COLOR, LEAST_REGIONS, LEAST_SAMPLES, LEAST_SPREAD,
+    LEFT_OF_EACH, MOST_SAMPLES, MOVED_LEVELS, MOVED_SHARE, STEPS,
+};
 use crate::reference::canvas::ColorMap;
-
-/// Colours of the picture count for a known change where it moves a level by so much. BT.709 sky and earth read
-/// with the matrix of BT.601 move by 1.5 to 3.
-const MOVED_LEVELS: f64 = 1.5;
-/// One colour alone is enough where it moves by so much.
-const FAR_LEVELS: f64 = 6.0;
-/// Share of a colour's samples that must have moved: all of them did, but noise hides a small step of half of them.
-const MOVED_SHARE: f64 = 0.3;
-/// Levels that make two colours of the reference different ones.
-const ANOTHER_COLOR_LEVELS: f64 = 16.0;
-/// Fewest samples of a colour.
-const LEAST_SAMPLES: f64 = 50.0;
-/// Share of the squared differences that an explanation may leave, of all colours and of each.
-pub(super) const LEFT_SHARE: f64 = 0.3;
-const LEFT_OF_EACH: f64 = 0.6;
-
-/// Regions that a change of gain must move: what moves fewer may be a fault of theirs.
-const LEAST_REGIONS: usize = 3;
-/// Samples of a colour count for a change of gain up to so many.
-const MOST_SAMPLES: f64 = 500.0;
-/// Least spread of the colours' luma that a gain is measured from, one standard deviation, levels.
-const LEAST_SPREAD: f64 = 15.0;
-/// Least colour that a gain of colour is measured from, one standard deviation, levels.
-const LEAST_COLOR: f64 = 8.0;
 
 /// Flat samples of one colour of the reference, as they are shown.
 #[derive(Clone)]
@@ -34,9 +15,6 @@ struct Shade {
     /// How often shown minus clean was each number of levels, by plane.
     steps: Vec<[u32; STEPS]>,
 }
-
-/// Steps of levels there are: -255 to 255.
-const STEPS: usize = 511;
 
 /// What a change of all levels is to one colour.
 enum Share {
@@ -255,8 +233,8 @@ pub(super) fn common_gain(parts: &[Shades], all: &Shades) -> Option<ColorMap> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::chain::colors::between;
     use crate::colour::encode_unit;
-    use crate::examine::chain_colors::between;
     use crate::picture::{Encoding, Matrix, Range};
 
     const BT709: Encoding = Encoding::YCbCr {

@@ -9,19 +9,15 @@
 
 use std::collections::BTreeMap;
 
-use super::cells::{LEAST_MATCH, correlation};
-use super::view::View;
+use crate::chain::constants::hinting::{FARTHEST_PX, LEAST_GAIN};
 use crate::definition::Definition;
+use crate::examine::cells::{LEAST_MATCH, correlation};
+use crate::examine::view::View;
 use crate::picture::{Point, Rect};
 use crate::reference::canvas::Look;
 use crate::reference::glyphs::pixels_of;
 use crate::reference::placement::{HintedAdvance, MOST_HINTED_PX, cells};
 use crate::reference::scene::{Bounds, Item, Scene, Shape, Words};
-
-/// Farthest that a character is looked for from its place, px: lines are short, and not every advance is another one.
-const FARTHEST_PX: i32 = 10;
-/// What the match of the next character must gain for an advance to be another one.
-const LEAST_GAIN: f32 = 0.05;
 
 /// What lines say of the characters of a font and size: how often an advance is narrower, as it is, and wider.
 #[derive(Default)]
