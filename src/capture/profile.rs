@@ -116,6 +116,37 @@ pub enum Error {
 pub const DRAWN_BLUR_PX: f64 = 0.5;
 
 impl Profile {
+    /// The chain that changes nothing.
+    #[must_use]
+    pub fn plain(
+        size: (usize, usize),
+        encoding: Encoding,
+        subsampling: Subsampling,
+        siting: Siting,
+    ) -> Self {
+        Self {
+            profile_version: PROFILE_VERSION,
+            width: size.0,
+            height: size.1,
+            encoding,
+            subsampling,
+            siting,
+            scale: [1.0; 2],
+            shift_px: [0.0; 2],
+            skew: [0.0; 2],
+            perspective: [0.0; 2],
+            color: ColorMap::IDENTITY.0,
+            noise: [0.0; 3],
+            blur_px: 0.0,
+            shading: Shading::NONE,
+            text: TextPlacement::EXACT,
+            reading_errors: ReadingErrors::default(),
+            latency_s: 0.0,
+            latency_se_s: None,
+            frames: 0,
+        }
+    }
+
     /// Reads a profile.
     ///
     /// # Errors

@@ -50,7 +50,6 @@ pub fn chain_change(definition: &Definition, given: &Profile, found: &Profile) -
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::chain::measure::plain_profile;
     use crate::picture::{Encoding, Subsampling};
     use crate::reference::canvas::Siting;
     use crate::reference::parts::bench;
@@ -58,7 +57,7 @@ mod tests {
     #[test]
     fn what_changed_is_named_and_nothing_else() {
         let definition = bench::display("");
-        let plain = plain_profile((200, 200), Encoding::Rgb, Subsampling::None, Siting::Left);
+        let plain = Profile::plain((200, 200), Encoding::Rgb, Subsampling::None, Siting::Left);
         assert_eq!(chain_change(&definition, &plain, &plain), None);
         let mut moved = plain.clone();
         moved.scale[1] = 1.005;

@@ -9,6 +9,7 @@ use crate::capture::profile::Profile;
 use crate::capture::reading_errors::ReadingErrors;
 pub(super) use crate::chain::constants::latency::FEW_FRAMES;
 use crate::chain::constants::latency::{BACK_S, BEST_PART, FARTHEST_PX, READING_PX};
+use crate::chain::constants::measure::GOOD_SHARE;
 use crate::examine::comparison::ChainLook;
 use crate::examine::data_time;
 use crate::examine::reader::RECOGNISED;
@@ -137,10 +138,19 @@ pub(super) fn from_readings(
         agreeing: 0.0,
         errors: ReadingErrors::default(),
     };
-    let mut asked = stretch.spread(FEW_FRAMES);
-    // From what is usual a step leads to within what is asked for.
-    let rounds = if usual_s.is_some() { 1 } else { 3 };
-    for _ in 0..rounds {
+    let few = stretch.spread(FEW_FRAMES);
+    // Few frames lead to the latency, from what is usual in one step; all tell it to within what remains small, and the errors.
+    let rounds: &[&Stretch] = match usual_s {
+        Some(_) => &[&few],
+        None => &[&few, &few, stretch],
+    };
+    let mut is_settled = false;
+    for (k, asked) in rounds.iter().enumerate() {
+        let is_of_all = k == 2;
+        // A stretch that shows something else tells nothing of a chain.
+        if (!is_of_all && is_settled) || (is_of_all && found.agreeing < GOOD_SHARE) {
+            continue;
+        }
         let frames = &asked.frames;
         // What is due in each frame, is shown in it, and was just before.
         let inputs: Vec<[Inputs; 3]> = frames
@@ -154,7 +164,7 @@ pub(super) fn from_readings(
             .collect();
         let read: Vec<RegionRead> = (0..count)
             .into_par_iter()
-            .map(|k| RegionRead::of(k, &asked, &chain, &inputs))
+            .map(|k| RegionRead::of(k, asked, &chain, &inputs))
             .collect();
         let (mut names, mut residuals) = (Vec::new(), Vec::new());
         let mut shares = vec![(0usize, 0usize); frames.len()];
@@ -177,7 +187,7 @@ pub(super) fn from_readings(
             .fold(found.agreeing, f64::max);
         let squares: f64 = residuals.iter().map(|r| r.speed_px_s.powi(2)).sum();
         let information = squares / (READING_PX * READING_PX);
-        let ends = if information < 1.0 {
+        is_settled = if information < 1.0 {
             true
         } else {
             let along: f64 = residuals.iter().map(|r| -r.speed_px_s * r.error_px).sum();
@@ -193,10 +203,6 @@ pub(super) fn from_readings(
             .filter(|r| r.frame >= frames.len() / BEST_PART)
             .collect();
         found.errors = error_model::measure(&usual, &names);
-        if ends && frames.len() == stretch.frames.len() {
-            break;
-        }
-        asked = stretch.clone();
     }
     found
 }

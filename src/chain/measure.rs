@@ -12,15 +12,12 @@ use super::register::{self, FrameReference};
 use super::stretch::Stretch;
 use super::text_rules::text_placement;
 use crate::capture;
-use crate::capture::profile::{DRAWN_BLUR_PX, PROFILE_VERSION, Profile};
-use crate::capture::reading_errors::ReadingErrors;
+use crate::capture::profile::{DRAWN_BLUR_PX, Profile};
 use crate::chain::constants::measure::{
     COLOR_CHANGE, EARLIEST_S, GOOD_LATENCY_SE_S, GOOD_SHARE, LEAST_SHARPNESS, MOST_NOISE, SHIFT_PX,
 };
 use crate::picture::{Encoding, Picture, Subsampling};
 use crate::reference::canvas::{ColorMap, Geometry, Look, Siting};
-use crate::reference::placement::TextPlacement;
-use crate::reference::shading::Shading;
 
 /// What is known of a chain before it is measured.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -100,37 +97,6 @@ pub fn stated_siting(siting: Option<capture::Siting>) -> Option<Siting> {
     })
 }
 
-/// The chain that changes nothing.
-#[must_use]
-pub fn plain_profile(
-    size: (usize, usize),
-    encoding: Encoding,
-    subsampling: Subsampling,
-    siting: Siting,
-) -> Profile {
-    Profile {
-        profile_version: PROFILE_VERSION,
-        width: size.0,
-        height: size.1,
-        encoding,
-        subsampling,
-        siting,
-        scale: [1.0; 2],
-        shift_px: [0.0; 2],
-        skew: [0.0; 2],
-        perspective: [0.0; 2],
-        color: ColorMap::IDENTITY.0,
-        noise: [0.0; 3],
-        blur_px: 0.0,
-        shading: Shading::NONE,
-        text: TextPlacement::EXACT,
-        reading_errors: ReadingErrors::default(),
-        latency_s: 0.0,
-        latency_se_s: None,
-        frames: 0,
-    }
-}
-
 /// Said where the chain is not measured.
 const NOT_FOUND: &str =
     "the picture of the display was not found: the chain is taken to change nothing";
@@ -143,7 +109,7 @@ pub fn measure(stretch: &Stretch, given: Given) -> Measured {
     let definition = subject.definition();
     let first = &stretch.frames[0].picture;
     let size = stretch.size();
-    let mut profile = plain_profile(
+    let mut profile = Profile::plain(
         size,
         first.encoding(),
         first.subsampling(),
@@ -322,7 +288,7 @@ pub fn measure(stretch: &Stretch, given: Given) -> Measured {
     if is_blind || (geometries.is_empty() && agreeing < GOOD_SHARE) {
         // Colours and noise of another picture than the one that is due say nothing of the chain: taken for it, they
         // would excuse any picture.
-        profile = plain_profile(size, profile.encoding, profile.subsampling, profile.siting);
+        profile = Profile::plain(size, profile.encoding, profile.subsampling, profile.siting);
         profile.set_geometry(&given.place);
         agreeing = from_readings(&few, &profile, usual_s).agreeing;
         notes = vec![NOT_FOUND.to_owned()];

@@ -177,7 +177,6 @@ mod tests {
 
     use super::*;
     use crate::capture::CapturedFrame;
-    use crate::chain::measure::plain_profile;
     use crate::chain::register::FrameReference;
     use crate::definition::Definition;
     use crate::examine::comparison::{ChainLook, Comparison};
@@ -274,7 +273,7 @@ mod tests {
             matrix: Matrix::Bt709,
             range: Range::Limited,
         };
-        plain_profile(SIZE, encoding, PLANES.0, PLANES.1)
+        Profile::plain(SIZE, encoding, PLANES.0, PLANES.1)
     }
 
     /// A picture that was drawn by `text`, by a rasteriser that lays edges elsewhere by fractions of a pixel.

@@ -6,7 +6,7 @@ use proptest::prelude::*;
 
 use super::run::Run;
 use crate::capture::CapturedFrame;
-use crate::chain::measure::plain_profile;
+use crate::capture::profile::Profile;
 use crate::chain::register::FrameReference;
 use crate::definition::Definition;
 use crate::definition::lint::lint;
@@ -81,7 +81,7 @@ fn draw_and_check(text: &str) {
         matrix: Matrix::Bt709,
         range: Range::Limited,
     };
-    let profile = plain_profile(size, encoding, Subsampling::Both, Siting::Center);
+    let profile = Profile::plain(size, encoding, Subsampling::Both, Siting::Center);
     let chain = ChainLook::of(&profile);
     let mut painter = Painter::new();
     let mut inputs = Inputs::default();

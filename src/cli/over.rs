@@ -7,7 +7,7 @@ use serde::Serialize;
 use super::{CaptureArguments, Failure, InputArguments, results, write_file};
 use crate::capture::profile::Profile;
 use crate::capture::{Capture, CapturedFrame};
-use crate::chain::measure::{plain_profile, stated_siting};
+use crate::chain::measure::stated_siting;
 use crate::chain::register::FrameReference;
 use crate::check::{self, Offset};
 use crate::definition::Definition;
@@ -90,7 +90,7 @@ pub(super) fn run(over: &Over) -> Result<u8, Failure> {
             let place =
                 check::settle_place(subject, &recording, frames, place, offset, &mut painter)
                     .map_err(|e| e.of_capture(&over.capture.capture))?;
-            let mut profile = plain_profile(size, p.encoding(), p.subsampling(), siting);
+            let mut profile = Profile::plain(size, p.encoding(), p.subsampling(), siting);
             profile.set_geometry(&place);
             (profile, None)
         }

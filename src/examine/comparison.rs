@@ -437,7 +437,6 @@ fn captured_outwards(rect: Rect, chain: &ChainLook) -> Rect {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::chain::measure::plain_profile;
     use crate::picture::Encoding;
     use crate::reference::drawing::Drawing;
     use crate::reference::parts::bench;
@@ -459,7 +458,7 @@ mod tests {
         let drawing = Drawing::new(&d);
         let subject = Subject::new(&d, &drawing);
         let (size, sub) = ((200, 200), Subsampling::None);
-        let chain = ChainLook::of(&plain_profile(size, Encoding::Rgb, sub, Siting::Left));
+        let chain = ChainLook::of(&Profile::plain(size, Encoding::Rgb, sub, Siting::Left));
         let mut painter = Painter::default();
         let mut comparison = Comparison::new(subject, 0, &chain, size, &mut painter);
         comparison.draw(&bench::inputs(&d, &[("a", length)]), &mut painter);

@@ -3,7 +3,7 @@
 use framevouch::campaign::stretch::{Material, Stretch};
 use framevouch::campaign::trial::struck;
 use framevouch::capture::CapturedFrame;
-use framevouch::chain::measure::plain_profile;
+use framevouch::capture::profile::Profile;
 use framevouch::check::run::Known;
 use framevouch::evidence::schema::schemas;
 use framevouch::examine::subject::Subject;
@@ -353,7 +353,7 @@ fn quick_is_as_full(bench: Bench, onset: usize, kinds: &[(&str, Option<&str>, f6
         })
         .collect();
     let first = &frames[0].picture;
-    let mut profile = plain_profile(
+    let mut profile = Profile::plain(
         bench.definition.size(),
         first.encoding(),
         first.subsampling(),

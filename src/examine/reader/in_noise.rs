@@ -3,7 +3,7 @@
 use rand::{Rng, SeedableRng};
 
 use super::*;
-use crate::chain::measure::plain_profile;
+use crate::capture::profile::Profile;
 use crate::examine::comparison::ChainLook;
 use crate::examine::comparison::Comparison;
 use crate::picture::{Encoding, Matrix, Plane, Range, Subsampling};
@@ -92,7 +92,7 @@ fn read_in_noise((_, symbol, channels): Symbol, start_px: f64) -> Vec<InNoise> {
         matrix: Matrix::Bt709,
         range: Range::Limited,
     };
-    let chain = ChainLook::of(&plain_profile(size, encoding, planes, Siting::Left));
+    let chain = ChainLook::of(&Profile::plain(size, encoding, planes, Siting::Left));
     let mut painter = Painter::default();
     let mut comparison = Comparison::new(subject, 0, &chain, size, &mut painter);
     let mut reader = Reader::new(subject, 0, &chain, comparison.area(), &mut painter);

@@ -9,7 +9,6 @@ use proptest::prelude::*;
 use super::super::Method;
 use super::*;
 use crate::capture::profile::Profile;
-use crate::chain::measure::plain_profile;
 use crate::demo::unit::{Plan, Unit};
 use crate::demo::{DISPLAY, chain, scenario};
 use crate::picture::{Picture, Rect, Subsampling};
@@ -53,7 +52,7 @@ impl Bench {
             })
             .collect();
         let (width, height) = definition.size();
-        let plain = plain_profile(
+        let plain = Profile::plain(
             (width, height),
             chain::ENCODING,
             Subsampling::Both,
