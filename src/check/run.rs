@@ -89,7 +89,7 @@ pub struct Run<'d> {
     pub(super) offset_s: f64,
     /// Step of the recording's clock, s.
     clock_step_s: f64,
-    latency_s: f64,
+    pub(super) latency_s: f64,
     pub(super) last_time_s: Option<f64>,
     pub(super) first_time_s: f64,
     /// Time to the frame before, s: cut to what a moving picture has, and as it is.
@@ -619,7 +619,11 @@ impl<'d> Run<'d> {
     /// The events so far, what is open ended here.
     #[must_use]
     pub fn events(&self) -> Vec<Event> {
-        self.log.clone().finish()
+        let mut events = self.log.clone().finish();
+        for event in &mut events {
+            event.things = self.things(event);
+        }
+        events
     }
 
     /// The region examiners, in the order of the definition.

@@ -710,8 +710,10 @@ pub(super) fn print_summary(outcome: &Outcome, out: &Path) {
             ),
             None => e.picture_error.to_string(),
         };
+        let things = e.things_in_words();
+        let things = things.map_or(String::new(), |t| format!("; {t}"));
         let rest = format!(
-            " {} from {:.3} s to {:.3} s, confirmed at {:.3} s, {what}",
+            " {} from {:.3} s to {:.3} s, confirmed at {:.3} s, {what}{things}",
             e.regions.join(", "),
             e.onset_s,
             e.end_s,

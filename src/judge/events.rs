@@ -154,6 +154,9 @@ pub struct Event {
     /// are concerned.
     #[serde(default)]
     pub symbol: Option<String>,
+    /// What had the slots of tables that the worst error and the symbol are of, as it began.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub things: Vec<Thing>,
     /// Requirement ids of the regions, separated by commas.
     pub requirement: String,
     /// What a misleading picture is as a whole, where that could be told; the first remark says it in words.
@@ -163,6 +166,32 @@ pub struct Event {
     pub remarks: Vec<String>,
     /// The frame that shows the fault best.
     pub best_frame: u64,
+}
+
+/// A thing of a table that has a slot: a target of a traffic plot.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Thing {
+    /// What the table says that it is.
+    pub id: String,
+    /// The table, by the name that the definition has for it.
+    pub table: String,
+    /// The slot, from 1.
+    pub slot: u32,
+}
+
+impl std::fmt::Display for Thing {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{} (slot {} of {})", self.id, self.slot, self.table)
+    }
+}
+
+impl Event {
+    /// [`Self::things`] in words.
+    #[must_use]
+    pub fn things_in_words(&self) -> Option<String> {
+        let words: Vec<String> = self.things.iter().map(Thing::to_string).collect();
+        (!words.is_empty()).then(|| words.join(", "))
+    }
 }
 
 /// What a misleading picture is as a whole.
@@ -765,6 +794,7 @@ impl<'d> EventLog<'d> {
             symbol: shown
                 .filter(|_| concerned.len() == 1)
                 .and_then(|o| o.best_place.1.clone()),
+            things: Vec::new(),
             requirement: ids.join(", "),
             as_a_whole: parts[members[0]].instead.map(AsAWhole::from),
             remarks,

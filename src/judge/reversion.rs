@@ -318,6 +318,7 @@ impl<'d> ReversionWatch<'d> {
             picture_error: PictureError::default(),
             place: None,
             symbol: None,
+            things: Vec::new(),
             requirement: requirements.join(", "),
             as_a_whole: Some(AsAWhole::NotReverted),
             remarks: vec![format!("did not revert in time: {}", self.record(called))],

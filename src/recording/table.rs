@@ -12,7 +12,7 @@ use super::moment::Moment;
 use super::read::{self, Columns};
 use super::runs::Runs;
 use super::sampled::Sampled;
-use super::slots;
+use super::slots::{self, Stay};
 use super::source;
 use crate::definition::Definition;
 use crate::definition::expression::CallId;
@@ -70,6 +70,8 @@ pub struct Recording {
     form_file: Option<FileContent>,
     /// Tables by name, as far as they came from files.
     table_files: Vec<(String, FileContent)>,
+    /// What had which slot of a table when.
+    stays: Vec<Stay>,
 }
 
 /// The files that a recording is read from.
@@ -285,6 +287,7 @@ impl Recording {
             missing_validity,
             unread,
             zero: _,
+            stays,
         } = columns;
         if let (Some(table), MissingColumns::Refuse) = (lacking.first(), missing) {
             let table = (*table).clone();
@@ -311,6 +314,7 @@ impl Recording {
             form: form.clone(),
             form_file: None,
             table_files: Vec::new(),
+            stays,
         };
         recording.miss_what_depends_on_missing();
         recording.remember();
@@ -502,6 +506,14 @@ impl Recording {
     #[must_use]
     pub fn times_s(&self) -> &[f64] {
         &self.times_s
+    }
+
+    /// What has slot number `slot` (from 1) of a table at recording time `time_s`: what its row says that it is of.
+    #[must_use]
+    pub fn holder(&self, table: &str, slot: u32, time_s: f64) -> Option<&str> {
+        let mut own = self.stays.iter();
+        let has = |s: &&Stay| s.table == table && s.slot == slot && s.lasts(time_s);
+        own.rfind(has).map(|s| s.key.as_str())
     }
 
     /// Channels whose column the file lacks, in the order of their names.
