@@ -303,7 +303,8 @@ impl Arguments {
             }),
             profile: run.profile.clone(),
             monitor_off: run.monitor_off,
-            beside: None,
+            // Runs lie side by side.
+            beside: run.beside.as_ref().map(|id| out.with_file_name(id)),
             measurements: run.measurements,
             #[cfg(feature = "parquet")]
             parquet: false,
