@@ -578,7 +578,16 @@ impl<'d> Run<'d> {
 
     /// What stands there as a whole in place of what is due.
     fn instead(&self) -> Option<Instead> {
-        let page = self.wrong_page.map(Instead::Page);
+        let pages = self.definition.pages();
+        let is_of_reversion = |k: usize| pages[k].reversion.is_some();
+        let is_due = self.pages.only().is_some_and(is_of_reversion);
+        let page = self.wrong_page.map(|k| {
+            if is_of_reversion(k) && !is_due {
+                Instead::Reverted(k)
+            } else {
+                Instead::Page(k)
+            }
+        });
         page.or(self.exchanged.map(Instead::Exchanged))
     }
 

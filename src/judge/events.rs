@@ -220,6 +220,8 @@ pub enum Halves {
 pub enum Instead {
     /// Another page, by its index.
     Page(usize),
+    /// The page of a reversion, by its index, where none is due.
+    Reverted(usize),
     /// What is due, with its halves exchanged.
     Exchanged(Halves),
 }
@@ -227,7 +229,7 @@ pub enum Instead {
 impl From<Instead> for AsAWhole {
     fn from(instead: Instead) -> Self {
         match instead {
-            Instead::Page(_) => Self::OtherPage,
+            Instead::Page(_) | Instead::Reverted(_) => Self::OtherPage,
             Instead::Exchanged(_) => Self::HalvesExchanged,
         }
     }
@@ -382,7 +384,7 @@ impl<'d> EventLog<'d> {
                 // What both pages have is wrong for a reason of its own.
                 let pages = self.definition.pages_of(k);
                 let without = instead.filter(|instead| match instead {
-                    Instead::Page(page) => !pages.contains(*page),
+                    Instead::Page(page) | Instead::Reverted(page) => !pages.contains(*page),
                     Instead::Exchanged(_) => true,
                 });
                 open.instead = without.or(open.instead);
@@ -517,8 +519,7 @@ impl<'d> EventLog<'d> {
 
     /// Whether the fault is one to revert for. That the display has reverted is none.
     fn reverts(&self, open: &Open) -> bool {
-        let has_reverted = matches!(open.instead, Some(Instead::Page(page))
-            if self.definition.pages()[page].reversion.is_some());
+        let has_reverted = matches!(open.instead, Some(Instead::Reverted(_)));
         !has_reverted && action(self.hazard(open)) == Action::Revert
     }
 
@@ -636,14 +637,11 @@ impl<'d> EventLog<'d> {
 
     /// What stood there as a whole in place of what was due, in words.
     fn in_words(&self, instead: Instead) -> String {
+        let page = |k: usize| &self.definition.pages()[k].id;
         match instead {
-            Instead::Page(k) => {
-                let page = &self.definition.pages()[k];
-                let cause = match page.reversion {
-                    Some(_) => "reverted without cause: ",
-                    None => "",
-                };
-                format!("{cause}shows the page \"{}\"", page.id)
+            Instead::Page(k) => format!("shows the page \"{}\"", page(k)),
+            Instead::Reverted(k) => {
+                format!("reverted without cause: shows the page \"{}\"", page(k))
             }
             Instead::Exchanged(Halves::LeftRight) => {
                 "its left and right halves are exchanged".into()
