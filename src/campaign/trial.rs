@@ -142,7 +142,8 @@ fn is_visible(
         ) >= VISIBLE_PX
 }
 
-/// Whether what a fault changes is there for less than it takes to confirm one: it need not be raised. `injector` is its own.
+/// Whether what a fault changes is there to be seen for less than it takes to confirm one: it need not be raised. `injector` is
+/// its own.
 fn is_brief(clip: &Clip, fault: &Fault, end_s: f64, injector: &mut dyn Injector) -> bool {
     let area = clip.area(fault.target);
     let frames = || (clip.onset..clip.frames.len()).map(|k| &clip.frames[k]);
@@ -168,10 +169,11 @@ fn is_brief(clip: &Clip, fault: &Fault, end_s: f64, injector: &mut dyn Injector)
         frame.clone_from(clean);
         let is_there = injector.apply(clip, k, &mut frame) == Delivery::Lost
             || frame.time_s != clean.time_s
-            || !paint::is_same(&clean.picture, &frame.picture, area);
+            || paint::differs(&clean.picture, &frame.picture, area, VISIBLE_LEVELS);
         there_s += if is_there { lasting_s(k) } else { 0.0 };
     }
-    there_s < needed_s - 1e-6
+    // What is never there to be seen is another matter.
+    there_s > 0.0 && there_s < needed_s - 1e-6
 }
 
 /// Regions that are examined from the onset on, of so many: those that the fault strikes. Their pixels may be the
@@ -319,7 +321,8 @@ fn carry_out(
     let model = inject::model(fault.kind);
     let permitted = model.and_then(|m| m.permitted(&clip, fault.target));
     let own = model.and_then(|m| m.prepare(&clip, fault));
-    let is_brief = own.is_some_and(|mut own| is_brief(&clip, fault, end_s, &mut *own));
+    let is_brief =
+        !is_of_chain && own.is_some_and(|mut own| is_brief(&clip, fault, end_s, &mut *own));
     let scene = Scene {
         definition,
         fault,
