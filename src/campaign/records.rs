@@ -42,6 +42,12 @@ pub struct TrialRecord {
     /// Unit of the size.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub unit: Option<String>,
+    /// Size up to which the definition permits it there; from twice that on it must be found.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub permitted: Option<f64>,
+    /// What it changes is there for less than it takes to confirm a fault: it need not be raised.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub is_brief: bool,
     /// Look, where the kind has several.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub look: Option<String>,
@@ -160,6 +166,8 @@ pub enum Why {
     TooFaint,
     /// Faulty frames were seen, for less than the confirmation time.
     Persistence,
+    /// What it changed was there for less than the confirmation time.
+    TooBrief,
     /// It was raised as another class.
     Class,
     /// It was raised, in another region.

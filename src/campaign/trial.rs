@@ -142,6 +142,40 @@ fn is_visible(
         ) >= VISIBLE_PX
 }
 
+/// Whether what a fault changes is there to be seen for less than it takes to confirm one: it need not be raised. `injector` is
+/// its own.
+fn is_brief(clip: &Clip, fault: &Fault, end_s: f64, injector: &mut dyn Injector) -> bool {
+    let area = clip.area(fault.target);
+    let frames = || (clip.onset..clip.frames.len()).map(|k| &clip.frames[k]);
+    let lasting_s = |k: usize| {
+        let next = clip.frames.get(k + 1);
+        next.map_or(0.0, |f| f.time_s - clip.frames[k].time_s)
+    };
+    let regions = clip.definition().regions().iter().enumerate();
+    let struck = regions.filter(|(k, _)| fault.target.region.is_none_or(|r| r == *k));
+    let needed_s = struck.map(|(_, r)| {
+        let often_s = r
+            .confirm_frames
+            .map(|[k, _]| f64::from(k) * lasting_s(clip.onset));
+        (r.confirm_ms / 1000.0).min(often_s.unwrap_or(f64::INFINITY))
+    });
+    let needed_s = needed_s.fold(f64::INFINITY, f64::min);
+    let mut there_s = 0.0;
+    let mut frame = CapturedFrame::new();
+    for (k, clean) in (clip.onset..).zip(frames()) {
+        if clean.time_s >= end_s - 1e-6 || there_s >= needed_s - 1e-6 {
+            break;
+        }
+        frame.clone_from(clean);
+        let is_there = injector.apply(clip, k, &mut frame) == Delivery::Lost
+            || frame.time_s != clean.time_s
+            || paint::differs(&clean.picture, &frame.picture, area, VISIBLE_LEVELS);
+        there_s += if is_there { lasting_s(k) } else { 0.0 };
+    }
+    // What is never there to be seen is another matter.
+    there_s > 0.0 && there_s < needed_s - 1e-6
+}
+
 /// Regions that are examined from the onset on, of so many: those that the fault strikes. Their pixels may be the
 /// clean ones for a while (a readout that stands still before its value changes), but what is told later rests
 /// on when they were last looked at.
@@ -284,9 +318,16 @@ fn carry_out(
         // As the check itself: what another chain shows is no fault of the display.
         .filter(|e| chain_frame.is_none_or(|f| e.first_frame < f))
         .collect();
+    let model = inject::model(fault.kind);
+    let permitted = model.and_then(|m| m.permitted(&clip, fault.target));
+    let own = model.and_then(|m| m.prepare(&clip, fault));
+    let is_brief =
+        !is_of_chain && own.is_some_and(|mut own| is_brief(&clip, fault, end_s, &mut *own));
     let scene = Scene {
         definition,
         fault,
+        permitted,
+        is_brief,
         is_harmless: trial.is_twin,
         is_changed: &is_changed,
         is_seen: &is_seen,
@@ -327,6 +368,8 @@ fn carry_out(
         hazard: scene.hazard(),
         size: axis.map(|_| rounded(fault.size)),
         unit: axis.map(|a| a.unit.to_owned()),
+        permitted: permitted.map(rounded),
+        is_brief,
         look: inject::model(fault.kind)
             .and_then(|m| m.about().looks.get(fault.look))
             .map(|l| (*l).to_owned()),
@@ -386,6 +429,10 @@ impl Told<'_> {
 struct Scene<'a> {
     definition: &'a Definition,
     fault: &'a Fault,
+    /// Size up to which it is permitted.
+    permitted: Option<f64>,
+    /// What it changes is there for less than it takes to confirm it.
+    is_brief: bool,
     is_harmless: bool,
     /// By region: any pixel differs.
     is_changed: &'a [bool],
@@ -546,9 +593,11 @@ impl Scene<'_> {
                 } else {
                     Why::UncheckedArea
                 }
+            } else if self.is_brief {
+                Why::TooBrief
             } else if self.letters.chars().any(|l| "kglfm".contains(l)) {
                 Why::Persistence
-            } else if model.is_some_and(|m| m.is_tolerated(self.definition, self.fault)) {
+            } else if self.permitted.is_some_and(|p| self.fault.size <= p) {
                 Why::WithinTolerance
             } else if share('b') > 0.5 && model.is_some_and(|m| m.about().needs_motion) {
                 Why::Blind

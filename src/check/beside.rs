@@ -376,6 +376,7 @@ impl<'d> Comparison<'d> {
             picture_error: PictureError::default(),
             place: None,
             symbol: None,
+            things: Vec::new(),
             requirement: region.requirements.join(", "),
             as_a_whole: None,
             remarks: vec![remark],

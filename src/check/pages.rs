@@ -45,8 +45,11 @@ impl Run<'_> {
             let slow_ms = due.map_or(0.0, |k| pages[k].transition_ms);
             self.turn_s = (latency_ms + slow_ms) / 1000.0;
             let by_inputs = self.recording.pages_due(now_s - self.turn_s, now_s);
-            self.pages = match &self.reversion {
-                Some(watch) => watch.due(by_inputs, now_s - self.offset_s),
+            self.pages = match &mut self.reversion {
+                Some(watch) => {
+                    watch.choose(self.recording.reversions_due(now_s - self.turn_s, now_s));
+                    watch.due(by_inputs, now_s - self.offset_s)
+                }
                 None => by_inputs,
             };
             if let Some(page) = self.pages.only() {

@@ -12,7 +12,9 @@ use crate::evidence::records::{
     CAUTION, FrameRecord, HiddenRecord, RECORDS_VERSION, ReadingRecord, RegionRecord, Summary,
     rounded,
 };
-use crate::judge::events::Action;
+use crate::examine::place::symbol_in_words;
+use crate::examine::region::due_time_s;
+use crate::judge::events::{Action, Event, Thing};
 use crate::judge::region::RegionVerdict;
 use crate::judge::reversion::ReversionWatch;
 use crate::recording::Recording;
@@ -22,6 +24,12 @@ impl Run<'_> {
     pub(super) fn record(&self, frame: &CapturedFrame, verdicts: &[RegionVerdict]) -> FrameRecord {
         let regions = self.definition.regions();
         let channels = self.definition.channels();
+        let due_s = due_time_s(self.recording, frame.time_s + self.offset_s, self.latency_s);
+        let thing = |channel: &String| {
+            let (table, slot) = self.definition.slot_of([channel.as_str()])?;
+            let holder = self.recording.holder(table, slot, due_s);
+            holder.map(str::to_owned)
+        };
         FrameRecord {
             frame: frame.index,
             time_s: rounded(frame.time_s),
@@ -44,6 +52,7 @@ impl Run<'_> {
                             standard_error: rounded(r.standard_error),
                             unit: model.unit.clone(),
                             px_per_unit: Some(rounded(r.px_per_unit)),
+                            thing: thing(channel),
                         }
                     });
                     let written = v.digits.iter().map(|d| {
@@ -58,6 +67,7 @@ impl Run<'_> {
                             standard_error: rounded(d.resolution / 12f64.sqrt()),
                             unit: model.unit.clone(),
                             px_per_unit: None,
+                            thing: thing(channel),
                         }
                     });
                     let readings = fitted.chain(written).collect();
@@ -76,6 +86,33 @@ impl Run<'_> {
                 })
                 .collect(),
         }
+    }
+
+    /// What had the slots that an event is about, as it began.
+    pub(super) fn things(&self, event: &Event) -> Vec<Thing> {
+        let due_s = due_time_s(
+            self.recording,
+            event.onset_s + self.offset_s,
+            self.latency_s,
+        );
+        let read = event.worst_error.as_ref();
+        let read = read.and_then(|w| self.definition.slot_of([w.channel.as_str()]));
+        let regions = self.definition.regions().iter().enumerate();
+        let own = regions.filter(|(_, r)| event.regions.contains(&r.id));
+        let symbols = own.flat_map(|(k, r)| r.symbol.iter().enumerate().map(move |s| (k, s)));
+        let called = |k, n| event.symbol == Some(symbol_in_words(self.definition, k, n));
+        let shown = symbols.filter(|(k, (n, _))| called(*k, *n));
+        let shown = shown.filter_map(|(_, (_, s))| self.definition.slot_of(s.channels_used()));
+        let mut slots: Vec<(&str, u32)> = read.into_iter().chain(shown).collect();
+        slots.dedup();
+        let things = slots.into_iter().filter_map(|(table, slot)| {
+            Some(Thing {
+                id: self.recording.holder(table, slot, due_s)?.to_owned(),
+                table: table.to_owned(),
+                slot,
+            })
+        });
+        things.collect()
     }
 
     #[expect(
@@ -142,7 +179,7 @@ impl Run<'_> {
         let span_s = self
             .last_time_s
             .map(|last| [rounded(self.first_time_s), rounded(last)]);
-        let mut events = self.log.finish();
+        let mut events = self.log.clone().finish();
         if let Some(watch) = &mut self.reversion {
             watch.finish();
             events.extend(watch.events());
@@ -165,6 +202,9 @@ impl Run<'_> {
             if !events.iter().any(|e| e.action == Action::Revert) {
                 self.reverted_at_s = None;
             }
+        }
+        for event in &mut events {
+            event.things = self.things(event);
         }
         let mut by_class: BTreeMap<String, u64> = BTreeMap::new();
         for e in &events {

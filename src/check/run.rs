@@ -86,7 +86,7 @@ pub struct Run<'d> {
     pub(super) offset_s: f64,
     /// Step of the recording's clock, s.
     clock_step_s: f64,
-    latency_s: f64,
+    pub(super) latency_s: f64,
     pub(super) last_time_s: Option<f64>,
     pub(super) first_time_s: f64,
     /// Time to the frame before, s: cut to what a moving picture has, and as it is.
@@ -575,7 +575,16 @@ impl<'d> Run<'d> {
 
     /// What stands there as a whole in place of what is due.
     fn instead(&self) -> Option<Instead> {
-        let page = self.wrong_page.map(Instead::Page);
+        let pages = self.definition.pages();
+        let is_of_reversion = |k: usize| pages[k].reversion.is_some();
+        let is_due = self.pages.only().is_some_and(is_of_reversion);
+        let page = self.wrong_page.map(|k| {
+            if is_of_reversion(k) && !is_due {
+                Instead::Reverted(k)
+            } else {
+                Instead::Page(k)
+            }
+        });
         page.or(self.exchanged.map(Instead::Exchanged))
     }
 
@@ -616,7 +625,11 @@ impl<'d> Run<'d> {
     /// The events so far, what is open ended here.
     #[must_use]
     pub fn events(&self) -> Vec<Event> {
-        self.log.clone().finish()
+        let mut events = self.log.clone().finish();
+        for event in &mut events {
+            event.things = self.things(event);
+        }
+        events
     }
 
     /// The region examiners, in the order of the definition.

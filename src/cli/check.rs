@@ -303,7 +303,8 @@ impl Arguments {
             }),
             profile: run.profile.clone(),
             monitor_off: run.monitor_off,
-            beside: None,
+            // Runs lie side by side.
+            beside: run.beside.as_ref().map(|id| out.with_file_name(id)),
             measurements: run.measurements,
             #[cfg(feature = "parquet")]
             parquet: false,
@@ -710,8 +711,10 @@ pub(super) fn print_summary(outcome: &Outcome, out: &Path) {
             ),
             None => e.picture_error.to_string(),
         };
+        let things = e.things_in_words();
+        let things = things.map_or(String::new(), |t| format!("; {t}"));
         let rest = format!(
-            " {} from {:.3} s to {:.3} s, confirmed at {:.3} s, {what}",
+            " {} from {:.3} s to {:.3} s, confirmed at {:.3} s, {what}{things}",
             e.regions.join(", "),
             e.onset_s,
             e.end_s,

@@ -31,7 +31,8 @@ pub struct Arguments {
     /// The folder of the last suite: what is new, gone or changed since.
     #[arg(long, value_name = "DIR")]
     against: Option<PathBuf>,
-    /// Carry out one of N parts of the plan, for several machines: the runs whose place in it, from 1, is K modulo N.
+    /// Carry out one of N parts of the plan, for several machines: the runs whose place in it, from 1, is K modulo N; one that stands
+    /// beside another has no place of its own, and is of that one's part.
     #[arg(long, value_name = "K/N")]
     shard: Option<Shard>,
     /// Runs that are under way at once; as many as there are cores, at most 8, without it. Results do not depend on it.

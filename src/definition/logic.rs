@@ -22,6 +22,8 @@ pub(crate) struct Logic {
     pub remembered: Vec<Condition>,
     /// What must hold for each page to be due, in the order of the file; `None` where no inputs make it due.
     pub pages: Vec<Option<Vec<Condition>>>,
+    /// The same for each page to be the one that a reversion puts up; `None` where it is none of a reversion.
+    pub reversions: Vec<Option<Vec<Condition>>>,
     /// What must hold for each alert, in the order of [`super::Definition::alerts`].
     pub alerts: Vec<Vec<Condition>>,
     /// By alert: what acknowledges it, as an index; `None` where nothing does.
@@ -53,16 +55,22 @@ impl Logic {
             }
         }
         for page in &file.page {
-            let resets = page.reversion.iter().flat_map(|r| &r.reset);
-            for condition in page.when.iter().chain(resets) {
+            let own = page
+                .reversion
+                .iter()
+                .flat_map(|r| r.when.iter().chain(&r.reset));
+            for condition in page.when.iter().chain(own) {
                 gather(condition, &mut remembered);
             }
         }
         let due = |p: &Page| (!p.is_for_reversion_only()).then(|| p.when.clone());
         let pages = file.page.iter().map(due).collect();
+        let reverted = |p: &Page| p.reversion.as_ref().map(|r| r.when.clone());
+        let reversions = file.page.iter().map(reverted).collect();
         Self {
             channels,
             pages,
+            reversions,
             expressions: derivations.expressions,
             calls: derivations.calls,
             remembered,

@@ -21,8 +21,7 @@ pub struct Page {
     /// How long the picture may be anything when it has become due, after the permitted latency, ms.
     #[serde(default)]
     pub transition_ms: f64,
-    /// It is what stands there when the display's monitor has taken the picture away; one page at most. Without `when` no inputs
-    /// make it due.
+    /// It is what stands there when the display's monitor has taken the picture away. Without `when` no inputs make it due.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reversion: Option<Reversion>,
 }
@@ -33,6 +32,9 @@ pub struct Page {
 pub struct Reversion {
     /// How long after a fault of a hazardous or catastrophic region was confirmed the page must stand there, ms.
     pub within_ms: f64,
+    /// Where several pages have this: it is the first of them for which all of these hold; the last has none.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub when: Vec<Condition>,
     /// All of these must hold for the display to leave the page again, for the one that is due by the inputs; it stays for good
     /// when there are none.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]

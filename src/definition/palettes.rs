@@ -214,7 +214,11 @@ impl Writing<'_> {
                         .to_vec()
                 };
                 let mut conditions = page.map(when).unwrap_or_default();
-                conditions.extend(when(palette));
+                let reversion = page.and_then(|n| n.get("reversion")).cloned();
+                // A page that a reversion alone puts up is due by no inputs, whatever the palette.
+                if reversion.is_none() || !conditions.is_empty() {
+                    conditions.extend(when(palette));
+                }
                 let of_page = page.and(self.file.page.get(p));
                 let slow_ms = of_page
                     .map_or(0.0, |p| p.transition_ms)
@@ -228,6 +232,16 @@ impl Writing<'_> {
                 }
                 let slow = Value::Float(slow_ms.to_string(), slow_ms);
                 table.insert("transition_ms".into(), entry(span, slow));
+                if let Some(mut reversion) = reversion {
+                    let mut conditions = when(&reversion);
+                    conditions.extend(when(palette));
+                    if let Value::Table(table) = &mut reversion.value
+                        && !conditions.is_empty()
+                    {
+                        table.insert("when".into(), entry(span, Value::Array(conditions)));
+                    }
+                    table.insert("reversion".into(), entry(span, reversion.value));
+                }
                 all.push(Node {
                     span: span.clone(),
                     value: Value::Table(table),
@@ -453,6 +467,37 @@ part = [{ shape = { rect = [10, 40, 20, 10] }, fill = "ink", color_rules = [{ wh
         let pages = |k: usize| d.regions()[k].pages.clone();
         assert_eq!(pages(0), ["one.day", "two.day"]);
         assert_eq!(pages(3), ["two.night"]);
+    }
+
+    #[test]
+    fn a_reversion_puts_up_its_page_in_the_palette_that_is_due() {
+        let pages =
+            "[[page]]\nid = \"usual\"\n[[page]]\nid = \"back\"\nreversion = { within_ms = 300 }\n";
+        let lamp = "id = \"lamp\"";
+        let text = DISPLAY.replace(lamp, &format!("{lamp}\npages = [\"back\"]"));
+        let d = read(&format!("{text}{pages}")).unwrap();
+        let of = |k: usize| {
+            let page = &d.pages()[k];
+            let reversion = page.reversion.as_ref().map(|r| (r.within_ms, r.when.len()));
+            (page.id.as_str(), page.when.len(), reversion)
+        };
+        assert_eq!(
+            [0, 1, 2, 3].map(of),
+            [
+                ("usual.night", 1, None),
+                ("usual.day", 0, None),
+                ("back.night", 0, Some((300.0, 1))),
+                ("back.day", 0, Some((300.0, 0))),
+            ]
+        );
+        assert!(read(&d.expanded()).is_ok());
+        // Written by hand, one of two needs to say when it is the one.
+        let twice = pages.replace(
+            "[[page]]\nid = \"usual\"",
+            "[[page]]\nid = \"first\"\nreversion = { within_ms = 300 }\n[[page]]\nid = \"usual\"",
+        );
+        let error = read(&format!("{text}{twice}")).unwrap_err();
+        assert!(error.contains("all but the last have a `when`"), "{error}");
     }
 
     #[test]

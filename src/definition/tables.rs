@@ -7,12 +7,13 @@
 //! What is said of one slot is written once, with `{slot}` in names for its number, and is written out for all of them here,
 //! in the tree: channels, tolerances, and the symbols of a region's `for_each`.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::Definition;
 use super::error::Found;
 use super::model::{Name, Symbol};
 use super::read::FILE_BYTES;
@@ -45,6 +46,28 @@ pub struct ForEach {
     /// The symbols of one slot, in drawing order.
     #[serde(default)]
     pub symbol: Vec<Symbol>,
+}
+
+impl Definition {
+    /// The slot of a table, from 1, that all of `channels` are of or worked out from, as far as they are of any. `None` where they
+    /// are of none, or of several.
+    #[must_use]
+    pub fn slot_of<'d>(
+        &'d self,
+        channels: impl IntoIterator<Item = &'d str>,
+    ) -> Option<(&'d str, u32)> {
+        if self.file().tables.is_empty() {
+            return None;
+        }
+        let mut names: BTreeSet<&str> = channels.into_iter().collect();
+        self.logic.add_sources(&mut names);
+        let slot = |name: &str| {
+            let (_, model) = &self.channels()[self.channel(name).0];
+            Some((model.table.as_deref()?, model.slot?))
+        };
+        let slots: BTreeSet<_> = names.into_iter().filter_map(slot).collect();
+        slots.first().copied().filter(|_| slots.len() == 1)
+    }
 }
 
 /// Writes out what is said for each slot.

@@ -465,8 +465,9 @@ impl Definition {
     pub fn page_channels(&self) -> BTreeSet<&str> {
         let mut names = BTreeSet::new();
         for page in self.pages() {
-            let resets = page.reversion.iter().map(|r| ("reset", &r.reset));
-            for (key, conditions) in resets.chain([("when", &page.when)]) {
+            let reversion = page.reversion.iter();
+            let own = reversion.flat_map(|r| [("reset", &r.reset), ("when", &r.when)]);
+            for (key, conditions) in own.chain([("when", &page.when)]) {
                 of_conditions(key, conditions, &mut |_, what| {
                     if let Use::Channel { name, .. } = what {
                         names.insert(name);

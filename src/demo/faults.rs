@@ -130,182 +130,176 @@ pub enum Kind {
 pub fn demo_faults(definition: &Definition, frames_per_s: f64, seed: u64) -> Vec<Fault> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let mut faults = Vec::new();
-    for (k, planned) in planned().into_iter().enumerate() {
+    for (k, (class, region, kind, what)) in planned(&Names(definition)).into_iter().enumerate() {
         // Drawn for left-out faults as well, so that the others stay where they are.
         let jitter_s = f64::from(rng.next_u32()) / f64::from(u32::MAX) * JITTER_S;
-        let Some((regions, kind)) = planned.resolved(definition) else {
+        let Some(kind) = kind else {
             continue;
         };
-        let on_frame = |t: f64| libm::round(t * frames_per_s) / frames_per_s;
         let onset_s = FIRST_S + k as f64 * STRIDE_S + jitter_s;
-        faults.push(Fault {
-            class: planned.class,
-            regions,
-            onset_s: on_frame(onset_s),
-            end_s: on_frame(onset_s + LENGTH_S),
-            what: planned.what.into(),
+        let span_s = [onset_s, onset_s + LENGTH_S];
+        faults.push(Fault::on_frames(
+            frames_per_s,
+            class,
+            &[region],
+            span_s,
             kind,
-        });
+            what,
+        ));
     }
     faults
 }
 
-/// A fault by names, before it is known whether the display has them.
-struct Planned {
-    class: Class,
-    region: &'static str,
-    make: Make,
-    what: &'static str,
+impl Fault {
+    /// A fault whose onset and end lie on whole frames.
+    pub(super) fn on_frames(
+        frames_per_s: f64,
+        class: Class,
+        regions: &[&str],
+        span_s: [f64; 2],
+        kind: Kind,
+        what: &str,
+    ) -> Self {
+        let [onset_s, end_s] = span_s.map(|t| libm::round(t * frames_per_s) / frames_per_s);
+        Self {
+            class,
+            regions: regions.iter().map(|r| (*r).to_owned()).collect(),
+            onset_s,
+            end_s,
+            what: what.into(),
+            kind,
+        }
+    }
 }
 
-#[derive(Clone, Copy)]
-enum Make {
-    Freeze,
-    Late(f64),
-    Blank(Rgb),
-    Bias(&'static str, f64),
-    WrongDigit(usize),
-    Erase,
-    Recolor(&'static str, &'static str),
-    DropAlert,
-    Move([i32; 2]),
-    Tear,
-    LostLines,
-    Noise(f64),
+/// What faults name, looked up in a definition; nothing where it has no such thing.
+pub(super) struct Names<'d>(pub(super) &'d Definition);
+
+impl Names<'_> {
+    pub(super) fn region(&self, id: &str) -> Option<usize> {
+        self.0.regions().iter().position(|r| r.id == id)
+    }
+
+    pub(super) fn channel(&self, name: &str) -> Option<ChannelId> {
+        let mut channels = self.0.channels().iter();
+        channels.position(|(n, _)| n == name).map(ChannelId)
+    }
+
+    pub(super) fn color(&self, name: &str) -> Option<Rgb> {
+        let has = self.0.file().colors.contains_key(name);
+        has.then(|| self.0.color(name))
+    }
+
+    pub(super) fn bias(&self, region: &str, channel: &str, by: f64) -> Option<Kind> {
+        Some(Kind::Bias(self.region(region)?, self.channel(channel)?, by))
+    }
+
+    pub(super) fn recolor(&self, region: &str, from: &str, to: &str) -> Option<Kind> {
+        Some(Kind::Recolor(
+            self.region(region)?,
+            self.color(from)?,
+            self.color(to)?,
+        ))
+    }
+
+    pub(super) fn drop_alert(&self, region: &str) -> Option<Kind> {
+        self.region(region).map(Kind::DropAlert)
+    }
+
+    pub(super) fn freeze(&self, region: &str) -> Option<Kind> {
+        self.region(region).map(Kind::FreezeRegion)
+    }
 }
 
 /// The region name that stands for the whole frame.
 const WHOLE: &str = "*";
 
-fn planned() -> Vec<Planned> {
+/// Class, region, how it is made (where the display has what it names), and in words.
+fn planned(names: &Names) -> Vec<(Class, &'static str, Option<Kind>, &'static str)> {
     use Class::{Blank, Frozen, Garbled, Late, Misleading};
-    let plan = |class, region, make, what| Planned {
-        class,
-        region,
-        make,
-        what,
-    };
+    let region = |id| names.region(id);
     let black = Rgb([0, 0, 0]);
     vec![
-        plan(
+        (
             Frozen,
             "attitude",
-            Make::Freeze,
+            names.freeze("attitude"),
             "attitude stands still, all else goes on",
         ),
-        plan(
+        (
             Misleading,
             "airspeed",
-            Make::Bias("airspeed", 9.0),
+            names.bias("airspeed", "airspeed", 9.0),
             "airspeed reads 9 kt too high",
         ),
-        plan(
+        (
             Late,
             WHOLE,
-            Make::Late(0.5),
+            Some(Kind::Late(0.5)),
             "all data are half a second too old",
         ),
-        plan(
+        (
             Blank,
             "rotor",
-            Make::Blank(black),
+            region("rotor").map(|r| Kind::BlankRegion(r, black)),
             "rotor and engine speed are gone",
         ),
-        plan(
+        (
             Misleading,
             "vertical_speed",
-            Make::Erase,
+            region("vertical_speed").map(Kind::Erase),
             "the vertical speed pointer is missing",
         ),
-        plan(Garbled, WHOLE, Make::Tear, "the picture is torn"),
-        plan(
+        (Garbled, WHOLE, Some(Kind::Tear), "the picture is torn"),
+        (
             Misleading,
             "altitude",
-            Make::WrongDigit(2),
+            region("altitude").map(|r| Kind::WrongDigit(r, 2)),
             "the hundreds of the altitude read three more",
         ),
-        plan(
+        (
             Frozen,
             WHOLE,
-            Make::Freeze,
+            Some(Kind::FreezeAll),
             "the whole picture stands still",
         ),
-        plan(
+        (
             Misleading,
             "alerts",
-            Make::DropAlert,
+            names.drop_alert("alerts"),
             "the most urgent alert is missing",
         ),
-        plan(
+        (
             Misleading,
             "torque",
-            Make::Recolor("green", "red"),
+            names.recolor("torque", "green", "red"),
             "the normal range of torque is red",
         ),
-        plan(
+        (
             Garbled,
             WHOLE,
-            Make::LostLines,
+            Some(Kind::LostLines),
             "every few rows one is lost",
         ),
-        plan(
+        (
             Blank,
             WHOLE,
-            Make::Blank(black),
+            Some(Kind::BlankAll(black)),
             "the whole picture is black",
         ),
-        plan(
+        (
             Misleading,
             "heading",
-            Make::Move([6, 0]),
+            region("heading").map(|r| Kind::Move(r, [6, 0])),
             "the heading rose stands 6 px too far right",
         ),
-        plan(
+        (
             Garbled,
             "altitude",
-            Make::Noise(70.0),
+            region("altitude").map(|r| Kind::Noise(r, 70.0)),
             "noise covers the altitude",
         ),
     ]
-}
-
-impl Planned {
-    fn resolved(&self, definition: &Definition) -> Option<(Vec<String>, Kind)> {
-        let region = definition
-            .regions()
-            .iter()
-            .position(|r| r.id == self.region);
-        let color = |name: &str| {
-            definition
-                .file()
-                .colors
-                .contains_key(name)
-                .then(|| definition.color(name))
-        };
-        let kind = match (self.make, region) {
-            (Make::Freeze, None) if self.region == WHOLE => Kind::FreezeAll,
-            (Make::Blank(color), None) if self.region == WHOLE => Kind::BlankAll(color),
-            (Make::Late(delay_s), _) => Kind::Late(delay_s),
-            (Make::Tear, _) => Kind::Tear,
-            (Make::LostLines, _) => Kind::LostLines,
-            (Make::Freeze, r) => Kind::FreezeRegion(r?),
-            (Make::Blank(color), r) => Kind::BlankRegion(r?, color),
-            (Make::Bias(channel, by), r) => {
-                let channel = definition
-                    .channels()
-                    .iter()
-                    .position(|(name, _)| name == channel)?;
-                Kind::Bias(r?, ChannelId(channel), by)
-            }
-            (Make::WrongDigit(place), r) => Kind::WrongDigit(r?, place),
-            (Make::Erase, r) => Kind::Erase(r?),
-            (Make::Recolor(from, to), r) => Kind::Recolor(r?, color(from)?, color(to)?),
-            (Make::DropAlert, r) => Kind::DropAlert(r?),
-            (Make::Move(by), r) => Kind::Move(r?, by),
-            (Make::Noise(sigma), r) => Kind::Noise(r?, sigma),
-        };
-        Some((vec![self.region.to_string()], kind))
-    }
 }
 
 /// The fault that acts at `time_s` (capture time), when there is one.
@@ -534,6 +528,8 @@ fn add_noise(picture: &mut Picture, area: Rect, sigma: f64, index: u64) {
 
 #[cfg(test)]
 mod tests {
+    use std::path::Path;
+
     use super::*;
     use crate::picture::{Encoding, Subsampling};
 
@@ -547,7 +543,10 @@ mod tests {
 
     #[test]
     fn every_class_is_planned_and_clean_time_lies_between() {
-        let plan = planned();
+        let display = Definition::from_toml(super::super::DISPLAY, "display.toml", Path::new(""));
+        let display = display.expect("the bundled display is right");
+        let plan = planned(&Names(&display));
+        assert!(plan.iter().all(|(.., kind, _)| kind.is_some()));
         for class in [
             Class::Late,
             Class::Frozen,
@@ -555,7 +554,7 @@ mod tests {
             Class::Misleading,
             Class::Garbled,
         ] {
-            assert!(plan.iter().any(|p| p.class == class), "{class:?}");
+            assert!(plan.iter().any(|p| p.0 == class), "{class:?}");
         }
         // A frame of 1/15 s may be lost to rounding at either end.
         const { assert!(STRIDE_S - LENGTH_S - JITTER_S >= CLEAN_S) };

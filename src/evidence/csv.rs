@@ -12,7 +12,7 @@ use super::records::FrameRecord;
 use crate::judge::events::{Event, name};
 
 /// Columns of `events.csv`.
-pub const EVENT_COLUMNS: [&str; 23] = [
+pub const EVENT_COLUMNS: [&str; 24] = [
     "event",
     "class",
     "regions",
@@ -36,6 +36,7 @@ pub const EVENT_COLUMNS: [&str; 23] = [
     "color_samples",
     "place",
     "symbol",
+    "things",
 ];
 
 /// Columns of `readings.csv`.
@@ -130,6 +131,7 @@ pub fn events_csv(events: &[Event]) -> Result<Vec<u8>, csv::Error> {
                     Cell::text(format!("{x} {y} {width} {height}"))
                 }),
                 e.symbol.as_deref().map_or_else(nothing, Cell::text),
+                e.things_in_words().map_or_else(nothing, Cell::text),
             ],
         )?;
     }

@@ -305,6 +305,9 @@ pub(crate) fn write_failure(writer: &mut Out, index: usize, event: &Event) -> st
     if let Some(symbol) = &event.symbol {
         text.push_str(&format!("; {symbol}"));
     }
+    if let Some(things) = event.things_in_words() {
+        text.push_str(&format!("; {things}"));
+    }
     for remark in &event.remarks {
         text.push_str("; ");
         text.push_str(remark);

@@ -81,6 +81,9 @@ pub struct ReadingRecord {
     /// Pixels for a unit; absent for digits.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub px_per_unit: Option<f64>,
+    /// What has the slot of a table that the channel is of.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub thing: Option<String>,
 }
 
 /// `summary.json`.

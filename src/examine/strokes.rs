@@ -93,7 +93,8 @@ fn is_lost(strokes: u32, gone: u32) -> bool {
     gone >= LOST_PX && gone as f32 > LOST_SHARE * strokes as f32
 }
 
-/// True when strokes are gone on single lines and there on the lines above and below.
+/// True when strokes are gone on single lines and there on the lines above and below, and most of all that is gone is gone on such
+/// lines: of a thing that is missing, or of other words, there is some on every line.
 #[must_use]
 pub fn has_gaps_in_strokes(captured: View, reference: View) -> bool {
     let all = vec![true; captured.width().div_ceil(CELL)];
@@ -101,7 +102,8 @@ pub fn has_gaps_in_strokes(captured: View, reference: View) -> bool {
         .map(|y| strokes_gone(captured, reference, y, (PARTLY_GONE, false), &all, &[]))
         .collect();
     let is_there = |&(strokes, gone): &(u32, u32)| strokes >= LOST_PX && 3 * gone < strokes;
-    let (mut y, mut gaps) = (0, 0);
+    let all_gone: u32 = lines.iter().map(|(_, gone)| gone).sum();
+    let (mut y, mut gaps, mut lost) = (0, 0, 0);
     while y < lines.len() {
         let begin = y;
         while y < lines.len() && is_lost(lines[y].0, lines[y].1) {
@@ -117,8 +119,9 @@ pub fn has_gaps_in_strokes(captured: View, reference: View) -> bool {
         let before = begin > 0 && is_there(&lines[begin - 1]);
         let after = lines.get(y).is_some_and(is_there);
         gaps += usize::from(before && after);
+        lost += lines[begin..y].iter().map(|(_, gone)| gone).sum::<u32>();
     }
-    gaps > 0
+    gaps > 0 && 2 * lost > all_gone
 }
 
 #[cfg(test)]
@@ -162,5 +165,10 @@ pub(super) mod tests {
         let mut gone = strokes();
         (10..20).for_each(|y| gone.row_mut(y).fill(20));
         assert!(!has_gaps(&gone));
+        // Of words that are missing much is gone on some lines, and something on all.
+        let mut words = strokes();
+        (10..20).for_each(|y| words.row_mut(y)[..16].fill(20));
+        words.row_mut(15)[..40].fill(20);
+        assert!(!has_gaps(&words));
     }
 }

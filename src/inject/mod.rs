@@ -276,11 +276,11 @@ pub trait Model: Sync {
     fn targets(&self, subject: Subject) -> Vec<Target>;
     /// Verdicts that are right for it; none for what is harmless, or of the chain.
     fn classes(&self, fault: &Fault) -> &'static [Verdict];
-    /// Whether a fault of this size is one that need not be raised: a value within its tolerance.
-    fn is_tolerated(&self, _: &Definition, fault: &Fault) -> bool {
-        self.about()
-            .axis
-            .is_some_and(|a| a.unit == TOLERANCES && fault.size <= 1.0)
+    /// Size up to which it is permitted there and need not be raised, in the unit of its axis: a value within its tolerance.
+    /// `None` where nothing of it is permitted.
+    fn permitted(&self, _: &Clip, _: Target) -> Option<f64> {
+        let axis = self.about().axis?;
+        (axis.unit == TOLERANCES).then_some(1.0)
     }
     /// Whether it can come in this look there.
     fn has_look(&self, _: &Definition, _: Target, _: usize) -> bool {

@@ -216,6 +216,19 @@ pub fn is_same(a: &Picture, b: &Picture, area: Rect) -> bool {
     })
 }
 
+/// Whether any sample of luma or colour in `area` differs by more than `levels`.
+#[must_use]
+pub fn differs(a: &Picture, b: &Picture, area: Rect, levels: u8) -> bool {
+    (0..3).any(|plane| {
+        let part = plane_area(a, plane, area);
+        let (x, right) = (part.x as usize, part.right() as usize);
+        (part.y as usize..part.bottom() as usize).any(|y| {
+            let [a, b] = [a, b].map(|p| &p.planes()[plane].row(y)[x..right]);
+            a.iter().zip(b).any(|(a, b)| a.abs_diff(*b) > levels)
+        })
+    })
+}
+
 /// Luma pixels of `area` that differ by more than `levels`.
 #[must_use]
 pub fn differing_px(a: &Picture, b: &Picture, area: Rect, levels: u8) -> u64 {

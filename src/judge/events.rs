@@ -154,6 +154,9 @@ pub struct Event {
     /// are concerned.
     #[serde(default)]
     pub symbol: Option<String>,
+    /// What had the slots of tables that the worst error and the symbol are of, as it began.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub things: Vec<Thing>,
     /// Requirement ids of the regions, separated by commas.
     pub requirement: String,
     /// What a misleading picture is as a whole, where that could be told; the first remark says it in words.
@@ -163,6 +166,32 @@ pub struct Event {
     pub remarks: Vec<String>,
     /// The frame that shows the fault best.
     pub best_frame: u64,
+}
+
+/// A thing of a table that has a slot: a target of a traffic plot.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Thing {
+    /// What the table says that it is.
+    pub id: String,
+    /// The table, by the name that the definition has for it.
+    pub table: String,
+    /// The slot, from 1.
+    pub slot: u32,
+}
+
+impl std::fmt::Display for Thing {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{} (slot {} of {})", self.id, self.slot, self.table)
+    }
+}
+
+impl Event {
+    /// [`Self::things`] in words.
+    #[must_use]
+    pub fn things_in_words(&self) -> Option<String> {
+        let words: Vec<String> = self.things.iter().map(Thing::to_string).collect();
+        (!words.is_empty()).then(|| words.join(", "))
+    }
 }
 
 /// What a misleading picture is as a whole.
@@ -191,6 +220,8 @@ pub enum Halves {
 pub enum Instead {
     /// Another page, by its index.
     Page(usize),
+    /// The page of a reversion, by its index, where none is due.
+    Reverted(usize),
     /// What is due, with its halves exchanged.
     Exchanged(Halves),
 }
@@ -198,7 +229,7 @@ pub enum Instead {
 impl From<Instead> for AsAWhole {
     fn from(instead: Instead) -> Self {
         match instead {
-            Instead::Page(_) => Self::OtherPage,
+            Instead::Page(_) | Instead::Reverted(_) => Self::OtherPage,
             Instead::Exchanged(_) => Self::HalvesExchanged,
         }
     }
@@ -353,7 +384,7 @@ impl<'d> EventLog<'d> {
                 // What both pages have is wrong for a reason of its own.
                 let pages = self.definition.pages_of(k);
                 let without = instead.filter(|instead| match instead {
-                    Instead::Page(page) => !pages.contains(*page),
+                    Instead::Page(page) | Instead::Reverted(page) => !pages.contains(*page),
                     Instead::Exchanged(_) => true,
                 });
                 open.instead = without.or(open.instead);
@@ -488,8 +519,7 @@ impl<'d> EventLog<'d> {
 
     /// Whether the fault is one to revert for. That the display has reverted is none.
     fn reverts(&self, open: &Open) -> bool {
-        let has_reverted = matches!(open.instead, Some(Instead::Page(page))
-            if self.definition.pages()[page].reversion.is_some());
+        let has_reverted = matches!(open.instead, Some(Instead::Reverted(_)));
         !has_reverted && action(self.hazard(open)) == Action::Revert
     }
 
@@ -607,14 +637,11 @@ impl<'d> EventLog<'d> {
 
     /// What stood there as a whole in place of what was due, in words.
     fn in_words(&self, instead: Instead) -> String {
+        let page = |k: usize| &self.definition.pages()[k].id;
         match instead {
-            Instead::Page(k) => {
-                let page = &self.definition.pages()[k];
-                let cause = match page.reversion {
-                    Some(_) => "reverted without cause: ",
-                    None => "",
-                };
-                format!("{cause}shows the page \"{}\"", page.id)
+            Instead::Page(k) => format!("shows the page \"{}\"", page(k)),
+            Instead::Reverted(k) => {
+                format!("reverted without cause: shows the page \"{}\"", page(k))
             }
             Instead::Exchanged(Halves::LeftRight) => {
                 "its left and right halves are exchanged".into()
@@ -765,6 +792,7 @@ impl<'d> EventLog<'d> {
             symbol: shown
                 .filter(|_| concerned.len() == 1)
                 .and_then(|o| o.best_place.1.clone()),
+            things: Vec::new(),
             requirement: ids.join(", "),
             as_a_whole: parts[members[0]].instead.map(AsAWhole::from),
             remarks,

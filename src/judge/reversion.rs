@@ -11,7 +11,7 @@ use super::events::{AsAWhole, Event, PictureError, bench_action};
 use super::verdict::Verdict;
 use crate::definition::Definition;
 use crate::definition::model::{Condition, Hazard};
-use crate::definition::pages::PageSet;
+use crate::definition::pages::{PageSet, Reversion};
 use crate::evidence::records::rounded;
 
 /// A reversion that was called for. Times are capture times, s.
@@ -91,6 +91,8 @@ struct Overdue {
 /// A reversion, and what is known of it.
 #[derive(Clone, Debug)]
 struct Called {
+    /// The page that it puts up.
+    page: usize,
     frame: u64,
     at_s: f64,
     cause: Vec<usize>,
@@ -103,9 +105,9 @@ struct Called {
 #[derive(Clone, Debug)]
 pub struct ReversionWatch<'d> {
     definition: &'d Definition,
+    /// The page that a reversion puts up now, and all that it may be while that changes.
     page: usize,
-    within_ms: f64,
-    reset: &'d [Condition],
+    pages: PageSet,
     state: State,
     /// Whether the conditions of a reset held in the last frame: only one that begins resets.
     was_reset: bool,
@@ -116,19 +118,33 @@ impl<'d> ReversionWatch<'d> {
     /// Of a display that has a page for it.
     #[must_use]
     pub fn new(definition: &'d Definition) -> Option<Self> {
-        let mut pages = definition.pages().iter().enumerate();
-        pages.find_map(|(page, model)| {
-            let reversion = model.reversion.as_ref()?;
-            Some(Self {
-                definition,
-                page,
-                within_ms: reversion.within_ms,
-                reset: &reversion.reset,
-                state: State::ByInputs,
-                was_reset: false,
-                called: Vec::new(),
-            })
+        let mut pages = definition.pages().iter();
+        let page = pages.position(|model| model.reversion.is_some())?;
+        Some(Self {
+            definition,
+            page,
+            pages: PageSet::one(page),
+            state: State::ByInputs,
+            was_reset: false,
+            called: Vec::new(),
         })
+    }
+
+    /// A reversion now puts up one of `pages`.
+    pub fn choose(&mut self, pages: PageSet) {
+        self.pages = pages;
+        if let Some(page) = pages.only() {
+            self.page = page;
+        }
+    }
+
+    fn reversion(&self, page: usize) -> Option<&'d Reversion> {
+        self.definition.pages()[page].reversion.as_ref()
+    }
+
+    /// How long the page may take to come, ms.
+    fn within_ms(&self, called: &Called) -> f64 {
+        self.reversion(called.page).map_or(0.0, |r| r.within_ms)
     }
 
     /// The page of a reversion.
@@ -139,8 +155,8 @@ impl<'d> ReversionWatch<'d> {
 
     /// What must hold for the display to leave the page; nothing where it stays for good.
     #[must_use]
-    pub const fn reset(&self) -> &'d [Condition] {
-        self.reset
+    pub fn reset(&self) -> &'d [Condition] {
+        self.reversion(self.page).map_or(&[], |r| &r.reset)
     }
 
     /// Pages of which one must stand there at capture time `now_s`, where the inputs say that it is one of `by_inputs`.
@@ -149,10 +165,8 @@ impl<'d> ReversionWatch<'d> {
         match self.state {
             State::ByInputs => by_inputs,
             State::Called if self.is_overdue(now_s) => by_inputs,
-            State::Called | State::Leaving { .. } | State::Unseen => {
-                by_inputs.with(PageSet::one(self.page))
-            }
-            State::Up => PageSet::one(self.page),
+            State::Called | State::Leaving { .. } | State::Unseen => by_inputs.with(self.pages),
+            State::Up => self.pages,
         }
     }
 
@@ -170,7 +184,7 @@ impl<'d> ReversionWatch<'d> {
     }
 
     fn deadline_s(&self, called: &Called) -> f64 {
-        called.at_s + self.within_ms / 1000.0
+        called.at_s + self.within_ms(called) / 1000.0
     }
 
     fn is_overdue(&self, now_s: f64) -> bool {
@@ -184,6 +198,7 @@ impl<'d> ReversionWatch<'d> {
             return;
         }
         self.called.push(Called {
+            page: self.page,
             frame,
             at_s: now_s,
             cause: cause.to_vec(),
@@ -198,6 +213,7 @@ impl<'d> ReversionWatch<'d> {
     pub fn come_up(&mut self, now_s: f64) {
         if let Some(called) = self.called.last_mut() {
             called.up_at_s.get_or_insert(now_s);
+            called.page = self.page;
         }
         self.state = State::Up;
     }
@@ -269,7 +285,7 @@ impl<'d> ReversionWatch<'d> {
     fn record(&self, called: &Called) -> ReversionRecord {
         let regions = self.definition.regions();
         ReversionRecord {
-            page: self.definition.pages()[self.page].id.clone(),
+            page: self.definition.pages()[called.page].id.clone(),
             cause: called
                 .cause
                 .iter()
@@ -277,7 +293,7 @@ impl<'d> ReversionWatch<'d> {
                 .collect(),
             called_at_s: rounded(called.at_s),
             up_at_s: called.up_at_s.map(rounded),
-            within_ms: self.within_ms,
+            within_ms: self.within_ms(called),
             untold: called.untold,
         }
     }
@@ -292,7 +308,9 @@ impl<'d> ReversionWatch<'d> {
         let regions = self.definition.regions();
         let own = regions.iter().enumerate();
         let own: Vec<_> = own
-            .filter(|(k, r)| self.definition.pages_of(*k).contains(self.page) && !r.is_unchecked())
+            .filter(|(k, r)| {
+                self.definition.pages_of(*k).contains(called.page) && !r.is_unchecked()
+            })
             .map(|(_, r)| r)
             .collect();
         let mut requirements: Vec<&str> = own
@@ -318,6 +336,7 @@ impl<'d> ReversionWatch<'d> {
             picture_error: PictureError::default(),
             place: None,
             symbol: None,
+            things: Vec::new(),
             requirement: requirements.join(", "),
             as_a_whole: Some(AsAWhole::NotReverted),
             remarks: vec![format!("did not revert in time: {}", self.record(called))],

@@ -7,6 +7,7 @@ use super::clock::{Clock, Tick, Told};
 use super::error::{Error, Kind, MissingColumn};
 use super::number;
 use super::sampled::Sampled;
+use super::slots::Stay;
 use super::source::{Cell, Source};
 use super::table::{MissingColumns, Values};
 use super::word::{self, Said, WordCode};
@@ -24,6 +25,8 @@ pub(super) struct Columns {
     pub(super) unread: Vec<String>,
     /// What its times count from.
     pub(super) zero: Option<Told>,
+    /// What had which slot of a table when.
+    pub(super) stays: Vec<Stay>,
 }
 
 /// Where a channel stands in the file, and what was read of it so far.
@@ -157,6 +160,7 @@ pub(super) fn read(
         missing_validity,
         unread,
         zero: clock.zero(),
+        stays: Vec::new(),
     })
 }
 

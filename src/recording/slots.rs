@@ -31,6 +31,27 @@ struct Holder {
     row: usize,
 }
 
+/// A thing of a table, and for how long it had a slot, by recording time.
+#[derive(Clone, Debug)]
+pub(super) struct Stay {
+    pub(super) table: String,
+    /// From 1.
+    pub(super) slot: u32,
+    pub(super) key: String,
+    pub(super) from_s: f64,
+    /// Its newest row.
+    newest_s: f64,
+    /// Age of that from which on the slot is free, s.
+    longest_s: f64,
+}
+
+impl Stay {
+    /// Whether it has the slot at `time_s`.
+    pub(super) fn lasts(&self, time_s: f64) -> bool {
+        time_s >= self.from_s && time_s - self.newest_s <= self.longest_s + TIME_SLACK_S
+    }
+}
+
 /// A slot's channels.
 #[derive(Default)]
 struct Slot {
@@ -82,13 +103,14 @@ impl Reading<'_> {
                 slot.bindings.push(binding);
             }
         }
-        let times_s = self.rows(
+        let (times_s, stays) = self.rows(
             source,
             &names,
             &mut slots,
             (time_column, key_column),
             columns,
         )?;
+        columns.stays.extend(stays);
         self.join(columns, &times_s, slots);
         Ok(())
     }
@@ -118,7 +140,8 @@ impl Reading<'_> {
         own.map(|(_, c)| c.max_age_ms / 1000.0).fold(0.0, f64::max)
     }
 
-    /// Times of the rows that lie in the span of the recording, whose cells the slots have taken by then.
+    /// Times of the rows that lie in the span of the recording, whose cells the slots have taken by then, and what had which
+    /// slot when.
     fn rows(
         &self,
         source: &mut dyn Source,
@@ -126,7 +149,7 @@ impl Reading<'_> {
         slots: &mut [Slot],
         (time_column, key_column): (usize, usize),
         columns: &Columns,
-    ) -> Result<Vec<f64>, Error> {
+    ) -> Result<(Vec<f64>, Vec<Stay>), Error> {
         let form = RecordingForm {
             repeats: Some(Repeats::Last),
             ..self.form.clone()
@@ -135,9 +158,10 @@ impl Reading<'_> {
         let (first_s, last_s) = match columns.times_s[..] {
             [first, .., last] => (first, last),
             [only] => (only, only),
-            [] => return Ok(Vec::new()),
+            [] => return Ok(Default::default()),
         };
         let longest_s = self.longest_s();
+        let mut stays: Vec<Stay> = Vec::new();
         let mut times_s: Vec<f64> = Vec::new();
         let mut time_s = f64::NEG_INFINITY;
         let mut words = BTreeSet::new();
@@ -159,8 +183,9 @@ impl Reading<'_> {
                 times_s.push(time_s);
             }
             let row = times_s.len() - 1;
-            let slot = self.taken(slots, &key, time_s, longest_s);
-            let slot = slot.map_err(|kind| wrong(key_column, kind))?;
+            let index = self.taken(slots, &key, time_s, longest_s);
+            let index = index.map_err(|kind| wrong(key_column, kind))?;
+            let (slot, number) = (&mut slots[index], index as u32 + 1);
             if let Some(holder) = &slot.holder
                 && holder.key == key
                 && holder.row == row
@@ -173,6 +198,19 @@ impl Reading<'_> {
                 .as_ref()
                 .is_some_and(|h| h.key == key && time_s - h.newest_s <= longest_s + TIME_SLACK_S);
             let has_been_held = slot.holder.is_some();
+            if goes_on {
+                let stay = stays.iter_mut().rfind(|s| s.slot == number);
+                stay.into_iter().for_each(|s| s.newest_s = time_s);
+            } else {
+                stays.push(Stay {
+                    table: self.name.to_owned(),
+                    slot: number,
+                    key: key.clone(),
+                    from_s: time_s,
+                    newest_s: time_s,
+                    longest_s,
+                });
+            }
             slot.holder = Some(Holder {
                 key,
                 newest_s: time_s,
@@ -191,17 +229,11 @@ impl Reading<'_> {
                 }
             }
         }
-        Ok(times_s)
+        Ok((times_s, stays))
     }
 
-    /// The slot that a thing has, or else the lowest that is free.
-    fn taken<'s>(
-        &self,
-        slots: &'s mut [Slot],
-        key: &str,
-        time_s: f64,
-        longest_s: f64,
-    ) -> Result<&'s mut Slot, Kind> {
+    /// Index of the slot that a thing has, or else of the lowest that is free.
+    fn taken(&self, slots: &[Slot], key: &str, time_s: f64, longest_s: f64) -> Result<usize, Kind> {
         let is_held = |s: &Slot| {
             let holder = s.holder.as_ref();
             holder.is_some_and(|h| time_s - h.newest_s <= longest_s + TIME_SLACK_S)
@@ -209,13 +241,10 @@ impl Reading<'_> {
         let has = |s: &Slot| is_held(s) && s.holder.as_ref().is_some_and(|h| h.key == key);
         let own = slots.iter().position(has);
         let found = own.or_else(|| slots.iter().position(|s| !is_held(s)));
-        match found.and_then(|k| slots.get_mut(k)) {
-            Some(slot) => Ok(slot),
-            None => Err(Kind::NoSlot {
-                key: key.to_owned(),
-                table: self.name.to_owned(),
-            }),
-        }
+        found.ok_or_else(|| Kind::NoSlot {
+            key: key.to_owned(),
+            table: self.name.to_owned(),
+        })
     }
 
     /// Puts the rows of slots among those of the recording.
@@ -330,6 +359,14 @@ heading = { column = "heading", unit = "deg" }
         assert_eq!(number(3.5, "traffic_1_distance"), Some(7.5));
         // What it is not in the table of, a row of another kind does not change.
         assert_eq!(number(3.5, "heading"), Some(13.5));
+        // Who has a slot is known beside what its channels say.
+        let holder = |time_s| found.1.holder("traffic", 1, time_s);
+        assert_eq!(
+            [0.0, 2.4, 3.0].map(holder),
+            [Some("B"), Some("B"), Some("C")]
+        );
+        assert_eq!(holder(2.6), None);
+        assert_eq!(found.1.holder("traffic", 2, 4.0), Some("A"));
     }
 
     #[test]

@@ -12,7 +12,7 @@ use super::moment::Moment;
 use super::read::{self, Columns};
 use super::runs::Runs;
 use super::sampled::Sampled;
-use super::slots;
+use super::slots::{self, Stay};
 use super::source;
 use crate::definition::Definition;
 use crate::definition::expression::CallId;
@@ -70,6 +70,8 @@ pub struct Recording {
     form_file: Option<FileContent>,
     /// Tables by name, as far as they came from files.
     table_files: Vec<(String, FileContent)>,
+    /// What had which slot of a table when.
+    stays: Vec<Stay>,
 }
 
 /// The files that a recording is read from.
@@ -285,6 +287,7 @@ impl Recording {
             missing_validity,
             unread,
             zero: _,
+            stays,
         } = columns;
         if let (Some(table), MissingColumns::Refuse) = (lacking.first(), missing) {
             let table = (*table).clone();
@@ -311,6 +314,7 @@ impl Recording {
             form: form.clone(),
             form_file: None,
             table_files: Vec::new(),
+            stays,
         };
         recording.miss_what_depends_on_missing();
         recording.remember();
@@ -429,17 +433,27 @@ impl Recording {
                 || first.is_some_and(|(a, b)| self.acknowledgements[by].held_within(a, b))
         }));
         out.active_since_s = active_since_s;
-        out.page = page_due(&self.logic, out);
+        out.page = page_due(&self.logic.pages, &self.logic, out);
     }
 
     /// The pages that are due at any moment from `from_s` to `to_s` (recording time, s): at both ends, and at every row
     /// between.
     #[must_use]
     pub fn pages_due(&self, from_s: f64, to_s: f64) -> PageSet {
-        if self.logic.pages.is_empty() {
+        self.chosen(&self.logic.pages, from_s, to_s)
+    }
+
+    /// The pages that a reversion puts up at any moment from `from_s` to `to_s`, as [`Self::pages_due`].
+    #[must_use]
+    pub fn reversions_due(&self, from_s: f64, to_s: f64) -> PageSet {
+        self.chosen(&self.logic.reversions, from_s, to_s)
+    }
+
+    fn chosen(&self, pages: &[Option<Vec<Condition>>], from_s: f64, to_s: f64) -> PageSet {
+        if pages.is_empty() {
             return PageSet::one(0);
         }
-        let due = |moment: Moment| PageSet::one(page_due(&self.logic, &moment));
+        let due = |moment: Moment| PageSet::one(page_due(pages, &self.logic, &moment));
         let ends = due(Moment::new(self, from_s)).with(due(Moment::new(self, to_s)));
         let first = self.times_s.partition_point(|t| *t <= from_s);
         let rows = (first..self.times_s.len()).take_while(|row| self.times_s[*row] < to_s);
@@ -504,6 +518,14 @@ impl Recording {
         &self.times_s
     }
 
+    /// What has slot number `slot` (from 1) of a table at recording time `time_s`: what its row says that it is of.
+    #[must_use]
+    pub fn holder(&self, table: &str, slot: u32, time_s: f64) -> Option<&str> {
+        let mut own = self.stays.iter();
+        let has = |s: &&Stay| s.table == table && s.slot == slot && s.lasts(time_s);
+        own.rfind(has).map(|s| s.key.as_str())
+    }
+
     /// Channels whose column the file lacks, in the order of their names.
     #[must_use]
     pub fn missing_channels(&self) -> &[String] {
@@ -524,11 +546,11 @@ impl Recording {
     }
 }
 
-/// The first page whose conditions hold; the last that can be due when no other's do, 0 when there are none.
-fn page_due<L: Look>(logic: &Logic, look: &L) -> usize {
+/// The first of `pages` whose conditions hold; the last that can be due when no other's do, 0 when there are none.
+fn page_due<L: Look>(pages: &[Option<Vec<Condition>>], logic: &Logic, look: &L) -> usize {
     let holds = |when: &Vec<Condition>| when.iter().all(|c| decide(c, logic, look) == Some(true));
     let is_due = |when: &Option<Vec<Condition>>| when.as_ref().is_some_and(holds);
-    let last = || logic.pages.iter().rposition(Option::is_some);
-    let due = logic.pages.iter().position(is_due);
+    let last = || pages.iter().rposition(Option::is_some);
+    let due = pages.iter().position(is_due);
     due.or_else(last).unwrap_or(0)
 }

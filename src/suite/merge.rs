@@ -158,9 +158,10 @@ impl Part {
 
     /// The runs in the order of the plan, with their places there.
     fn runs(&self) -> impl Iterator<Item = (usize, &RunRecord)> {
-        let (part, of) = (self.shard.number() as usize, self.shard.of() as usize);
-        let runs = self.record.runs.iter().enumerate();
-        runs.map(move |(k, run)| (k * of + part - 1, run))
+        self.record
+            .runs
+            .iter()
+            .map(|run| (run.number as usize, run))
     }
 }
 

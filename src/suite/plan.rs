@@ -54,6 +54,8 @@ macro_rules! options {
             /// What the run has in common with others; the page counts by tag.
             #[serde(default)]
             pub tags: Vec<String>,
+            /// Id of a run further up, of another display by the same recording: what the two show is compared.
+            pub beside: Option<String>,
             $($(#[$about])* pub $name: Option<$kind>,)*
         }
 
@@ -173,8 +175,12 @@ pub enum RangeKey {
 /// A run with all that it takes from the defaults; paths lead from where the program runs.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Planned {
+    /// Its number in the plan, from 0.
+    pub number: usize,
     /// What it is called.
     pub id: String,
+    /// The run of another display that it is compared with.
+    pub beside: Option<String>,
     /// Its tags, each once, in order.
     pub tags: Vec<String>,
     /// The capture as the plan says it.
@@ -287,8 +293,21 @@ pub fn read(text: &str, shown: &str, folder: &Path) -> Result<(String, Vec<Plann
         let run = run.with(defaults);
         let found = filled(&run, folder).map_err(|what| wrong(at, what))?;
         for star in found {
-            let planned = planned(&run, star.as_deref(), defaults, folder)
-                .map_err(|what| wrong(at, format!("run \"{}\": {what}", run.id.get_ref())))?;
+            let what = planned(&run, star.as_deref(), defaults, folder).and_then(|planned| {
+                let beside = planned.beside.as_ref();
+                match beside.filter(|id| runs.iter().all(|r| r.id != **id)) {
+                    Some(id) => Err(format!(
+                        "there is no run \"{id}\" further up that it could stand beside"
+                    )),
+                    None => Ok(planned),
+                }
+            });
+            let planned =
+                what.map_err(|what| wrong(at, format!("run \"{}\": {what}", run.id.get_ref())))?;
+            let planned = Planned {
+                number: runs.len(),
+                ..planned
+            };
             // File systems may take two names that differ in capitals for one.
             if !ids.insert(planned.id.to_lowercase()) {
                 let what = format!("there are two runs \"{}\"; ids are unique", planned.id);
@@ -392,7 +411,9 @@ fn planned(
         return Err("a suite reads no standard input; record the capture to a file".into());
     }
     Ok(Planned {
+        number: 0,
         id,
+        beside: run.beside.as_deref().map(with_star),
         tags,
         capture: folder.join(&shown_capture),
         shown_capture,
@@ -533,6 +554,23 @@ mod tests {
                 .contains("line 13, column 6: there are two runs \"A\"")
         );
         assert!(of("[suite]\nname = \"s\"\nrun = []\n").is_err());
+    }
+
+    #[test]
+    fn a_run_stands_beside_one_further_up() {
+        let beside = |id: &str, of: &str| {
+            format!("[[run]]\nid = \"{id}\"\ncapture = \"{id}.mp4\"\nbeside = \"{of}\"\n")
+        };
+        let runs = of(&(GOOD.to_owned() + &beside("b", "a"))).unwrap();
+        assert_eq!(runs[1].beside.as_deref(), Some("a"));
+        assert_eq!(runs[1].number, 1);
+        for of_what in ["b", "c"] {
+            let told = of(&(GOOD.to_owned() + &beside("b", of_what) + &beside("c", "a")));
+            let told = told.unwrap_err();
+            let what =
+                format!("line 13, column 6: run \"b\": there is no run \"{of_what}\" further up");
+            assert!(told.contains(&what), "{told}");
+        }
     }
 
     #[test]

@@ -102,6 +102,9 @@ pub struct Totals {
 /// One run.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RunRecord {
+    /// Its number in the plan, from 0.
+    #[serde(default)]
+    pub number: u64,
     /// What it is called; its results lie in `runs/` under this name.
     pub id: String,
     /// Its tags.
@@ -152,6 +155,7 @@ impl RunRecord {
     #[must_use]
     pub fn failed(run: &Planned, error: String) -> Self {
         Self {
+            number: run.number as u64,
             id: run.id.clone(),
             tags: run.tags.clone(),
             capture: run.shown_capture.clone(),
@@ -190,6 +194,7 @@ impl RunRecord {
         });
         let found = requirements(display, summary, events).into_iter();
         Self {
+            number: run.number as u64,
             id: run.id.clone(),
             tags: run.tags.clone(),
             capture: run.shown_capture.clone(),
@@ -230,6 +235,7 @@ pub(super) mod tests {
     /// A run with so many events, a second apart.
     pub fn run(id: &str, tags: &[&str], events: usize) -> RunRecord {
         RunRecord {
+            number: 0,
             id: id.into(),
             tags: tags.iter().map(|t| (*t).to_owned()).collect(),
             capture: format!("{id}.mp4"),

@@ -4,7 +4,7 @@
 //! by this version of the program. Everything else is done again. Several runs are under way at once, so memory is bounded
 //! by their number; what is told comes in the order of the plan, and nothing in the results depends on who was first.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError, mpsc};
@@ -45,7 +45,7 @@ pub struct Order<'a> {
     pub out: &'a Path,
     /// The folder of the last suite.
     pub against: Option<&'a Path>,
-    /// The part that is carried out; all of it when absent.
+    /// The part that is carried out; all of it when absent. A run is of the part that the one is of which it stands beside.
     pub shard: Option<Shard>,
     /// Time or number of issue.
     pub issued: Option<String>,
@@ -81,14 +81,13 @@ pub fn carry_out(
     let (plan, out) = (order.plan, order.out);
     let last = order.against.map(|path| last_of(path, out)).transpose()?;
     let in_part = |place: usize| order.shard.is_none_or(|s| s.holds(place));
-    let runs: Vec<&Planned> = plan
-        .runs
-        .iter()
-        .enumerate()
-        .filter_map(|(k, run)| in_part(k).then_some(run))
+    let companies = companies(&plan.runs).into_iter().enumerate();
+    let companies: Vec<Vec<&Planned>> = companies
+        .filter_map(|(k, company)| in_part(k).then_some(company))
         .collect();
+    let runs = companies.iter().flatten();
     let home = folder::claim(out, &[&plan.content.path], order.is_forced)?;
-    let ids = runs.iter().map(|r| r.id.as_str()).collect();
+    let ids: BTreeSet<&str> = runs.map(|r| r.id.as_str()).collect();
     let stale = folder::stale(out, &ids)?;
     let suite = Suite {
         order,
@@ -104,16 +103,16 @@ pub fn carry_out(
         RunFolder::remove(path, check::folder::KIND)?;
     }
     let done = side_by_side(
-        &runs,
+        &companies,
         order.jobs,
         stop,
         &|run| suite.settle(run, stop),
         tell,
     )?;
-    if done.len() < runs.len() {
+    if done.len() < ids.len() {
         return Err(Error::BrokenOff {
             done: done.len(),
-            runs: runs.len(),
+            runs: ids.len(),
         });
     }
     let record = suite.record(done);
@@ -123,6 +122,19 @@ pub fn carry_out(
     folder::write(&new, out, &record, arguments(order), &inputs)?;
     home.finish()?;
     Ok(record)
+}
+
+/// Runs of a plan with those that stand beside them, each company in the order of the plan: one needs the results of the other.
+fn companies(runs: &[Planned]) -> Vec<Vec<&Planned>> {
+    let mut companies: Vec<Vec<&Planned>> = Vec::new();
+    for run in runs {
+        let is_of = |c: &&mut Vec<&Planned>| c.iter().any(|r| Some(&r.id) == run.beside.as_ref());
+        match companies.iter_mut().find(is_of) {
+            Some(company) => company.push(run),
+            None => companies.push(vec![run]),
+        }
+    }
+    companies
 }
 
 fn last_of(path: &Path, out: &Path) -> Result<Last, Error> {
@@ -308,10 +320,10 @@ fn without(words: &str, place: &Path) -> String {
     out + rest
 }
 
-/// Does `work` for each run, several side by side, and tells of each in the order of the plan. Gives those that are done, in
-/// order: not all, where it was told to stop.
+/// Does `work` for each run, several companies side by side, and tells of each in the order of the plan. Gives those that are
+/// done, in order: not all, where it was told to stop.
 fn side_by_side(
-    runs: &[&Planned],
+    companies: &[Vec<&Planned>],
     jobs: usize,
     stop: &AtomicBool,
     work: &(dyn Fn(&Planned) -> Result<Option<Settled>, Error> + Sync),
@@ -319,30 +331,32 @@ fn side_by_side(
 ) -> Result<Vec<RunRecord>, Error> {
     let next = AtomicUsize::new(0);
     let is_over = AtomicBool::new(false);
-    let jobs = jobs.clamp(1, runs.len().max(1));
+    let is_going_on = || !stop.load(Ordering::Relaxed) && !is_over.load(Ordering::Relaxed);
+    let jobs = jobs.clamp(1, companies.len().max(1));
     let (send, receive) = mpsc::channel();
+    let mut waiting: BTreeSet<usize> = companies.iter().flatten().map(|r| r.number).collect();
+    let of = waiting.len();
     let mut done: BTreeMap<usize, Settled> = BTreeMap::new();
-    let mut told = 0;
     let mut failed = None;
     thread::scope(|scope| {
         for _ in 0..jobs {
             let send = send.clone();
-            let (next, is_over) = (&next, &is_over);
+            let (next, is_going_on) = (&next, &is_going_on);
             scope.spawn(move || {
-                while !stop.load(Ordering::Relaxed) && !is_over.load(Ordering::Relaxed) {
-                    let k = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(run) = runs.get(k) else { break };
-                    if send.send((k, work(run))).is_err() {
-                        break;
+                while let Some(company) = companies.get(next.fetch_add(1, Ordering::Relaxed)) {
+                    for run in company {
+                        if !is_going_on() || send.send((run.number, work(run))).is_err() {
+                            return;
+                        }
                     }
                 }
             });
         }
         drop(send);
-        for (k, settled) in receive {
+        for (number, settled) in receive {
             match settled {
                 Ok(Some(settled)) => {
-                    done.insert(k, settled);
+                    done.insert(number, settled);
                 }
                 Ok(None) => {}
                 Err(e) => {
@@ -350,11 +364,11 @@ fn side_by_side(
                     failed.get_or_insert(e);
                 }
             }
-            while let Some(settled) = done.get(&told) {
-                told += 1;
+            while let Some(settled) = waiting.first().and_then(|number| done.get(number)) {
+                waiting.pop_first();
                 tell(&Told {
-                    number: told,
-                    of: runs.len(),
+                    number: of - waiting.len(),
+                    of,
                     run: &settled.run,
                     is_kept: settled.is_kept,
                 });
@@ -392,7 +406,7 @@ mod tests {
     #[test]
     fn runs_are_told_in_order_whoever_was_first() {
         let runs = planned(20);
-        let all: Vec<&Planned> = runs.iter().collect();
+        let all = companies(&runs);
         let mut told = Vec::new();
         let stop = AtomicBool::new(false);
         let under_way = AtomicUsize::new(0);
@@ -420,9 +434,29 @@ mod tests {
     }
 
     #[test]
+    fn who_stands_beside_another_comes_after_it_in_its_company() {
+        let mut runs = planned(5);
+        runs[3].beside = Some("r1".into());
+        runs[4].beside = Some("r3".into());
+        let companies = companies(&runs);
+        let ids = |c: &Vec<&Planned>| c.iter().map(|r| r.id.clone()).collect::<Vec<_>>();
+        let ids: Vec<_> = companies.iter().map(ids).collect();
+        assert_eq!(ids, [vec!["r0"], vec!["r1", "r3", "r4"], vec!["r2"]]);
+        // What is told stays in the order of the plan.
+        let mut told = Vec::new();
+        let work = |run: &Planned| Ok(Some(settled(run)));
+        let stop = AtomicBool::new(false);
+        side_by_side(&companies, 2, &stop, &work, &mut |t| {
+            told.push(t.run.id.clone())
+        })
+        .unwrap();
+        assert_eq!(told, ["r0", "r1", "r2", "r3", "r4"]);
+    }
+
+    #[test]
     fn who_is_told_to_stop_begins_no_other_run() {
         let runs = planned(9);
-        let all: Vec<&Planned> = runs.iter().collect();
+        let all = companies(&runs);
         let stop = AtomicBool::new(false);
         let work = |run: &Planned| {
             if run.id == "r2" {

@@ -4,7 +4,7 @@ use framevouch::demo::faults::Kind;
 use framevouch::judge::verdict::Verdict;
 use framevouch::picture::Picture;
 
-use crate::bench::{Bench, Files, Ran, inputs_until, y4m};
+use crate::bench::{Bench, Files, Ran, all_bytes, inputs_until, y4m};
 
 const LENGTH_S: f64 = 2.4;
 /// What the definition allows torque to be off by, %.
@@ -95,6 +95,69 @@ fn two_displays_that_are_off_to_different_sides_split() {
     let edited = check(&files, "right.y4m", "other", &["--beside", "left"]);
     assert_eq!(edited.status, 2, "{}", edited.stdout);
     assert!(edited.stderr.contains("frames.jsonl"), "{}", edited.stderr);
+}
+
+const SUITE: &str = r#"
+[suite]
+name = "pairs"
+[suite.defaults]
+display = "display.toml"
+inputs = "inputs.csv"
+matrix = "bt709"
+offset_s = 0.0
+[[run]]
+id = "left"
+capture = "left.y4m"
+[[run]]
+id = "alone"
+capture = "right.y4m"
+[[run]]
+id = "right"
+capture = "right.y4m"
+beside = "left"
+"#;
+
+#[test]
+fn a_run_of_a_suite_stands_beside_another_and_parts_make_the_whole() {
+    let files = Files::new();
+    files.write("inputs.csv", inputs_until(LENGTH_S).as_bytes());
+    files.write("left.y4m", &clip(0.7 * TOLERANCE));
+    files.write("right.y4m", &clip(-0.7 * TOLERANCE));
+    files.write("suite.toml", SUITE.as_bytes());
+    let suite = |out: &str, more: &[&str]| {
+        let words = ["suite", "--plan", "suite.toml", "--quiet", "--out", out];
+        files.run(&[&words[..], more].concat())
+    };
+    let whole = suite("whole", &[]);
+    assert_eq!(whole.status, 1, "{}", whole.stderr);
+    let record = files.json("whole/suite.json");
+    let runs = record["runs"].as_array().expect("a list");
+    let events = runs
+        .iter()
+        .map(|r| r["events"].as_array().map_or(0, Vec::len));
+    assert_eq!(events.collect::<Vec<_>>(), [0, 0, 1]);
+    // Each pair is carried out by one machine.
+    for (part, ids) in [("1/2", vec!["left", "right"]), ("2/2", vec!["alone"])] {
+        let out = format!("part_{}", &part[..1]);
+        suite(&out, &["--shard", part]);
+        let record = files.json(&format!("{out}/suite.json"));
+        let of = record["runs"].as_array().expect("a list");
+        assert_eq!(
+            of.iter()
+                .map(|r| r["id"].as_str().expect("text"))
+                .collect::<Vec<_>>(),
+            ids
+        );
+    }
+    let merged = files.run(&["merge", "part_2", "part_1", "--out", "merged", "--quiet"]);
+    assert_eq!(merged.status, 1, "{}", merged.stderr);
+    assert!(all_bytes(&files.path("merged")) == all_bytes(&files.path("whole")));
+    let again = files.run(&["verify", "merged", "--again"]);
+    assert_eq!(again.status, 0, "{}{}", again.stdout, again.stderr);
+    // Another picture beside it makes it another run.
+    files.write("left.y4m", &clip(-0.6 * TOLERANCE));
+    let other = suite("whole", &[]);
+    assert_eq!(other.status, 0, "{}", other.stderr);
 }
 
 #[test]

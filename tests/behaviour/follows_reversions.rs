@@ -267,3 +267,58 @@ fn a_page_that_nothing_tells_apart_is_refused() {
         "{told}"
     );
 }
+
+const PALETTES: &str = r#"
+[[palette]]
+id = "night"
+when = [{ channel = "page", equals = "dark" }]
+dim = 0.5
+[[palette]]
+id = "day"
+"#;
+
+#[test]
+fn a_reversion_by_night_puts_up_its_page_in_the_colours_of_the_night() {
+    let file = definition("").file().clone();
+    let mut file = file;
+    for page in file.page.iter_mut().filter(|p| p.reversion.is_some()) {
+        page.when.clear();
+    }
+    let text = toml::to_string(&file).expect("a definition can be written");
+    let text = text + PALETTES;
+    let definition = || {
+        let read = Definition::from_toml(&text, "reverts.toml", std::path::Path::new(""));
+        read.unwrap_or_else(|e| panic!("{e}"))
+    };
+    let due = with_pages(definition(), LENGTH_S, &[(0.0, "dark")]);
+    let torque = due.region("torque.night");
+    let channel = due.definition.channel("torque");
+    let wrong = due.frames(Some((Kind::Bias(torque, channel, 12.0), ONSET_S, LENGTH_S)));
+    let page = |id: &str| {
+        let pages = due.definition.pages().iter();
+        let k = pages.clone().position(|p| p.id == id).expect("it is one");
+        due.frames(Some((Kind::Page(k), 0.0, LENGTH_S)))
+    };
+    let from = frame_at(ONSET_S + CONFIRM_S + 0.3);
+    let then = |rest: &[Picture]| due.check(&[&wrong[..from], &rest[from..]].concat());
+    let checked = then(&page("summary.night"));
+    let [event] = &checked.outcome.events[..] else {
+        panic!("one event was due\n{}", checked.told());
+    };
+    assert_eq!(event.regions, ["torque.night"], "{}", checked.told());
+    let [reversion] = &checked.outcome.summary.reversions[..] else {
+        panic!("{:?}", checked.outcome.summary.reversions);
+    };
+    assert_eq!(reversion.page, "summary.night");
+    assert!(reversion.up_at_s.is_some(), "{reversion}");
+    // By day it is another page, and not the one that has to stand there.
+    let checked = then(&page("summary.day"));
+    let [reversion] = &checked.outcome.summary.reversions[..] else {
+        panic!("{:?}", checked.outcome.summary.reversions);
+    };
+    assert!(
+        reversion.up_at_s.is_none(),
+        "{reversion}\n{}",
+        checked.told()
+    );
+}

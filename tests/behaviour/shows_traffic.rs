@@ -176,6 +176,12 @@ fn a_plot_that_shows_its_traffic_agrees() {
     let frame = &checked.frames[60].regions["plot"];
     // Bearing, distance and height of three targets, and the scale.
     assert_eq!(frame.readings.len(), 10, "{:?}", frame.readings);
+    let of = |channel: &str| {
+        let reading = frame.readings.iter().find(|r| r.channel == channel);
+        reading.unwrap().thing.as_deref()
+    };
+    assert_eq!(of("traffic_2_bearing"), Some("L"));
+    assert_eq!(of("scale"), None);
 }
 
 #[test]
@@ -185,6 +191,10 @@ fn a_target_that_is_missing_is_named() {
     let checked = shown(&[k, ("L", [250.0, 19.0, -300.0], [0.0; 3]), m]);
     let event = only(&checked);
     assert_eq!(event.symbol.as_deref(), Some("target 2 (symbol[2])"));
+    assert_eq!(
+        event.things_in_words().as_deref(),
+        Some("L (slot 2 of traffic)")
+    );
     assert!(event.picture_error.missing_px > event.picture_error.foreign_px);
 }
 
@@ -194,6 +204,8 @@ fn a_target_that_is_not_due_is_named_after_the_free_slot() {
     let checked = shown(&[k, l, m, ("G", [80.0, 4.5, 200.0], [0.0; 3])]);
     let event = only(&checked);
     assert_eq!(event.symbol.as_deref(), Some("target 4 (symbol[4])"));
+    // Nothing has that slot.
+    assert_eq!(event.things, []);
     assert!(event.picture_error.foreign_px > event.picture_error.missing_px);
 }
 
@@ -230,6 +242,10 @@ fn a_target_in_the_wrong_place_is_named_with_its_error() {
         let worst =
             worst.unwrap_or_else(|| panic!("{channel}: nothing was read\n{}", checked.told()));
         assert_eq!((&*worst.channel, &*worst.unit), (channel, unit));
+        let [thing] = &event.things[..] else {
+            panic!("one target: {:?}", event.things)
+        };
+        assert_eq!((&*thing.id, &*thing.table, thing.slot), ("M", "traffic", 3));
         let found = (worst.displayed - worst.expected).abs();
         assert!(
             (found - off).abs() < 0.05 * off.max(1.0),

@@ -419,3 +419,48 @@ fn quick_is_as_full(bench: Bench, onset: usize, kinds: &[(&str, Option<&str>, f6
         assert_eq!(is_changed.iter().all(|c| *c), place.is_none(), "{kind}");
     }
 }
+
+const SMALL: &str = r#"
+[plan]
+name = "small faults"
+display = "display.toml"
+seed = 5
+stretch_s = 2.0
+
+[[capture]]
+file = "clip.y4m"
+inputs = "inputs.csv"
+
+[[fault]]
+kind = "moved"
+sizes = [1.0, 4.0]
+duration_s = 0.8
+"#;
+
+/// A picture a pixel beside its place is what agreement permits: it is tried and told, and no miss.
+#[test]
+fn from_which_size_on_a_fault_must_be_raised_follows_from_what_is_permitted() {
+    const SHORT_S: f64 = 5.0;
+    let bench = Bench::engine_strip(SHORT_S);
+    let files = Files::new();
+    files.write("inputs.csv", inputs_until(SHORT_S).as_bytes());
+    files.write("clip.y4m", &y4m(&bench.frames(None)));
+    files.write("plan.toml", SMALL.as_bytes());
+    let ran = campaign(&files, "out", "2");
+    assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
+    let trials = files.text("out/trials.jsonl");
+    let trials: Vec<serde_json::Value> = (trials.lines())
+        .map(|l| serde_json::from_str(l).expect("each line is JSON"))
+        .collect();
+    assert!(trials.iter().all(|t| t["permitted"] == 1.0), "{trials:?}");
+    let large = trials.iter().filter(|t| t["size"] == 4.0).count();
+    assert!(0 < large && large < trials.len(), "{trials:?}");
+    let summary = files.json("out/campaign.json");
+    assert_eq!(summary["coverage"]["as_class"]["n"], large);
+    let notes = summary["notes"].as_array().expect("a list");
+    let told = notes.iter().filter_map(serde_json::Value::as_str);
+    assert!(
+        told.clone().any(|n| n.contains("moved below 2 px")),
+        "{notes:?}"
+    );
+}

@@ -2,6 +2,7 @@
 
 import argparse
 import json
+import tomllib
 from pathlib import Path
 
 KINDS = Path(__file__).parents[2] / "src/inject/kinds"
@@ -18,6 +19,10 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--display", type=Path, required=True)
     parser.add_argument("--capture", type=Path, nargs=2, action="append", required=True, metavar=("VIDEO", "CSV"))
+    parser.add_argument("--offset", type=float, default=0.0, help="recording time of the captures' first frame, s")
+    parser.add_argument("--table", action="append", default=[], metavar="NAME=CSV", help="a further table of the recordings")
+    parser.add_argument("--without", nargs="+", default=[], metavar="KIND", help="kinds that are left out")
+    parser.add_argument("--no-twins", action="store_true", help="no harmless changes")
     parser.add_argument("--repeats", type=int, default=2)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", type=Path, required=True)
@@ -31,19 +36,30 @@ def plan(args):
     yield f'[plan]\nname = "every kind everywhere"\ndisplay = "{args.display.resolve()}"\nseed = {args.seed}'
     for video, inputs in args.capture:
         yield f'[[capture]]\nfile = "{video.resolve()}"\ninputs = "{inputs.resolve()}"\nallow_missing = true'
-    for kind in sorted(path.stem for path in KINDS.glob("*.rs") if path.stem not in ("mod", "tests")):
+        yield f"offset_s = {args.offset}"
+        for name, path in (table.split("=", 1) for table in args.table):
+            yield f'tables.{name} = "{Path(path).resolve()}"'
+    twins = "" if args.no_twins else "twins = true"
+    for kind in sorted(path.stem for path in KINDS.glob("*.rs") if path.stem not in ("mod", "tests", *args.without)):
         if kind == "bias":
             yield fault(kind, args.repeats, 0.8, "sizes = { from = 0.25, to = 4.0, count = 9, log = true }")
             # About the tolerance, where the curve rises.
             yield fault(kind, args.repeats, 0.8, "sizes = { from = 0.8, to = 1.6, count = 5 }")
-            steep = f"channels = {json.dumps(STEEP)}\nsizes = {{ from = 1.0, to = 1.4, count = 9 }}"
+            steep = f"channels = {json.dumps(judged(args.display, STEEP))}\nsizes = {{ from = 1.0, to = 1.4, count = 9 }}"
             yield fault(kind, args.repeats, 0.8, steep)
-            rare = f"channels = {json.dumps(RARE)}\nsizes = {{ from = 0.5, to = 4.0, count = 9, log = true }}"
+            rare = f"channels = {json.dumps(judged(args.display, RARE))}\nsizes = {{ from = 0.5, to = 4.0, count = 9, log = true }}"
             yield fault(kind, 2 * args.repeats, 0.8, rare)
-            yield fault(kind, 1, 1.0, 'methods = ["donor"]\ntwins = true')
+            yield fault(kind, 1, 1.0, f'methods = ["donor"]\n{twins}')
         else:
             sizes = f"sizes = {SIZES[kind]}\n" if kind in SIZES else ""
-            yield fault(kind, args.repeats, DURATIONS_S.get(kind, 1.0), sizes + "twins = true")
+            yield fault(kind, args.repeats, DURATIONS_S.get(kind, 1.0), sizes + twins)
+
+
+def judged(display, channels):
+    """Those of the channels that the display has a tolerance for."""
+    regions = tomllib.loads(display.read_text())["region"]
+    limited = {name for region in regions for name in region.get("tolerance", {})}
+    return [name for name in channels if name in limited]
 
 
 def fault(kind, repeats, duration_s, more):

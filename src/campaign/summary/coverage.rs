@@ -80,21 +80,26 @@ pub(super) fn detection_times(counted: &[&TrialRecord]) -> Vec<DetectionTimes> {
         .collect()
 }
 
-/// Size from which a fault must be raised, in tolerances: those of the usual size and larger are counted for
-/// coverage.
-pub(super) const COUNTED_TOLERANCES: f64 = 2.0;
+/// From so many times what is permitted on a fault must be raised, and is counted for coverage.
+pub(super) const COUNTED_TIMES: f64 = 2.0;
 
-/// Whether a trial counts for coverage: a fault, large enough that it must be raised.
+/// Size from which on a fault must be raised: by what the definition permits of it, else the usual size of its kind. `None` where
+/// it has no size.
+#[must_use]
+pub fn least_size(t: &TrialRecord) -> Option<f64> {
+    // Records of earlier versions do not say what is permitted.
+    let of_value = (t.unit.as_deref() == Some(TOLERANCES)).then_some(1.0);
+    let of_definition = t.permitted.or(of_value).map(|p| COUNTED_TIMES * p);
+    let axis = crate::inject::model(&t.kind).and_then(|m| m.about().axis);
+    of_definition.or(axis.map(|a| a.usual))
+}
+
+/// Whether a trial counts for coverage: a fault, large enough and there for long enough that it must be raised.
 #[must_use]
 pub fn is_counted(t: &TrialRecord) -> bool {
-    let is_small =
-        t.unit.as_deref() == Some(TOLERANCES) && t.size.unwrap_or(0.0) < COUNTED_TOLERANCES - 1e-9;
-    let usual = crate::inject::model(&t.kind)
-        .and_then(|m| m.about().axis)
-        .map_or(0.0, |a| a.usual);
-    let is_below_usual =
-        t.unit.as_deref() != Some(TOLERANCES) && t.size.is_some_and(|s| s < usual - 1e-9);
-    !t.is_twin && !t.outcome.expected.is_empty() && !is_small && !is_below_usual
+    let sizes = t.size.zip(least_size(t));
+    let is_large = sizes.is_none_or(|(size, least)| size >= least - 1e-9);
+    !t.is_twin && !t.outcome.expected.is_empty() && is_large && !t.is_brief
 }
 
 /// Whether a fault was raised in its place within the limit of its hazard class.

@@ -19,7 +19,7 @@ use std::path::Path;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use self::coverage::{COUNTED_TOLERANCES, coverage, detection_times};
+use self::coverage::{COUNTED_TIMES, coverage, detection_times, least_size};
 use self::nuisance::tails;
 use self::sizes::size_curves;
 use self::verifiability::verifiability;
@@ -36,7 +36,7 @@ use crate::campaign::statistics::{Confidence, Error as StatisticsError};
 use crate::campaign::trials::Trials;
 use crate::definition::Definition;
 use crate::evidence::measurements;
-use crate::evidence::records::{AlertRecord, CAUTION, RECORDS_VERSION};
+use crate::evidence::records::{AlertRecord, CAUTION, RECORDS_VERSION, rounded};
 use crate::files;
 
 /// `campaign.json`.
@@ -260,10 +260,12 @@ pub fn summarise(
         })
         .collect();
     let mut notes = vec![
-        format!("coverage counts faults of {COUNTED_TOLERANCES} tolerances or more, and of the usual size or more where sizes are not tolerances; smaller ones are in the curves against size"),
+        format!("coverage counts faults of {COUNTED_TIMES} times what the definition permits or more, and of the usual size or more where it says nothing of their size; smaller ones are in the curves against size"),
         "faults are put in behind the codec, at moments chosen by seed; trials of one stretch of video are not wholly independent".to_owned(),
         "moments: visible faults begin only where they change the picture, or, for those that need motion, where what they strike moves".to_owned(),
     ];
+    notes.extend(small(&records));
+    notes.extend(brief(&records));
     if !not_begun.is_empty() {
         notes.push("trials that found no moment to begin are not counted".to_owned());
     }
@@ -325,6 +327,55 @@ pub fn summarise(
         diagnostic: diagnostic(plan, &counted, confidence)?,
         misses: misses(&counted),
         notes,
+    })
+}
+
+/// Faults that were carried out and need not be raised as small as they are, in words, a kind each.
+fn small(records: &[TrialRecord]) -> Option<String> {
+    let mut kinds: BTreeMap<&str, Vec<&TrialRecord>> = BTreeMap::new();
+    let faults = records
+        .iter()
+        .filter(|t| !t.is_twin && !t.outcome.expected.is_empty());
+    for t in faults.filter(|t| !t.is_brief && !is_counted(t)) {
+        kinds.entry(&t.kind).or_default().push(t);
+    }
+    let words = kinds.iter().map(|(kind, list)| {
+        let raised = list.iter().filter(|t| is_in_place(t)).count();
+        let least = list.iter().filter_map(|t| least_size(t)).map(rounded);
+        let (low, high) = least.fold((f64::INFINITY, 0.0f64), |(l, h), v| (l.min(v), h.max(v)));
+        let range = if low < high {
+            format!("{low} to {high}")
+        } else {
+            low.to_string()
+        };
+        let unit = list[0].unit.as_deref().unwrap_or_default();
+        format!(
+            "{kind} below {range} {unit} ({raised} of {} raised)",
+            list.len()
+        )
+    });
+    let words: Vec<String> = words.collect();
+    (!words.is_empty()).then(|| format!("need not be raised, being small: {}", words.join(", ")))
+}
+
+/// Faults that need not be raised since what they change is there for less than it takes to confirm them, in words.
+fn brief(records: &[TrialRecord]) -> Option<String> {
+    let mut kinds: BTreeMap<&str, u64> = BTreeMap::new();
+    let faults = records
+        .iter()
+        .filter(|t| !t.is_twin && !t.outcome.expected.is_empty());
+    for t in faults.filter(|t| t.is_brief) {
+        *kinds.entry(&t.kind).or_default() += 1;
+    }
+    let words: Vec<String> = kinds
+        .iter()
+        .map(|(kind, n)| format!("{n} of {kind}"))
+        .collect();
+    (!words.is_empty()).then(|| {
+        format!(
+            "need not be raised, being there for less than it takes to confirm them: {}",
+            words.join(", ")
+        )
     })
 }
 

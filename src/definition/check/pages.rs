@@ -32,6 +32,7 @@ impl Check<'_> {
             if let Some(reversion) = &page.reversion {
                 let at = at.key("reversion");
                 self.number(&at.key("within_ms"), reversion.within_ms, &TIME);
+                self.conditions_under(&at, "when", &reversion.when);
                 self.conditions_under(&at, "reset", &reversion.reset);
                 if let Some(other) = self.looks_alike(k) {
                     let other = &pages[other].id;
@@ -42,8 +43,16 @@ impl Check<'_> {
                     let help = "nobody could tell whether the display has reverted: give it a region of its own";
                     self.say_with(&at, message, Some(help.into()));
                 }
-                if pages[..k].iter().any(|p| p.reversion.is_some()) {
-                    self.say(&at, "another page has a `reversion` already".to_owned());
+                let is_last = pages[k + 1..].iter().all(|p| p.reversion.is_none());
+                if is_last != reversion.when.is_empty() {
+                    let message = if is_last {
+                        "nothing says which page a reversion puts up while this one is not it"
+                    } else {
+                        "another page further down has a `reversion`, and is never the one"
+                    };
+                    let help =
+                        "of several pages of a reversion all but the last have a `when` in it";
+                    self.say_with(&at, message.to_owned(), Some(help.to_owned()));
                 }
             }
             if page.is_for_reversion_only() {

@@ -3,7 +3,7 @@
 
 pub mod scenario;
 
-use super::faults::{Class, Fault, Kind};
+use super::faults::{Class, Fault, Kind, Names};
 use crate::definition::Definition;
 use crate::recording::inputs::Value;
 
@@ -16,49 +16,23 @@ pub const SECOND: &str = include_str!("second.toml");
 /// Frames a second of both captures.
 pub const RATE: (u32, u32) = (15, 1);
 
-/// Names in a definition, as faults name them.
-struct Names<'d>(&'d Definition);
-
-impl Names<'_> {
-    fn region(&self, id: &str) -> usize {
-        let found = self.0.regions().iter().position(|r| r.id == id);
-        found.unwrap_or_else(|| panic!("the bundled display has the region {id}"))
-    }
-
-    fn page(&self, id: &str) -> usize {
-        let found = self.0.pages().iter().position(|p| p.id == id);
-        found.unwrap_or_else(|| panic!("the bundled display has the page {id}"))
-    }
-
-    fn bias(&self, region: &str, channel: &str, by: f64) -> Kind {
-        Kind::Bias(self.region(region), self.0.channel(channel), by)
-    }
-
-    fn set(&self, region: &str, channel: &str, value: Value) -> Kind {
-        Kind::Set(self.region(region), self.0.channel(channel), value)
-    }
-}
-
 fn fault(
     class: Class,
     regions: &[&str],
-    [onset_s, end_s]: [f64; 2],
-    kind: Kind,
+    span_s: [f64; 2],
+    kind: Option<Kind>,
     what: &str,
 ) -> Fault {
     let (rate, per) = RATE;
-    let on_frame = |t: f64| {
-        let rate = f64::from(rate) / f64::from(per);
-        libm::round(t * rate) / rate
-    };
-    Fault {
+    let kind = kind.unwrap_or_else(|| panic!("the bundled display has what \"{what}\" names"));
+    Fault::on_frames(
+        f64::from(rate) / f64::from(per),
         class,
-        regions: regions.iter().map(|r| (*r).to_owned()).collect(),
-        onset_s: on_frame(onset_s),
-        end_s: on_frame(end_s),
-        what: what.into(),
+        regions,
+        span_s,
         kind,
-    }
+        what,
+    )
 }
 
 /// What goes wrong on the flight display.
@@ -69,21 +43,31 @@ fn fault(
 pub fn faults(definition: &Definition) -> Vec<Fault> {
     use Class::{Frozen, Harmless, Misleading};
     let names = Names(definition);
-    let page = |id: &str| Kind::Page(names.page(id));
+    let page = |id: &str| {
+        let found = definition.pages().iter().position(|p| p.id == id);
+        found.map(Kind::Page)
+    };
+    let set = |region: &str, channel: &str, value: Value| {
+        Some(Kind::Set(
+            names.region(region)?,
+            names.channel(channel)?,
+            value,
+        ))
+    };
     let swap = |region: &str, a: &str, b: &str| {
-        Kind::Swap(
-            names.region(region),
-            definition.channel(a),
-            definition.channel(b),
-        )
+        Some(Kind::Swap(
+            names.region(region)?,
+            names.channel(a)?,
+            names.channel(b)?,
+        ))
     };
-    let joined = Kind::Copy {
-        region: names.region("rotor"),
-        from: definition.channel("rotor_speed"),
-        to: definition.channel("engine_speed"),
+    let copy = |region: &str, from: &str, to: &str| {
+        Some(Kind::Copy {
+            region: names.region(region)?,
+            from: names.channel(from)?,
+            to: names.channel(to)?,
+        })
     };
-    let red = definition.color("red");
-    let white = definition.color("white");
     // Whatever stands on the flight page; no alert is active then.
     let flight = [
         "modes",
@@ -113,7 +97,7 @@ pub fn faults(definition: &Definition) -> Vec<Fault> {
             Misleading,
             &["rotor"],
             [6.0, 7.4],
-            joined,
+            copy("rotor", "rotor_speed", "engine_speed"),
             "engine speed goes with the rotor's",
         ),
         fault(
@@ -134,14 +118,14 @@ pub fn faults(definition: &Definition) -> Vec<Fault> {
             Misleading,
             &["vertical_speed"],
             [22.4, 23.8],
-            Kind::Recolor(names.region("vertical_speed"), red, white),
+            names.recolor("vertical_speed", "red", "white"),
             "the fast descent stays white",
         ),
         fault(
             Misleading,
             &["alerts"],
             [25.4, 26.0],
-            Kind::DropAlert(names.region("alerts")),
+            names.drop_alert("alerts"),
             "the red alert of a full list is missing",
         ),
         fault(
@@ -169,7 +153,7 @@ pub fn faults(definition: &Definition) -> Vec<Fault> {
             Misleading,
             &["modes"],
             [37.2, 38.8],
-            names.set("modes", "vertical_mode", Value::Number(2.0)),
+            set("modes", "vertical_mode", Value::Number(2.0)),
             "a mode that dropped out is shown engaged",
         ),
         fault(
@@ -190,14 +174,14 @@ pub fn faults(definition: &Definition) -> Vec<Fault> {
             Misleading,
             &["fuel"],
             [48.2, 50.0],
-            names.set("fuel", "fuel_unit", Value::Text("KG".into())),
+            set("fuel", "fuel_unit", Value::Text("KG".into())),
             "fuel stands in the wrong unit",
         ),
         fault(
             Misleading,
             &["lamps"],
             [51.6, 53.0],
-            names.set("lamps", "warning_lamp", Value::Number(0.0)),
+            set("lamps", "warning_lamp", Value::Number(0.0)),
             "the warning lamp stays dark",
         ),
         fault(
@@ -218,14 +202,14 @@ pub fn faults(definition: &Definition) -> Vec<Fault> {
             Misleading,
             &basic,
             [63.3, 65.7],
-            Kind::Nothing,
+            Some(Kind::Nothing),
             "and the display does not revert",
         ),
         fault(
             Frozen,
             &["stopwatch"],
             [68.2, 71.0],
-            Kind::FreezeRegion(names.region("stopwatch")),
+            names.freeze("stopwatch"),
             "the stopwatch stands still",
         ),
         fault(
@@ -258,7 +242,7 @@ pub fn second_faults(definition: &Definition) -> Vec<Fault> {
             Class::Misleading,
             &all,
             [30.4, 31.8],
-            Kind::ExchangeHalves,
+            Some(Kind::ExchangeHalves),
             "its upper and lower halves are exchanged",
         ),
         fault(

@@ -284,6 +284,9 @@ impl Claim<'_> {
             name(e.class),
         )];
         lines.extend(wrong);
+        if let Some(things) = e.things_in_words() {
+            lines.push(format!("As it began, the slot was that of {things}."));
+        }
         lines
     }
 
@@ -809,6 +812,7 @@ mod tests {
     use super::*;
     use crate::evidence::explain::About;
     use crate::evidence::report::tests::{display, event, summary};
+    use crate::judge::events::Thing;
 
     /// What is told of an event of which the frames say nothing.
     fn told(change: impl FnOnce(&mut Event)) -> String {
@@ -869,6 +873,18 @@ mod tests {
             e.remarks = vec!["shows the page \"engine\"".into()];
         });
         assert!(page.contains("it shows the page \"engine\""), "{page}");
+    }
+
+    #[test]
+    fn what_has_a_slot_is_named() {
+        let text = told(|e| {
+            e.things = vec![Thing {
+                id: "T7".into(),
+                table: "traffic".into(),
+                slot: 3,
+            }];
+        });
+        assert!(text.contains("T7 (slot 3 of traffic)"), "{text}");
     }
 
     #[test]

@@ -128,6 +128,7 @@ fn events(bundle: &Bundle) -> Sheet {
                 Cell::Count(e.picture_error.foreign_px.into()),
                 Cell::Count(e.picture_error.color_samples.into()),
                 Cell::text(e.symbol.as_deref().unwrap_or_default()),
+                Cell::text(e.things_in_words().unwrap_or_default()),
                 Cell::text(&e.requirement),
                 Cell::text(e.remarks.join("; ")),
             ]);
@@ -157,6 +158,7 @@ fn events(bundle: &Bundle) -> Sheet {
             "foreign px",
             "colour samples",
             "symbol",
+            "things",
             "requirements",
             "remarks",
         ],

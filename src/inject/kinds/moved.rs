@@ -9,6 +9,10 @@ use crate::judge::verdict::Verdict;
 /// What registration cannot tell from good, px.
 const HARMLESS_PX: f64 = 0.25;
 
+/// What agreement permits: ink that is due may stand one pixel beside its place. All of a region moves as one, so no value that is
+/// read in it changes.
+const PERMITTED_PX: f64 = 1.0;
+
 const ABOUT: About = About {
     axis: Some(Axis {
         what: "distance",
@@ -41,6 +45,10 @@ impl Model for Moved {
         } else {
             &[Verdict::Misleading]
         }
+    }
+
+    fn permitted(&self, _: &Clip, _: Target) -> Option<f64> {
+        Some(PERMITTED_PX)
     }
 
     fn twin(&self, _: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {

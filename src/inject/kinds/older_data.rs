@@ -6,7 +6,6 @@
 use super::super::{About, Axis, Clip, Delivery, Fault, Group, Injector, Model, Target};
 use super::{show_frame, twin, whole_and_regions};
 use crate::capture::CapturedFrame;
-use crate::definition::Definition;
 use crate::definition::model::Symbol;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -53,8 +52,10 @@ impl Model for OlderData {
         }
     }
 
-    fn is_tolerated(&self, definition: &Definition, fault: &Fault) -> bool {
-        let region = fault.target.region.map(|k| &definition.regions()[k]);
+    /// What the permitted latency leaves beside that of the display as it is.
+    fn permitted(&self, clip: &Clip, target: Target) -> Option<f64> {
+        let definition = clip.definition();
+        let region = target.region.map(|k| &definition.regions()[k]);
         let latency_ms = region
             .and_then(|r| r.max_latency_ms)
             .unwrap_or(definition.file().display.max_latency_ms);
@@ -67,7 +68,7 @@ impl Model for OlderData {
                 .next()
         });
         let allowed_ms = hold_ms.map_or(latency_ms, |h| h.max(latency_ms));
-        fault.look == ONE_FRAME_OLDER || fault.size * 1000.0 <= allowed_ms
+        Some((allowed_ms / 1000.0 - clip.profile.latency_s).max(0.0))
     }
 
     fn twin(&self, _: &Clip, fault: &Fault) -> Option<(Fault, &'static str)> {

@@ -299,6 +299,7 @@ const fn reason(why: Why) -> &'static str {
         Why::WithinLatency => "within the permitted latency",
         Why::TooFaint => "too faint",
         Why::Persistence => "not seen for long enough",
+        Why::TooBrief => "not there for long enough",
         Why::Class => "raised as another class",
         Why::Place => "raised for another place",
         Why::ChainNotRecognised => "change of the chain not recognised",

@@ -179,6 +179,7 @@ fn card(bundle: &Bundle, k: usize, run: &CheckRun, e: usize, stills: &[Embedded]
                 } }
                 div { dt { "Picture" } dd { (event.picture_error) (where_in(event)) ", frame " (event.best_frame) } }
                 @if let Some(symbol) = &event.symbol { div { dt { "Symbol" } dd { (symbol) } } }
+                @if let Some(things) = event.things_in_words() { div { dt { "Which" } dd { (things) } } }
                 div { dt { "Hazard, action" } dd { (word(&event.hazard)) ", " (action(event)) } }
                 div.long { dt { "Requirements" } dd { (named(event)) } }
             }
