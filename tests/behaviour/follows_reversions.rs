@@ -279,8 +279,7 @@ id = "day"
 
 #[test]
 fn a_reversion_by_night_puts_up_its_page_in_the_colours_of_the_night() {
-    let file = definition("").file().clone();
-    let mut file = file;
+    let mut file = definition("").file().clone();
     for page in file.page.iter_mut().filter(|p| p.reversion.is_some()) {
         page.when.clear();
     }
