@@ -234,7 +234,7 @@ impl<'d> Comparison<'d> {
                 region,
                 channel: channel.clone(),
                 tolerance: *tolerance,
-                persistence: Persistence::new(model.confirm_ms, model.recover_ms),
+                persistence: Persistence::new(model.confirm_ms(), model.recover_ms),
                 open: None,
                 compared: 0,
             }));
@@ -380,6 +380,7 @@ impl<'d> Comparison<'d> {
             symbol: None,
             requirement: region.requirements.join(", "),
             as_a_whole: None,
+            test: None,
             remarks: vec![remark],
         });
     }
