@@ -15,8 +15,8 @@ use framevouch::definition::Definition;
 use framevouch::definition::model::Hazard;
 use framevouch::demo::DISPLAY;
 use framevouch::tune::material::{Clip, Material};
-use framevouch::tune::search::{Demand, RegionReady, factors};
-use framevouch::tune::strength::{Confirmation, confirmed};
+use framevouch::tune::search::{Demand, RegionReady};
+use framevouch::tune::strength::{Confirmation, Strengths, factors};
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{RngCore, SeedableRng};
 
@@ -31,7 +31,7 @@ fn clip(region: usize, number: u64, count: usize, strength: impl FnMut(usize) ->
         region,
         number,
         times_s: (0..count).map(|k| k as f64 / RATE_HZ).collect(),
-        strengths: (0..count).map(strength).collect(),
+        strengths: Strengths::plain((0..count).map(strength).collect()),
         why: None,
     }
 }
@@ -60,7 +60,7 @@ fn replay(material: &Material, confirmation: Confirmation, factor: f64) -> usize
     let clips = material.faults.iter().chain(&material.clean);
     clips
         .filter(|c| {
-            let after = confirmed(&c.times_s, &c.strengths, confirmation);
+            let after = c.strengths.confirmed(&c.times_s, confirmation);
             after.iter().any(|s| *s > factor)
         })
         .count()
@@ -84,7 +84,7 @@ fn tune(c: &mut Criterion) {
         b.iter(|| RegionReady::new(&material, &definition, region, &demand).expect("good"));
     });
     let ready = RegionReady::new(&material, &definition, region, &demand).expect("good");
-    let confirms = ready.confirms_ms().count();
+    let confirms = ready.limits().count();
     let sets = confirms * factors().count();
     group.throughput(Throughput::Elements(sets as u64));
     group.bench_function("judge_all_sets", |b| {
@@ -101,6 +101,7 @@ fn tune(c: &mut Criterion) {
         confirm_s: 0.3,
         often: None,
         recover_s: 0.5,
+        plan: None,
     };
     group.bench_function("replay_one_set", |b| {
         b.iter(|| black_box(replay(&material, confirmation, 1.0)));

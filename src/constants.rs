@@ -9,7 +9,7 @@ const STAGES: [(&str, usize); 4] = [
     ("chain", 102),
     ("examine", 102),
     ("check", 27),
-    ("judge", 24),
+    ("judge", 26),
 ];
 /// How code is laid out, and what marks mean: no decision hangs on these.
 const NO_DECISION: [&str; 7] = [

@@ -232,7 +232,7 @@ impl<'d> Comparison<'d> {
                 region,
                 channel: channel.clone(),
                 tolerance: *tolerance,
-                persistence: Persistence::new(model.confirm_ms, model.recover_ms),
+                persistence: Persistence::new(model.confirm_ms(), model.recover_ms),
                 open: None,
                 compared: 0,
             }));
@@ -379,6 +379,7 @@ impl<'d> Comparison<'d> {
             things: Vec::new(),
             requirement: region.requirements.join(", "),
             as_a_whole: None,
+            test: None,
             remarks: vec![remark],
         });
     }

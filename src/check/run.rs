@@ -406,7 +406,7 @@ impl<'d> Run<'d> {
             .definition
             .regions()
             .iter()
-            .any(|r| outside_s * 1000.0 >= r.confirm_ms);
+            .any(|r| outside_s * 1000.0 >= r.confirm_ms());
         let is_error = self.unrecorded == self.frames || (is_missable && !is_allowed);
         Some((text, is_error))
     }

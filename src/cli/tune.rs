@@ -276,13 +276,22 @@ fn print_region(r: &RegionTuned) {
         return;
     };
     let range = |v: Option<[f64; 2]>| v.map_or(String::new(), |[a, b]| format!("{a} to {b}"));
+    let limit = match s.budget_per_hour {
+        Some(per_hour) => format!(
+            "budget of its class {per_hour} trips an hour (good {})",
+            range(r.budgets_per_hour)
+        ),
+        None => format!(
+            "confirmed after {} ms (good {})",
+            s.confirm_ms,
+            range(r.confirms_ms)
+        ),
+    };
     say!(
-        "  {:<16} tolerances x {} (good {}), confirmed after {} ms (good {})",
+        "  {:<16} tolerances x {} (good {}), {limit}",
         r.region,
         s.factor,
         range(r.factors),
-        s.confirm_ms,
-        range(r.confirms_ms),
     );
     if r.is_concerned {
         say!(

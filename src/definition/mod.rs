@@ -47,7 +47,7 @@ use crate::recording::inputs::{ChannelId, Inputs};
 use crate::reference::text::{Font, FontId};
 use crate::requirements::Requirements;
 use logic::Logic;
-use model::{Channel, DisplayFile, Page, Region};
+use model::{Budget, Channel, DisplayFile, Page, Region};
 use pages::PageSet;
 use recording_form::RecordingForm;
 
@@ -207,6 +207,25 @@ impl Definition {
     pub fn max_latency_s(&self, region: usize) -> f64 {
         let own = self.file.region[region].max_latency_ms;
         own.unwrap_or(self.file.display.max_latency_ms) / 1000.0
+    }
+
+    /// What a region may spend of the budget of its hazard class, which its regions share alike; `None` where its faults are
+    /// confirmed by time.
+    ///
+    /// # Panics
+    /// When there is no such region.
+    #[must_use]
+    pub fn budget(&self, region: usize) -> Option<Budget> {
+        let own = &self.file.region[region];
+        let of_class = self.file.budget?.of(own.hazard);
+        let regions = self.file.region.iter();
+        let sharing = regions.filter(|r| r.hazard == own.hazard && !r.is_unchecked());
+        of_class
+            .filter(|_| own.confirm_ms.is_none())
+            .map(|budget| Budget {
+                nuisance_per_hour: budget.nuisance_per_hour / sharing.count().max(1) as f64,
+                ..budget
+            })
     }
 
     /// Pages in the order of the file; none when every region is shown all the time.

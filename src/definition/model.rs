@@ -58,6 +58,10 @@ pub struct DisplayFile {
     /// The requirements that regions verify, with their wording.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub requirements: Option<RequirementsSource>,
+    /// How often the monitor may trip with nothing wrong, and how soon it must alert when something is, by hazard class.
+    /// Regions of a class without a budget, or with confirmation times of their own, are confirmed by time.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub budget: Option<Budgets>,
     /// Input channels by name.
     #[serde(default)]
     pub channels: BTreeMap<Name, Channel>,
@@ -99,6 +103,51 @@ pub struct Display {
 
 fn default_max_latency_ms() -> f64 {
     150.0
+}
+
+/// Budgets by hazard class.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Budgets {
+    /// Of catastrophic regions.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub catastrophic: Option<Budget>,
+    /// Of hazardous ones.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hazardous: Option<Budget>,
+    /// Of major ones.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub major: Option<Budget>,
+    /// Of minor ones.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub minor: Option<Budget>,
+    /// Of those without a safety effect.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub none: Option<Budget>,
+}
+
+impl Budgets {
+    /// That of a hazard class.
+    #[must_use]
+    pub const fn of(&self, hazard: Hazard) -> Option<Budget> {
+        match hazard {
+            Hazard::Catastrophic => self.catastrophic,
+            Hazard::Hazardous => self.hazardous,
+            Hazard::Major => self.major,
+            Hazard::Minor => self.minor,
+            Hazard::None => self.none,
+        }
+    }
+}
+
+/// What the regions of a hazard class may cost, and what is asked of them.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Budget {
+    /// Nuisance trips of all regions of the class together, at most, 1/h.
+    pub nuisance_per_hour: f64,
+    /// Time from the first frame with an error that matters until the alert, at most, ms.
+    pub time_to_alert_ms: f64,
 }
 
 /// Where the outlines of a font come from.
@@ -251,6 +300,15 @@ pub enum Hazard {
 }
 
 impl Hazard {
+    /// All classes, most severe first.
+    pub const ALL: [Self; 5] = [
+        Self::Catastrophic,
+        Self::Hazardous,
+        Self::Major,
+        Self::Minor,
+        Self::None,
+    ];
+
     /// Its word in files.
     #[must_use]
     pub const fn name(self) -> &'static str {
@@ -270,15 +328,7 @@ impl Hazard {
         match word.as_str() {
             // As the classes of failure conditions are called in AMC 25.1309 (from memory).
             "no safety effect" | "no effect" => Some(Self::None),
-            other => [
-                Self::Catastrophic,
-                Self::Hazardous,
-                Self::Major,
-                Self::Minor,
-                Self::None,
-            ]
-            .into_iter()
-            .find(|h| h.name() == other),
+            other => Self::ALL.into_iter().find(|h| h.name() == other),
         }
     }
 }
@@ -301,9 +351,10 @@ pub struct Region {
     /// Requirement ids that the region verifies.
     #[serde(default)]
     pub requirements: Vec<String>,
-    /// How long a fault must persist before it is raised, ms.
-    #[serde(default = "default_confirm_ms")]
-    pub confirm_ms: f64,
+    /// How long a fault must persist before it is raised, ms; where its hazard class has a `budget`, that decides, and pictures
+    /// that are wrong in themselves are confirmed after the usual time. 300 when absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub confirm_ms: Option<f64>,
     /// Also raises a fault that comes and goes: `[k, n]`, at least k of the last n frames were faulty.
     pub confirm_frames: Option<[u32; 2]>,
     /// How long the picture must agree before the event ends, ms.
@@ -322,8 +373,28 @@ pub struct Region {
     pub for_each: Vec<ForEach>,
 }
 
-fn default_confirm_ms() -> f64 {
-    300.0
+/// Confirmation time where a definition gives none, ms.
+const USUAL_CONFIRM_MS: f64 = 300.0;
+
+impl Region {
+    /// How long a fault must persist before it is raised, ms, where no budget decides.
+    #[must_use]
+    pub fn confirm_ms(&self) -> f64 {
+        self.confirm_ms.unwrap_or(USUAL_CONFIRM_MS)
+    }
+}
+
+impl DisplayFile {
+    /// Writes the usual confirmation time into each region whose faults are confirmed by time and that gives none: a region
+    /// without one has a budget then.
+    pub(super) fn settle_confirmation(&mut self) {
+        for region in &mut self.region {
+            let has_budget = self.budget.is_some_and(|b| b.of(region.hazard).is_some());
+            if region.confirm_frames.is_some() || !has_budget {
+                region.confirm_ms.get_or_insert(USUAL_CONFIRM_MS);
+            }
+        }
+    }
 }
 
 fn default_recover_ms() -> f64 {

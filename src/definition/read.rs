@@ -100,6 +100,7 @@ impl Definition {
             }
             file_read = file(&root)?;
         }
+        file_read.settle_confirmation();
         let file = file_read;
         let Resolved {
             palette,

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::records::RECORDS_VERSION;
 use crate::definition::Definition;
-use crate::definition::model::{Hazard, Symbol, Unchecked};
+use crate::definition::model::{Budget, Hazard, Symbol, Unchecked};
 use crate::picture::Rect;
 use crate::requirements::Requirement;
 
@@ -46,6 +46,9 @@ pub struct RegionInfo {
     pub confirm_frames: Option<[u32; 2]>,
     /// How long the picture must agree before an event ends, ms.
     pub recover_ms: f64,
+    /// What it may spend of the budget of its hazard class, where that decides about values.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub budget: Option<Budget>,
     /// Permitted age of the data shown, ms.
     pub max_latency_ms: f64,
     /// Kinds of its symbols, in the order of the file, each once.
@@ -91,7 +94,8 @@ impl DisplayRecord {
             regions: definition
                 .regions()
                 .iter()
-                .map(|r| {
+                .enumerate()
+                .map(|(k, r)| {
                     let mut symbols: Vec<String> = Vec::new();
                     for s in &r.symbol {
                         if !symbols.iter().any(|k| k == s.kind()) {
@@ -109,9 +113,10 @@ impl DisplayRecord {
                         rect: r.rect,
                         hazard: r.hazard,
                         requirements: r.requirements.clone(),
-                        confirm_ms: r.confirm_ms,
+                        confirm_ms: r.confirm_ms(),
                         confirm_frames: r.confirm_frames,
                         recover_ms: r.recover_ms,
+                        budget: definition.budget(k),
                         max_latency_ms: r.max_latency_ms.unwrap_or(display.max_latency_ms),
                         symbols,
                         unchecked: r

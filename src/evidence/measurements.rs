@@ -8,7 +8,8 @@
 //! Blocks: a line of JSON ([`Header`]), then clips, then the end. Numbers are little-endian. A clip: trial number (u64,
 //! all ones for clean video), capture (u32), frames (u32), regions (u32); the regions' indices (u32 each); for each
 //! frame its time (f64, s) and for each region of the clip a letter (u8, see [`State`]) and an excess for each reading
-//! (i16; the lowest number where nothing was read). The end: a trial number of all ones but the lowest bit. After each
+//! (i16; the lowest number where nothing was read); of a region with `standard_errors` (version 3) then, for each reading, three
+//! standard errors, in thousandths of its tolerance too. The end: a trial number of all ones but the lowest bit. After each
 //! block stands its digest (u32): CRC-32 of the digest before (0 before the first) and the block, so that a block that
 //! is changed, missing, doubled or in another's place is noticed, and so is what stands behind the end. Files of
 //! version 1 have neither digests nor an end.
@@ -20,13 +21,14 @@ use serde::{Deserialize, Serialize};
 
 use crate::check::run::Run;
 use crate::definition::Definition;
+use crate::judge::constants::SIGMAS;
 use crate::judge::region::{Cause, RegionVerdict};
 use crate::judge::verdict::Verdict;
 
 /// Its name in a folder of results.
 pub const MEASUREMENTS_FILE: &str = "measurements.bin";
-/// Version of the file. Readers refuse later ones.
-pub const MEASUREMENTS_VERSION: u32 = 2;
+/// Version of the file. Readers refuse later ones. A file without standard errors is one of version 2.
+pub const MEASUREMENTS_VERSION: u32 = 3;
 /// How the digests of version 2 are made, as its header says.
 const DIGESTS: &str = "crc32 of the digest before and the block";
 /// Trial number that stands at the end.
@@ -53,6 +55,16 @@ pub struct RegionHeader {
     pub id: String,
     /// Its readings.
     pub readings: Vec<ReadingHeader>,
+    /// Whether the standard errors of its readings stand there: a budget decides about its values.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub standard_errors: bool,
+}
+
+impl RegionHeader {
+    /// Numbers that a frame has of it.
+    fn columns(&self) -> usize {
+        self.readings.len() * if self.standard_errors { 2 } else { 1 }
+    }
 }
 
 /// One reading.
@@ -142,16 +154,39 @@ pub struct RegionMeasured {
     pub region: usize,
     /// By frame.
     pub states: Vec<State>,
-    /// By frame, then by reading: thousandths of a tolerance.
+    /// By frame, then by reading: thousandths of a tolerance; then, where there are more columns than readings, what measuring
+    /// explains.
     excess: Vec<i16>,
     readings: usize,
+    columns: usize,
 }
 
 impl RegionMeasured {
     /// Excess of reading `reading` in frame `frame`, in tolerances; `None` where nothing was read.
     #[must_use]
     pub fn excess(&self, frame: usize, reading: usize) -> Option<f64> {
-        let e = self.excess[frame * self.readings + reading];
+        self.at(frame, reading)
+    }
+
+    /// How far reading `reading` lies off in frame `frame` and its standard error, in tolerances; `None` where nothing was read,
+    /// or no standard errors stand there.
+    #[must_use]
+    pub fn off(&self, frame: usize, reading: usize) -> Option<[f64; 2]> {
+        if !self.has_standard_errors() {
+            return None;
+        }
+        let measuring = self.at(frame, self.readings + reading)?;
+        Some([self.at(frame, reading)? + measuring, measuring / SIGMAS])
+    }
+
+    /// Whether standard errors stand there.
+    #[must_use]
+    pub const fn has_standard_errors(&self) -> bool {
+        self.columns > self.readings
+    }
+
+    fn at(&self, frame: usize, column: usize) -> Option<f64> {
+        let e = self.excess[frame * self.columns + column];
         (e != NOTHING).then(|| f64::from(e) / STEPS)
     }
 
@@ -182,14 +217,18 @@ impl Header {
     #[must_use]
     pub fn of(definition: &Definition, run: &Run) -> Self {
         let channels = definition.channels();
+        let has_budget = |k: usize| definition.budget(k).is_some();
+        let is_any = (0..definition.regions().len()).any(has_budget);
         let regions = definition.regions().iter().zip(run.examiners());
+        let regions = regions.enumerate();
         Self {
-            measurements_version: MEASUREMENTS_VERSION,
+            measurements_version: if is_any { MEASUREMENTS_VERSION } else { 2 },
             digests: Some(DIGESTS.to_owned()),
             display: definition.file().display.name.clone(),
             regions: regions
-                .map(|(region, examiner)| RegionHeader {
+                .map(|(k, (region, examiner))| RegionHeader {
                     id: region.id.clone(),
+                    standard_errors: has_budget(k),
                     readings: examiner
                         .freedoms()
                         .iter()
@@ -224,10 +263,12 @@ impl Header {
             regions: vec![
                 RegionHeader {
                     id: "a".into(),
+                    standard_errors: false,
                     readings: vec![reading.clone(), reading],
                 },
                 RegionHeader {
                     id: "b".into(),
+                    standard_errors: true,
                     readings: vec![],
                 },
             ],
@@ -259,6 +300,7 @@ impl Measured {
                     states: Vec::new(),
                     excess: Vec::new(),
                     readings: r.readings.len(),
+                    columns: r.columns(),
                 })
                 .collect(),
             tolerances: header.tolerances(),
@@ -272,13 +314,20 @@ impl Measured {
             let v = &verdicts[r.region];
             r.states.push(State::of(v));
             let begin = r.excess.len();
-            r.excess.resize(begin + r.readings, NOTHING);
+            r.excess.resize(begin + r.columns, NOTHING);
             for reading in &v.readings {
                 let tolerance = self.tolerances[r.region][reading.freedom];
                 if tolerance > 0.0 && reading.excess.is_finite() {
-                    let steps = libm::round(reading.excess / tolerance * STEPS);
-                    let most = f64::from(i16::MAX);
-                    r.excess[begin + reading.freedom] = steps.clamp(-most, most) as i16;
+                    let steps = |value: f64| {
+                        let most = f64::from(i16::MAX);
+                        libm::round(value / tolerance * STEPS).clamp(-most, most) as i16
+                    };
+                    let at = begin + reading.freedom;
+                    r.excess[at] = steps(reading.excess);
+                    if r.columns > r.readings {
+                        // An error that is rounded to nothing would make everything sure.
+                        r.excess[at + r.readings] = steps(SIGMAS * reading.standard_error).max(1);
+                    }
                 }
             }
         }
@@ -303,7 +352,7 @@ impl Measured {
             bytes.extend(time_s.to_le_bytes());
             for r in &self.regions {
                 bytes.push(r.states[k].letter());
-                for e in &r.excess[k * r.readings..(k + 1) * r.readings] {
+                for e in &r.excess[k * r.columns..(k + 1) * r.columns] {
                     bytes.extend(e.to_le_bytes());
                 }
             }
@@ -504,8 +553,8 @@ impl<R: BufRead> Reader<R> {
                 header.measurements_version
             )));
         }
-        // A version 2 whose number was damaged would else pass without its digests.
-        let digests = (header.measurements_version == 2).then_some(DIGESTS);
+        // A later version whose number was damaged would else pass without its digests.
+        let digests = (header.measurements_version >= 2).then_some(DIGESTS);
         if header.measurements_version == 0 || header.digests.as_deref() != digests {
             return Err(wrong("its header is damaged".into()));
         }
@@ -616,7 +665,7 @@ impl<R: BufRead> Reader<R> {
                     return Err(self.wrong(format!("there is no state {}", letter[0])));
                 };
                 r.states.push(state);
-                for _ in 0..r.readings {
+                for _ in 0..r.columns {
                     let mut excess = [0; 2];
                     self.fill(&mut excess, false)?;
                     r.excess.push(i16::from_le_bytes(excess));
@@ -700,6 +749,8 @@ mod tests {
                 .collect(),
             digits: Vec::new(),
             since_s: None,
+            alarm: None,
+            is_nearly_off: false,
             live_since_s: None,
         }
     }

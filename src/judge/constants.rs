@@ -12,7 +12,11 @@ pub const MEMORY_S: f64 = 0.1;
 pub const TAIL_DEGREES: f64 = 4.0;
 /// Standard errors of a reading, or of the mean of a varying age, that are never held against a value. Derived: beyond them lies one in 370.
 pub const SIGMAS: f64 = 3.0;
-/// Sum of log-likelihoods at which a reading counts as held. Derived: no false alarm in fewer than e^16 independent readings
+/// Sequential tests of one reading, which share its budget. Derived: off to either side, held, and of another age.
+pub const TESTS_OF_A_READING: usize = 4;
+/// Standard errors that no tolerance has: where an error must be as large to be found, it is not. Budget.
+pub const UNREACHED_SIGMAS: f64 = 1e4;
+/// Sum of log-likelihoods at which a reading counts as held where the definition sets no budget. Derived: no false alarm in fewer than e^16 independent readings
 /// (Lorden, Annals of Mathematical Statistics 42 (1971) 1897-1908, from memory), 490 hours of one that moves all the time.
 pub const ALARM: f64 = 16.0;
 /// The sum stops growing at so many alarms, so that a display that recovers is believed soon. Derived: three alarms to come down.
@@ -58,7 +62,7 @@ pub const UNKNOWN_AGE_S: f64 = LONGEST_DELAY_S;
 /// Farthest that readings may move the moment that a picture was found to show, s. Budget: beyond it another picture is shown.
 pub const FARTHEST_S: f64 = 0.25;
 
-/// Share of the confirmation time after which a display that reverts had a cause. Budget: its monitor looks at other frames than this one,
+/// Share of the confirmation time, or of the sum of a test, after which a display that reverts had a cause. Budget: its monitor looks at other frames than this one,
 /// and the first of them may be missing here and there.
 pub const NEARLY: f64 = 0.5;
 /// How far the onset of a freeze is dated back at most, s. Derived: as far as a delay.

@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 
 use super::constants::{LONGEST_HOLD_S, NEARLY, RETOLD_S};
 use super::persistence::{KOfN, Persistence, Transition};
-use super::region::RegionVerdict;
+use super::region::{Alarm, RegionVerdict, Tested};
 use super::verdict::Verdict;
 use crate::definition::Definition;
 use crate::definition::model::{Alert, AlertClass, Hazard};
@@ -162,6 +162,9 @@ pub struct Event {
     /// What a misleading picture is as a whole, where that could be told; the first remark says it in words.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub as_a_whole: Option<AsAWhole>,
+    /// The sequential test that raised it, where its hazard class has a budget and readings decided.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub test: Option<TestRecord>,
     /// What else the regions said in this time.
     pub remarks: Vec<String>,
     /// The frame that shows the fault best.
@@ -192,6 +195,23 @@ impl Event {
         let words: Vec<String> = self.things.iter().map(Thing::to_string).collect();
         (!words.is_empty()).then(|| words.join(", "))
     }
+}
+
+/// A sequential test that raised an event.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TestRecord {
+    /// What was asked of the reading.
+    pub of: Tested,
+    /// The region that it is read in.
+    pub region: String,
+    /// Its channel.
+    pub channel: String,
+    /// What is read: `pointer`, `scale`, ...
+    pub what: String,
+    /// Sum of log-likelihood ratios when the alarm was raised.
+    pub sum: f64,
+    /// What it had to reach: the log of the independent readings that must lie between false alarms.
+    pub threshold: f64,
 }
 
 /// What a misleading picture is as a whole.
@@ -249,6 +269,8 @@ struct Open {
     region: usize,
     onset_s: f64,
     detected_s: Option<f64>,
+    /// The test that confirmed it.
+    alarm: Option<Alarm>,
     end_s: f64,
     first_frame: u64,
     last_frame: u64,
@@ -296,6 +318,8 @@ pub struct EventLog<'d> {
     closed: Vec<Open>,
     last_time_s: f64,
     has_ink: Vec<bool>,
+    /// By region: a test of its values has come near to an alarm.
+    is_nearly_off: Vec<bool>,
 }
 
 /// What an event's picture would show: the region and the frame just seen.
@@ -318,13 +342,14 @@ impl<'d> EventLog<'d> {
                 .iter()
                 .map(|r| {
                     let often = r.confirm_frames.map(|[k, n]| KOfN::new(k, n));
-                    Persistence::new(r.confirm_ms, r.recover_ms).or_often(often)
+                    Persistence::new(r.confirm_ms(), r.recover_ms).or_often(often)
                 })
                 .collect(),
             open: vec![None; regions.len()],
             closed: Vec::new(),
             last_time_s: 0.0,
             has_ink: vec![true; regions.len()],
+            is_nearly_off: vec![false; regions.len()],
             freedoms,
         }
     }
@@ -349,13 +374,15 @@ impl<'d> EventLog<'d> {
         let mut snapshots = Vec::new();
         for (k, v) in verdicts.iter().enumerate() {
             let is_faulty = v.verdict.is_faulty();
-            let transition = self.persistence[k].push(time_s, is_faulty);
+            self.is_nearly_off[k] = v.is_nearly_off;
+            let transition = self.persistence[k].push_known(time_s, is_faulty, v.alarm.is_some());
             if is_faulty {
                 let count = verdicts.len();
                 let open = self.open[k].get_or_insert_with(|| Open {
                     region: k,
                     onset_s: time_s,
                     detected_s: None,
+                    alarm: None,
                     end_s: time_s,
                     first_frame: frame,
                     last_frame: frame,
@@ -374,9 +401,13 @@ impl<'d> EventLog<'d> {
                     contradictions: vec![0; count],
                 });
                 if let Some(since_s) = v.since_s {
-                    // A freeze begins with the first held frame, before it can be told.
+                    // A freeze begins with the first held frame, before it can be told; an error with the first that its test
+                    // takes for one.
                     let held_s = since_s - offset_s;
-                    if held_s < open.onset_s && held_s > open.onset_s - LONGEST_HOLD_S {
+                    let is_tested = v.alarm.is_some_and(|a| a.of == Tested::Value);
+                    if held_s < open.onset_s
+                        && (is_tested || held_s > open.onset_s - LONGEST_HOLD_S)
+                    {
                         open.onset_s = held_s;
                     }
                 }
@@ -416,6 +447,7 @@ impl<'d> EventLog<'d> {
                 Some(Transition::Raised { detected_s, .. }) => {
                     if let Some(open) = &mut self.open[k] {
                         open.detected_s = Some(detected_s);
+                        open.alarm = v.alarm;
                     }
                 }
                 Some(Transition::Ended { end_s, .. }) => self.close(k, end_s),
@@ -511,10 +543,14 @@ impl<'d> EventLog<'d> {
     /// another monitor may have confirmed it.
     pub fn near_calling(&self) -> impl Iterator<Item = usize> {
         let open = self.open.iter().flatten().filter(|o| {
-            let confirm_s = self.definition.regions()[o.region].confirm_ms / 1000.0;
+            let confirm_s = self.definition.regions()[o.region].confirm_ms() / 1000.0;
             self.reverts(o) && o.end_s - o.onset_s > NEARLY * confirm_s
         });
-        open.map(|o| o.region)
+        let regions = self.definition.regions().iter().zip(&self.is_nearly_off);
+        let nearly = regions.enumerate().filter(|(_, (region, is_nearly))| {
+            **is_nearly && action(region.hazard) == Action::Revert
+        });
+        open.map(|o| o.region).chain(nearly.map(|(k, _)| k))
     }
 
     /// Whether the fault is one to revert for. That the display has reverted is none.
@@ -758,6 +794,11 @@ impl<'d> EventLog<'d> {
             .filter_map(|m| parts[*m].worst.as_ref())
             .max_by(|a, b| a.0.total_cmp(&b.0))
             .map(|(_, w)| w.clone());
+        let first = members.iter().map(|m| &parts[*m]);
+        let first = first.min_by(|a, b| {
+            let detected = |o: &Open| o.detected_s.unwrap_or(f64::INFINITY);
+            detected(a).total_cmp(&detected(b))
+        });
         let shown = members
             .iter()
             .map(|m| &parts[*m])
@@ -795,9 +836,26 @@ impl<'d> EventLog<'d> {
             things: Vec::new(),
             requirement: ids.join(", "),
             as_a_whole: parts[members[0]].instead.map(AsAWhole::from),
+            test: first.and_then(|o| self.test(o)),
             remarks,
             best_frame: shown.map_or(0, |o| o.best_frame),
         }
+    }
+}
+
+impl EventLog<'_> {
+    /// The test that confirmed an event of a region.
+    fn test(&self, open: &Open) -> Option<TestRecord> {
+        let alarm = open.alarm?;
+        let freedom = &self.freedoms[open.region][alarm.freedom];
+        Some(TestRecord {
+            of: alarm.of,
+            region: self.definition.regions()[open.region].id.clone(),
+            channel: self.definition.channels()[freedom.channel.0].0.clone(),
+            what: freedom.what.to_string(),
+            sum: alarm.sum,
+            threshold: alarm.threshold,
+        })
     }
 }
 

@@ -17,8 +17,10 @@ use super::constants::{ALARM, CEILING_ALARMS, HELD_BACK_PX, SIGMAS};
 use super::errors::worth;
 
 /// The running test of one reading.
-#[derive(Clone, Copy, Debug, PartialEq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FreezeTest {
+    /// Sum at which the reading counts as held.
+    alarm: f64,
     sum: f64,
     hold_px: f64,
     count: f64,
@@ -28,7 +30,28 @@ pub struct FreezeTest {
     is_frozen: bool,
 }
 
+impl Default for FreezeTest {
+    fn default() -> Self {
+        Self::new(ALARM)
+    }
+}
+
 impl FreezeTest {
+    /// Which counts a reading as held from a sum of `alarm` on.
+    #[must_use]
+    pub const fn new(alarm: f64) -> Self {
+        Self {
+            alarm,
+            sum: 0.0,
+            hold_px: 0.0,
+            count: 0.0,
+            since_s: 0.0,
+            last_s: 0.0,
+            is_armed: false,
+            is_frozen: false,
+        }
+    }
+
     /// Takes the reading at `time_s`, its error, and the span of inputs that a live display may show, in px on
     /// one unwrapped axis.
     pub fn push(&mut self, time_s: f64, reading_px: f64, span_px: [f64; 2], sigma_px: f64) {
@@ -50,16 +73,16 @@ impl FreezeTest {
             self.count = 1.0;
             self.since_s = time_s;
         } else {
-            self.sum = sum.min(CEILING_ALARMS * ALARM);
+            self.sum = sum.min(CEILING_ALARMS * self.alarm);
             self.count += 1.0;
             self.hold_px += (reading_px - self.hold_px) / self.count;
         }
-        self.is_frozen = self.sum >= ALARM && (self.is_frozen || outside >= HELD_BACK_PX);
+        self.is_frozen = self.sum >= self.alarm && (self.is_frozen || outside >= HELD_BACK_PX);
     }
 
     /// Forgets everything: the reading was lost.
     pub fn reset(&mut self) {
-        *self = Self::default();
+        *self = Self::new(self.alarm);
     }
 
     /// The sum of log-likelihoods.
@@ -95,10 +118,10 @@ impl Visibility {
         self.farthest_px = self.farthest_px.max(move_px.abs());
     }
 
-    /// True when a freeze at the earliest of the values would have been seen by now.
+    /// True when a freeze at the earliest of the values would have been seen by now, by a test that asks for a sum of `alarm`.
     #[must_use]
-    pub fn is_enough(&self) -> bool {
-        self.sum >= ALARM && self.farthest_px >= HELD_BACK_PX
+    pub fn is_enough(&self, alarm: f64) -> bool {
+        self.sum >= alarm && self.farthest_px >= HELD_BACK_PX
     }
 }
 

@@ -182,7 +182,17 @@ impl Persistence {
 
     /// Takes the frame shown at `time_s`; times do not fall from call to call.
     pub fn push(&mut self, time_s: f64, is_faulty: bool) -> Option<Transition> {
-        let is_often = self.often.as_mut().is_some_and(|o| o.push(is_faulty));
+        self.push_known(time_s, is_faulty, false)
+    }
+
+    /// The same where it may be known that the fault has lasted for long enough, as by a sequential test: then it is raised at once.
+    pub fn push_known(
+        &mut self,
+        time_s: f64,
+        is_faulty: bool,
+        is_confirmed: bool,
+    ) -> Option<Transition> {
+        let is_often = self.often.as_mut().is_some_and(|o| o.push(is_faulty)) || is_confirmed;
         match (self.state, is_faulty) {
             (State::Clean, false) => None,
             (State::Suspect { onset_s, .. }, false) => {

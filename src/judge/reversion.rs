@@ -339,6 +339,7 @@ impl<'d> ReversionWatch<'d> {
             things: Vec::new(),
             requirement: requirements.join(", "),
             as_a_whole: Some(AsAWhole::NotReverted),
+            test: None,
             remarks: vec![format!("did not revert in time: {}", self.record(called))],
             best_frame: overdue.first.0,
         }

@@ -116,6 +116,15 @@ pub const CONFIRMED: &str = "A fault is raised when a region's frames have been 
     where confirm_frames = [k, n] is set, when k of the last n were; it ends when they have agreed for recover_ms. The event \
     takes the class that its frames mostly say, later ones weighing more.";
 
+/// How a budget decides.
+pub const BUDGET: &str = "Where the hazard class has a budget and the region no confirm_ms or confirm_frames, three questions about a \
+    value are decided by sums of log-likelihoods over time, each reading counting as the share of an independent one that it is worth: \
+    whether it is off by more than its tolerance, whether it is held, and whether data of no permitted age explain it. A sum raises \
+    its event at once when it reaches the log of the independent readings that must lie between its false alarms, by the equal part of \
+    nuisance_per_hour that it may spend. The error that is looked for is the smallest beyond the tolerance that can be told within \
+    time_to_alert_ms. Pictures that are wrong in themselves, texts and liveness cells have no reading whose error would say how \
+    seldom they look so: they are confirmed by time.";
+
 /// When an event is the whole frame's.
 pub const WHOLE_FRAME: &str = "Events of one class that overlap become one. It is the whole frame's when no other region \
     contradicts: by a picture that is there (blank, garbled), or by values seen to follow their inputs since (late, \
@@ -176,7 +185,7 @@ mod tests {
             assert!(words.ends_with('.') && !words.contains("  "), "{words}");
             assert!(!words.contains('\n'), "{words}");
         }
-        for words in [AGREEMENT, CONFIRMED, WHOLE_FRAME, REVERSION, BESIDE] {
+        for words in [AGREEMENT, CONFIRMED, BUDGET, WHOLE_FRAME, REVERSION, BESIDE] {
             assert!(words.ends_with('.') && !words.contains("  "), "{words}");
         }
         assert!(decided(Verdict::Late).contains("max_latency_ms"));

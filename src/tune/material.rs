@@ -6,7 +6,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::strength::of_frames;
+use super::strength::Strengths;
 use crate::campaign::records::{TRIALS_FILE, TrialRecord, Why};
 use crate::campaign::trials::seed_of;
 use crate::definition::Definition;
@@ -25,8 +25,8 @@ pub struct Clip {
     pub number: u64,
     /// Times from the onset (of clean video: as captured), s.
     pub times_s: Vec<f64>,
-    /// By frame, in tolerances.
-    pub strengths: Vec<f64>,
+    /// Of its frames, in tolerances.
+    pub strengths: Strengths,
     /// Why it was missed with the thresholds as they were.
     pub why: Option<Why>,
 }
@@ -167,7 +167,7 @@ impl Gathering {
                 region: r.region,
                 number,
                 times_s: clip.times_s.clone(),
-                strengths: of_frames(r),
+                strengths: Strengths::of(r),
                 why: None,
             });
         }
@@ -180,7 +180,13 @@ fn check_header(header: &Header, definition: &Definition) -> Result<(), String> 
     if !ids.eq(header.regions.iter().map(|r| r.id.as_str())) {
         return Err("it was measured with another display definition; measure anew".into());
     }
-    for (region, header) in definition.regions().iter().zip(&header.regions) {
+    for (k, (region, header)) in definition.regions().iter().zip(&header.regions).enumerate() {
+        if definition.budget(k).is_some() && !header.standard_errors {
+            return Err(format!(
+                "{} has a budget, and the standard errors of its readings do not stand there; measure anew with this definition",
+                region.id
+            ));
+        }
         for r in header.readings.iter().filter(|r| r.tolerance > 0.0) {
             let now = region.tolerance.get(&r.channel).copied().unwrap_or(0.0);
             if now != r.tolerance {
@@ -229,7 +235,10 @@ impl Material {
             region,
             number: trial.trial,
             times_s: clip.times_s.iter().map(|t| t - trial.onset_s).collect(),
-            strengths: measured.map_or(vec![f64::NEG_INFINITY; clip.times_s.len()], of_frames),
+            strengths: measured.map_or_else(
+                || Strengths::plain(vec![f64::NEG_INFINITY; clip.times_s.len()]),
+                Strengths::of,
+            ),
             why: trial.outcome.why,
         };
         if is_harmless {
@@ -282,7 +291,7 @@ mod tests {
                 region: 0,
                 number: k * step,
                 times_s: Vec::new(),
-                strengths: Vec::new(),
+                strengths: Strengths::default(),
                 why: None,
             });
             let material = Material {

@@ -5,6 +5,7 @@ use toml_edit::{DocumentMut, Formatted, Item, Value};
 
 use super::search::{RegionTuned, Tuned};
 use crate::definition::DefinitionText;
+use crate::definition::model::Hazard;
 use crate::evidence::results_folder::NOT_VERIFIED;
 
 /// What keeps a change from being written.
@@ -66,6 +67,7 @@ pub fn changed(
             ));
         }
     }
+    change_budgets(&mut document, origin, tuned, left_out);
     let changed = document.to_string();
     Ok(if tuned.unverified.is_empty() || changed == *text {
         changed
@@ -74,6 +76,47 @@ pub fn changed(
             "# {NOT_VERIFIED}: thresholds below were tuned on results that are not as they were written.\n{changed}"
         )
     })
+}
+
+/// Sets the budgets that stand in the file to those that are recommended. One belongs to all regions of its hazard class.
+fn change_budgets(
+    document: &mut DocumentMut,
+    origin: &str,
+    tuned: &Tuned,
+    left_out: &mut Vec<String>,
+) {
+    let Some(budgets) = document.get_mut("budget").and_then(Item::as_table_like_mut) else {
+        return;
+    };
+    for hazard in Hazard::ALL {
+        let Some(budget) = budgets
+            .get_mut(hazard.name())
+            .and_then(Item::as_table_like_mut)
+        else {
+            continue;
+        };
+        let of_class = tuned.regions.iter().filter(|r| r.hazard == hazard);
+        let scores = of_class.map(|r| (r, r.recommended.as_ref().unwrap_or(&r.present)));
+        let wanted: Vec<(&RegionTuned, f64)> = scores
+            .filter_map(|(r, s)| Some((r, s.budget_per_hour?)))
+            .collect();
+        let Some(&(first, per_hour)) = wanted.first() else {
+            continue;
+        };
+        let name = hazard.name();
+        if wanted.iter().any(|(_, other)| *other != per_hour) {
+            left_out.push(format!(
+                "the {name} regions need different budgets in {origin}: not in the patch"
+            ));
+        } else if Some(per_hour) != first.present.budget_per_hour
+            && let Some(item) = budget.get_mut("nuisance_per_hour")
+            && !set(item, |_| per_hour)
+        {
+            left_out.push(format!(
+                "the {name} budget is a parameter in {origin}: not in the patch"
+            ));
+        }
+    }
 }
 
 /// Replaces a number, or nothing, by what `change` makes of it, and keeps the spaces and comments round it; false where

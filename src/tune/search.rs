@@ -5,7 +5,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::material::Material;
-use super::strength::{Confirmation, Staircase, confirmed, peaks};
+use super::strength::{Confirmation, FACTORS, Staircase, factors, peaks};
 use super::tail::CleanStrengths;
 use crate::campaign::records::Why;
 use crate::campaign::statistics::binomial::{Proportion, trials_without_miss};
@@ -14,17 +14,100 @@ use crate::campaign::statistics::poisson::Rate;
 use crate::campaign::statistics::spread::Spread;
 use crate::campaign::statistics::{Confidence, Error};
 use crate::definition::Definition;
-use crate::definition::model::{Hazard, Region};
+use crate::definition::model::{Budget, Hazard, Region};
+use crate::judge::region::plan_under;
+use crate::judge::sequential::Plan;
 
-/// Factors on the tolerances that are tried.
-pub const FACTORS: usize = 61;
-/// Smallest and largest.
-const FACTOR_RANGE: [f64; 2] = [0.125, 4.0];
 /// Confirmation times that are tried, ms, besides the present one.
 const CONFIRM_MS: [f64; 18] = [
     0.0, 40.0, 80.0, 120.0, 160.0, 200.0, 240.0, 280.0, 300.0, 320.0, 360.0, 400.0, 480.0, 560.0,
     640.0, 720.0, 800.0, 1000.0,
 ];
+
+/// Budgets of a hazard class that are tried, nuisance trips an hour, besides the present one.
+const BUDGETS_PER_HOUR: [f64; 6] = [1e-4, 1e-3, 1e-2, 1e-1, 1.0, 10.0];
+
+/// What decides how long a fault must last.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Limit {
+    /// A confirmation time, ms.
+    Confirm(f64),
+    /// Nuisance trips that the regions of its hazard class may cause together, 1/h.
+    Budget(f64),
+}
+
+impl Limit {
+    /// That of a region.
+    fn of(definition: &Definition, k: usize) -> Self {
+        let region = &definition.regions()[k];
+        let budgets = definition.file().budget;
+        let budget = budgets.and_then(|b| b.of(region.hazard));
+        match budget.filter(|_| definition.budget(k).is_some()) {
+            Some(budget) => Self::Budget(budget.nuisance_per_hour),
+            None => Self::Confirm(region.confirm_ms()),
+        }
+    }
+
+    /// That of a region, and all that are tried in its place, rising.
+    fn tried(self) -> Vec<Self> {
+        let rising = |tried: &[f64], present: f64| {
+            let mut all = tried.to_vec();
+            all.push(present);
+            all.sort_by(f64::total_cmp);
+            all.dedup();
+            all
+        };
+        match self {
+            Self::Confirm(ms) => {
+                let all = rising(&CONFIRM_MS, ms).into_iter();
+                all.map(Self::Confirm).collect()
+            }
+            Self::Budget(per_hour) => {
+                let all = rising(&BUDGETS_PER_HOUR, per_hour).into_iter();
+                all.map(Self::Budget).collect()
+            }
+        }
+    }
+
+    /// How far from `present`: seconds, or powers of ten.
+    fn distance(self, present: Self) -> f64 {
+        match (self, present) {
+            (Self::Confirm(a), Self::Confirm(b)) => ((a - b) / 1000.0).abs(),
+            (Self::Budget(a), Self::Budget(b)) => libm::log10(a / b).abs(),
+            _ => f64::INFINITY,
+        }
+    }
+
+    /// What trips less is less.
+    const fn laxity(self) -> f64 {
+        match self {
+            Self::Confirm(ms) => -ms,
+            Self::Budget(per_hour) => per_hour,
+        }
+    }
+
+    /// So many times as strict.
+    fn times(self, factor: f64) -> Self {
+        match self {
+            Self::Confirm(ms) => Self::Confirm(ms * factor),
+            Self::Budget(per_hour) => Self::Budget(per_hour / factor),
+        }
+    }
+
+    const fn confirm_ms(self) -> Option<f64> {
+        match self {
+            Self::Confirm(ms) => Some(ms),
+            Self::Budget(_) => None,
+        }
+    }
+
+    const fn budget_per_hour(self) -> Option<f64> {
+        match self {
+            Self::Confirm(_) => None,
+            Self::Budget(per_hour) => Some(per_hour),
+        }
+    }
+}
 
 /// What is asked for.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -46,8 +129,11 @@ pub struct Demand {
 pub struct Score {
     /// Factor on the region's tolerances.
     pub factor: f64,
-    /// Confirmation time, ms.
+    /// Confirmation time, ms; where a budget decides, that of pictures that are wrong in themselves.
     pub confirm_ms: f64,
+    /// Budget of the region's hazard class, 1/h, where that decides.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub budget_per_hour: Option<f64>,
     /// Faults raised.
     pub coverage: Proportion,
     /// Faults raised within the longest detection time.
@@ -99,6 +185,9 @@ pub struct RegionTuned {
     pub factors: Option<[f64; 2]>,
     /// Shortest and longest confirmation time that does at the recommended factor, ms.
     pub confirms_ms: Option<[f64; 2]>,
+    /// Smallest and largest budget of its hazard class that does, 1/h, where a budget decides.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub budgets_per_hour: Option<[f64; 2]>,
     /// What is recommended from one half of the material alone, and how it does on the other half.
     pub halves: Vec<Half>,
     /// Where nothing meets the demand: what is in the way, and what would have to change.
@@ -112,6 +201,9 @@ pub struct Half {
     pub factor: f64,
     /// See `factor`.
     pub confirm_ms: f64,
+    /// See `factor`: the budget of its hazard class, 1/h, where that decides.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub budget_per_hour: Option<f64>,
     /// Score on that half.
     pub tuned_on: Score,
     /// Score on the other.
@@ -123,7 +215,7 @@ pub struct Half {
 pub struct FrontPoint {
     /// Factor on the tolerances.
     pub factor: f64,
-    /// Factor on the confirmation times.
+    /// Factor on the confirmation times; budgets are divided by it.
     pub confirm_factor: f64,
     /// Share of the faults of all regions that are missed.
     pub missed: f64,
@@ -168,8 +260,9 @@ pub struct Tuned {
     pub unverified: Vec<String>,
 }
 
-/// The clips of one region at one confirmation time, ready for look-ups.
+/// The clips of one region at one confirmation time or budget, ready for look-ups.
 struct Ready {
+    limit: Limit,
     confirm_ms: f64,
     stairs: Vec<Staircase>,
     harmless: Vec<Staircase>,
@@ -178,9 +271,9 @@ struct Ready {
     tail: Option<Box<extremes::Tail>>,
 }
 
-/// The clips of one region at all confirmation times.
+/// The clips of one region at all confirmation times or budgets.
 pub struct RegionReady {
-    region: usize,
+    present: Limit,
     clean_hours: f64,
     ready: Vec<Ready>,
 }
@@ -201,21 +294,22 @@ impl RegionReady {
         k: usize,
         demand: &Demand,
     ) -> Result<Self, Error> {
-        let region = &definition.regions()[k];
-        let ready = confirm_times(region)
+        let present = Limit::of(definition, k);
+        let ready = present
+            .tried()
             .into_par_iter()
-            .map(|confirm_ms| Ready::new(material, region, k, confirm_ms, demand))
+            .map(|limit| Ready::new(material, definition, k, limit, demand))
             .collect::<Result<_, _>>()?;
         Ok(Self {
-            region: k,
+            present,
             clean_hours: material.clean_hours,
             ready,
         })
     }
 
-    /// Confirmation times, ms, rising.
-    pub fn confirms_ms(&self) -> impl Iterator<Item = f64> + '_ {
-        self.ready.iter().map(|r| r.confirm_ms)
+    /// What is tried, rising.
+    pub fn limits(&self) -> impl Iterator<Item = Limit> + '_ {
+        self.ready.iter().map(|r| r.limit)
     }
 
     /// What a set of thresholds would have done: faults raised, in time, tried, and clean trips. This is all
@@ -259,6 +353,7 @@ impl RegionReady {
         Ok(Score {
             factor,
             confirm_ms: ready.confirm_ms,
+            budget_per_hour: ready.limit.budget_per_hour(),
             coverage: Proportion::new(counts.raised, counts.tried, confidence)?,
             in_time: Proportion::new(counts.in_time, counts.tried, confidence)?,
             detection_ms: Spread::new(&times, confidence)?,
@@ -289,21 +384,31 @@ pub struct Counts {
 impl Ready {
     fn new(
         material: &Material,
-        region: &Region,
+        definition: &Definition,
         k: usize,
-        confirm_ms: f64,
+        limit: Limit,
         demand: &Demand,
     ) -> Result<Self, Error> {
+        let region = &definition.regions()[k];
+        let confirm_ms = limit.confirm_ms().unwrap_or(region.confirm_ms());
+        // A region without material has no readings that are known.
+        let readings = (material.clean.iter().chain(&material.faults))
+            .filter(|c| c.region == k)
+            .map(|c| c.strengths.tested())
+            .max();
         let confirmation = Confirmation {
             confirm_s: confirm_ms / 1000.0,
             often: region.confirm_frames,
             recover_s: region.recover_ms / 1000.0,
+            plan: limit
+                .budget_per_hour()
+                .and_then(|per_hour| plan_of(definition, k, readings.unwrap_or(0), per_hour)),
         };
         let stairs = |list: &[super::material::Clip]| {
             list.iter()
                 .filter(|c| c.region == k)
                 .map(|c| {
-                    let after = confirmed(&c.times_s, &c.strengths, confirmation);
+                    let after = c.strengths.confirmed(&c.times_s, confirmation);
                     Staircase::new(&c.times_s, &after)
                 })
                 .collect::<Vec<_>>()
@@ -311,12 +416,13 @@ impl Ready {
         let mut all_peaks = Vec::new();
         let mut values = Vec::new();
         for c in material.clean.iter().filter(|c| c.region == k) {
-            let after = confirmed(&c.times_s, &c.strengths, confirmation);
+            let after = c.strengths.confirmed(&c.times_s, confirmation);
             all_peaks.extend(peaks(&c.times_s, &after, confirmation.recover_s));
             values.extend(after);
         }
         all_peaks.sort_by(f64::total_cmp);
         Ok(Self {
+            limit,
             confirm_ms,
             stairs: stairs(&material.faults),
             harmless: stairs(&material.harmless),
@@ -354,22 +460,19 @@ fn tail(
     })
 }
 
-/// Factors that are tried, rising; 1 is among them.
-pub fn factors() -> impl Iterator<Item = f64> {
-    let [low, high] = FACTOR_RANGE;
-    (0..FACTORS).map(move |k| {
-        let share = k as f64 / (FACTORS - 1) as f64;
-        // Two figures after the point are enough for a tolerance.
-        libm::round(low * libm::pow(high / low, share) * 1000.0) / 1000.0
-    })
-}
-
-fn confirm_times(region: &Region) -> Vec<f64> {
-    let mut times = CONFIRM_MS.to_vec();
-    times.push(region.confirm_ms);
-    times.sort_by(f64::total_cmp);
-    times.dedup();
-    times
+/// What the tests of region `k`, of which so many values are read, are planned for where its hazard class may cause so many nuisance
+/// trips an hour.
+fn plan_of(definition: &Definition, k: usize, readings: usize, per_hour: f64) -> Option<Plan> {
+    let own = definition.budget(k)?;
+    let of_class = definition
+        .file()
+        .budget?
+        .of(definition.regions()[k].hazard)?;
+    let budget = Budget {
+        nuisance_per_hour: own.nuisance_per_hour * (per_hour / of_class.nuisance_per_hour),
+        ..own
+    };
+    Some(plan_under(budget, readings))
 }
 
 /// Tunes all regions.
@@ -409,7 +512,7 @@ pub fn tune(material: &Material, definition: &Definition, demand: &Demand) -> Re
         )?);
         all_ready.push(ready);
     }
-    let front = front(definition, &all_ready, demand)?;
+    let front = front(&all_ready, demand)?;
     let per_region: usize = all_ready.iter().map(|r| r.ready.len() * FACTORS).sum();
     let is_satisfied = regions
         .iter()
@@ -484,14 +587,13 @@ struct Feasible {
 /// come from the safety assessment, so their factor counts first (1 where that meets the demand, else the middle
 /// of the widest range), then the confirmation time; of two equally far the longer one, which trips less.
 fn feasible(
-    region: &Region,
     ready: &RegionReady,
     demand: &Demand,
     share_per_hour: f64,
     is_concerned: bool,
 ) -> Result<Option<Feasible>, Error> {
     let mut best: Option<([f64; 3], Feasible)> = None;
-    for (confirm, confirm_ms) in ready.confirms_ms().enumerate() {
+    for (confirm, limit) in ready.limits().enumerate() {
         let mut runs: Vec<Vec<f64>> = vec![Vec::new()];
         for factor in factors() {
             let score = ready.score(confirm, factor, demand)?;
@@ -526,8 +628,8 @@ fn feasible(
         };
         let rank = [
             libm::log(factor).abs(),
-            (confirm_ms - region.confirm_ms).abs(),
-            -confirm_ms,
+            limit.distance(ready.present),
+            limit.laxity(),
         ];
         let is_nearer = best
             .as_ref()
@@ -553,28 +655,28 @@ fn tune_region(
     share_per_hour: f64,
 ) -> Result<RegionTuned, Error> {
     let is_concerned = region.hazard <= demand.hazard;
-    let present_at = ready
-        .confirms_ms()
-        .position(|c| c == region.confirm_ms)
-        .unwrap_or(0);
+    let present_at = ready.limits().position(|l| l == ready.present);
+    let present_at = present_at.unwrap_or(0);
     let present = ready.score(present_at, 1.0, demand)?;
-    let found = feasible(region, ready, demand, share_per_hour, is_concerned)?;
+    let found = feasible(ready, demand, share_per_hour, is_concerned)?;
     let mut recommended = None;
-    let mut confirms_ms = None;
+    let mut good: Vec<Limit> = Vec::new();
     if let Some(found) = &found {
-        let mut good: Option<[f64; 2]> = None;
-        for (c, confirm_ms) in ready.confirms_ms().enumerate() {
+        for (c, limit) in ready.limits().enumerate() {
             let score = ready.score(c, found.factor, demand)?;
             if unmet(&score, demand, share_per_hour, is_concerned).is_empty() {
-                good = Some(good.map_or([confirm_ms; 2], |g| [g[0], confirm_ms]));
+                good.push(limit);
             }
         }
         recommended = Some(ready.score(found.confirm, found.factor, demand)?);
-        confirms_ms = good;
     }
+    let span = |number: fn(Limit) -> Option<f64>| {
+        let first = good.first().and_then(|l| number(*l))?;
+        Some([first, good.last().and_then(|l| number(*l))?])
+    };
     let halves = vec![
-        half(region, [&halves[0], &halves[1]], demand, share_per_hour)?,
-        half(region, [&halves[1], &halves[0]], demand, share_per_hour)?,
+        half([&halves[0], &halves[1]], demand, share_per_hour)?,
+        half([&halves[1], &halves[0]], demand, share_per_hour)?,
     ];
     let advice = if recommended.is_some() {
         Vec::new()
@@ -590,7 +692,8 @@ fn tune_region(
         present,
         factors: found.map(|f| f.factors),
         recommended,
-        confirms_ms,
+        confirms_ms: span(Limit::confirm_ms),
+        budgets_per_hour: span(Limit::budget_per_hour),
         halves,
         advice,
     })
@@ -598,20 +701,14 @@ fn tune_region(
 
 /// Tuned on the first of `parts`, scored on the second. Half of the material proves less, so the set is the
 /// one that misses least, then trips least, then is fastest; of equal ones that nearest to the present.
-fn half(
-    region: &Region,
-    parts: [&RegionReady; 2],
-    demand: &Demand,
-    share_per_hour: f64,
-) -> Result<Half, Error> {
+fn half(parts: [&RegionReady; 2], demand: &Demand, share_per_hour: f64) -> Result<Half, Error> {
     let hours = parts[0].clean_hours;
     let allowed = (share_per_hour * hours) as u64;
     let mut best: Option<([f64; 4], usize, f64)> = None;
-    for (k, confirm_ms) in parts[0].confirms_ms().enumerate() {
+    for (k, limit) in parts[0].limits().enumerate() {
         for factor in factors() {
             let c = parts[0].counts(k, factor, demand.detection_ms);
-            let distance =
-                libm::log(factor).abs() + ((confirm_ms - region.confirm_ms) / 1000.0).abs();
+            let distance = libm::log(factor).abs() + limit.distance(parts[0].present);
             let rank = [
                 c.trips.saturating_sub(allowed) as f64,
                 (c.tried - c.in_time) as f64,
@@ -630,6 +727,7 @@ fn half(
     Ok(Half {
         factor,
         confirm_ms: parts[0].ready[k].confirm_ms,
+        budget_per_hour: parts[0].ready[k].limit.budget_per_hour(),
         tuned_on: parts[0].score(k, factor, demand)?,
         scored_on: parts[1].score(k, factor, demand)?,
     })
@@ -749,19 +847,14 @@ fn advice(
 }
 
 /// All tolerances and all confirmation times changed together.
-fn front(
-    definition: &Definition,
-    ready: &[RegionReady],
-    demand: &Demand,
-) -> Result<Vec<FrontPoint>, Error> {
+fn front(ready: &[RegionReady], demand: &Demand) -> Result<Vec<FrontPoint>, Error> {
     let mut points = Vec::new();
     for confirm_factor in [0.25, 0.5, 0.75, 1.0, 1.5, 2.0] {
         for factor in factors().step_by(4) {
             let (mut missed, mut tried, mut trips) = (0, 0, 0);
             let mut times = Vec::new();
             for r in ready {
-                let wanted_ms = definition.regions()[r.region].confirm_ms * confirm_factor;
-                let k = nearest(r, wanted_ms);
+                let k = nearest(r, r.present.times(confirm_factor));
                 let c = r.counts(k, factor, f64::INFINITY);
                 missed += c.tried - c.raised;
                 tried += c.tried;
@@ -800,11 +893,11 @@ fn front(
     Ok(points)
 }
 
-fn nearest(ready: &RegionReady, confirm_ms: f64) -> usize {
-    let times = ready.confirms_ms().enumerate();
-    times
+fn nearest(ready: &RegionReady, limit: Limit) -> usize {
+    let limits = ready.limits().enumerate();
+    limits
         .min_by(|a, b| {
-            let off = |c: f64| (c - confirm_ms).abs();
+            let off = |l: Limit| l.distance(limit);
             off(a.1).total_cmp(&off(b.1))
         })
         .map_or(0, |t| t.0)
@@ -815,6 +908,7 @@ mod tests {
     use super::*;
     use crate::demo;
     use crate::tune::material::Clip;
+    use crate::tune::strength::Strengths;
     use std::path::Path;
 
     const DEMAND: Demand = Demand {
@@ -835,9 +929,11 @@ mod tests {
             region,
             number,
             times_s: (0..25).map(|k| f64::from(k) * 0.04).collect(),
-            strengths: (0..25)
-                .map(|k| if k < frames { 9.0 } else { f64::NEG_INFINITY })
-                .collect(),
+            strengths: Strengths::plain(
+                (0..25)
+                    .map(|k| if k < frames { 9.0 } else { f64::NEG_INFINITY })
+                    .collect(),
+            ),
             why: None,
         };
         Material {
@@ -852,7 +948,7 @@ mod tests {
         let definition = display(demo::DISPLAY);
         let regions = definition.regions();
         let k = regions.iter().position(|r| r.id == "attitude").unwrap();
-        assert_eq!(regions[k].confirm_ms, 200.0);
+        assert_eq!(regions[k].confirm_ms(), 200.0);
         // Seen for 160 ms: the present 200 ms never confirm it. Of all shorter times 0 ms was taken before.
         let tuned = tune(&material(k, 5), &definition, &DEMAND).unwrap();
         let set = |tuned: &Tuned| {

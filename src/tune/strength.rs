@@ -3,6 +3,8 @@
 use std::collections::VecDeque;
 
 use crate::evidence::measurements::{RegionMeasured, State};
+use crate::judge::region::Cause;
+use crate::judge::sequential::{Page, Plan};
 
 /// Times that differ by less count as equal, s; the same as in [`crate::judge::persistence`].
 const SLACK_S: f64 = 1e-6;
@@ -16,12 +18,145 @@ pub struct Confirmation {
     pub often: Option<[u32; 2]>,
     /// Clean frames in a row for this long end it, s.
     pub recover_s: f64,
+    /// Where a budget decides: what the tests of values are planned for. Pictures that are wrong in themselves are confirmed by
+    /// time then, too.
+    pub plan: Option<Plan>,
+}
+
+/// Factors on the tolerances that are tried.
+pub const FACTORS: usize = 61;
+/// Smallest and largest.
+const FACTOR_RANGE: [f64; 2] = [0.125, 4.0];
+
+/// Factors that are tried, rising; 1 is among them.
+pub fn factors() -> impl Iterator<Item = f64> {
+    let [low, high] = FACTOR_RANGE;
+    (0..FACTORS).map(move |k| {
+        let share = k as f64 / (FACTORS - 1) as f64;
+        // Two figures after the point are enough for a tolerance.
+        libm::round(low * libm::pow(high / low, share) * 1000.0) / 1000.0
+    })
+}
+
+/// What the frames of a region decide on.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Strengths {
+    /// By frame: the factor on the tolerances from which on it is not faulty.
+    pub frames: Vec<f64>,
+    /// What sequential tests are made of, where their material was measured.
+    tests: Option<Tests>,
+}
+
+/// What sequential tests decide on.
+#[derive(Clone, Debug, Default, PartialEq)]
+struct Tests {
+    /// By frame: endless where it is faulty whatever its values are, lowest where it is not.
+    wrong: Vec<f64>,
+    /// The same where that was confirmed when it was told.
+    held: Vec<f64>,
+    /// By reading, then by frame: how far off, and its standard error, in tolerances.
+    readings: Vec<Vec<Option<[f64; 2]>>>,
+}
+
+impl Strengths {
+    /// Of what was measured.
+    #[must_use]
+    pub fn of(region: &RegionMeasured) -> Self {
+        let frames = 0..region.states.len();
+        let endless = |is_so: bool| {
+            if is_so {
+                f64::INFINITY
+            } else {
+                f64::NEG_INFINITY
+            }
+        };
+        let tests = region.has_standard_errors().then(|| Tests {
+            wrong: region
+                .states
+                .iter()
+                .map(|s| endless(matches!(s, State::Wrong(_))))
+                .collect(),
+            held: region
+                .states
+                .iter()
+                .map(|s| endless(*s == State::Wrong(Cause::Held)))
+                .collect(),
+            readings: (0..region.readings())
+                .map(|r| frames.clone().map(|k| region.off(k, r)).collect())
+                .collect(),
+        });
+        Self {
+            frames: of_frames(region),
+            tests,
+        }
+    }
+
+    /// Of frames that are as strong as this, without material for tests.
+    #[must_use]
+    pub const fn plain(frames: Vec<f64>) -> Self {
+        Self {
+            frames,
+            tests: None,
+        }
+    }
+
+    /// Readings that tests are made of.
+    #[must_use]
+    pub fn tested(&self) -> usize {
+        self.tests.as_ref().map_or(0, |t| t.readings.len())
+    }
+
+    /// Strength of the confirmed fault at each frame.
+    #[must_use]
+    pub fn confirmed(&self, times_s: &[f64], confirmation: Confirmation) -> Vec<f64> {
+        let (Some(plan), Some(tests)) = (&confirmation.plan, &self.tests) else {
+            return confirmed(times_s, &self.frames, confirmation);
+        };
+        let mut out = confirmed(times_s, &tests.wrong, confirmation);
+        for (out, held) in out.iter_mut().zip(&tests.held) {
+            *out = out.max(*held);
+        }
+        for reading in &tests.readings {
+            raise_tested(&mut out, times_s, reading, plan);
+        }
+        out
+    }
+}
+
+/// Raises the strengths in `out` to those at which the test of a reading is raised: the largest factor on its tolerance that does it,
+/// between those that are tried by how near their sums come to the threshold.
+fn raise_tested(out: &mut [f64], times_s: &[f64], reading: &[Option<[f64; 2]>], plan: &Plan) {
+    let factors: Vec<f64> = factors().collect();
+    let mut pages = vec![Page::default(); factors.len()];
+    for ((out, &time_s), off) in out.iter_mut().zip(times_s).zip(reading) {
+        let &Some([off, standard_error]) = off else {
+            continue;
+        };
+        for (page, factor) in pages.iter_mut().zip(&factors) {
+            page.push(plan, time_s, (off - factor) / standard_error);
+        }
+        let raised = pages.partition_point(|p| p.is_raised(plan));
+        let Some(last) = raised.checked_sub(1) else {
+            continue;
+        };
+        let strength = match pages.get(raised) {
+            Some(next) => {
+                let over = pages[last].sum() - plan.threshold;
+                let share = over / (pages[last].sum() - next.sum());
+                // Above the last that is raised, however narrowly.
+                let share = share.clamp(SLACK_S, 1.0);
+                factors[last] + share * (factors[raised] - factors[last])
+            }
+            None => off.max(factors[last] * (1.0 + SLACK_S)),
+        };
+        *out = out.max(strength);
+    }
 }
 
 /// Strength of each frame: the factor on the tolerances from which on it is not faulty. Endless when it is
 /// faulty whatever they are.
 #[must_use]
-pub fn of_frames(region: &RegionMeasured) -> Vec<f64> {
+fn of_frames(region: &RegionMeasured) -> Vec<f64> {
     let frames = region.states.iter().enumerate();
     frames
         .map(|(k, state)| match state {
@@ -36,7 +171,7 @@ pub fn of_frames(region: &RegionMeasured) -> Vec<f64> {
 
 /// Strength of the confirmed fault at each frame.
 #[must_use]
-pub fn confirmed(times_s: &[f64], strengths: &[f64], confirmation: Confirmation) -> Vec<f64> {
+fn confirmed(times_s: &[f64], strengths: &[f64], confirmation: Confirmation) -> Vec<f64> {
     let mut out = Vec::with_capacity(strengths.len());
     // Frames of the window whose strength is below that of all later ones, rising.
     let mut least: VecDeque<usize> = VecDeque::new();
@@ -161,11 +296,46 @@ mod tests {
                 confirm_s: f64::from(confirm) * 0.04,
                 often: often.map(|(k, more)| [k, k + more]),
                 recover_s: 0.5,
+                plan: None,
             };
             let after = confirmed(&times_s, &strengths, c);
             let stairs = Staircase::new(&times_s, &after);
             let factor = f64::from(factor) + 0.5;
             prop_assert_eq!(stairs.raised_s(factor), raised_by_monitor(&times_s, &strengths, factor, c));
+        }
+    }
+
+    proptest! {
+        /// At every factor that is tried a look-up says when the test itself, run with these tolerances, is raised.
+        #[test]
+        fn a_look_up_says_what_a_test_does(
+            offs in prop::collection::vec((1u32..4, prop::option::of((0.0f64..5.0, 0.01f64..0.3))), 1..80),
+            k in 0..FACTORS,
+            per_hour in 1e-4f64..10.0,
+        ) {
+            let mut time = 0;
+            let times_s: Vec<f64> = offs.iter().map(|(dt, _)| { time += dt; f64::from(time) * 0.04 }).collect();
+            let reading: Vec<Option<[f64; 2]>> = offs.iter().map(|(_, o)| o.map(|(off, error)| [off, error])).collect();
+            let plan = Plan::new(per_hour, 0.5);
+            let count = reading.len();
+            let strengths = Strengths {
+                frames: vec![f64::NEG_INFINITY; count],
+                tests: Some(Tests {
+                    wrong: vec![f64::NEG_INFINITY; count],
+                    held: vec![f64::NEG_INFINITY; count],
+                    readings: vec![reading.clone()],
+                }),
+            };
+            let c = Confirmation { confirm_s: 0.3, often: None, recover_s: 0.5, plan: Some(plan) };
+            let stairs = Staircase::new(&times_s, &strengths.confirmed(&times_s, c));
+            let factor = factors().nth(k).expect("one of them");
+            let mut page = Page::default();
+            let raised_s = times_s.iter().zip(&reading).find_map(|(time_s, off)| {
+                let [off, error] = (*off)?;
+                page.push(&plan, *time_s, (off - factor) / error);
+                page.is_raised(&plan).then_some(*time_s)
+            });
+            prop_assert_eq!(stairs.raised_s(factor), raised_s);
         }
     }
 

@@ -20,6 +20,7 @@
 //! - `tries_faults`: campaigns and tuning;
 //! - `shares_campaigns`: a campaign in shards is put together as one machine gives it;
 //! - `shares_files`: a definition in several files is judged as if it stood in one, and vouched for with all of them;
+//! - `spends_its_budget`: values decided by sums under a budget of nuisance trips and a time to the alert;
 //! - `spares_files`: files of others stay where they are;
 //! - `stays_small`: memory does not grow with the length of the video;
 //! - `tells_age_and_blindness`: staleness, and time in which a freeze would not be seen;
@@ -62,6 +63,7 @@ mod shows_alerts;
 mod shows_radios;
 mod shows_traffic;
 mod spares_files;
+mod spends_its_budget;
 mod stays_small;
 mod tells_age_and_blindness;
 mod tells_pointers_apart;

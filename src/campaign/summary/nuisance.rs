@@ -12,7 +12,8 @@ use crate::campaign::statistics::extremes::{self, StabilityPoint};
 use crate::campaign::statistics::poisson::Rate;
 use crate::definition::Definition;
 use crate::evidence::measurements::{Header, MEASUREMENTS_FILE, Reader};
-use crate::tune::strength::{Confirmation, confirmed, of_frames};
+use crate::judge::region::plan;
+use crate::tune::strength::{Confirmation, Strengths};
 use crate::tune::tail::CleanStrengths;
 
 /// What was raised in clean video.
@@ -71,11 +72,12 @@ pub(super) fn tails(
                 continue;
             };
             let confirmation = Confirmation {
-                confirm_s: model.confirm_ms / 1000.0,
+                confirm_s: model.confirm_ms() / 1000.0,
                 often: model.confirm_frames,
                 recover_s: model.recover_ms / 1000.0,
+                plan: plan(definition, r.region, r.readings()),
             };
-            let after = confirmed(&clip.times_s, &of_frames(r), confirmation);
+            let after = Strengths::of(r).confirmed(&clip.times_s, confirmation);
             values[r.region].extend(after);
         }
     }

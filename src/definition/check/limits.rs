@@ -86,6 +86,9 @@ pub(in crate::definition) const PX_PER_UNIT: Limits =
 pub(in crate::definition) const VALUE: Limits = Limits::new("value", -1e12, 1e12, "");
 pub(in crate::definition) const STEP: Limits = Limits::above("step", 0.0, 1e12, "");
 pub(in crate::definition) const PERIOD: Limits = Limits::above("period", 0.0, 1e12, "");
+pub(in crate::definition) const RATE: Limits =
+    Limits::above("number of nuisance trips", 0.0, 1000.0, "1/h");
+pub(in crate::definition) const ALERT: Limits = Limits::above("time", 0.0, 60_000.0, "ms");
 pub(in crate::definition) const TIME: Limits = Limits::new("time", 0.0, 60_000.0, "ms");
 pub(in crate::definition) const TIME_SPAN: Limits = Limits::above("time", 0.0, 60_000.0, "ms");
 pub(in crate::definition) const AGE: Limits = Limits::above("age limit", 0.0, 3_600_000.0, "ms");

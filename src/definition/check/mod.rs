@@ -25,7 +25,9 @@ use limits::*;
 use super::DefinitionFile;
 use super::error::{Found, Places, suggestion};
 use super::expression::Derivations;
-use super::model::{DisplayFile, FontSource, Interpolation, MAX_WINDOW_FRAMES, Region, Symbol};
+use super::model::{
+    DisplayFile, FontSource, Hazard, Interpolation, MAX_WINDOW_FRAMES, Region, Symbol,
+};
 use super::tree::Node;
 use super::uses::{self, Role, Use};
 use crate::artwork::Artwork;
@@ -83,6 +85,7 @@ pub(super) fn check(
     check.artwork(&At::root(root, "artwork"), base_dir);
     check.requirements(&At::root(root, "requirements"), base_dir);
     check.display(&At::root(root, "display"));
+    check.budgets(&At::root(root, "budget"));
     check.tables(&At::root(root, "tables"));
     let derivations = check.channels(&At::root(root, "channels"));
     check.recording(&At::root(root, "recording"));
@@ -355,8 +358,26 @@ impl<'f> Check<'f> {
         }
     }
 
+    fn budgets(&mut self, at: &At<'_>) {
+        let Some(budgets) = self.file.budget else {
+            return;
+        };
+        for hazard in Hazard::ALL {
+            let Some(budget) = budgets.of(hazard) else {
+                continue;
+            };
+            let at = at.key(hazard.name());
+            self.number(
+                &at.key("nuisance_per_hour"),
+                budget.nuisance_per_hour,
+                &RATE,
+            );
+            self.number(&at.key("time_to_alert_ms"), budget.time_to_alert_ms, &ALERT);
+        }
+    }
+
     fn region(&mut self, at: &At<'_>, region: &'f Region) {
-        self.number(&at.key("confirm_ms"), region.confirm_ms, &TIME);
+        self.number_if(&at.key("confirm_ms"), region.confirm_ms, &TIME);
         if let Some([k, n]) = region.confirm_frames
             && !(1 <= k && k <= n && n <= MAX_WINDOW_FRAMES)
         {

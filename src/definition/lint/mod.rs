@@ -30,6 +30,7 @@ use super::model::{
 use super::place::At;
 use super::tree::Node;
 use super::uses::{self, Role, Use};
+use crate::judge::constants::SIGMAS;
 use crate::picture::Rgb;
 use crate::reference::drawing::Drawing;
 use crate::reference::scene::Bounds;
@@ -41,6 +42,8 @@ pub const LEAST_TRAVEL_PX: f64 = 0.5;
 pub const LEAST_CAP_HEIGHT_PX: f64 = 9.0;
 /// Cap height that digits need on captures compressed at H.264 crf 23, px.
 pub const COMPRESSED_CAP_HEIGHT_PX: f64 = 12.0;
+/// Standard error that readings usually have on captures compressed at H.264 crf 23, px.
+pub const USUAL_ERROR_PX: f64 = 0.08;
 /// Thickness below which a line that moves is too thin to count on, px: below half of it, its loss is not noticed
 /// (`crate::reference::slivers`), and a needle's point is thinner than the needle.
 const LEAST_LINE_PX: f64 = 1.0;
@@ -188,7 +191,8 @@ impl Lint<'_> {
         let latency_ms = r
             .max_latency_ms
             .unwrap_or(definition.file().display.max_latency_ms);
-        let after_ms = latency_ms + r.confirm_ms;
+        let budget = definition.budget(k);
+        let after_ms = latency_ms + budget.map_or(r.confirm_ms(), |b| b.time_to_alert_ms);
         // Recovery from an unusual attitude is to begin within 1 s (AMC 25-11, appendix 1); a
         // picture that misleads for as long as that has been acted on.
         if r.hazard <= Hazard::Hazardous && after_ms > 1000.0 {
@@ -214,7 +218,9 @@ impl Lint<'_> {
         let r = &definition.regions()[k];
         let at = at.key("tolerance");
         let drawing = self.drawing.clone();
-        for shown in drawing.freedoms(definition, k) {
+        let freedoms = drawing.freedoms(definition, k);
+        let plan = crate::judge::region::plan(definition, k, freedoms.len());
+        for shown in freedoms {
             let channel = &definition.channels()[shown.channel.0].0;
             let Some(&tolerance) = r.tolerance.get(channel) else {
                 continue;
@@ -232,6 +238,22 @@ impl Lint<'_> {
                         tolerance,
                         unit: self.unit(channel),
                         travel_px,
+                    },
+                );
+            }
+            // An error of twice the tolerance lies one tolerance beyond it.
+            let error_px = plan.map(|plan| travel_px / (plan.reach_sigmas + SIGMAS));
+            if let (Some(budget), Some(error_px)) = (definition.budget(k), error_px)
+                && px_per_unit > f64::MIN_POSITIVE
+                && error_px < USUAL_ERROR_PX
+            {
+                self.say(
+                    &at.key(channel),
+                    Warning::BudgetNotKept {
+                        region: r.id.clone(),
+                        channel: channel.clone(),
+                        time_ms: budget.time_to_alert_ms,
+                        error_px,
                     },
                 );
             }

@@ -2,7 +2,9 @@
 
 use std::fmt;
 
-use super::{COMPRESSED_CAP_HEIGHT_PX, LEAST_CAP_HEIGHT_PX, LEAST_LINE_PX, LEAST_TRAVEL_PX};
+use super::{
+    COMPRESSED_CAP_HEIGHT_PX, LEAST_CAP_HEIGHT_PX, LEAST_LINE_PX, LEAST_TRAVEL_PX, USUAL_ERROR_PX,
+};
 use crate::definition::model::Hazard;
 
 /// Ids that are listed in one warning.
@@ -25,6 +27,17 @@ pub enum Warning {
         unit: String,
         /// Travel for the tolerance, px.
         travel_px: f64,
+    },
+    /// An error of twice the tolerance is not found in the time and at the rate of nuisance trips that the budget allows.
+    BudgetNotKept {
+        /// Region.
+        region: String,
+        /// Channel.
+        channel: String,
+        /// Time to the alert, ms.
+        time_ms: f64,
+        /// Standard error that readings must have, px.
+        error_px: f64,
     },
     /// A readout is written in steps that are larger than the permitted error.
     ReadoutCoarserThanTolerance {
@@ -256,6 +269,16 @@ impl fmt::Display for Warning {
                     "region \"{region}\": an error of {tolerance}{unit} in \"{channel}\" moves the {symbol} by {travel_px:.2} px"
                 )
             }
+            Self::BudgetNotKept {
+                region,
+                channel,
+                time_ms,
+                error_px,
+            } => write!(
+                f,
+                "region \"{region}\": under its budget an error of twice the tolerance of \"{channel}\" is found within {time_ms} ms only by \
+                 readings with a standard error below {error_px:.3} px; {USUAL_ERROR_PX} px are usual"
+            ),
             Self::ReadoutCoarserThanTolerance {
                 region,
                 channel,
@@ -463,6 +486,7 @@ impl Warning {
                 let least = tolerance * LEAST_TRAVEL_PX / travel_px;
                 format!("allow at least {least:.3}, or draw the scale larger: below {LEAST_TRAVEL_PX} px a reading cannot be relied on")
             }
+            Self::BudgetNotKept { .. } => "allow more time to the alert, more nuisance trips or a larger tolerance, or draw the scale larger".into(),
             Self::ReadoutCoarserThanTolerance { step, .. } => format!(
                 "digits show an error only from half a step on; allow at least {step}, or write finer steps"
             ),

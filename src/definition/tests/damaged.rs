@@ -55,6 +55,8 @@ const DAMAGES: &[Damage] = &[
     ("interpolation = \"angular\", range = [0, 360]", "interpolation = \"angular\", range = [-180, 181]", "29:86", "range of the angular channel \"heading\" is -180 to 181; it must lie in one turn, within -360 to 360", "as in [0, 360] or [-180, 180]; without a range it is 0 to 360"),
     ("interpolation = \"text\"", "interpolation = \"text\", range = [0, 1]", "36:65", "\"station\" is a text channel; text has no range", ""),
     ("column = \"pitch_deg\"", "column = \"\"", "24:20", "channel \"pitch\" names no column", ""),
+    ("[colors]\n", "[budget.major]\nnuisance_per_hour = 0\ntime_to_alert_ms = 500\n[colors]\n", "14:21", "number of nuisance trips 0 1/h: must be above 0 and at most 1000 1/h", ""),
+    ("[colors]\n", "[budget.minr]\nnuisance_per_hour = 1\ntime_to_alert_ms = 500\n[colors]\n", "13:9", "unknown key \"minr\" in budget", "did you mean \"minor\"?"),
     ("range = [-1, 1]", "max_age_ms = 0", "26:57", "age limit 0 ms: must be above 0 and at most 3600000 ms", ""),
     ("id = \"speed\"", "id = \"attitude\"", "61:6", "region id \"attitude\" is given twice", "the other one stands at panel.toml:39:6"),
     ("id = \"speed\"", "id = \"\"", "61:6", "region id is empty", ""),

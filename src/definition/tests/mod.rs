@@ -271,6 +271,7 @@ fn advice_is_given_once_and_only_where_due() {
         ("requirements = [\"DSP-2\"]\n", "", "region \"speed\" names no requirement"),
         ("hazard = \"minor\"", "hazard = \"none\"", "region \"messages\" has hazard none and yet verifies requirements"),
         ("hazard = \"hazardous\"", "hazard = \"hazardous\"\nconfirm_ms = 900", "region \"attitude\": a hazardous picture stands for at least 1020 ms before it is raised"),
+        ("[colors]\n", "[budget.hazardous]\nnuisance_per_hour = 0.001\ntime_to_alert_ms = 100\n[colors]\n", "region \"attitude\": under its budget an error of twice the tolerance of \"pitch\" is found within 100 ms only by readings with a standard error below 0.0"),
         ("advice_position = [330, 360]\n", "", "region \"messages\": the advice of \"ROTOR LOW\" has no place to be shown"),
         ("text = \"FUEL LOW\"\nclass = \"caution\"", "text = \"ROTOR LOW\"\nclass = \"warning\"", "region \"messages\": two alerts of one class both read \"ROTOR LOW\""),
         ("caution = \"amber\"", "caution = \"green\"", "region \"messages\": caution alerts are shown in \"green\", which is not amber"),

@@ -11,7 +11,8 @@ use crate::evidence::report::labels::{count_of, figure, percent};
 use crate::evidence::requirements::{events_of, not_exercised, region_finding};
 use crate::evidence::stills::EventStills;
 use crate::judge::constants::SIGMAS;
-use crate::judge::events::{AsAWhole, Event, PictureError, name};
+use crate::judge::events::{AsAWhole, Event, PictureError, TestRecord, name};
+use crate::judge::region::Tested;
 use crate::judge::rules::{self, Misled};
 use crate::judge::verdict::Verdict;
 
@@ -530,7 +531,14 @@ impl Claim<'_> {
         });
         let dated = g.first.is_some_and(|at| at.time_s > e.onset_s + 1e-3);
         let back = if dated {
-            "; the onset is dated back to the first frame that held what it showed, or showed old data"
+            match e.test.as_ref().map(|test| test.of) {
+                Some(Tested::Value) => {
+                    "; the onset is dated back to the frame since which the sum has been above zero"
+                }
+                _ => {
+                    "; the onset is dated back to the first frame that held what it showed, or showed old data"
+                }
+            }
         } else {
             ""
         };
@@ -543,7 +551,11 @@ impl Claim<'_> {
             g.detected
                 .map_or(String::new(), |at| format!(", at frame {}", at.frame))
         ));
-        let mut by: Vec<String> = confirmed.iter().map(|c| self.confirmation(c)).collect();
+        let by_test = e.test.as_ref().map(|test| self.by_test(test));
+        let mut by: Vec<String> = by_test.map_or_else(
+            || confirmed.iter().map(|c| self.confirmation(c)).collect(),
+            |line| vec![line],
+        );
         if by.is_empty() {
             by.push(
                 "No frame of that instant is recorded as the one that confirms: it lies in a gap of the stream, in which the last \
@@ -608,6 +620,35 @@ impl Claim<'_> {
         }
     }
 
+    /// The sequential test that raised the event.
+    fn by_test(&self, test: &TestRecord) -> String {
+        let budget = self
+            .told
+            .display
+            .region(&test.region)
+            .and_then(|r| r.budget);
+        let budget = budget.map_or(String::new(), |b| {
+            format!(
+                " (budget of the region: {} nuisance trips an hour, {:.0} ms to the alert)",
+                figure(b.nuisance_per_hour, 2),
+                b.time_to_alert_ms
+            )
+        });
+        format!(
+            "{}, {} {}: the sum of log-likelihoods that {} reached {}; asked for are {}{budget}",
+            test.region,
+            test.channel,
+            test.what,
+            match test.of {
+                Tested::Value => "it is off by more than its tolerance",
+                Tested::Held => "it is held while its inputs move",
+                Tested::Age => "data of no permitted age explain it",
+            },
+            figure(test.sum, 3),
+            figure(test.threshold, 3),
+        )
+    }
+
     fn pixels(&self) -> Vec<String> {
         let e = self.event;
         let PictureError {
@@ -641,6 +682,9 @@ impl Claim<'_> {
             class => vec![rule(class)],
         };
         lines.push(rules::CONFIRMED.into());
+        if self.regions.iter().any(|r| r.budget.is_some()) {
+            lines.push(rules::BUDGET.into());
+        }
         if self.event.regions.len() != 1 || self.event.regions == ["*"] {
             lines.push(rules::WHOLE_FRAME.into());
         }
@@ -738,6 +782,13 @@ fn limits(region: &RegionInfo) -> Vec<String> {
     let often = region.confirm_frames.map_or(String::new(), |[k, n]| {
         format!(", or when {k} of the last {n} frames are faulty (confirm_frames)")
     });
+    if let Some(budget) = region.budget {
+        lines.push(format!(
+            "values under a budget: {} nuisance trips an hour here, {:.0} ms to the alert",
+            figure(budget.nuisance_per_hour, 2),
+            budget.time_to_alert_ms
+        ));
+    }
     lines.push(format!(
         "raised after {:.0} ms (confirm_ms){often}; ended after {:.0} ms (recover_ms)",
         region.confirm_ms, region.recover_ms

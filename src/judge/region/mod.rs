@@ -8,17 +8,22 @@ mod sustained;
 
 pub use self::reading::Reading;
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use self::liveness::Liveness;
 use self::past::Past;
 use self::sustained::Sustained;
 use super::company::Company;
-use super::constants::{ALLOWED_BLIND_S, RETOLD_S, SAMPLES};
+use super::constants::{ALLOWED_BLIND_S, NEARLY, RETOLD_S, SAMPLES, TESTS_OF_A_READING};
 use super::errors::{age_scatter_s, age_spread_s, held_back_sigma_px};
 use super::freeze::{FreezeTest, Visibility};
+use super::sequential::{Page, Plan, held_alarm};
 use super::spans::Spans;
 use super::story::{self, Series, Story, Timing};
 use super::verdict::Verdict;
 use crate::definition::Definition;
+use crate::definition::model::Budget;
 use crate::examine::digits::Digits;
 use crate::examine::region::{Explanation, Findings, Moment};
 use crate::examine::signature::Signature;
@@ -36,6 +41,35 @@ pub enum Cause {
     Stale,
     /// A value is off by more than its tolerance, and nothing else is wrong.
     Value,
+}
+
+/// A test under a budget whose sum has reached its threshold.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Alarm {
+    /// What it tests.
+    pub of: Tested,
+    /// Index of the freedom that is tested.
+    pub freedom: usize,
+    /// Recording time since which its sum has been above zero, s.
+    pub since_s: f64,
+    /// Sum of log-likelihoods.
+    pub sum: f64,
+    /// What it had to reach.
+    pub threshold: f64,
+}
+
+/// What a sequential test asks of a reading.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "snake_case")]
+pub enum Tested {
+    /// Whether it is off by more than its tolerance.
+    Value,
+    /// Whether it is held while its inputs move.
+    Held,
+    /// Whether data of any permitted age explain it.
+    Age,
 }
 
 /// What is said of a region in one frame.
@@ -57,6 +91,10 @@ pub struct RegionVerdict {
     pub digits: Vec<Digits>,
     /// For a freeze: time of the first held frame (recording time), s.
     pub since_s: Option<f64>,
+    /// The test that makes the region faulty, where its hazard class has a budget.
+    pub alarm: Option<Alarm>,
+    /// Whether a test of its values has come so near to an alarm that another monitor may have raised one.
+    pub is_nearly_off: bool,
     /// The display has been seen to follow its inputs since this recording time, s: the latest
     /// time from which on a freeze would show by now.
     pub live_since_s: Option<f64>,
@@ -75,6 +113,8 @@ impl RegionVerdict {
             hidden: Vec::new(),
             digits: Vec::new(),
             since_s: None,
+            alarm: None,
+            is_nearly_off: false,
             live_since_s: None,
         }
     }
@@ -96,6 +136,11 @@ pub struct RegionJudge {
     alerts: Vec<usize>,
     is_static: bool,
     tests: Vec<FreezeTest>,
+    /// What its tests are planned for, where a budget decides.
+    plan: Option<Plan>,
+    /// By freedom: whether it is off by more than its tolerance, and whether data of any permitted age explain it.
+    off_tests: Vec<Page>,
+    age_tests: Vec<Page>,
     /// By freedom.
     sustained: Vec<Sustained>,
     past: Past,
@@ -120,6 +165,21 @@ fn turn_from(definition: &Definition, f: &Freedom) -> f64 {
     }
 }
 
+/// What the tests of a region with so many `freedoms`, which share its budget alike, are planned for; `None` where its faults are
+/// confirmed by time.
+#[must_use]
+pub fn plan(definition: &Definition, region: usize, freedoms: usize) -> Option<Plan> {
+    Some(plan_under(definition.budget(region)?, freedoms))
+}
+
+/// The same where the region may spend `budget`.
+#[must_use]
+pub fn plan_under(budget: Budget, freedoms: usize) -> Plan {
+    let tests = (TESTS_OF_A_READING * freedoms).max(1) as f64;
+    let per_hour = budget.nuisance_per_hour / tests;
+    Plan::new(per_hour, budget.time_to_alert_ms / 1000.0)
+}
+
 impl RegionJudge {
     /// For region `region` of `definition`, with the freedoms that its examiner reads.
     #[must_use]
@@ -135,6 +195,7 @@ impl RegionJudge {
             model.tolerance.get(name).copied().unwrap_or(f64::INFINITY)
         };
         let liveness = Liveness::of(model);
+        let plan = plan(definition, region, freedoms.len());
         Self {
             region,
             is_unchecked: model.is_unchecked(),
@@ -151,7 +212,10 @@ impl RegionJudge {
                     .map(|(k, _)| k)
                     .collect()
             },
-            tests: vec![FreezeTest::default(); freedoms.len()],
+            tests: vec![FreezeTest::new(held_alarm(plan.as_ref())); freedoms.len()],
+            plan,
+            off_tests: vec![Page::default(); freedoms.len()],
+            age_tests: vec![Page::default(); freedoms.len()],
             sustained: vec![Sustained::default(); freedoms.len()],
             past: Past::new(freedoms),
             changed_s: f64::NEG_INFINITY,
@@ -244,6 +308,24 @@ impl RegionJudge {
                 }
             }
         };
+        // Where a budget decides, neither a delay nor a standstill that readings tell of is a fault before its test says so.
+        let is_told = !matches!(findings.explanation, Explanation::Nothing { .. })
+            && frozen.is_none()
+            && !is_outside
+            && liveness_stuck != Some(true);
+        let aged = self.raised(Tested::Age);
+        let verdict = if self.plan.is_some()
+            && is_told
+            && aged.is_none()
+            && matches!(verdict, Verdict::Late | Verdict::Frozen)
+            && self.has_readings()
+            && company.story().is_none()
+        {
+            since_s = None;
+            self.harmless(moment, liveness_stuck)
+        } else {
+            verdict
+        };
         let shows_invalid = self.shows_invalid(moment, findings);
         let verdict = if shows_invalid && frozen.is_none() {
             self.on_invalid_data(verdict, company)
@@ -264,9 +346,21 @@ impl RegionJudge {
             _ if liveness_stuck == Some(true) => Cause::Held,
             _ => Cause::Stale,
         });
-        // A value that is off tells nothing of the age of its data.
+        let alarm = match cause {
+            Some(Cause::Value) => {
+                let alarm = self.raised(Tested::Value);
+                since_s = since_s.or(alarm.map(|a| a.since_s));
+                alarm
+            }
+            Some(Cause::Held) => frozen.and_then(|_| self.raised(Tested::Held)),
+            Some(Cause::Stale) => aged,
+            Some(Cause::Picture) | None => None,
+        };
+        // A value that is off tells nothing of the age of its data, nor does one of which it is not decided yet.
+        let is_undecided = self.plan.is_some() && cause.is_none() && self.is_beyond(&readings);
         let (staleness_s, staleness_se_s) = match cause {
             Some(Cause::Value) if verdict == Verdict::Misleading => (None, None),
+            _ if is_undecided => (None, None),
             _ => (staleness_s, staleness_se_s),
         };
         if !verdict.is_faulty() && self.past.frames_off() == 0 {
@@ -288,8 +382,57 @@ impl RegionJudge {
                 .collect(),
             digits: findings.digits.clone(),
             since_s,
+            alarm,
+            is_nearly_off: self.is_nearly_off(),
             live_since_s,
         }
+    }
+
+    /// Of the tests whose sum has reached the threshold that which has risen for longest, where a budget decides.
+    fn raised(&self, of: Tested) -> Option<Alarm> {
+        let plan = self.plan?;
+        let sums: Vec<(bool, f64, f64)> = match of {
+            Tested::Held => {
+                let tests = self.tests.iter();
+                tests
+                    .map(|t| (t.is_frozen(), t.since_s(), t.sum()))
+                    .collect()
+            }
+            Tested::Value | Tested::Age => {
+                let tests = if of == Tested::Age {
+                    &self.age_tests
+                } else {
+                    &self.off_tests
+                };
+                let tests = tests.iter();
+                tests
+                    .map(|t| (t.is_raised(&plan), t.since_s(), t.sum()))
+                    .collect()
+            }
+        };
+        let raised = sums.iter().enumerate().filter(|(_, s)| s.0);
+        let first = raised.min_by(|(_, a), (_, b)| a.1.total_cmp(&b.1));
+        first.map(|(freedom, (_, since_s, sum))| Alarm {
+            of,
+            freedom,
+            since_s: *since_s,
+            sum: *sum,
+            threshold: plan.threshold,
+        })
+    }
+
+    fn is_nearly_off(&self) -> bool {
+        let is_near = |plan: &Plan| {
+            let mut sums = self.off_tests.iter().map(Page::sum);
+            sums.any(|sum| sum > NEARLY * plan.threshold)
+        };
+        self.plan.as_ref().is_some_and(is_near)
+    }
+
+    /// Whether a reading of this frame lies beyond its tolerance.
+    fn is_beyond(&self, readings: &[Reading]) -> bool {
+        let mut all = readings.iter();
+        all.any(|r| r.excess > self.tolerances[r.freedom])
     }
 
     /// Whether the recording says of what is due how it moves: between samples that lie farther apart than the display may be
@@ -444,7 +587,7 @@ impl RegionJudge {
                 let move_px = f.difference(now, then) * newest.px_per_unit[k];
                 visibility.push(move_px, moment.interval_s, sigma_px(newest.error_px[k]));
             }
-            if visibility.is_enough() {
+            if visibility.is_enough(held_alarm(self.plan.as_ref())) {
                 return Some(p.time_s);
             }
         }

@@ -6,7 +6,7 @@ use crate::examine::reader::{Fitted, RECOGNISED};
 use crate::examine::region::{Explanation, Findings, Moment};
 use crate::judge::company::Company;
 use crate::judge::constants::{EARLY_S, SAMPLES, SIGMAS};
-use crate::judge::errors::age_scatter_s;
+use crate::judge::errors::{age_scatter_s, held_back_sigma_px};
 use crate::recording::inputs::Inputs;
 use crate::reference::scale::half_period;
 
@@ -28,7 +28,7 @@ pub struct Reading {
     /// How far it lies outside the span of permitted inputs, in this frame or for some stretch at every permitted age of
     /// them, beyond what measuring explains; negative inside. A tolerance below this makes it wrong.
     pub excess: f64,
-    /// True when the excess is more than the tolerance.
+    /// True when the excess is more than the tolerance; under a budget, when its test raised the alarm.
     pub is_outside: bool,
 }
 
@@ -51,6 +51,7 @@ impl RegionJudge {
         let others_s = company.others_age_s(self.region);
         let ages = Ages::new(others_s, scatter_s, self.max_latency_s);
         let mut out = Vec::new();
+        let plan = self.plan;
         for (k, f) in self.freedoms.iter().enumerate() {
             let (Some(fitted), Some(due)) = (read[k], inputs.value(f.channel).number()) else {
                 continue;
@@ -64,7 +65,18 @@ impl RegionJudge {
             let measuring = SIGMAS * fitted.standard_error;
             let outside = errors[k].and_then(|e| e.outside(ages, measuring));
             let sustained = self.sustained[k].error(scatter_s, ages, measuring);
-            let excess = outside.unwrap_or(error.abs()).max(sustained) - measuring;
+            let off = outside.unwrap_or(error.abs()).max(sustained);
+            let excess = off - measuring;
+            let tolerance = self.tolerances[k];
+            let is_outside = plan.map_or(excess > tolerance, |plan| {
+                let beyond = (off - tolerance) / fitted.standard_error;
+                self.off_tests[k].push(&plan, moment.time_s, beyond);
+                // Whether any permitted age explains it at all.
+                let held_back = held_back_sigma_px() / fitted.px_per_unit;
+                let aged = off / libm::hypot(fitted.standard_error, held_back);
+                self.age_tests[k].push(&plan, moment.time_s, aged);
+                self.off_tests[k].is_raised(&plan)
+            });
             out.push(Reading {
                 freedom: k,
                 displayed: f.period.map_or(fitted.value, |p| {
@@ -75,7 +87,7 @@ impl RegionJudge {
                 standard_error: fitted.standard_error,
                 px_per_unit: fitted.px_per_unit,
                 excess,
-                is_outside: excess > self.tolerances[k],
+                is_outside,
             });
         }
         out

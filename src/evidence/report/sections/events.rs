@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use maud::{Markup, PreEscaped, html};
 
 use crate::evidence::csv::word;
+use crate::evidence::display::RegionInfo;
 use crate::evidence::plots::readings::{Limits, plot};
 use crate::evidence::report::bundle::{Bundle, CheckRun};
 use crate::evidence::report::embed::{Chosen, Embedded, choose};
@@ -107,7 +108,11 @@ fn delay(event: &Event) -> String {
 fn due_within_ms(run: &CheckRun, event: &Event) -> Option<f64> {
     let concerned = |id: &str| event.regions.iter().any(|r| r == "*" || r == id);
     let regions = run.display.regions.iter().filter(|r| concerned(&r.id));
-    let confirm_ms = regions.map(|r| r.confirm_ms).min_by(f64::total_cmp)?;
+    let time_ms = |r: &RegionInfo| {
+        r.budget
+            .map_or(r.confirm_ms, |b| b.time_to_alert_ms.max(r.confirm_ms))
+    };
+    let confirm_ms = regions.map(time_ms).min_by(f64::total_cmp)?;
     let frames = run.frames.frames.max(2) as f64;
     let span_s = run.summary.span_s.map_or(0.0, |[from, to]| to - from);
     let frame_ms = span_s * 1000.0 / (frames - 1.0);
@@ -180,6 +185,9 @@ fn card(bundle: &Bundle, k: usize, run: &CheckRun, e: usize, stills: &[Embedded]
                 div { dt { "Picture" } dd { (event.picture_error) (where_in(event)) ", frame " (event.best_frame) } }
                 @if let Some(symbol) = &event.symbol { div { dt { "Symbol" } dd { (symbol) } } }
                 @if let Some(things) = event.things_in_words() { div { dt { "Which" } dd { (things) } } }
+                @if let Some(test) = &event.test { div { dt { "Sum of the test" } dd {
+                    (test.channel) " " (test.what) ": " (figure(test.sum, 3)) " of " (figure(test.threshold, 3))
+                } } }
                 div { dt { "Hazard, action" } dd { (word(&event.hazard)) ", " (action(event)) } }
                 div.long { dt { "Requirements" } dd { (named(event)) } }
             }

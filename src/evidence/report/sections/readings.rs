@@ -41,5 +41,28 @@ fn table(run: &CheckRun) -> Markup {
                 }
             }
         } }
+        (budgets(run))
+    }
+}
+
+/// What the regions may spend of the budgets of their hazard classes.
+fn budgets(run: &CheckRun) -> Markup {
+    let regions = run.display.regions.iter();
+    let with: Vec<_> = regions
+        .filter_map(|r| Some((&r.id, r.hazard, r.budget?)))
+        .collect();
+    html! {
+        @if !with.is_empty() {
+            div.wide { table {
+                caption { "Values decided under a budget: what each region may spend of that of its hazard class." }
+                thead { tr { th { "Region" } th { "Hazard" } th.n { "Nuisance trips an hour" } th.n { "Time to alert ms" } } }
+                tbody { @for (id, hazard, budget) in with {
+                    tr {
+                        th scope="row" { (id) } td { (hazard.name()) }
+                        td.n { (figure(budget.nuisance_per_hour, 2)) } td.n { (figure(budget.time_to_alert_ms, 4)) }
+                    }
+                } }
+            } }
+        }
     }
 }

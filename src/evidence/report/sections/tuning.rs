@@ -70,13 +70,21 @@ fn row(r: &RegionTuned, s: &Score) -> Markup {
         tr {
             th scope="row" { (r.region) @if !r.is_concerned { " (not concerned)" } }
             td.n { (figure(s.factor, 3)) } td { (range(r.factors)) }
-            td.n { (figure(s.confirm_ms, 4)) } td { (range(r.confirms_ms)) }
+            td.n { (limit(s.budget_per_hour, s.confirm_ms)) } td { (range(r.confirms_ms.or(r.budgets_per_hour))) }
             td { (s.coverage.k) " of " (s.coverage.n) }
             td.n { (figure(s.coverage.at_least() * 100.0, 4)) }
             td.n { (s.detection_ms.as_ref().map_or("-".into(), |d| figure(d.worst, 3))) }
             td.n { (s.nuisance.events) }
         }
     }
+}
+
+/// What decides how long a fault must last: a budget, or a time.
+fn limit(budget_per_hour: Option<f64>, confirm_ms: f64) -> String {
+    budget_per_hour.map_or_else(
+        || figure(confirm_ms, 4),
+        |per_hour| format!("{}/h", figure(per_hour, 2)),
+    )
 }
 
 /// How what is found on one half of the material does on the other.
@@ -91,7 +99,7 @@ fn halves(t: &Tuned) -> Markup {
                     @for r in &t.regions { @for (k, h) in r.halves.iter().enumerate() {
                         tr {
                             th scope="row" { (r.region) } td { @if k == 0 { "first" } @else { "second" } }
-                            td.n { (figure(h.factor, 3)) } td.n { (figure(h.confirm_ms, 4)) }
+                            td.n { (figure(h.factor, 3)) } td.n { (limit(h.budget_per_hour, h.confirm_ms)) }
                             td.n { (h.scored_on.coverage.k) " of " (h.scored_on.coverage.n) }
                             td.n { (h.scored_on.nuisance.events) }
                         }
