@@ -157,7 +157,7 @@ fn is_brief(clip: &Clip, fault: &Fault, end_s: f64, injector: &mut dyn Injector)
         let often_s = r
             .confirm_frames
             .map(|[k, _]| f64::from(k) * lasting_s(clip.onset));
-        (r.confirm_ms / 1000.0).min(often_s.unwrap_or(f64::INFINITY))
+        (r.confirm_ms() / 1000.0).min(often_s.unwrap_or(f64::INFINITY))
     });
     let needed_s = needed_s.fold(f64::INFINITY, f64::min);
     let mut there_s = 0.0;
