@@ -575,8 +575,9 @@ impl<'d> Run<'d> {
 
     /// What stands there as a whole in place of what is due.
     fn instead(&self) -> Option<Instead> {
+        // A display without pages has one that nothing is said of.
         let pages = self.definition.pages();
-        let is_of_reversion = |k: usize| pages[k].reversion.is_some();
+        let is_of_reversion = |k: usize| pages.get(k).is_some_and(|p| p.reversion.is_some());
         let is_due = self.pages.only().is_some_and(is_of_reversion);
         let page = self.wrong_page.map(|k| {
             if is_of_reversion(k) && !is_due {
