@@ -61,8 +61,9 @@ impl Plan {
     /// What a reading adds that lies so many standard errors beyond its tolerance.
     #[must_use]
     pub fn gain(&self, beyond_sigmas: f64) -> f64 {
-        let within = misfit(beyond_sigmas.max(0.0));
-        let beyond = misfit((beyond_sigmas - self.reach_sigmas).min(0.0));
+        let at = beyond_sigmas.min(self.reach_sigmas);
+        let within = misfit(at.max(0.0));
+        let beyond = misfit(at - self.reach_sigmas);
         (within - beyond) / 2.0 - self.fair
     }
 
@@ -183,12 +184,12 @@ mod tests {
     /// Errors of readings as the model has them: one independent draw for as long as errors hang together.
     fn readings(fps: f64, seconds: f64, seed: u64) -> impl Iterator<Item = (f64, f64)> {
         let mut random = Random(seed);
-        let (mut error, mut until_s) = (0.0, f64::NEG_INFINITY);
+        let (mut error, mut drawn) = (0.0, -1.0);
         (0..(seconds * fps) as usize).map(move |k| {
             let time_s = k as f64 / fps;
-            if time_s >= until_s {
-                until_s = time_s + 2.0 * MEMORY_S;
-                error = random.t4();
+            let draw = (time_s / (2.0 * MEMORY_S) + 1e-9).floor();
+            if draw > drawn {
+                (error, drawn) = (random.t4(), draw);
             }
             (time_s, error)
         })

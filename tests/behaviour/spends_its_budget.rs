@@ -47,7 +47,7 @@ const LENGTH_S: f64 = 3.2;
 const ONSET_S: f64 = 1.2;
 
 fn bench(rate: (u32, u32)) -> Bench {
-    let csv = table(["speed"], LENGTH_S, |t| [75.0 + 20.0 * (1.5 * t).sin()]);
+    let csv = table(["speed"], LENGTH_S, |t| [75.0 + 5.0 * (3.0 * t).sin()]);
     let mut bench = Bench::small(DISPLAY, &csv);
     bench.plan = Plan { rate, ..bench.plan };
     bench
@@ -101,7 +101,7 @@ fn what_is_held_or_late_is_decided_by_its_sum() {
 
 #[test]
 fn a_good_display_and_an_error_within_the_tolerance_raise_nothing() {
-    for fault in [None, Some(0.8)] {
+    for fault in [None, Some(0.5)] {
         let bench = bench(RATES[1]);
         let kind = fault.map(|size| (bias(size)(&bench), ONSET_S, 10.0));
         let checked = bench.check(&bench.frames(kind));
@@ -113,7 +113,7 @@ fn a_good_display_and_an_error_within_the_tolerance_raise_nothing() {
 #[test]
 fn a_confirmation_time_goes_before_a_budget() {
     let detected_s = |display: &str| {
-        let csv = table(["speed"], LENGTH_S, |t| [75.0 + 20.0 * (1.5 * t).sin()]);
+        let csv = table(["speed"], LENGTH_S, |t| [75.0 + 5.0 * (3.0 * t).sin()]);
         let bench = Bench::small(display, &csv);
         let frames = bench.frames(Some((bias(2.0)(&bench), ONSET_S, 10.0)));
         let events = bench.check(&frames).outcome.events;
