@@ -90,13 +90,13 @@ fn mean_ratio(reach_sigmas: f64) -> f64 {
 
 /// The running sum.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Page {
+pub struct RunningSum {
     sum: f64,
     since_s: f64,
     last_s: f64,
 }
 
-impl Default for Page {
+impl Default for RunningSum {
     fn default() -> Self {
         Self {
             sum: 0.0,
@@ -106,7 +106,7 @@ impl Default for Page {
     }
 }
 
-impl Page {
+impl RunningSum {
     /// Takes a reading at `time_s` that lies so many standard errors beyond its tolerance. What is beyond the threshold is forgotten,
     /// so that a display that recovers is believed at once.
     pub fn push(&mut self, plan: &Plan, time_s: f64, beyond_sigmas: f64) {
@@ -231,31 +231,31 @@ mod tests {
     fn an_error_is_found_at_the_same_time_at_every_rate() {
         let plan = Plan::new(1e-3, 0.5);
         for fps in RATES {
-            let mut page = Page::default();
+            let mut sum = RunningSum::default();
             let raised_s = (0..1000).map(|k| f64::from(k) / fps).find(|time_s| {
                 let beyond = if *time_s < 4.0 { -20.0 } else { 40.0 };
-                page.push(&plan, *time_s, beyond);
-                page.is_raised(&plan)
+                sum.push(&plan, *time_s, beyond);
+                sum.is_raised(&plan)
             });
             let after_s = raised_s.expect("found") - 4.0;
             assert!(
                 after_s <= 0.5 + 1.0 / fps && after_s >= 0.5 - 1.1 / fps,
                 "{after_s} at {fps}"
             );
-            assert!((page.since_s() - 4.0).abs() <= 1.0 / fps, "{page:?}");
+            assert!((sum.since_s() - 4.0).abs() <= 1.0 / fps, "{sum:?}");
         }
     }
 
     #[test]
     fn a_display_that_recovers_is_believed_at_once() {
         let plan = Plan::new(1e-3, 0.5);
-        let mut page = Page::default();
+        let mut sum = RunningSum::default();
         for k in 0..500 {
-            page.push(&plan, f64::from(k) * 0.04, 40.0);
+            sum.push(&plan, f64::from(k) * 0.04, 40.0);
         }
-        assert!(page.is_raised(&plan));
-        page.push(&plan, 20.0, -20.0);
-        assert!(!page.is_raised(&plan));
+        assert!(sum.is_raised(&plan));
+        sum.push(&plan, 20.0, -20.0);
+        assert!(!sum.is_raised(&plan));
     }
 
     proptest! {
@@ -271,12 +271,12 @@ mod tests {
         ) {
             let plan = Plan::new(per_hour, time_s);
             let hours = 4.0;
-            let (mut page, mut alarms) = (Page::default(), 0.0);
+            let (mut sum, mut alarms) = (RunningSum::default(), 0.0);
             for (time_s, error) in readings(rate, hours * 3600.0, seed) {
-                page.push(&plan, time_s, error);
-                if page.is_raised(&plan) {
+                sum.push(&plan, time_s, error);
+                if sum.is_raised(&plan) {
                     alarms += 1.0;
-                    page = Page { last_s: time_s, ..Page::default() };
+                    sum = RunningSum { last_s: time_s, ..RunningSum::default() };
                 }
             }
             let allowed = per_hour * hours;
@@ -295,12 +295,12 @@ mod tests {
             let tolerance = plan.reach_sigmas + 2.0 * SIGMAS;
             let (mut found, mut in_time) = (0.0, 0.0);
             for trial in 0..200 {
-                let mut page = Page::default();
+                let mut sum = RunningSum::default();
                 let onset_s = 1.0;
                 let raised_s = readings(rate, onset_s + 4.0 * time_s, seed ^ trial).find(|(at_s, error)| {
                     let off = if *at_s < onset_s { 0.0 } else { 2.0 * tolerance };
-                    page.push(&plan, *at_s, (off + error).abs() - tolerance);
-                    page.is_raised(&plan)
+                    sum.push(&plan, *at_s, (off + error).abs() - tolerance);
+                    sum.is_raised(&plan)
                 });
                 found += f64::from(u8::from(raised_s.is_some()));
                 let is_in_time = raised_s.is_some_and(|(at_s, _)| at_s <= onset_s + time_s + 1.0 / rate);

@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 
 use crate::evidence::measurements::{RegionMeasured, State};
 use crate::judge::region::Cause;
-use crate::judge::sequential::{Page, Plan};
+use crate::judge::sequential::{Plan, RunningSum};
 
 /// Times that differ by less count as equal, s; the same as in [`crate::judge::persistence`].
 const SLACK_S: f64 = 1e-6;
@@ -127,22 +127,22 @@ impl Strengths {
 /// between those that are tried by how near their sums come to the threshold.
 fn raise_tested(out: &mut [f64], times_s: &[f64], reading: &[Option<[f64; 2]>], plan: &Plan) {
     let factors: Vec<f64> = factors().collect();
-    let mut pages = vec![Page::default(); factors.len()];
+    let mut sums = vec![RunningSum::default(); factors.len()];
     for ((out, &time_s), off) in out.iter_mut().zip(times_s).zip(reading) {
         let &Some([off, standard_error]) = off else {
             continue;
         };
-        for (page, factor) in pages.iter_mut().zip(&factors) {
-            page.push(plan, time_s, (off - factor) / standard_error);
+        for (sum, factor) in sums.iter_mut().zip(&factors) {
+            sum.push(plan, time_s, (off - factor) / standard_error);
         }
-        let raised = pages.partition_point(|p| p.is_raised(plan));
+        let raised = sums.partition_point(|p| p.is_raised(plan));
         let Some(last) = raised.checked_sub(1) else {
             continue;
         };
-        let strength = match pages.get(raised) {
+        let strength = match sums.get(raised) {
             Some(next) => {
-                let over = pages[last].sum() - plan.threshold;
-                let share = over / (pages[last].sum() - next.sum());
+                let over = sums[last].sum() - plan.threshold;
+                let share = over / (sums[last].sum() - next.sum());
                 // Above the last that is raised, however narrowly.
                 let share = share.clamp(SLACK_S, 1.0);
                 factors[last] + share * (factors[raised] - factors[last])
@@ -329,11 +329,11 @@ mod tests {
             let c = Confirmation { confirm_s: 0.3, often: None, recover_s: 0.5, plan: Some(plan) };
             let stairs = Staircase::new(&times_s, &strengths.confirmed(&times_s, c));
             let factor = factors().nth(k).expect("one of them");
-            let mut page = Page::default();
+            let mut sum = RunningSum::default();
             let raised_s = times_s.iter().zip(&reading).find_map(|(time_s, off)| {
                 let [off, error] = (*off)?;
-                page.push(&plan, *time_s, (off - factor) / error);
-                page.is_raised(&plan).then_some(*time_s)
+                sum.push(&plan, *time_s, (off - factor) / error);
+                sum.is_raised(&plan).then_some(*time_s)
             });
             prop_assert_eq!(stairs.raised_s(factor), raised_s);
         }

@@ -18,7 +18,7 @@ use super::company::Company;
 use super::constants::{ALLOWED_BLIND_S, NEARLY, RETOLD_S, SAMPLES, TESTS_OF_A_READING};
 use super::errors::{age_scatter_s, age_spread_s, held_back_sigma_px};
 use super::freeze::{FreezeTest, Visibility};
-use super::sequential::{Page, Plan, held_alarm};
+use super::sequential::{Plan, RunningSum, held_alarm};
 use super::spans::Spans;
 use super::story::{self, Series, Story, Timing};
 use super::verdict::Verdict;
@@ -139,8 +139,8 @@ pub struct RegionJudge {
     /// What its tests are planned for, where a budget decides.
     plan: Option<Plan>,
     /// By freedom: whether it is off by more than its tolerance, and whether data of any permitted age explain it.
-    off_tests: Vec<Page>,
-    age_tests: Vec<Page>,
+    off_tests: Vec<RunningSum>,
+    age_tests: Vec<RunningSum>,
     /// By freedom.
     sustained: Vec<Sustained>,
     past: Past,
@@ -214,8 +214,8 @@ impl RegionJudge {
             },
             tests: vec![FreezeTest::new(held_alarm(plan.as_ref())); freedoms.len()],
             plan,
-            off_tests: vec![Page::default(); freedoms.len()],
-            age_tests: vec![Page::default(); freedoms.len()],
+            off_tests: vec![RunningSum::default(); freedoms.len()],
+            age_tests: vec![RunningSum::default(); freedoms.len()],
             sustained: vec![Sustained::default(); freedoms.len()],
             past: Past::new(freedoms),
             changed_s: f64::NEG_INFINITY,
@@ -423,7 +423,7 @@ impl RegionJudge {
 
     fn is_nearly_off(&self) -> bool {
         let is_near = |plan: &Plan| {
-            let mut sums = self.off_tests.iter().map(Page::sum);
+            let mut sums = self.off_tests.iter().map(RunningSum::sum);
             sums.any(|sum| sum > NEARLY * plan.threshold)
         };
         self.plan.as_ref().is_some_and(is_near)
