@@ -260,7 +260,7 @@ pub fn summarise(
         })
         .collect();
     let mut notes = vec![
-        format!("coverage counts faults of {COUNTED_TIMES} times what the definition permits or more, and of the usual size or more where it says nothing of their size; smaller ones are in the curves against size"),
+        format!("coverage counts faults of {COUNTED_TIMES} times what is permitted or more (by the definition; a picture may stand a pixel beside its place), and of the usual size or more where nothing is; smaller ones are in the curves against size"),
         "faults are put in behind the codec, at moments chosen by seed; trials of one stretch of video are not wholly independent".to_owned(),
         "moments: visible faults begin only where they change the picture, or, for those that need motion, where what they strike moves".to_owned(),
     ];
