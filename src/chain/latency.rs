@@ -139,18 +139,10 @@ pub(super) fn from_readings(
         errors: ReadingErrors::default(),
     };
     let few = stretch.spread(FEW_FRAMES);
-    // Few frames lead to the latency, from what is usual in one step; all tell it to within what remains small, and the errors.
-    let rounds: &[&Stretch] = match usual_s {
-        Some(_) => &[&few],
-        None => &[&few, &few, stretch],
-    };
-    let mut is_settled = false;
-    for (k, asked) in rounds.iter().enumerate() {
-        let is_of_all = k == 2;
-        // A stretch that shows something else tells nothing of a chain.
-        if (!is_of_all && is_settled) || (is_of_all && found.agreeing < GOOD_SHARE) {
-            continue;
-        }
+    // From what is usual one step leads to within what is asked for.
+    let rounds = if usual_s.is_some() { 1 } else { 3 };
+    let mut asked = &few;
+    for _ in 0..rounds {
         let frames = &asked.frames;
         // What is due in each frame, is shown in it, and was just before.
         let inputs: Vec<[Inputs; 3]> = frames
@@ -187,7 +179,7 @@ pub(super) fn from_readings(
             .fold(found.agreeing, f64::max);
         let squares: f64 = residuals.iter().map(|r| r.speed_px_s.powi(2)).sum();
         let information = squares / (READING_PX * READING_PX);
-        is_settled = if information < 1.0 {
+        let is_settled = if information < 1.0 {
             true
         } else {
             let along: f64 = residuals.iter().map(|r| -r.speed_px_s * r.error_px).sum();
@@ -203,6 +195,15 @@ pub(super) fn from_readings(
             .filter(|r| r.frame >= frames.len() / BEST_PART)
             .collect();
         found.errors = error_model::measure(&usual, &names);
+        // All frames tell the latency to within what remains small, and the errors; of a stretch that shows something else they tell
+        // nothing.
+        let is_shown = found.agreeing >= GOOD_SHARE;
+        if is_settled && (asked.frames.len() == stretch.frames.len() || !is_shown) {
+            break;
+        }
+        if is_shown {
+            asked = stretch;
+        }
     }
     found
 }
