@@ -204,7 +204,7 @@ pub mod register {
     pub const AT_REST_PX: f64 = 0.004;
     /// Difference of levels beyond which a pixel shows something else. Judged.
     pub const ELSE_LEVELS: f64 = 60.0;
-    /// Rounds of [`refine`], at most. Budget.
+    /// Rounds in which a place is refined, at most. Budget.
     pub const ROUNDS: usize = 12;
 }
 

@@ -77,7 +77,7 @@ pub mod run {
     /// Regions that must show a picture that nothing explains before the whole frame is looked at.
     /// Derived: of one alone nothing is told of the display.
     pub const BROKEN_REGIONS: usize = 2;
-    /// Step in which offsets and the times of frames are told, s ([`thousandths`]). Derived.
+    /// Step in which offsets and the times of frames are told, s. Derived: thousandths.
     pub const TOLD_STEP_S: f64 = 1e-3;
 }
 
