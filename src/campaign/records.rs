@@ -7,7 +7,7 @@ use super::nearness::Nearness;
 use super::plan::Onset;
 use crate::definition::model::Hazard;
 use crate::inject::Method;
-use crate::judge::events::{Action, WorstError};
+use crate::judge::event::{Action, WorstError};
 use crate::judge::verdict::Verdict;
 
 /// Name of the file of trials in a folder of results.

@@ -33,7 +33,7 @@ use crate::evidence::records::{AlertRecord, rounded};
 use crate::examine::region::due_time_s;
 use crate::examine::subject::Subject;
 use crate::files::{Content, Digest, FileContent};
-use crate::judge::events::{Event, name};
+use crate::judge::event::{Event, name};
 use crate::judge::verdict::Verdict;
 use crate::recording::inputs::Inputs;
 use crate::recording::{Files, MissingColumns, Recording};

@@ -10,7 +10,7 @@ use crate::evidence::measurements::Header;
 use crate::examine::comparison::ChainLook;
 use crate::examine::subject::Subject;
 use crate::inject::Clip;
-use crate::judge::events::Event;
+use crate::judge::event::Event;
 use crate::judge::region::RegionVerdict;
 use crate::recording::Recording;
 use crate::reference::painter::Painter;

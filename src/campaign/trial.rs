@@ -18,7 +18,7 @@ use crate::evidence::measurements::{Header, Measured};
 use crate::evidence::pictures;
 use crate::evidence::records::rounded;
 use crate::inject::{self, Clip, Delivery, Fault, Group, Injector, Method, Model, Target, paint};
-use crate::judge::events::{Action, Event, name};
+use crate::judge::event::{Action, Event, name};
 use crate::judge::region::RegionVerdict;
 use crate::judge::verdict;
 use crate::picture::{Picture, Rect};

@@ -87,6 +87,8 @@ pub mod latency {
     /// Frames from which the latency is told to within what remains small: all of a stretch then tell it, and the errors.
     /// Budget.
     pub const FEW_FRAMES: usize = 12;
+    /// A step to the latency below this ends the search, s. Judged.
+    pub const SETTLED_S: f64 = 0.002;
     /// How far back the speed of what is shown is asked for, s. Budget.
     pub const BACK_S: f64 = 0.02;
     /// A reading that is further off is of something else, px. Judged.
@@ -95,7 +97,7 @@ pub mod latency {
     /// do comes after it. Judged.
     pub const BEST_PART: usize = 3;
     /// Standard error that a reading is taken to have when the latency is asked for, px: errors of a symbol hang together
-    /// from frame to frame. Measured: `tests/foreign/pulls.py`.
+    /// from frame to frame. Judged.
     pub const READING_PX: f64 = 0.2;
 }
 
@@ -144,9 +146,9 @@ pub mod measure {
     pub const LEAST_SHARPNESS: f64 = 0.3;
     /// Noise of luma at which nothing can be told any more, levels: it is no stretch to measure from. Judged.
     pub const MOST_NOISE: f64 = 20.0;
-    /// Colour changes below this are rounding, levels. Derived: rounding on both sides, and of codecs.
+    /// Colour changes below this are rounding, levels. Judged.
     pub const COLOR_CHANGE: f64 = 3.0;
-    /// Geometry below this is measurement error, px. Measured: by the tests of registration.
+    /// Geometry below this is measurement error, px. Judged.
     pub const SHIFT_PX: f64 = 0.02;
 }
 
@@ -198,7 +200,7 @@ pub mod register {
     /// Edges that are held against the capture in each place, about. Budget.
     pub const SAMPLED_EDGES: usize = 1500;
     /// Most that one round moves the middle of the picture, or its edges against it, px.
-    /// Derived: edges tell no more than their width.
+    /// Judged.
     pub const MOST_A_ROUND_PX: f64 = 1.5;
     /// Motion in a round below which registration has come to rest, px. Derived: below what is kept of a geometry.
     pub const AT_REST_PX: f64 = 0.004;

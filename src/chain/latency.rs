@@ -8,7 +8,7 @@ use super::stretch::Stretch;
 use crate::capture::profile::Profile;
 use crate::capture::reading_errors::ReadingErrors;
 pub(super) use crate::chain::constants::latency::FEW_FRAMES;
-use crate::chain::constants::latency::{BACK_S, BEST_PART, FARTHEST_PX, READING_PX};
+use crate::chain::constants::latency::{BACK_S, BEST_PART, FARTHEST_PX, READING_PX, SETTLED_S};
 use crate::chain::constants::measure::GOOD_SHARE;
 use crate::examine::comparison::ChainLook;
 use crate::examine::data_time;
@@ -189,7 +189,7 @@ pub(super) fn from_readings(
             for r in &mut residuals {
                 r.error_px += r.speed_px_s * step_s;
             }
-            step_s.abs() < 0.002
+            step_s.abs() < SETTLED_S
         };
         let usual: Vec<Residual> = (residuals.iter().copied())
             .filter(|r| r.frame >= frames.len() / BEST_PART)

@@ -17,7 +17,7 @@ use crate::evidence::records::{
 };
 use crate::evidence::results_folder::{self, ResultsFolder, Trust};
 use crate::files::FileContent;
-use crate::judge::events::{Event, PictureError, WorstError, bench_action};
+use crate::judge::event::{Event, PictureError, WorstError, bench_action};
 use crate::judge::persistence::{Persistence, Transition};
 use crate::judge::verdict::Verdict;
 use crate::recording::Recording;

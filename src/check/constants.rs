@@ -40,7 +40,7 @@ pub mod other_units {
     /// Share of the readings that must be off, and must lie on the line: some are misread. Judged.
     pub const SHARE: f64 = 0.8;
     /// Readings that stand for one independent one: those of neighbouring frames err alike.
-    /// Measured: `tests/foreign/pulls.py`.
+    /// Judged.
     pub const ALIKE: f64 = 5.0;
     /// Standard errors by which a ratio must differ from 1. Judged.
     pub const MANY: f64 = 8.0;
@@ -68,7 +68,7 @@ pub mod place {
 
 /// Of `check/resolved.rs`.
 pub mod resolved {
-    /// Share of what a value may be off to which it must be known. Derived: the rest is for what is read.
+    /// Share of what a value may be off to which it must be known. Judged.
     pub const KNOWN_TO: f64 = 0.5;
 }
 

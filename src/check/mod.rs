@@ -34,7 +34,7 @@ use crate::evidence::measurements::Header;
 use crate::evidence::records::{FrameRecord, Summary};
 use crate::examine::comparison::ChainLook;
 use crate::examine::subject::Subject;
-use crate::judge::events::Event;
+use crate::judge::event::Event;
 use crate::judge::region::RegionVerdict;
 use crate::picture::Picture;
 use crate::recording::Recording;

@@ -14,7 +14,7 @@ use crate::evidence::records::{
 };
 use crate::examine::place::symbol_in_words;
 use crate::examine::region::due_time_s;
-use crate::judge::events::{Action, Event, Thing};
+use crate::judge::event::{Action, Event, Thing};
 use crate::judge::region::RegionVerdict;
 use crate::judge::reversion::ReversionWatch;
 use crate::recording::Recording;

@@ -35,7 +35,7 @@ use crate::evidence::stills::{Keeper, StillsRecord};
 use crate::evidence::tables::{self, CheckTables};
 use crate::examine::subject::Subject;
 use crate::files::{self, FileContent};
-use crate::judge::events::{Event, name};
+use crate::judge::event::{Event, name};
 use crate::judge::region::RegionVerdict;
 use crate::picture::{Picture, Rect};
 use crate::recording::Recording;

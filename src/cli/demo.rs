@@ -11,7 +11,7 @@ use crate::definition::Definition;
 use crate::demo::{self, faults, scenario, unit, whole};
 use crate::evidence::manifest::ReadFiles;
 use crate::evidence::run_folder::{Kind, RunFolder};
-use crate::judge::events::{Event, name};
+use crate::judge::event::{Event, name};
 use crate::recording::{self, MissingColumns, Recording};
 
 /// Arguments of `demo`.

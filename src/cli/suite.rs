@@ -9,7 +9,7 @@ use super::print::say_pieces;
 use super::tone::Tone;
 use super::{Failure, Force, check, stop};
 use crate::evidence::report::labels::count_of;
-use crate::judge::events::{Event, name};
+use crate::judge::event::{Event, name};
 use crate::shard::Shard;
 use crate::suite::folder::PAGE_FILE;
 use crate::suite::plan::{Plan, Planned};

@@ -9,7 +9,7 @@ use std::io::Write;
 use serde::{Serialize, Serializer};
 
 use super::records::FrameRecord;
-use crate::judge::events::{Event, name};
+use crate::judge::event::{Event, name};
 
 /// Columns of `events.csv`.
 pub const EVENT_COLUMNS: [&str; 24] = [
@@ -222,7 +222,7 @@ mod tests {
         let mut e = event("misleading", "=speed", -1.5);
         e.requirement = "+R".into();
         e.remarks = vec!["@a".into()];
-        e.worst_error = Some(crate::judge::events::WorstError {
+        e.worst_error = Some(crate::judge::event::WorstError {
             channel: "-c".into(),
             displayed: -3.25,
             expected: 0.0,

@@ -19,7 +19,7 @@ use super::requirements::{Finding, events_of, not_exercised, region_finding, req
 use super::results_folder::NOT_VERIFIED;
 use super::standing::Standing;
 use crate::files::Kind;
-use crate::judge::events::{Event, name};
+use crate::judge::event::{Event, name};
 
 struct Case {
     name: String,

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use super::display::{DisplayRecord, RegionInfo};
 use super::records::Summary;
-use crate::judge::events::Event;
+use crate::judge::event::Event;
 use crate::requirements::Requirement as Wording;
 
 /// What came of a requirement or region.

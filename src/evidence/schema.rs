@@ -12,7 +12,7 @@ use crate::campaign::records::TrialRecord;
 use crate::campaign::summary::Summary as CampaignSummary;
 use crate::capture::profile::Profile;
 use crate::definition::recording_form::RecordingForm;
-use crate::judge::events::Event;
+use crate::judge::event::Event;
 use crate::suite::plan::SuitePlan;
 use crate::suite::records::SuiteRecord;
 use crate::tune::search::Tuned;

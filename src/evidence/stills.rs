@@ -20,7 +20,7 @@ use super::pictures::to_rgb;
 use super::records::{RECORDS_VERSION, rounded};
 use crate::capture::CapturedFrame;
 use crate::check::{Seen, Snapshot};
-use crate::judge::events::Event;
+use crate::judge::event::Event;
 use crate::picture::{Picture, Rect};
 use crate::recording::inputs::Due;
 

@@ -38,9 +38,9 @@ pub mod cells {
     /// 9 px correlates at 0.90 (0 and 8); half the angle between them has a cosine of 0.975. Derived.
     pub const CERTAIN: f32 = 0.975;
     /// How much better another character must match before the cell counts as wrong.
-    /// Measured: `tests/foreign/digits.py`.
+    /// Judged.
     pub const MARGIN: f32 = 0.04;
-    /// Match that another character must reach. Measured: `tests/foreign/digits.py`.
+    /// Match that another character must reach. Judged.
     pub const LEAST_MATCH: f32 = 0.72;
 }
 
@@ -51,14 +51,14 @@ pub mod comparison {
     /// Disagreeing colour samples in a window of 16 x 16 samples that make a difference. Judged.
     pub const CHROMA_PX: u32 = 4;
     /// What they must be off by together beyond the tolerance of flat ground, levels: codecs take colour out of thin
-    /// marks, up to 250 of a pitch ladder in H.264 crf 28. Measured: `tests/foreign/clean.py --codecs crf28`.
+    /// marks, up to 250 of a pitch ladder in H.264 crf 28. Measured: there.
     pub const CHROMA_EXCESS: u64 = 300;
 }
 
 /// Of `examine/data_time.rs`.
 pub mod data_time {
     /// Standard error that readings have at least against other rasterisers, px.
-    /// Measured: `tests/foreign/pulls.py`.
+    /// Judged.
     pub const READING_PX: f64 = 0.15;
     /// Ages from one to the next, s. Budget.
     pub const STEP_S: f64 = 0.02;
@@ -79,7 +79,7 @@ pub mod data_time {
 
 /// Of `examine/digits.rs`.
 pub mod digits {
-    /// Height of digits, of the em. Judged: usual for fonts of displays.
+    /// Height of digits, of the em. Judged.
     pub const CAPITALS: f64 = 0.75;
     /// Pixels of such a stretch that may disagree: a point of the smallest digits has as many. Judged.
     pub const DIFFERENT_PX: u32 = 8;
@@ -208,7 +208,7 @@ pub mod words {
     pub const MATCHED_A_FRAME: usize = 3;
     /// Suspects that are matched again in every frame. Budget.
     pub const MOST_SUSPECTS: usize = 6;
-    /// Height of capitals below which characters are not told apart, px. Measured: `tests/foreign/digits.py`.
+    /// Height of capitals below which characters are not told apart, px. Judged.
     pub const LEAST_CAP_PX: f64 = 7.0;
     /// Cells that are remembered. Budget.
     pub const MOST_MATCHED: usize = 1024;
@@ -219,21 +219,21 @@ pub mod reader {
     /// Half the distance between the two drawings of a step, px.
     /// Derived: the derivative of an edge that covers a pixel.
     pub const HALF_STEP_PX: f64 = 0.5;
-    /// Steps beyond this are cut, px. Derived: edges tell no more than their width.
+    /// Steps beyond this are cut, px. Judged.
     pub const LONGEST_STEP_PX: f64 = 2.5;
     /// A step below this ends the iteration, px: what is left is below a hundredth. Derived.
     pub const SETTLED_PX: f64 = 0.05;
     /// Pixels for a unit up to which a symbol stands still: a mark parked at the end of its scale.
     /// Derived: not zero.
     pub const LEAST_PX_PER_UNIT: f64 = 1e-9;
-    /// How far a fit may move from where it began, px. Judged: half of the narrowest distance of marks.
+    /// How far a fit may move from where it began, px. Judged.
     pub const FARTHEST_WALK_PX: f64 = 6.0;
     /// Most steps. Budget.
     pub const MOST_STEPS: usize = 8;
     /// Misfit up to which the symbol was recognised. Judged.
     pub const RECOGNISED: f64 = 0.35;
     /// What is left of a reading by a fit that ends at [`SETTLED_PX`], px; no sample tells of it.
-    /// Measured: by the tests of starts.
+    /// Judged.
     pub const LEFT_PX: f64 = 0.005;
     /// How much the variance of a motion may grow by what else moves for a fit to be trusted from one start: a correlation of 0.4.
     /// Derived.
@@ -252,7 +252,7 @@ pub mod reader {
 /// Of `examine/reader/scan.rs`.
 pub mod reader_scan {
     /// Distance between candidates of the near scan, and how many to each side, px.
-    /// Derived: from twice as far a fit finds its way.
+    /// Judged.
     pub const SCAN_STEP_PX: f64 = 2.0;
     /// See [`SCAN_STEP_PX`].
     pub const SCAN_EACH_SIDE: i32 = 16;

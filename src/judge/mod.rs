@@ -11,6 +11,7 @@
 pub mod company;
 pub mod constants;
 pub mod errors;
+pub mod event;
 pub mod events;
 pub mod freeze;
 pub mod persistence;

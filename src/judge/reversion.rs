@@ -7,7 +7,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::events::{AsAWhole, Event, PictureError, bench_action};
+use super::event::{AsAWhole, Event, PictureError, bench_action};
 use super::verdict::Verdict;
 use crate::definition::Definition;
 use crate::definition::model::{Condition, Hazard};

@@ -172,7 +172,7 @@ mod tests {
     fn the_readme_has_the_same_sentences() {
         let readme = include_str!("../../README.md");
         for verdict in ALL {
-            let word = super::super::events::name(verdict).replace(' ', "_");
+            let word = super::super::event::name(verdict).replace(' ', "_");
             let row = format!("| `{word}` | {} |", when(verdict));
             assert!(readme.contains(&row), "the README lacks: {row}");
         }

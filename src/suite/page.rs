@@ -17,7 +17,7 @@ use crate::evidence::report::labels::{
 use crate::evidence::report::{Page, Section, whole};
 use crate::evidence::requirements::Finding;
 use crate::evidence::standing::Standing;
-use crate::judge::events::Event;
+use crate::judge::event::Event;
 
 /// Requirements side by side: as many as a sheet has room for.
 const COLUMNS: usize = 9;

@@ -10,7 +10,7 @@ use crate::check;
 use crate::evidence::records::rounded;
 use crate::evidence::report::bundle::CheckRun;
 use crate::evidence::requirements::{Finding, requirements};
-use crate::judge::events::Event;
+use crate::judge::event::Event;
 use crate::shard::Shard;
 
 /// The record's name in a suite's folder.

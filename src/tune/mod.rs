@@ -15,6 +15,7 @@
 //! recommended is to be checked with `check` and `campaign` before anyone relies on it.
 
 pub mod in_the_way;
+pub mod limit;
 pub mod material;
 pub mod patch;
 pub mod plot;

@@ -32,6 +32,40 @@ use tempfile::TempDir;
 /// Frames a second of all captures here.
 pub const RATE_HZ: u32 = 25;
 
+/// A display of one dial, whose region is confirmed after 300 ms.
+pub const ONE_DIAL: &str = r##"
+[display]
+name = "one dial"
+width = 140
+height = 140
+background = "black"
+max_latency_ms = 150
+[fonts]
+text = { builtin = "B612 Regular" }
+[colors]
+black = "#0a0e13"
+white = "#f2f4f5"
+amber = "#ffb31a"
+[channels]
+speed = { column = "speed", unit = "kt" }
+[[region]]
+id = "dial"
+rect = [0, 0, 140, 140]
+hazard = "hazardous"
+confirm_ms = 300
+tolerance = { speed = 3.0 }
+[[region.symbol]]
+kind = "dial"
+center = [70, 70]
+radius = 60
+breakpoints = [[0, -130], [150, 130]]
+ticks = { major_step = 30, major_length = 10, color = "white", labels = { font = "text", size = 12, step = 30, distance = 20 } }
+pointers = [{ channel = "speed", tip_radius = 56, tail_radius = -10, width = 5, color = "white" }]
+failure = { rect = [6, 6, 128, 128], text = "SPD", font = "text", size = 22, color = "amber", background = "black", cross = true }
+"##;
+/// Frame rates at which all is the same, frames a second as a fraction.
+pub const RATES: [(u32, u32); 5] = [(25, 2), (25, 1), (30_000, 1001), (50, 1), (60, 1)];
+
 /// The scenario's rows up to `to_s`.
 pub fn inputs_until(to_s: f64) -> String {
     let csv = scenario::inputs_csv();

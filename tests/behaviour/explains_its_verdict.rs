@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use framevouch::demo::faults::Kind;
 use framevouch::evidence::records::{FrameRecord, Summary};
-use framevouch::judge::events::Event;
+use framevouch::judge::event::Event;
 use framevouch::judge::verdict::Verdict;
 use framevouch::picture::Rgb;
 use serde_json::Value;

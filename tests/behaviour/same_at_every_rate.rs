@@ -4,40 +4,8 @@ use framevouch::demo::faults::Kind;
 use framevouch::demo::unit::Plan;
 use framevouch::judge::verdict::Verdict;
 
-use crate::bench::{Bench, table};
+use crate::bench::{Bench, ONE_DIAL, RATES, table};
 
-const DISPLAY: &str = r##"
-[display]
-name = "one dial"
-width = 140
-height = 140
-background = "black"
-max_latency_ms = 150
-[fonts]
-text = { builtin = "B612 Regular" }
-[colors]
-black = "#0a0e13"
-white = "#f2f4f5"
-amber = "#ffb31a"
-[channels]
-speed = { column = "speed", unit = "kt" }
-[[region]]
-id = "dial"
-rect = [0, 0, 140, 140]
-hazard = "hazardous"
-confirm_ms = 300
-tolerance = { speed = 3.0 }
-[[region.symbol]]
-kind = "dial"
-center = [70, 70]
-radius = 60
-breakpoints = [[0, -130], [150, 130]]
-ticks = { major_step = 30, major_length = 10, color = "white", labels = { font = "text", size = 12, step = 30, distance = 20 } }
-pointers = [{ channel = "speed", tip_radius = 56, tail_radius = -10, width = 5, color = "white" }]
-failure = { rect = [6, 6, 128, 128], text = "SPD", font = "text", size = 22, color = "amber", background = "black", cross = true }
-"##;
-
-const RATES: [(u32, u32); 5] = [(25, 2), (25, 1), (30_000, 1001), (50, 1), (60, 1)];
 const LENGTH_S: f64 = 2.6;
 const ONSET_S: f64 = 1.2;
 
@@ -46,7 +14,7 @@ fn found(kind: &impl Fn(&Bench) -> Kind, rate: (u32, u32)) -> (Verdict, f64, f64
     let csv = table(["speed"], LENGTH_S, |t| {
         [75.0 + 20.0 * (3.0 * t).sin() + 4.0 * (11.0 * t).sin()]
     });
-    let mut bench = Bench::small(DISPLAY, &csv);
+    let mut bench = Bench::small(ONE_DIAL, &csv);
     bench.plan = Plan { rate, ..bench.plan };
     let frames = bench.frames(Some((kind(&bench), ONSET_S, 10.0)));
     let checked = bench.check(&frames);

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use framevouch::definition::Definition;
 use framevouch::demo::unit::Plan;
-use framevouch::judge::events::Event;
+use framevouch::judge::event::Event;
 use framevouch::judge::verdict::Verdict;
 use framevouch::picture::Picture;
 use framevouch::recording::{MissingColumns, Recording};

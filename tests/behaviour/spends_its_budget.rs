@@ -2,53 +2,31 @@
 
 use framevouch::demo::faults::Kind;
 use framevouch::demo::unit::Plan;
-use framevouch::judge::events::Event;
+use framevouch::judge::event::Event;
 use framevouch::judge::region::Tested;
 use framevouch::judge::verdict::Verdict;
 
-use crate::bench::{Bench, Files, inputs_until, table, y4m};
+use crate::bench::{Bench, Files, ONE_DIAL, RATES, inputs_until, table, y4m};
 
 const TIME_S: f64 = 0.6;
-const DISPLAY: &str = r##"
-[display]
-name = "one dial"
-width = 140
-height = 140
-background = "black"
-max_latency_ms = 150
-[budget.hazardous]
-nuisance_per_hour = 0.01
-time_to_alert_ms = 600
-[fonts]
-text = { builtin = "B612 Regular" }
-[colors]
-black = "#0a0e13"
-white = "#f2f4f5"
-amber = "#ffb31a"
-[channels]
-speed = { column = "speed", unit = "kt" }
-[[region]]
-id = "dial"
-rect = [0, 0, 140, 140]
-hazard = "hazardous"
-tolerance = { speed = 3.0 }
-[[region.symbol]]
-kind = "dial"
-center = [70, 70]
-radius = 60
-breakpoints = [[0, -130], [150, 130]]
-ticks = { major_step = 30, major_length = 10, color = "white", labels = { font = "text", size = 12, step = 30, distance = 20 } }
-pointers = [{ channel = "speed", tip_radius = 56, tail_radius = -10, width = 5, color = "white" }]
-failure = { rect = [6, 6, 128, 128], text = "SPD", font = "text", size = 22, color = "amber", background = "black", cross = true }
-"##;
 
-const RATES: [(u32, u32); 5] = [(25, 2), (25, 1), (30_000, 1001), (50, 1), (60, 1)];
 const LENGTH_S: f64 = 3.2;
 const ONSET_S: f64 = 1.2;
 
+const CONFIRMED: &str = "confirm_ms = 300\n";
+
+/// The display where a hazard class has a budget, and `confirmed` stands in its region.
+fn display(hazard: &str, confirmed: &str) -> String {
+    let budget =
+        format!("[budget.{hazard}]\nnuisance_per_hour = 0.01\ntime_to_alert_ms = 600\n[fonts]");
+    ONE_DIAL
+        .replace("[fonts]", &budget)
+        .replace(CONFIRMED, confirmed)
+}
+
 fn bench(rate: (u32, u32)) -> Bench {
     let csv = table(["speed"], LENGTH_S, |t| [75.0 + 5.0 * (3.0 * t).sin()]);
-    let mut bench = Bench::small(DISPLAY, &csv);
+    let mut bench = Bench::small(&display("hazardous", ""), &csv);
     bench.plan = Plan { rate, ..bench.plan };
     bench
 }
@@ -121,19 +99,16 @@ fn a_confirmation_time_goes_before_a_budget() {
         assert_eq!(events[0].test, None);
         events[0].detected_s
     };
-    let hazard = "hazard = \"hazardous\"";
-    let with = DISPLAY.replace(hazard, &format!("{hazard}\nconfirm_ms = 200"));
-    let lines = DISPLAY.lines().filter(|l| {
-        let budget = ["[budget", "nuisance_per_hour", "time_to_alert_ms"];
-        !budget.iter().any(|b| l.starts_with(b))
-    });
-    let without: Vec<&str> = lines.collect();
-    let without = without.join("\n");
-    let plain = without.replace(hazard, &format!("{hazard}\nconfirm_ms = 200"));
-    assert_eq!(detected_s(&with), detected_s(&plain));
+    let soon = "confirm_ms = 200\n";
+    assert_eq!(
+        detected_s(&display("hazardous", soon)),
+        detected_s(&ONE_DIAL.replace(CONFIRMED, soon))
+    );
     // Without a budget for its class, the usual time holds.
-    let minor = DISPLAY.replace("[budget.hazardous]", "[budget.minor]");
-    assert_eq!(detected_s(&minor), detected_s(&without));
+    assert_eq!(
+        detected_s(&display("minor", "")),
+        detected_s(&ONE_DIAL.replace(CONFIRMED, ""))
+    );
 }
 
 #[test]

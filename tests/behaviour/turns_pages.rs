@@ -249,7 +249,7 @@ fn what_both_pages_have_is_wrong_for_a_reason_of_its_own() {
     }
     let checked = due.check(&frames);
     let events = &checked.outcome.events;
-    let of_rotor = |e: &&framevouch::judge::events::Event| e.regions.iter().any(|r| r == "rotor");
+    let of_rotor = |e: &&framevouch::judge::event::Event| e.regions.iter().any(|r| r == "rotor");
     let rotor = events.iter().find(of_rotor);
     let rotor = rotor.unwrap_or_else(|| panic!("the rotor is gone\n{}", checked.told()));
     assert!(

@@ -1,5 +1,5 @@
 """The whole display (`demo --which whole`) clean, by other rasterisers and a real codec, at several frame rates: nothing may be
-raised. Usage: whole.py --binary PROGRAM --demo FOLDER --out OUT [--rates 25 60] [--start S] [--length S] [--rasterisers ...]"""
+raised. On the scenario of its own, or on recordings of others (`--recordings`) joined with what they lack."""
 
 import argparse
 import os
@@ -9,7 +9,9 @@ from pathlib import Path
 from campaign import check
 from definition import Definition
 from encode import CODECS, Writer
+from joined import join, join_traffic
 from rasterise import Rasteriser
+from recording import Recording
 from store import Material, rasterise, read_frames
 
 
@@ -18,40 +20,67 @@ def main():
     parser.add_argument("--binary", required=True)
     parser.add_argument("--demo", required=True, type=Path, help="what `demo --which whole` wrote")
     parser.add_argument("--out", required=True, type=Path)
+    parser.add_argument("--recordings", nargs="+", type=Path, default=[], help="flights in place of the scenario's own")
+    parser.add_argument("--traffic", type=Path, help="the targets that go with the recordings")
+    parser.add_argument("--displays", nargs="+", choices=["first", "second"], default=["first", "second"])
     parser.add_argument("--rasterisers", nargs="+", choices=["rsvg", "chromium"], default=["rsvg", "chromium"])
     parser.add_argument("--rates", nargs="+", type=int, default=[25, 60])
     parser.add_argument("--codec", default="crf23", choices=list(CODECS))
     parser.add_argument("--start", type=int, default=0, help="whole second")
-    parser.add_argument("--length", type=float, default=77.0, help="s")
+    parser.add_argument("--length", type=float, default=1e9, help="s, at most to the end")
     parser.add_argument("--chromium", default=os.environ.get("CHROMIUM", "chromium"))
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
     args.out.mkdir(parents=True, exist_ok=True)
-    raised = 0
-    for folder, table in [(args.demo, True), (args.demo / "second", False)]:
-        display, inputs = folder / "display.toml", folder / "inputs.csv"
-        more = ("--table", f"traffic={args.demo / 'traffic.csv'}") if table else ()
-        definition = Definition(display)
-        size = (definition.width, definition.height)
-        for name in args.rasterisers:
-            with Rasteriser(name, *size, None, args.jobs, args.chromium) as rasteriser:
-                for rate in args.rates:
-                    material = Material(args.binary, display, inputs, rate, "outline", more)
-                    stretches = rasterise(material, rasteriser, args.out / "cache", args.start, args.length)
-                    label = f"{folder.name}-{name}-{args.codec}-{rate}"
-                    capture = args.out / f"{label}{CODECS[args.codec][0]}"
-                    with Writer(capture, args.codec, rate, size) as out:
-                        for frame in read_frames(stretches, size):
-                            out.write(frame)
-                    extra = (*more, "--force")
-                    events, taken = check(args.binary, display, inputs, capture, args.out / label, args.start, extra)
-                    frames = sum(1 for _ in open(args.out / label / "frames.jsonl"))
-                    print(f"{label}: {frames} frames, {len(events)} events, checked in {taken:.1f} s", flush=True)
-                    for e in events:
-                        print(f"  {e['class']} in {', '.join(e['regions'])} from {e['onset_s']:.2f} to {e['end_s']:.2f} s: "
-                              f"{e['worst_error']} {e['symbol']} {e['remarks']}")
-                    raised += len(events)
+    raised = frames = 0
+    for name in args.rasterisers:
+        for rate in args.rates:
+            for label, display, inputs, more in flights(args):
+                events, checked = clean(args, f"{label}-{name}-{args.codec}-{rate}", display, inputs, more, name, rate)
+                raised += events
+                frames += checked
+    print(f"{frames} frames, {raised} events")
     return 1 if raised else 0
+
+
+def flights(args):
+    """Label, definition, recording and further options of each clip."""
+    for display in args.displays:
+        folder = args.demo if display == "first" else args.demo / "second"
+        if not args.recordings:
+            more = ("--table", f"traffic={args.demo / 'traffic.csv'}") if display == "first" else ()
+            yield f"scenario-{display}", folder / "display.toml", folder / "inputs.csv", more
+        for path in args.recordings:
+            inputs, traffic = args.out / f"{path.stem}.csv", args.out / "traffic.csv"
+            join(args.demo / "inputs.csv", path, inputs)
+            definition = folder / "six_targets.toml"
+            definition.write_text((folder / "display.toml").read_text().replace("slots = 4", "slots = 6"))
+            more = ()
+            if display == "first":
+                join_traffic(args.traffic, traffic)
+                more = ("--table", f"traffic={traffic}")
+            yield f"{path.stem}-{display}", definition, inputs, more
+
+
+def clean(args, label, display, inputs, more, name, rate):
+    """Draws, encodes and checks one clip; returns how many events there are, and frames."""
+    definition = Definition(display)
+    size = (definition.width, definition.height)
+    length = min(args.length, Recording(inputs).length_s - args.start)
+    with Rasteriser(name, *size, None, args.jobs, args.chromium) as rasteriser:
+        material = Material(args.binary, display, inputs, rate, "outline", more)
+        stretches = rasterise(material, rasteriser, args.out / "cache", args.start, length)
+    capture = args.out / f"{label}{CODECS[args.codec][0]}"
+    with Writer(capture, args.codec, rate, size) as out:
+        for frame in read_frames(stretches, size):
+            out.write(frame)
+    events, taken = check(args.binary, display, inputs, capture, args.out / label, args.start, (*more, "--force"))
+    frames = sum(1 for _ in open(args.out / label / "frames.jsonl"))
+    print(f"{label}: {frames} frames, {len(events)} events, checked in {taken:.1f} s", flush=True)
+    for e in events:
+        print(f"  {e['class']} in {', '.join(e['regions'])} from {e['onset_s']:.2f} to {e['end_s']:.2f} s: "
+              f"{e['worst_error']} {e['symbol']} {e['remarks']}")
+    return len(events), frames
 
 
 if __name__ == "__main__":

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::evidence::display::{DisplayRecord, RegionInfo};
 use crate::evidence::records::{FrameRecord, ReadingRecord};
-use crate::judge::events::{Event, WorstError};
+use crate::judge::event::{Event, WorstError};
 use crate::judge::persistence::{KOfN, Persistence, Transition};
 use crate::judge::verdict::Verdict;
 

@@ -20,7 +20,7 @@ use super::display::DisplayRecord;
 use super::records::Summary;
 use super::results_folder::{self, ResultsFolder, Trust};
 use super::stills::{EventStills, StillsRecord};
-use crate::judge::events::Event;
+use crate::judge::event::Event;
 use crate::judge::verdict::Verdict;
 use gathered::Gathered;
 

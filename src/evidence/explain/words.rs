@@ -11,7 +11,7 @@ use crate::evidence::report::labels::{count_of, figure, percent};
 use crate::evidence::requirements::{events_of, not_exercised, region_finding};
 use crate::evidence::stills::EventStills;
 use crate::judge::constants::SIGMAS;
-use crate::judge::events::{AsAWhole, Event, PictureError, TestRecord, name};
+use crate::judge::event::{AsAWhole, Event, PictureError, TestRecord, name};
 use crate::judge::region::Tested;
 use crate::judge::rules::{self, Misled};
 use crate::judge::verdict::Verdict;
@@ -863,7 +863,7 @@ mod tests {
     use super::*;
     use crate::evidence::explain::About;
     use crate::evidence::report::tests::{display, event, summary};
-    use crate::judge::events::Thing;
+    use crate::judge::event::Thing;
 
     /// What is told of an event of which the frames say nothing.
     fn told(change: impl FnOnce(&mut Event)) -> String {
@@ -960,7 +960,7 @@ mod tests {
     #[test]
     fn an_error_beyond_a_tolerance_is_told_in_numbers() {
         let text = told(|e| {
-            e.worst_error = Some(crate::judge::events::WorstError {
+            e.worst_error = Some(crate::judge::event::WorstError {
                 channel: "speed".into(),
                 displayed: 104.5,
                 expected: 97.0,

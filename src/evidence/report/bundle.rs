@@ -10,7 +10,7 @@ use crate::evidence::records::{FRAMES_FILE, RECORDS_VERSION, SUMMARY_FILE, Summa
 use crate::evidence::results_folder::{self, ResultsFolder, Trust};
 use crate::evidence::stills::StillsRecord;
 use crate::evidence::verify::Change;
-use crate::judge::events::Event;
+use crate::judge::event::Event;
 use crate::requirements::Requirements;
 use crate::tune::search::Tuned;
 

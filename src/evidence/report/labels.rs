@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::bundle::{Bundle, CheckRun};
 use crate::evidence::standing::Standing;
-use crate::judge::events::name;
+use crate::judge::event::name;
 use crate::judge::verdict::Verdict;
 
 /// The letter that stands for a verdict wherever there is no room for its word.

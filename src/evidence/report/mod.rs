@@ -185,7 +185,7 @@ pub(crate) mod tests {
     use super::*;
     use crate::evidence::display::DisplayRecord;
     use crate::evidence::records::Summary;
-    use crate::judge::events::Event;
+    use crate::judge::event::Event;
     use serde_json::json;
 
     /// Three regions: `speed` agrees, `still` is always blind, `lacking` is not judged.

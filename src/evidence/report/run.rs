@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crate::evidence::display::DisplayRecord;
 use crate::evidence::records::FrameRecord;
 use crate::evidence::stills::by_importance;
-use crate::judge::events::Event;
+use crate::judge::event::Event;
 use crate::judge::verdict::Verdict;
 
 /// A stretch of frames with one verdict.

@@ -21,7 +21,7 @@ use super::results_folder::NOT_VERIFIED;
 use super::trace::{Trace, result};
 use crate::campaign::summary::Coverage;
 use crate::files::Kind;
-use crate::judge::events::name;
+use crate::judge::event::name;
 use sheet::{Cell, MARK, Sheet};
 
 /// How the file is known by its beginning.

@@ -12,7 +12,7 @@ use crate::evidence::report::labels::{
 };
 use crate::evidence::requirements::{Finding, requirements};
 use crate::evidence::standing::Standing;
-use crate::judge::events::name;
+use crate::judge::event::name;
 
 pub(in crate::evidence::report) fn section(bundle: &Bundle) -> Option<Section> {
     let parts = parts(bundle);

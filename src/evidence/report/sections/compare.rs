@@ -10,7 +10,7 @@ use crate::evidence::report::Section;
 use crate::evidence::report::bundle::{Bundle, CheckRun, Folder, Results};
 use crate::evidence::report::labels::{badge, event_anchor, event_label, figure};
 use crate::evidence::report::run::ReadingSummary;
-use crate::judge::events::Event;
+use crate::judge::event::Event;
 
 /// Events of two runs belong together when their onsets are no further apart than this, or they overlap, s.
 const ONSET_S: f64 = 0.25;

@@ -15,7 +15,7 @@ use crate::evidence::report::pictures::Pictures;
 use crate::evidence::report::run::{MOST_CARDS, ReadingKey, Series, Window};
 use crate::evidence::report::{Section, script_json};
 use crate::evidence::stills::by_importance;
-use crate::judge::events::{Event, WorstError, name};
+use crate::judge::event::{Event, WorstError, name};
 
 /// Rows of the table of events.
 const MOST_ROWS: usize = 400;

@@ -10,7 +10,7 @@ use crate::evidence::report::labels::{
 };
 use crate::evidence::report::run::{Stretch, coarser};
 use crate::evidence::report::{Section, script_json};
-use crate::judge::events::name;
+use crate::judge::event::name;
 use crate::judge::verdict::Verdict;
 
 /// Stretches of all regions together in the page; beyond it they are told in coarser steps.
