@@ -7,6 +7,7 @@ use super::register::LumaReference;
 use super::stretch::Stretch;
 use crate::capture::profile::Profile;
 use crate::capture::reading_errors::ReadingErrors;
+use crate::chain::constants::error_model::MOST;
 pub(super) use crate::chain::constants::latency::FEW_FRAMES;
 use crate::chain::constants::latency::{BACK_S, BEST_PART, FARTHEST_PX, READING_PX, SETTLED_S};
 use crate::chain::constants::measure::GOOD_SHARE;
@@ -123,6 +124,35 @@ impl RegionRead {
     }
 }
 
+/// Leaves out what lies far off what is usual for its reading about the latency that fits most of them: a fault that begins within
+/// the stretch is no error of the chain.
+fn leave_faults_out(residuals: &mut Vec<Residual>, readings: usize) {
+    // The step to the latency that leaves the least sum of distances.
+    let moving = residuals.iter().filter(|r| r.speed_px_s != 0.0);
+    let mut steps: Vec<(f64, f64)> = moving
+        .map(|r| (-r.error_px / r.speed_px_s, r.speed_px_s.abs()))
+        .collect();
+    steps.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half = steps.iter().map(|(_, weight)| weight).sum::<f64>() / 2.0;
+    let mut passed = 0.0;
+    let step_s = steps.iter().find_map(|(step_s, weight)| {
+        passed += weight;
+        (passed >= half).then_some(*step_s)
+    });
+    let left_px = |r: &Residual| (r.error_px + r.speed_px_s * step_s.unwrap_or(0.0)).abs();
+    let usual_px: Vec<f64> = (0..readings)
+        .map(|k| {
+            let own = residuals.iter().filter(|r| r.reading == k);
+            let mut own: Vec<f64> = own.map(left_px).collect();
+            let middle = own.len() / 2;
+            own.sort_by(f64::total_cmp);
+            own.get(middle).map_or(READING_PX, |px| px.max(READING_PX))
+        })
+        .collect();
+    // Half of normal errors lie within two thirds of a standard error.
+    residuals.retain(|r| left_px(r) <= 2.0 * MOST * usual_px[r.reading]);
+}
+
 /// Reads all regions with the latency that fits the readings best, which is looked for from `usual_s` where that is known.
 pub(super) fn from_readings(
     stretch: &Stretch,
@@ -177,6 +207,7 @@ pub(super) fn from_readings(
             .iter()
             .map(|(a, n)| *a as f64 / (*n).max(1) as f64)
             .fold(found.agreeing, f64::max);
+        leave_faults_out(&mut residuals, names.len());
         let squares: f64 = residuals.iter().map(|r| r.speed_px_s.powi(2)).sum();
         let information = squares / (READING_PX * READING_PX);
         let is_settled = if information < 1.0 {

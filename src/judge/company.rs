@@ -5,7 +5,7 @@
 //! moment, or one delay, must fit every one of them. Regions that agree take part, so that a fault of some
 //! regions among live ones is no story of the whole display.
 
-use super::constants::{AGE_STRETCH_S, BEFORE_S, LONGEST_DELAY_S, REGIONS, RETOLD_S};
+use super::constants::{AGE_STRETCH_S, BEFORE_S, DECISIVE, LONGEST_DELAY_S, REGIONS, RETOLD_S};
 use super::errors::age_scatter_s;
 use super::region::{RegionJudge, RegionVerdict};
 use super::story::{self, Series, Story, Timing};
@@ -163,7 +163,7 @@ fn tell(
         all.append(&mut series);
     }
     // Constant offsets of all regions at once are no story that one would tell of a display.
-    match story::tell(&all, moment.recording, timing(moment), |_| true) {
+    match story::tell(&all, moment.recording, timing(moment), DECISIVE, |_| true) {
         Story::Wrong => None,
         Story::Held if jumped_together => None,
         told => Some(told),

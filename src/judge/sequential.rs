@@ -107,6 +107,15 @@ impl Default for RunningSum {
 }
 
 impl RunningSum {
+    /// Of a reading that was as it should be until `last_s`, s.
+    #[must_use]
+    pub fn after(last_s: f64) -> Self {
+        Self {
+            last_s,
+            ..Self::default()
+        }
+    }
+
     /// Takes a reading at `time_s` that lies so many standard errors beyond its tolerance. What is beyond the threshold is forgotten,
     /// so that a display that recovers is believed at once.
     pub fn push(&mut self, plan: &Plan, time_s: f64, beyond_sigmas: f64) {

@@ -138,12 +138,13 @@ impl Point {
 
 /// Tells the story of the series; [`Story::Wrong`] when there is nothing to go by. `is_contradicted` says
 /// of a staleness (s) whether data of this age would have shown elsewhere; it is asked where a delay and
-/// an offset explain the readings alike.
+/// an offset explain the readings alike. An offset is given up for a misfit that is larger by `decisive`.
 #[must_use]
 pub fn tell(
     series: &[Series],
     recording: &Recording,
     timing: Timing,
+    decisive: f64,
     is_contradicted: impl Fn(f64) -> bool,
 ) -> Story {
     let count: usize = series.iter().map(|s| s.points.len()).sum();
@@ -169,11 +170,11 @@ pub fn tell(
     if moves > held + 2.0 * DECISIVE
         && held < credible
         && held <= late + DECISIVE
-        && held + DECISIVE < off
+        && held + decisive < off
     {
         return Story::Held;
     }
-    let is_sure = late + DECISIVE < off;
+    let is_sure = late + decisive < off;
     let is_as_good = late < off + DECISIVE && !is_contradicted(staleness_s);
     // Less than that a codec holds back as well.
     let is_clear = |s: &Series| s.points.iter().any(|p| s.off_px(p).abs() >= HELD_BACK_PX);

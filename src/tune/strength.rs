@@ -127,7 +127,12 @@ impl Strengths {
 /// between those that are tried by how near their sums come to the threshold.
 fn raise_tested(out: &mut [f64], times_s: &[f64], reading: &[Option<[f64; 2]>], plan: &Plan) {
     let factors: Vec<f64> = factors().collect();
-    let mut sums = vec![RunningSum::default(); factors.len()];
+    // A frame came before: the first that shows a fault says no more than any other.
+    let before_s = match times_s {
+        [first, second, ..] => 2.0 * first - second,
+        _ => f64::NEG_INFINITY,
+    };
+    let mut sums = vec![RunningSum::after(before_s); factors.len()];
     for ((out, &time_s), off) in out.iter_mut().zip(times_s).zip(reading) {
         let &Some([off, standard_error]) = off else {
             continue;
@@ -329,7 +334,8 @@ mod tests {
             let c = Confirmation { confirm_s: 0.3, often: None, recover_s: 0.5, plan: Some(plan) };
             let stairs = Staircase::new(&times_s, &strengths.confirmed(&times_s, c));
             let factor = factors().nth(k).expect("one of them");
-            let mut sum = RunningSum::default();
+            let before_s = times_s.get(1).map_or(f64::NEG_INFINITY, |second| 2.0 * times_s[0] - second);
+            let mut sum = RunningSum::after(before_s);
             let raised_s = times_s.iter().zip(&reading).find_map(|(time_s, off)| {
                 let [off, error] = (*off)?;
                 sum.push(&plan, *time_s, (off - factor) / error);

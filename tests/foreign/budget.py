@@ -1,6 +1,6 @@
 """What `tune` foretells under a budget, against what happens: nuisance trips at lowered tolerances, and the time to find.
 
-Of two clean captures one is tuned on, the other counted on. Tolerances are lowered until good readings trip, so that there is
+Of clean captures every other one is tuned on, the rest counted on. Tolerances are lowered until good readings trip, so that there is
 something to count; then a campaign's faults of twice the tolerance, of one seed, foretell the time to find of another seed's.
 """
 
@@ -25,11 +25,11 @@ def main():
     parser.add_argument("--binary", type=Path, required=True)
     parser.add_argument("--display", type=Path, required=True)
     parser.add_argument("--capture", nargs=3, action="append", required=True, metavar=("VIDEO", "CSV", "OFFSET_S"),
-                        help="twice: to tune on, and to count on")
+                        help="at least twice: to tune on, to count on, in turns")
     parser.add_argument("--nuisance-per-hour", type=float, default=0.01)
     parser.add_argument("--time-to-alert-ms", type=float, default=500)
-    parser.add_argument("--counted-per-hour", type=float, default=100.0, help="budget under which trips are counted")
-    parser.add_argument("--scales", type=float, nargs="+", default=[0.15, 0.1, 0.07, 0.05, 0.035, 0.025])
+    parser.add_argument("--counted-per-hour", type=float, default=20_000.0, help="budget under which trips are counted")
+    parser.add_argument("--scales", type=float, nargs="+", default=[0.05, 0.02, 0.01, 0.005, 0.002])
     parser.add_argument("--repeats", type=int, default=6)
     parser.add_argument("--out", type=Path, required=True)
     args = parser.parse_args()
@@ -64,9 +64,9 @@ def run(args, *words):
         sys.exit(f"{' '.join(map(str, words))}\n{ran.stdout}{ran.stderr}")
 
 
-def tuned(args, display, folder, out):
-    run(args, "tune", "--display", display, "--from", folder, "--out", out, "--nuisance-per-hour", 1e6,
-        "--coverage", 0.5, "--detection-ms", 2 * args.time_to_alert_ms, "--hazard", "none")
+def tuned(args, display, folders, out):
+    run(args, "tune", "--display", display, "--from", *folders, "--out", out, "--nuisance-per-hour", 1e6,
+        "--coverage", 0.5, "--detection-ms", 2 * args.time_to_alert_ms, "--hazard", "minor")
     return {r["region"]: r["present"] for r in json.loads((out / "tune.json").read_text())["regions"]}
 
 
@@ -84,17 +84,17 @@ def nuisance(args):
     rows = []
     for scale in args.scales:
         display = budgeted(args, f"lowered-{scale}", args.counted_per_hour, scale)
-        scores = []
-        for k, (video, inputs, offset_s) in enumerate(args.capture):
-            out = args.out / f"lowered-{scale}-{k}"
+        folders = [args.out / f"lowered-{scale}-{k}" for k in range(len(args.capture))]
+        for out, (video, inputs, offset_s) in zip(folders, args.capture):
             check(args.binary, display, inputs, video, out, offset_s, ["--measurements"])
-            scores.append(tuned(args, display, out, args.out / f"tuned-{scale}-{k}"))
+        scores = [tuned(args, display, folders[k::2], args.out / f"tuned-{scale}-{k}") for k in (0, 1)]
         for region, first in scores[0].items():
             counted = scores[1][region]["nuisance"]
             tail = first["tail_per_hour"]
             rows.append({
                 "scale": scale, "region": region, "counted": counted["events"], "hours": counted["hours"],
                 "foretold": tail and tail[0] * counted["hours"],
+                "foretold_by_count": first["nuisance"]["per_hour"] * counted["hours"],
                 "counted_on_first": first["nuisance"]["events"],
             })
     return rows
@@ -115,7 +115,7 @@ def time_to_find(args):
         out = args.out / f"campaign-{seed}"
         run(args, "campaign", "--plan", plan, "--out", out)
         folders.append(out)
-    foretold = tuned(args, display, folders[0], args.out / "tuned-faults")
+    foretold = tuned(args, display, folders[:1], args.out / "tuned-faults")
     found, missed = {}, {}
     for line in (folders[1] / "trials.jsonl").read_text().splitlines():
         trial = json.loads(line)

@@ -4,6 +4,7 @@ raised. On the scenario of its own, or on recordings of others (`--recordings`) 
 import argparse
 import os
 import sys
+import tempfile
 from pathlib import Path
 
 from campaign import check
@@ -12,7 +13,7 @@ from encode import CODECS, Writer
 from joined import join, join_traffic
 from rasterise import Rasteriser
 from recording import Recording
-from store import Material, rasterise, read_frames
+from store import STRETCH_S, Material
 
 
 def main():
@@ -28,6 +29,7 @@ def main():
     parser.add_argument("--codec", default="crf23", choices=list(CODECS))
     parser.add_argument("--start", type=int, default=0, help="whole second")
     parser.add_argument("--length", type=float, default=1e9, help="s, at most to the end")
+    parser.add_argument("--reuse", action="store_true", help="check captures again that stand in OUT")
     parser.add_argument("--chromium", default=os.environ.get("CHROMIUM", "chromium"))
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
@@ -67,13 +69,13 @@ def clean(args, label, display, inputs, more, name, rate):
     definition = Definition(display)
     size = (definition.width, definition.height)
     length = min(args.length, Recording(inputs).length_s - args.start)
-    with Rasteriser(name, *size, None, args.jobs, args.chromium) as rasteriser:
-        material = Material(args.binary, display, inputs, rate, "outline", more)
-        stretches = rasterise(material, rasteriser, args.out / "cache", args.start, length)
     capture = args.out / f"{label}{CODECS[args.codec][0]}"
-    with Writer(capture, args.codec, rate, size) as out:
-        for frame in read_frames(stretches, size):
-            out.write(frame)
+    if not (args.reuse and capture.exists()):
+        part = capture.with_name(f"part-{capture.name}")
+        with Rasteriser(name, *size, None, args.jobs, args.chromium) as rasteriser, Writer(part, args.codec, rate, size) as out:
+            for frame in drawn(Material(args.binary, display, inputs, rate, "outline", more), rasteriser, args.start, length):
+                out.write(frame)
+        part.rename(capture)
     events, taken = check(args.binary, display, inputs, capture, args.out / label, args.start, (*more, "--force"))
     frames = sum(1 for _ in open(args.out / label / "frames.jsonl"))
     print(f"{label}: {frames} frames, {len(events)} events, checked in {taken:.1f} s", flush=True)
@@ -81,6 +83,17 @@ def clean(args, label, display, inputs, more, name, rate):
         print(f"  {e['class']} in {', '.join(e['regions'])} from {e['onset_s']:.2f} to {e['end_s']:.2f} s: "
               f"{e['worst_error']} {e['symbol']} {e['remarks']}")
     return len(events), frames
+
+
+def drawn(material, rasteriser, first_s, length_s):
+    """All frames from a whole second on, drawn a stretch at a time."""
+    frames = int(length_s * material.fps)
+    with tempfile.TemporaryDirectory() as scratch:
+        while frames > 0:
+            count = min(frames, STRETCH_S * material.fps)
+            yield from rasteriser.frames(material.draw(Path(scratch) / "svg", first_s, count))
+            first_s += STRETCH_S
+            frames -= count
 
 
 if __name__ == "__main__":

@@ -15,7 +15,7 @@ use self::liveness::Liveness;
 use self::past::Past;
 use self::sustained::Sustained;
 use super::company::Company;
-use super::constants::{ALLOWED_BLIND_S, NEARLY, RETOLD_S, SAMPLES, TESTS_OF_A_READING};
+use super::constants::{ALLOWED_BLIND_S, DECISIVE, NEARLY, RETOLD_S, SAMPLES, TESTS_OF_A_READING};
 use super::errors::{age_scatter_s, age_spread_s, held_back_sigma_px};
 use super::freeze::{FreezeTest, Visibility};
 use super::sequential::{Plan, RunningSum, held_alarm};
@@ -642,10 +642,13 @@ impl RegionJudge {
                     self.has_jumped = story::has_jumped(&series);
                 }
                 let several_are_off = story::several_are_off(&series);
+                // An offset may be within the tolerance: under a budget it is given up at the odds of an alarm.
+                let decisive = self.plan.map_or(DECISIVE, |p| 2.0 * p.threshold);
                 let told = story::tell(
                     &series,
                     moment.recording,
                     Timing::new(moment.interval_s, moment.age_scatter_s),
+                    decisive,
                     |staleness_s| is_contradicted(staleness_s) && !several_are_off,
                 );
                 let story = match told {
