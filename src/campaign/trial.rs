@@ -142,8 +142,8 @@ fn is_visible(
         ) >= VISIBLE_PX
 }
 
-/// Whether what a fault changes is there to be seen for less than it takes to confirm one: it need not be raised. `injector` is
-/// its own.
+/// Whether what a fault changes is there to be seen for less than it takes to confirm one: it need not be raised. What the display
+/// showed at any age that is permitted is no change. `injector` is its own.
 fn is_brief(clip: &Clip, fault: &Fault, end_s: f64, injector: &mut dyn Injector) -> bool {
     let area = clip.area(fault.target);
     let frames = || (clip.onset..clip.frames.len()).map(|k| &clip.frames[k]);
@@ -151,29 +151,44 @@ fn is_brief(clip: &Clip, fault: &Fault, end_s: f64, injector: &mut dyn Injector)
         let next = clip.frames.get(k + 1);
         next.map_or(0.0, |f| f.time_s - clip.frames[k].time_s)
     };
-    let regions = clip.definition().regions().iter().enumerate();
-    let struck = regions.filter(|(k, _)| fault.target.region.is_none_or(|r| r == *k));
-    let needed_s = struck.map(|(_, r)| {
+    let definition = clip.definition();
+    let struck = || {
+        let all = 0..definition.regions().len();
+        all.filter(|k| fault.target.region.is_none_or(|r| r == *k))
+    };
+    let needed_s = struck().map(|k| {
+        let r = &definition.regions()[k];
         let often_s = r
             .confirm_frames
             .map(|[k, _]| f64::from(k) * lasting_s(clip.onset));
         (r.confirm_ms() / 1000.0).min(often_s.unwrap_or(f64::INFINITY))
     });
     let needed_s = needed_s.fold(f64::INFINITY, f64::min);
-    let mut there_s = 0.0;
+    let oldest_s = struck().map(|k| definition.max_latency_s(k));
+    let permitted_s = oldest_s.fold(f64::INFINITY, f64::min) - clip.profile.latency_s;
+    let (mut there_s, mut longest_s) = (0.0, 0.0);
     let mut frame = CapturedFrame::new();
     for (k, clean) in (clip.onset..).zip(frames()) {
-        if clean.time_s >= end_s - 1e-6 || there_s >= needed_s - 1e-6 {
+        if clean.time_s >= end_s - 1e-6 || longest_s >= needed_s - 1e-6 {
             break;
         }
         frame.clone_from(clean);
-        let is_there = injector.apply(clip, k, &mut frame) == Delivery::Lost
+        let is_lost = injector.apply(clip, k, &mut frame) == Delivery::Lost;
+        let permitted = clip.frames[..=k].iter().rev();
+        let mut permitted =
+            permitted.take_while(|f| f.time_s >= clean.time_s - permitted_s.max(0.0) - 1e-6);
+        let is_there = is_lost
             || frame.time_s != clean.time_s
-            || paint::differs(&clean.picture, &frame.picture, area, VISIBLE_LEVELS);
-        there_s += if is_there { lasting_s(k) } else { 0.0 };
+            || permitted.all(|f| paint::differs(&f.picture, &frame.picture, area, VISIBLE_LEVELS));
+        there_s = if is_there {
+            there_s + lasting_s(k)
+        } else {
+            0.0
+        };
+        longest_s = f64::max(longest_s, there_s);
     }
     // What is never there to be seen is another matter.
-    there_s > 0.0 && there_s < needed_s - 1e-6
+    longest_s > 0.0 && longest_s < needed_s - 1e-6
 }
 
 /// Regions that are examined from the onset on, of so many: those that the fault strikes. Their pixels may be the

@@ -7,6 +7,7 @@ use super::print::say_pieces;
 use super::tone::Tone;
 use crate::definition::Definition;
 use crate::definition::lint;
+use crate::judge::region;
 use crate::recording::{Files, MissingColumns, Recording};
 use crate::requirements::{Names, Requirements};
 
@@ -99,7 +100,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             r.without_id
         );
     }
-    let warnings = lint::lint_against(&definition, requirements);
+    let reach = |k: usize, freedoms: usize| region::reach_sigmas(&definition, k, freedoms);
+    let warnings = lint::lint_against(&definition, requirements, &reach);
     for w in &warnings {
         say_pieces(&[
             (Tone::Open, "warning:".into()),

@@ -152,9 +152,35 @@ enum Line {
     Unknown,
 }
 
-fn is_one_level(line: &[u8]) -> bool {
+/// A line that is lost loses every stretch of ink that is due in it; a symbol that is missing leaves those of the others, and a
+/// thing that should not be there leaves all.
+fn all_ink_is_gone(captured: &[u8], reference: &[u8]) -> bool {
+    let level = |line: &[u8]| {
+        let sorted = sorted(line);
+        sorted[sorted.len() / 2]
+    };
+    let (shown, due) = (level(captured), level(reference));
+    let is_ink = |v: u8, ground: u8| v.abs_diff(ground) > ONE_LEVEL;
+    let pixels: Vec<(bool, bool)> = captured
+        .iter()
+        .zip(reference)
+        .map(|(c, r)| (is_ink(*r, due), is_ink(*c, shown)))
+        .collect();
+    let mut stretches = pixels
+        .chunk_by(|a, b| a.0 == b.0)
+        .filter(|stretch| stretch[0].0)
+        .peekable();
+    stretches.peek().is_some() && stretches.all(|s| 2 * s.iter().filter(|p| p.1).count() < s.len())
+}
+
+fn sorted(line: &[u8]) -> Vec<u8> {
     let mut sorted = line.to_vec();
     sorted.sort_unstable();
+    sorted
+}
+
+fn is_one_level(line: &[u8]) -> bool {
+    let sorted = sorted(line);
     let cut = sorted.len() / 50;
     sorted[sorted.len() - 1 - cut] - sorted[cut] <= ONE_LEVEL
 }
@@ -199,7 +225,7 @@ fn line_kind(captured: &[u8], reference: &[u8]) -> Line {
         Some(r) if r < BAD_LINE => {
             if is_noise(captured) {
                 Line::Noise
-            } else if is_one_level(captured) {
+            } else if is_one_level(captured) && all_ink_is_gone(captured, reference) {
                 Line::Lost
             } else {
                 Line::Other
@@ -501,6 +527,34 @@ mod tests {
         let b = View::whole(&empty);
         assert!(has_lost_lines(View::whole(&noise), b));
         assert!(!has_lost_lines(View::whole(&rule), b));
+    }
+
+    /// Before (6b86558) a small bright thing on faint boxes, and a symbol missing beside another, were lost lines.
+    #[test]
+    fn lines_that_keep_some_of_their_ink_are_not_lost() {
+        let mut reference = Plane::filled(800, 60, 20);
+        for y in 0..60 {
+            reference.row_mut(y)[40..360].fill(34);
+            // Texture above and below.
+            if !(28..44).contains(&y) {
+                (0..800)
+                    .step_by(9)
+                    .for_each(|x| reference.row_mut(y)[x] = 200);
+            }
+        }
+        let mut thing = reference.clone();
+        (30..42).for_each(|y| thing.row_mut(y)[500..512].fill(160));
+        let lost = |a: &Plane, b: &Plane| has_lost_lines(View::whole(a), View::whole(b));
+        assert!(!lost(&thing, &reference));
+        let mut lines = reference.clone();
+        (10..13).for_each(|y| lines.row_mut(y).fill(20));
+        assert!(lost(&lines, &reference));
+        let mut symbols = reference.clone();
+        (30..42).for_each(|y| symbols.row_mut(y)[[500, 600, 601, 700][y % 4]..][..10].fill(220));
+        (30..42).for_each(|y| symbols.row_mut(y)[100..104].fill(220));
+        let mut missing = symbols.clone();
+        (30..42).for_each(|y| missing.row_mut(y)[480..].fill(20));
+        assert!(!lost(&missing, &symbols));
     }
 
     #[test]

@@ -120,7 +120,11 @@ fn table(targets: &[Target]) -> String {
 
 /// A display that is given `targets`.
 fn bench(targets: &[Target]) -> Bench {
-    let definition = Definition::from_toml(DISPLAY, "plot.toml", Path::new(""));
+    bench_of(DISPLAY, targets)
+}
+
+fn bench_of(display: &str, targets: &[Target]) -> Bench {
+    let definition = Definition::from_toml(display, "plot.toml", Path::new(""));
     let definition = definition.unwrap_or_else(|e| panic!("{e}"));
     let (inputs, table) = (inputs(), table(targets));
     let recording = Recording::from_readers_as(
@@ -144,10 +148,14 @@ fn bench(targets: &[Target]) -> Bench {
 
 /// What is found when the display shows `targets` from the onset on.
 fn shown(targets: &[Target]) -> Checked {
-    let due = bench(&TARGETS);
+    shown_of([bench(&TARGETS), bench(targets)])
+}
+
+/// What is found when a display shows what is due, and from the onset on what the other shows.
+fn shown_of([due, other]: [Bench; 2]) -> Checked {
     let onset = ONSET_S * RATE_HZ as usize;
     let right = due.frames(None);
-    let wrong = bench(targets).frames(None);
+    let wrong = other.frames(None);
     let frames: Vec<Picture> = right
         .into_iter()
         .take(onset)
@@ -287,6 +295,28 @@ kind = "blank"
 duration_s = 0.6
 repeats = 1
 "#;
+
+/// Before (6b86558) nothing was read of a target at the rim, and a bearing within its tolerance was raised.
+#[test]
+fn the_bearing_of_a_target_at_the_rim_is_read() {
+    let display = DISPLAY.replace("size = 14\nheight", "size = 14\nbeyond = \"rim\"\nheight");
+    let [k, l, _] = TARGETS;
+    let far = |bearing: f64| [k, l, ("M", [140.0 + bearing, 9.0, 1500.0], [1.0, 0.1, 0.0])];
+    let shown = |off: f64| shown_of([0.0, off].map(|off| bench_of(&display, &far(off))));
+    for within in [0.0, 2.0, -2.0] {
+        let checked = shown(within);
+        assert!(checked.outcome.events.is_empty(), "{}", checked.told());
+        let readings = &checked.frames[90].regions["plot"].readings;
+        let of = |channel: &str| readings.iter().find(|r| r.channel == channel);
+        let bearing = of("traffic_3_bearing").expect("it is read");
+        let error = bearing.error;
+        assert!((error - within).abs() < 0.1, "{bearing:?}");
+        assert!(of("traffic_3_distance").is_none(), "{readings:?}");
+    }
+    let checked = shown(12.0);
+    let worst = only(&checked).worst_error.as_ref().expect("it is read");
+    assert_eq!(worst.channel, "traffic_3_bearing");
+}
 
 #[test]
 fn a_table_goes_wherever_the_recording_goes() {

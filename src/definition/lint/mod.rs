@@ -30,7 +30,6 @@ use super::model::{
 use super::place::At;
 use super::tree::Node;
 use super::uses::{self, Role, Use};
-use crate::judge::constants::SIGMAS;
 use crate::picture::Rgb;
 use crate::reference::drawing::Drawing;
 use crate::reference::scene::Bounds;
@@ -116,18 +115,24 @@ impl fmt::Display for Advice {
 /// Advice on `definition`, in the order of its regions; names that nothing uses come last.
 #[must_use]
 pub fn lint(definition: &Definition) -> Vec<Advice> {
-    lint_against(definition, definition.requirements())
+    lint_against(definition, definition.requirements(), &|_, _| None)
 }
 
-/// As [`lint`], held against these requirements.
+/// As [`lint`], held against these requirements, and the budgets against what pixels show: `reach` says of a region with so
+/// many freedoms from how many standard errors beyond its tolerance on an error is found in time, where a budget decides.
 #[must_use]
-pub fn lint_against(definition: &Definition, requirements: Option<&Requirements>) -> Vec<Advice> {
+pub fn lint_against(
+    definition: &Definition,
+    requirements: Option<&Requirements>,
+    reach: &dyn Fn(usize, usize) -> Option<f64>,
+) -> Vec<Advice> {
     let source = &definition.source;
     let root = &source.root;
     let mut lint = Lint {
         definition,
         drawing: std::rc::Rc::new(Drawing::new(definition)),
         places: &source.places,
+        reach,
         advice: Vec::new(),
     };
     let regions = At::root(root, "region");
@@ -146,6 +151,7 @@ pub(super) struct Lint<'d> {
     definition: &'d Definition,
     drawing: std::rc::Rc<Drawing>,
     places: &'d Places,
+    reach: &'d dyn Fn(usize, usize) -> Option<f64>,
     advice: Vec<Advice>,
 }
 
@@ -219,7 +225,7 @@ impl Lint<'_> {
         let at = at.key("tolerance");
         let drawing = self.drawing.clone();
         let freedoms = drawing.freedoms(definition, k);
-        let plan = crate::judge::region::plan(definition, k, freedoms.len());
+        let reach = (self.reach)(k, freedoms.len());
         for shown in freedoms {
             let channel = &definition.channels()[shown.channel.0].0;
             let Some(&tolerance) = r.tolerance.get(channel) else {
@@ -242,7 +248,7 @@ impl Lint<'_> {
                 );
             }
             // An error of twice the tolerance lies one tolerance beyond it.
-            let error_px = plan.map(|plan| travel_px / (plan.reach_sigmas + SIGMAS));
+            let error_px = reach.map(|sigmas| travel_px / sigmas);
             if let (Some(budget), Some(error_px)) = (definition.budget(k), error_px)
                 && px_per_unit > f64::MIN_POSITIVE
                 && error_px < USUAL_ERROR_PX

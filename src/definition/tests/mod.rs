@@ -10,8 +10,9 @@ use std::path::Path;
 
 use super::*;
 use crate::files::Content;
+use crate::judge::region;
 use crate::reference::drawing::Drawing;
-use lint::{Warning, channel_sources, lint};
+use lint::{Warning, channel_sources, lint, lint_against};
 
 /// Every symbol kind in one valid definition, about which there is nothing to advise.
 const EVERY_KIND: &str = include_str!("every_kind.toml");
@@ -35,8 +36,9 @@ fn advice_on(from: &str, to: &str) -> Vec<Warning> {
 }
 
 fn warnings(definition: &Definition) -> Vec<Warning> {
-    let advice = lint(definition).into_iter();
-    advice.map(|a| a.warning).collect()
+    let reach = |k: usize, freedoms: usize| region::reach_sigmas(definition, k, freedoms);
+    let advice = lint_against(definition, definition.requirements(), &reach);
+    advice.into_iter().map(|a| a.warning).collect()
 }
 
 #[test]

@@ -278,7 +278,7 @@ impl<'d> Reader<'d> {
         self.masked.extend_from_slice(words);
     }
 
-    /// Members of group `g` whose channel has a number, with their start.
+    /// Members of group `g` whose channel has a number and moves ink there, with their start.
     fn active(&self, g: usize, start: &Inputs) -> Vec<(usize, f64)> {
         self.groups[g]
             .members
@@ -286,14 +286,20 @@ impl<'d> Reader<'d> {
             .filter_map(|&k| {
                 let f = &self.freedoms[k];
                 let v = start.value(f.channel).number()?;
-                Some((
-                    k,
-                    if f.period.is_some() {
-                        v
-                    } else {
-                        v.clamp(f.low, f.high)
-                    },
-                ))
+                let begin = if f.period.is_some() {
+                    v
+                } else {
+                    v.clamp(f.low, f.high)
+                };
+                // At its stop, not beyond.
+                let px_per_unit = if begin == v {
+                    self.px_per_unit(k, start)
+                } else {
+                    let mut at_stop = start.clone();
+                    at_stop.values[f.channel.0] = Value::Number(begin);
+                    self.px_per_unit(k, &at_stop)
+                };
+                (px_per_unit > LEAST_PX_PER_UNIT).then_some((k, begin))
             })
             .collect()
     }

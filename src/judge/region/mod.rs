@@ -15,7 +15,9 @@ use self::liveness::Liveness;
 use self::past::Past;
 use self::sustained::Sustained;
 use super::company::Company;
-use super::constants::{ALLOWED_BLIND_S, DECISIVE, NEARLY, RETOLD_S, SAMPLES, TESTS_OF_A_READING};
+use super::constants::{
+    ALLOWED_BLIND_S, DECISIVE, NEARLY, RETOLD_S, SAMPLES, SIGMAS, TESTS_OF_A_READING,
+};
 use super::errors::{age_scatter_s, age_spread_s, held_back_sigma_px};
 use super::freeze::{FreezeTest, Visibility};
 use super::sequential::{Plan, RunningSum, held_alarm};
@@ -172,7 +174,13 @@ pub fn plan(definition: &Definition, region: usize, freedoms: usize) -> Option<P
     Some(plan_under(definition.budget(region)?, freedoms))
 }
 
-/// The same where the region may spend `budget`.
+/// From how many standard errors beyond its tolerance on an error is found within the time of such a region's budget.
+#[must_use]
+pub fn reach_sigmas(definition: &Definition, region: usize, freedoms: usize) -> Option<f64> {
+    Some(plan(definition, region, freedoms)?.reach_sigmas + SIGMAS)
+}
+
+/// As [`plan`], where the region may spend `budget`.
 #[must_use]
 pub fn plan_under(budget: Budget, freedoms: usize) -> Plan {
     let tests = (TESTS_OF_A_READING * freedoms).max(1) as f64;

@@ -43,12 +43,19 @@ pub struct Freedom {
 /// A part that moves with a channel.
 #[derive(Clone, Debug, PartialEq)]
 struct Mover {
-    /// The part, and which of its motions this is; the rolling of its own digits when absent.
-    node: usize,
-    drive: Option<usize>,
+    at: Moving,
+    /// Other parts that move the same way: one of them may be drawn in its place.
+    others: Vec<Moving>,
     /// What shows a motion of a unit of place, times `scale`.
     lever: Lever,
     scale: f64,
+}
+
+/// A part, and which of its motions is meant; the rolling of its own digits when absent.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Moving {
+    node: usize,
+    drive: Option<usize>,
 }
 
 /// A value that stands in a symbol as digits or text.
@@ -93,9 +100,13 @@ impl Freedom {
 
     /// A motion that another part has as well shows best in the one of both that reaches farther.
     fn add(&mut self, mover: Mover, parts: &Assembly) {
-        let is_same = |m: &&mut Mover| parts.drive_of(m).moves_as(parts.drive_of(&mover));
+        let drive = parts.drive_of(mover.at);
+        let is_same = |m: &&mut Mover| parts.drive_of(m.at).moves_as(drive);
         match self.movers.iter_mut().find(is_same) {
-            Some(same) => same.lever = same.lever.best(mover.lever),
+            Some(same) => {
+                same.lever = same.lever.best(mover.lever);
+                same.others.push(mover.at);
+            }
             None => self.movers.push(mover),
         }
     }
@@ -148,13 +159,13 @@ impl Assembly {
                 continue;
             }
             let mover = Mover {
-                node: k,
-                drive: n,
+                at: Moving { node: k, drive: n },
+                others: Vec::new(),
                 lever,
                 scale,
             };
             let same = found.iter_mut().find(|f| {
-                let mut drives = f.movers.iter().map(|m| self.drive_of(m));
+                let mut drives = f.movers.iter().map(|m| self.drive_of(m.at));
                 (f.symbol, f.channel) == (node.symbol, drive.channel)
                     && (!f.bounds.intersection(&bounds).is_empty()
                         || drives.any(|other| drive.moves_as(other)))
@@ -185,7 +196,7 @@ impl Assembly {
         }
     }
 
-    fn drive_of(&self, m: &Mover) -> &Drive {
+    fn drive_of(&self, m: Moving) -> &Drive {
         let node = &self.nodes[m.node];
         let own = m.drive.map(|n| &node.drives[n]);
         own.or(node.roll.as_ref()).expect("a mover has its motion")
@@ -286,15 +297,20 @@ impl Assembly {
     /// Pixels that the ink moves for a unit of the channel at these inputs, without sign, where it moves most: 0 when it is
     /// not shown or does not move here.
     pub(crate) fn px_per_unit(&self, f: &Freedom, d: &Definition, inputs: &Inputs) -> f64 {
-        let shown = f.movers.iter().filter(|m| self.is_drawn(m.node, d, inputs));
-        let px = shown.map(|m| self.lever_px(m, inputs) * m.scale * self.drive_of(m).slope(inputs));
+        let shown = f.movers.iter().filter_map(|m| {
+            let mut all = [m.at].into_iter().chain(m.others.iter().copied());
+            Some((m, all.find(|at| self.is_drawn(at.node, d, inputs))?))
+        });
+        let px = shown.map(|(m, at)| {
+            self.lever_px(m, at, inputs) * m.scale * self.drive_of(at).slope(inputs)
+        });
         px.fold(0.0, f64::max)
     }
 
     /// How far from the middle of its turn there is ink of a mover, px: what is carried, where it stands now.
-    fn lever_px(&self, m: &Mover, inputs: &Inputs) -> f64 {
-        let node = &self.nodes[m.node];
-        let (Way::Carry(about), Some(before)) = (&self.drive_of(m).way, m.drive) else {
+    fn lever_px(&self, m: &Mover, at: Moving, inputs: &Inputs) -> f64 {
+        let node = &self.nodes[at.node];
+        let (Way::Carry(about), Some(before)) = (&self.drive_of(at).way, at.drive) else {
             return m.lever.px();
         };
         let mut motion = Affine::IDENTITY;
@@ -312,7 +328,7 @@ impl Assembly {
         let px = f
             .movers
             .iter()
-            .map(|m| m.lever.px() * m.scale * self.drive_of(m).least_slope());
+            .map(|m| m.lever.px() * m.scale * self.drive_of(m.at).least_slope());
         px.fold(f64::MIN_POSITIVE, f64::max).min(f64::MAX)
     }
 }
