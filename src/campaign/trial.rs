@@ -166,10 +166,12 @@ fn is_brief(clip: &Clip, fault: &Fault, end_s: f64, injector: &mut dyn Injector)
     let needed_s = needed_s.fold(f64::INFINITY, f64::min);
     let oldest_s = struck().map(|k| definition.max_latency_s(k));
     let permitted_s = oldest_s.fold(f64::INFINITY, f64::min) - clip.profile.latency_s;
-    let (mut there_s, mut longest_s) = (0.0, 0.0);
+    // Until the last of the frames that show it so far, and until the next: one is there from its first frame to its last.
+    let (mut shown_s, mut there_s) = (None, 0.0);
     let mut frame = CapturedFrame::new();
     for (k, clean) in (clip.onset..).zip(frames()) {
-        if clean.time_s >= end_s - 1e-6 || longest_s >= needed_s - 1e-6 {
+        let is_long = shown_s.is_some_and(|s| s >= needed_s - 1e-6);
+        if clean.time_s >= end_s - 1e-6 || is_long {
             break;
         }
         frame.clone_from(clean);
@@ -180,15 +182,13 @@ fn is_brief(clip: &Clip, fault: &Fault, end_s: f64, injector: &mut dyn Injector)
         let is_there = is_lost
             || frame.time_s != clean.time_s
             || permitted.all(|f| paint::differs(&f.picture, &frame.picture, area, VISIBLE_LEVELS));
-        there_s = if is_there {
-            there_s + lasting_s(k)
-        } else {
-            0.0
-        };
-        longest_s = f64::max(longest_s, there_s);
+        if is_there {
+            shown_s = Some(there_s);
+            there_s += lasting_s(k);
+        }
     }
     // What is never there to be seen is another matter.
-    longest_s > 0.0 && longest_s < needed_s - 1e-6
+    shown_s.is_some_and(|s| s < needed_s - 1e-6)
 }
 
 /// Regions that are examined from the onset on, of so many: those that the fault strikes. Their pixels may be the

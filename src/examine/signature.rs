@@ -366,9 +366,11 @@ pub fn is_torn(captured: View, reference: View, unknown: &[Rect], band_px: usize
     if shifts.is_empty() {
         return false;
     }
-    let in_place = left_by_line(captured, reference, 0, unknown);
     shifts.iter().any(|(shift, _)| {
-        let aside = left_by_line(captured, reference, *shift, unknown);
+        let common = Columns::in_common(captured.width(), *shift);
+        let aside = left_in(captured, reference, common, unknown);
+        // Both are asked about the same pixels: what a displacement takes out of sight it does not explain.
+        let in_place = left_in(captured, reference, common.in_place(), unknown);
         let Some((parting, share)) = parting(&in_place, &aside) else {
             return false;
         };
@@ -416,10 +418,43 @@ pub struct Parting {
 /// either shows in `unknown` nothing is left.
 #[must_use]
 pub fn left_by_line(captured: View, reference: View, shift: i32, unknown: &[Rect]) -> Vec<u64> {
+    let common = Columns::in_common(captured.width(), shift);
+    left_in(captured, reference, common, unknown)
+}
+
+/// Columns of two pictures that are held against each other.
+#[derive(Clone, Copy)]
+struct Columns {
+    /// The first of the captured picture, and of the reference.
+    from: usize,
+    to: usize,
+    length: usize,
+}
+
+impl Columns {
+    /// Those that both have where the reference is displaced by `shift` px to the right.
+    fn in_common(width: usize, shift: i32) -> Self {
+        let by = (shift.unsigned_abs() as usize).min(width);
+        let (from, to) = if shift > 0 { (by, 0) } else { (0, by) };
+        Self {
+            from,
+            to,
+            length: width - by,
+        }
+    }
+
+    /// The same of the captured picture, and what is due there.
+    const fn in_place(self) -> Self {
+        Self {
+            to: self.from,
+            ..self
+        }
+    }
+}
+
+fn left_in(captured: View, reference: View, columns: Columns, unknown: &[Rect]) -> Vec<u64> {
+    let Columns { from, to, length } = columns;
     let width = captured.width();
-    let by = (shift.unsigned_abs() as usize).min(width);
-    let length = width - by;
-    let (from, to) = if shift > 0 { (by, 0) } else { (0, by) };
     let mut differences = vec![0u8; length];
     (0..captured.height())
         .map(|y| {
@@ -555,6 +590,28 @@ mod tests {
         let mut missing = symbols.clone();
         (30..42).for_each(|y| missing.row_mut(y)[480..].fill(20));
         assert!(!lost(&missing, &symbols));
+    }
+
+    /// Before (6b86558) a bright thing on lines with little ink was explained by a displacement that took it out of sight.
+    #[test]
+    fn a_displacement_explains_what_it_leaves_in_sight() {
+        let mut reference = Plane::filled(788, 40, 20);
+        for y in 0..40 {
+            reference.row_mut(y)[4..120].fill(30);
+            reference.row_mut(y)[400..560].fill(30);
+            if (8..24).contains(&y) {
+                for x in (20..90).chain(420..530).step_by(7) {
+                    reference.row_mut(y)[x..x + 3].fill(180);
+                }
+            }
+        }
+        let mut thing = reference.clone();
+        (24..36).for_each(|y| thing.row_mut(y)[191..203].fill(110));
+        let [a, b] = [&thing, &reference].map(View::whole);
+        assert!(!is_torn(a, b, &[], BAND_PX));
+        let mut torn = reference.clone();
+        (16..40).for_each(|y| torn.row_mut(y).rotate_right(60));
+        assert!(is_torn(View::whole(&torn), b, &[], BAND_PX));
     }
 
     #[test]
