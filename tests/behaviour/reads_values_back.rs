@@ -4,7 +4,9 @@ use std::collections::BTreeMap;
 
 use framevouch::demo::faults::Kind;
 
-use crate::bench::Bench;
+use framevouch::judge::verdict::Verdict;
+
+use crate::bench::{Bench, ONE_DIAL, table};
 
 /// Errors of the readings by region, channel and what was read.
 type Errors = BTreeMap<(String, String, String), Vec<(f64, Option<f64>)>>;
@@ -65,4 +67,27 @@ fn a_bias_is_read_as_what_it_is() {
     );
     let error = worst.displayed - worst.expected;
     assert!((error - 6.0).abs() < 0.6, "{error}\n{}", checked.told());
+}
+
+/// Before (d7991d7) a pointer that was off and went on by 20 px a frame was lost until it was looked for again, 0.2 s
+/// later: an error within the tolerance was nearly raised.
+#[test]
+fn what_is_off_is_read_however_fast_it_moves() {
+    let display = ONE_DIAL.replace("speed = 3.0", "speed = 8.0");
+    let csv = table(["speed"], 3.0, |t| {
+        [10.0 + 300.0 * (t - 1.6).clamp(0.0, 0.4)]
+    });
+    let mut bench = Bench::small(&display, &csv);
+    bench.plan.latency_s = 0.0;
+    let fault = Kind::Bias(0, bench.definition.channel("speed"), 7.0);
+    let checked = bench.check(&bench.frames(Some((fault, 1.7, 10.0))));
+    for frame in checked.frames.iter().filter(|f| f.time_s >= 1.75) {
+        let dial = &frame.regions["dial"];
+        let told = format!("{} s: {:?}", frame.time_s, dial.verdict);
+        assert_ne!(dial.verdict, Verdict::Misleading, "{told}");
+        let [reading] = &dial.readings[..] else {
+            panic!("{told}: one reading was due");
+        };
+        assert!((reading.error - 7.0).abs() < 1.0, "{told}: {reading:?}");
+    }
 }

@@ -6,8 +6,9 @@ use framevouch::judge::verdict::Verdict;
 
 use crate::bench::{Bench, ONE_DIAL, RATES, table};
 
-const LENGTH_S: f64 = 2.6;
-const ONSET_S: f64 = 1.2;
+const LENGTH_S: f64 = 3.2;
+/// After what the chain is measured from.
+const ONSET_S: f64 = 1.8;
 
 /// Class, onset and detection (s) of the one event that `kind` makes at this rate.
 fn found(kind: &impl Fn(&Bench) -> Kind, rate: (u32, u32)) -> (Verdict, f64, f64) {

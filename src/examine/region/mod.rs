@@ -11,7 +11,7 @@ use self::lasting::Lasting;
 use crate::definition::model::Symbol;
 use crate::examine::comparison::{ChainLook, Comparison, Difference};
 pub use crate::examine::constants::region::OLDEST_S;
-use crate::examine::data_time::AgeTrack;
+use crate::examine::data_time::{AgeTrack, READING_PX};
 use crate::examine::digits::{self, Digits, Written};
 use crate::examine::reader::{self, Fitted, RECOGNISED, Reader};
 use crate::examine::signature::{Parting, Signature};
@@ -89,7 +89,11 @@ pub struct RegionExaminer<'d> {
     /// Data time that explained the picture last, and the staleness it had then.
     last_data_time_s: Option<f64>,
     last_staleness_s: f64,
+    /// What was read in the frame before, and what was due, by freedom.
     last_values: Vec<Option<Fitted>>,
+    last_due: Vec<Option<f64>>,
+    /// What goes on was not found where it would be: it is not looked for there until the next scan.
+    has_lost_track: bool,
     /// The picture is not the one that is due.
     troubled: Lasting,
     /// The picture of the frame before was that of some moment, due or not.
@@ -206,6 +210,8 @@ impl<'d> RegionExaminer<'d> {
             last_data_time_s: None,
             last_staleness_s: 0.0,
             last_values: Vec::new(),
+            last_due: Vec::new(),
+            has_lost_track: false,
             troubled: Lasting::default(),
             was_of_a_moment: true,
             ages: AgeTrack::default(),
@@ -376,6 +382,8 @@ impl<'d> RegionExaminer<'d> {
             Explanation::Nothing { .. } => written.into_iter().map(|w| w.digits).collect(),
         };
         self.last_values.clone_from(&readings);
+        let due = (self.reader.freedoms().iter()).map(|f| inputs.value(f.channel).number());
+        self.last_due = due.collect();
         let shown = match explanation {
             Explanation::Due => Some(inputs),
             Explanation::OtherTime { .. } | Explanation::Values => Some(&self.trial_inputs),
@@ -464,6 +472,9 @@ impl<'d> RegionExaminer<'d> {
         painter: &mut Painter,
     ) -> Vec<Option<Fitted>> {
         let scan = !agrees && self.troubled.is_due(moment, SCAN_EVERY_S);
+        if agrees || scan {
+            self.has_lost_track = false;
+        }
         let mut followed = Vec::new();
         if !agrees && !scan && self.read_from_last(captured, inputs, painter, &mut followed) {
             return followed;
@@ -490,7 +501,8 @@ impl<'d> RegionExaminer<'d> {
         readings
     }
 
-    /// Reads from what was shown in the frame before; false where something that was read then is lost, or nothing was.
+    /// Reads from what was shown in the frame before, then, where what moves fast is lost so, from what it shows now if it is off by
+    /// as much as before; false where something that was read then is lost, or nothing was.
     fn read_from_last(
         &mut self,
         captured: View,
@@ -507,16 +519,40 @@ impl<'d> RegionExaminer<'d> {
                 self.trial_inputs.values[f.channel.0] = Value::Number(last.value);
             }
         }
-        self.reader.read(
-            captured,
-            (&self.trial_inputs, None),
-            &self.word_boxes,
-            false,
-            painter,
-            readings,
-        );
-        let mut both = self.last_values.iter().zip(readings.iter());
-        both.all(|(last, now)| is_lost(last) || !is_lost(now))
+        for _ in 0..2 {
+            self.reader.read(
+                captured,
+                (&self.trial_inputs, None),
+                &self.word_boxes,
+                false,
+                painter,
+                readings,
+            );
+            let (mut is_all_found, mut goes_on) = (true, false);
+            for (k, f) in self.reader.freedoms().iter().enumerate() {
+                let Some(last) = self.last_values[k].filter(|l| l.misfit <= RECOGNISED) else {
+                    continue;
+                };
+                if !is_lost(&readings[k]) {
+                    continue;
+                }
+                is_all_found = false;
+                let due = [self.last_due[k], inputs.value(f.channel).number()];
+                let [Some(then), Some(now)] = due else {
+                    continue;
+                };
+                let moved = f.difference(now, then);
+                if moved.abs() * last.px_per_unit > READING_PX {
+                    self.trial_inputs.values[f.channel.0] = Value::Number(last.value + moved);
+                    goes_on = true;
+                }
+            }
+            if is_all_found || !goes_on || self.has_lost_track {
+                return is_all_found;
+            }
+        }
+        self.has_lost_track = true;
+        false
     }
 
     /// Which half is lit: the reference of the other phase is drawn when the due one disagrees.
