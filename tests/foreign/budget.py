@@ -22,13 +22,13 @@ GOAL = 2.0
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--binary", type=Path, required=True)
+    parser.add_argument("--binary", required=True)
     parser.add_argument("--display", type=Path, required=True)
     parser.add_argument("--capture", nargs=3, action="append", required=True, metavar=("VIDEO", "CSV", "OFFSET_S"),
                         help="at least twice: to tune on, to count on, in turns")
     parser.add_argument("--nuisance-per-hour", type=float, default=0.01)
     parser.add_argument("--time-to-alert-ms", type=float, default=500)
-    parser.add_argument("--counted-per-hour", type=float, default=20_000.0, help="budget under which trips are counted")
+    parser.add_argument("--counted-per-hour", type=float, default=1000.0, help="budget under which trips are counted")
     parser.add_argument("--scales", type=float, nargs="+", default=[0.05, 0.02, 0.01, 0.005, 0.002])
     parser.add_argument("--repeats", type=int, default=6)
     parser.add_argument("--out", type=Path, required=True)
