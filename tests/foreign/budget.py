@@ -80,7 +80,7 @@ def clean(args):
 
 
 def nuisance(args):
-    """By scale and region: trips an hour foretold from the first capture, and counted in the second."""
+    """By scale and region: trips foretold from the captures that were tuned on, and counted in the rest."""
     rows = []
     for scale in args.scales:
         display = budgeted(args, f"lowered-{scale}", args.counted_per_hour, scale)
@@ -94,7 +94,6 @@ def nuisance(args):
             rows.append({
                 "scale": scale, "region": region, "counted": counted["events"], "hours": counted["hours"],
                 "foretold": tail and tail[0] * counted["hours"],
-                "foretold_by_count": first["nuisance"]["per_hour"] * counted["hours"],
                 "counted_on_first": first["nuisance"]["events"],
             })
     return rows

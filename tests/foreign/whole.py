@@ -33,6 +33,8 @@ def main():
     parser.add_argument("--chromium", default=os.environ.get("CHROMIUM", "chromium"))
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
+    if args.recordings and "first" in args.displays and not args.traffic:
+        parser.error("the first display shows traffic: give --traffic with --recordings")
     args.out.mkdir(parents=True, exist_ok=True)
     raised = frames = 0
     for name in args.rasterisers:

@@ -383,7 +383,8 @@ impl<'d> RegionExaminer<'d> {
         };
         self.last_values.clone_from(&readings);
         let due = (self.reader.freedoms().iter()).map(|f| inputs.value(f.channel).number());
-        self.last_due = due.collect();
+        self.last_due.clear();
+        self.last_due.extend(due);
         let shown = match explanation {
             Explanation::Due => Some(inputs),
             Explanation::OtherTime { .. } | Explanation::Values => Some(&self.trial_inputs),
