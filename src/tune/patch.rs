@@ -1,6 +1,6 @@
 //! The recommended thresholds as a change to the definition, for review and `git apply`.
 
-use similar::TextDiff;
+use diffy::DiffOptions;
 use toml_edit::{DocumentMut, Formatted, Item, Value};
 
 use super::search::{RegionTuned, Tuned};
@@ -153,10 +153,10 @@ pub fn diff(before: &str, after: &str, path: &str) -> String {
     if before == after {
         return String::new();
     }
-    TextDiff::from_lines(before, after)
-        .unified_diff()
-        .context_radius(3)
-        .header(&format!("a/{path}"), &format!("b/{path}"))
+    DiffOptions::new()
+        .set_original_filename(format!("a/{path}"))
+        .set_modified_filename(format!("b/{path}"))
+        .create_patch(before, after)
         .to_string()
 }
 
