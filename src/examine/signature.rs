@@ -155,22 +155,31 @@ enum Line {
 /// A line that is lost loses every stretch of ink that is due in it; a symbol that is missing leaves those of the others, and a
 /// thing that should not be there leaves all.
 fn all_ink_is_gone(captured: &[u8], reference: &[u8]) -> bool {
-    let level = |line: &[u8]| {
-        let sorted = sorted(line);
-        sorted[sorted.len() / 2]
-    };
-    let (shown, due) = (level(captured), level(reference));
-    let is_ink = |v: u8, ground: u8| v.abs_diff(ground) > ONE_LEVEL;
-    let pixels: Vec<(bool, bool)> = captured
-        .iter()
-        .zip(reference)
-        .map(|(c, r)| (is_ink(*r, due), is_ink(*c, shown)))
-        .collect();
+    let pixels: Vec<(bool, bool)> = ink(reference).zip(ink(captured)).collect();
     let mut stretches = pixels
         .chunk_by(|a, b| a.0 == b.0)
         .filter(|stretch| stretch[0].0)
         .peekable();
     stretches.peek().is_some() && stretches.all(|s| 2 * s.iter().filter(|p| p.1).count() < s.len())
+}
+
+/// Ink of a line, by pixel: what is not the level that most of it has.
+fn ink(line: &[u8]) -> impl Iterator<Item = bool> {
+    let sorted = sorted(line);
+    let ground = sorted[sorted.len() / 2];
+    line.iter().map(move |v| v.abs_diff(ground) > ONE_LEVEL)
+}
+
+/// Whether most of the ink that is due on line `lost` goes on, and is there, on line `kept` beside it.
+fn goes_on(captured: View, reference: View, lost: usize, kept: usize) -> bool {
+    let is_there = ink(reference.row(kept)).zip(ink(captured.row(kept)));
+    let due = ink(reference.row(lost)).zip(is_there);
+    let (all, going_on) = due
+        .filter(|(due, _)| *due)
+        .fold((0, 0), |(all, on), (_, there)| {
+            (all + 1, on + usize::from(there == (true, true)))
+        });
+    2 * going_on > all
 }
 
 fn sorted(line: &[u8]) -> Vec<u8> {
@@ -254,7 +263,11 @@ pub fn has_lost_lines(captured: View, reference: View) -> bool {
     // Every run of lost lines is short, and a good line stands close to both of its ends (or it reaches
     // the edge of the area).
     let is_lost = |l: &Line| matches!(l, Line::Lost | Line::Noise);
-    let (mut y, mut clear_runs) = (0, 0);
+    // Lost lines cut strokes, which go on above and below. A thing that is missing ends where its ink ends.
+    let is_cut = |lost: usize, kept: usize| {
+        lines[lost] == Line::Noise || goes_on(captured, reference, lost, kept)
+    };
+    let (mut y, mut clear_runs, mut cuts) = (0, 0, false);
     while y < lines.len() {
         if !is_lost(&lines[y]) {
             y += 1;
@@ -270,8 +283,10 @@ pub fn has_lost_lines(captured: View, reference: View) -> bool {
         let above = lines[start.saturating_sub(4)..start].iter().any(is_fine) || start < 2;
         let below = lines[y..(y + 4).min(lines.len())].iter().any(is_fine) || y + 2 > lines.len();
         clear_runs += usize::from(above && below);
+        let is_cut_above = start == 0 || is_cut(start, start - 1);
+        cuts |= is_cut_above && (y == lines.len() || is_cut(y - 1, y));
     }
-    clear_runs > 0
+    clear_runs > 0 && cuts
 }
 
 /// Mean of a band's lines, by column, in steps of `columns`, less the mean of all.
@@ -590,6 +605,30 @@ mod tests {
         let mut missing = symbols.clone();
         (30..42).for_each(|y| missing.row_mut(y)[480..].fill(20));
         assert!(!lost(&missing, &symbols));
+    }
+
+    /// Before (639a65b) a symbol alone on its lines, drawn in the colour of the ground, was lost lines.
+    #[test]
+    fn a_thing_that_is_missing_ends_where_its_ink_ends() {
+        let mut reference = Plane::filled(200, 60, 20);
+        for y in 0..60 {
+            let line = reference.row_mut(y);
+            match y {
+                0..24 | 38..60 => (0..200).step_by(9).for_each(|x| line[x..x + 2].fill(200)),
+                26..36 => [40, 52, 64, 90]
+                    .iter()
+                    .for_each(|x| line[*x..x + 4].fill(220)),
+                _ => {}
+            }
+        }
+        let with = |lost: std::ops::Range<usize>| {
+            let mut captured = reference.clone();
+            lost.for_each(|y| captured.row_mut(y).fill(20));
+            has_lost_lines(View::whole(&captured), View::whole(&reference))
+        };
+        assert!(!with(26..36), "the symbol is missing");
+        assert!(with(28..30), "its strokes are cut");
+        assert!(with(10..13), "those of others are");
     }
 
     /// Before (6b86558) a bright thing on lines with little ink was explained by a displacement that took it out of sight.
