@@ -139,6 +139,8 @@ pub struct Disagreement {
     pub densest_px: u32,
     /// Sum of what the disagreeing pixels differ by beyond what flat ground may, levels.
     pub excess: u64,
+    /// The most of that in any window of 2 x 2 cells.
+    pub densest_excess: u32,
     /// Bounds of the disagreeing pixels, relative to the view.
     pub bounds: Rect,
 }
@@ -159,7 +161,8 @@ pub struct Scratch {
     near: Vec<bool>,
     energy: Vec<u32>,
     hot: Vec<bool>,
-    counts: Vec<u32>,
+    /// Disagreeing pixels of each cell, and what they differ by beyond what flat ground may, levels.
+    counts: Vec<[u32; 2]>,
     /// Sign of what each pixel leaves its envelope by, and which picture's.
     marks: Vec<i8>,
     envelopes: Envelopes,
@@ -204,7 +207,7 @@ pub fn compare(
         return found;
     }
     scratch.counts.clear();
-    scratch.counts.resize(columns * rows, 0);
+    scratch.counts.resize(columns * rows, [0; 2]);
     scratch.marks.clear();
     scratch
         .marks
@@ -231,9 +234,14 @@ pub fn compare(
         let counts = |r: usize| &scratch.counts[r * columns..][..columns];
         let (here, above) = (counts(r), counts(r.saturating_sub(1)));
         for c in 0..columns {
-            let pair = |line: &[u32]| line[c] + line.get(c + 1).unwrap_or(&0);
-            let window = pair(here) + if r > 0 { pair(above) } else { 0 };
-            found.densest_px = found.densest_px.max(window);
+            let mut window = [0; 2];
+            for line in [Some(here), (r > 0).then_some(above)].into_iter().flatten() {
+                for cell in &line[c..(c + 2).min(columns)] {
+                    window = [window[0] + cell[0], window[1] + cell[1]];
+                }
+            }
+            found.densest_px = found.densest_px.max(window[0]);
+            found.densest_excess = found.densest_excess.max(window[1]);
         }
         if found.densest_px >= enough {
             return found;
@@ -594,14 +602,16 @@ fn count_company(
                 if company < 3 {
                     continue;
                 }
-                scratch.counts[k] += 1;
+                let difference = i32::from(captured.at(x, y).abs_diff(reference.at(x, y)));
+                let excess = (difference - tolerance.flat).max(0) as u32;
+                scratch.counts[k][0] += 1;
+                scratch.counts[k][1] += excess;
                 if mark.abs() == FOREIGN {
                     found.foreign_px += 1;
                 } else {
                     found.missing_px += 1;
                 }
-                let difference = i32::from(captured.at(x, y).abs_diff(reference.at(x, y)));
-                found.excess += (difference - tolerance.flat).max(0) as u64;
+                found.excess += u64::from(excess);
                 bounds = bounds.union(&Rect::new(x as i32, y as i32, 1, 1));
             }
         }

@@ -74,7 +74,7 @@ impl Difference {
     #[must_use]
     pub const fn agrees(&self) -> bool {
         self.luma.densest_px < LUMA_PX
-            && (self.chroma.densest_px < CHROMA_PX || self.chroma.excess < CHROMA_EXCESS)
+            && (self.chroma.densest_px < CHROMA_PX || self.chroma.densest_excess < CHROMA_EXCESS)
     }
 
     /// A figure that is smaller the better the pictures agree.

@@ -51,8 +51,8 @@ pub mod comparison {
     /// Disagreeing colour samples in a window of 16 x 16 samples that make a difference. Judged.
     pub const CHROMA_PX: u32 = 4;
     /// What they must be off by together beyond the tolerance of flat ground, levels: codecs take colour out of thin
-    /// marks, up to 250 of a pitch ladder in H.264 crf 28. Measured: there.
-    pub const CHROMA_EXCESS: u64 = 300;
+    /// marks, all along them, up to 250 of a whole pitch ladder in H.264 crf 28. Measured: there.
+    pub const CHROMA_EXCESS: u32 = 300;
 }
 
 /// Of `examine/data_time.rs`.
