@@ -7,6 +7,7 @@ pub mod beside;
 mod clock;
 pub mod constants;
 pub mod folder;
+mod foreign;
 mod gaps;
 mod halves;
 mod hidden;

@@ -34,6 +34,7 @@ use crate::reference::scene::Bounds;
 use super::alerts::ExercisedAlerts;
 use super::beside::{Beside, Comparison};
 use super::clock::step_s;
+use super::foreign;
 use super::gaps::Gaps;
 use super::halves;
 use super::hidden::HiddenFrames;
@@ -485,7 +486,11 @@ impl<'d> Run<'d> {
         }
         match self.wrong_page {
             Some(page) => self.read_wrong_page(page, &mut found),
-            None => self.break_frame(frame, &moment, &mut found),
+            None => {
+                let areas = self.regions.examiners.iter().map(|e| e.area());
+                foreign::tell(frame, self.display, areas, &has_ink, &mut found);
+                self.break_frame(frame, &moment, &mut found);
+            }
         }
         let count = |signature: Signature| {
             let is_one = Explanation::Nothing { signature };

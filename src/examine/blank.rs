@@ -72,6 +72,15 @@ pub fn is_blank(captured: [View; 3], reference: [View; 3], fixed: [View; 3]) -> 
     !is_same_ground || !is_uniform(fixed)
 }
 
+/// True when areas that are blank each are parts of one blank picture, whose luma is `whole`: of one level, or of bars.
+#[must_use]
+pub fn is_one_picture<'v>(whole: View, parts: impl Iterator<Item = View<'v>>) -> bool {
+    let mut levels = parts.map(most_common);
+    let first = levels.next();
+    levels.all(|level| first.is_none_or(|first| (level - first).abs() < GROUND))
+        || (repeats_downwards(whole) && is_in_steps(whole))
+}
+
 /// True when some of the reference's ink still stands in the captured area.
 fn has_ink_left(captured: View, reference: View) -> bool {
     let (ground, due_ground) = (most_common(captured), most_common(reference));
@@ -131,4 +140,30 @@ fn repeats_downwards(view: View) -> bool {
         }
     }
     total > 0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::picture::{Plane, Rect};
+
+    #[test]
+    fn places_of_one_level_are_one_blank_picture_and_those_of_a_mosaic_are_not() {
+        let of = |level: &dyn Fn(usize, usize) -> usize| {
+            let levels = (0..80 * 60).map(|k| level(k % 80, k / 80) as u8).collect();
+            Plane::from_levels(80, 60, levels)
+        };
+        let is_one = |plane: &Plane| {
+            let whole = View::whole(plane);
+            let areas = [(2, 2), (42, 2), (2, 32), (42, 32)];
+            let areas = areas.map(|(x, y)| Rect::new(x, y, 36, 26));
+            is_one_picture(whole, areas.iter().map(|a| whole.crop(*a)))
+        };
+        assert!(is_one(&of(&|_, _| 16)));
+        assert!(is_one(&of(&|x, _| x / 10 * 30)), "bars");
+        assert!(
+            !is_one(&of(&|x, y| 40 + 60 * (x / 40) + 30 * (y / 30))),
+            "a mosaic"
+        );
+    }
 }

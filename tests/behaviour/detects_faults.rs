@@ -200,6 +200,51 @@ fn a_blank_picture_is_found() {
     );
 }
 
+/// Before (639a65b) places of one colour in such pictures made them blank.
+#[test]
+fn pictures_of_something_else_are_misleading() {
+    let bench = strip();
+    let good = bench.frames(None);
+    let onset = (ONSET_S * f64::from(RATE_HZ)) as usize;
+    let luma = |level: fn(usize, usize) -> usize| {
+        move |planes: &mut [Plane; 3]| {
+            let [luma, others @ ..] = planes;
+            for y in 0..luma.height() {
+                let line = luma.row_mut(y).iter_mut().enumerate();
+                line.for_each(|(x, v)| *v = level(x, y) as u8);
+            }
+            others
+                .iter_mut()
+                .for_each(|plane| plane.levels_mut().fill(128));
+        }
+    };
+    let mosaic = luma(|x, y| 30 + (x / 160 * 70 + y / 160 * 40) % 190);
+    let slope = luma(|x, y| 20 + (x + y) / 10);
+    let turned = |planes: &mut [Plane; 3]| {
+        for plane in planes {
+            plane.levels_mut().reverse();
+        }
+    };
+    type Change<'a> = &'a dyn Fn(&mut [Plane; 3]);
+    for (what, change) in [
+        ("mosaic", &mosaic as Change),
+        ("slope", &slope),
+        ("turned", &turned),
+    ] {
+        let mut frames = good.clone();
+        frames[onset..]
+            .iter_mut()
+            .for_each(|f| change(f.planes_mut()));
+        let checked = bench.check(&frames);
+        let told = checked.told();
+        let events = &checked.outcome.events;
+        assert!(!events.is_empty(), "{what}\n{told}");
+        for e in events {
+            assert_eq!(e.class, Verdict::Misleading, "{what}\n{told}");
+        }
+    }
+}
+
 #[test]
 fn a_good_picture_raises_nothing() {
     is_tolerated(&strip(), None);
