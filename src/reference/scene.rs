@@ -211,6 +211,19 @@ impl Scene {
         &self.items
     }
 
+    /// Whether it is made of as many things of the same colours as `other`, wherever they stand.
+    #[must_use]
+    pub fn looks_like(&self, other: &Self) -> bool {
+        let look = |i: &Item| {
+            let contours = match i.shape {
+                Shape::Fill { first, last } => last - first,
+                Shape::Words(_) => 0,
+            };
+            (i.color, i.opacity.to_bits(), i.shade.is_some(), contours)
+        };
+        self.items.iter().map(look).eq(other.items.iter().map(look))
+    }
+
     /// Gives every item the colour and opacity of the item of `other` in the same place; does nothing when `other`
     /// has another number of items. Shades stay: they move with what they paint.
     pub fn take_colors(&mut self, other: &Self) {

@@ -318,6 +318,24 @@ fn the_bearing_of_a_target_at_the_rim_is_read() {
     assert_eq!(worst.channel, "traffic_3_bearing");
 }
 
+/// Before (639a65b) a target off by half its tolerance was raised where that took it over the end of the scale, at which it looks
+/// otherwise.
+#[test]
+fn a_target_may_be_off_over_the_end_of_the_scale() {
+    let display = DISPLAY.replace("size = 14\nheight", "size = 14\nbeyond = \"rim\"\nheight");
+    let [k, l, _] = TARGETS;
+    let at = |distance: f64| [k, l, ("M", [140.0, distance, 1500.0], [1.0, 0.0, 0.0])];
+    let shown = |due: f64, other: f64| shown_of([due, other].map(|d| bench_of(&display, &at(d))));
+    // All that are beyond the scale look the same.
+    for (due, within) in [(5.95, 6.05), (6.05, 5.95), (5.95, 7.0)] {
+        let checked = shown(due, within);
+        assert!(checked.outcome.events.is_empty(), "{}", checked.told());
+    }
+    for (due, other) in [(5.5, 6.5), (6.05, 5.2)] {
+        assert_eq!(only(&shown(due, other)).class, Verdict::Misleading);
+    }
+}
+
 #[test]
 fn a_table_goes_wherever_the_recording_goes() {
     let files = Files::new();

@@ -143,6 +143,43 @@ impl RegionExaminer<'_> {
         false
     }
 
+    /// Whether the picture is explained by something that was not read being off by no more than its tolerance, where that makes it
+    /// look otherwise: a target within the end of its scale or beyond it.
+    fn tolerances_explain(
+        &mut self,
+        moment: &Moment,
+        inputs: &Inputs,
+        readings: &mut [Option<Fitted>],
+        painter: &mut Painter,
+    ) -> bool {
+        let definition = self.subject.definition();
+        let tolerances = &definition.regions()[self.region].tolerance;
+        let freedoms = self.reader.freedoms().to_vec();
+        let mut found = Vec::new();
+        for (k, f) in freedoms.iter().enumerate() {
+            let is_read = readings[k].is_some_and(|f| f.misfit <= RECOGNISED);
+            let tolerance = tolerances.get(&definition.channels()[f.channel.0].0);
+            let value = inputs.value(f.channel).number();
+            let (false, Some(tolerance), Some(value)) = (is_read, tolerance, value) else {
+                continue;
+            };
+            for off in [-tolerance, *tolerance] {
+                let mut shown = inputs.clone();
+                shown.values[f.channel.0] = Value::Number(value + off);
+                self.trial.lay_out(&shown, &[]);
+                if self.trial.scene().looks_like(self.due.scene()) {
+                    continue;
+                }
+                self.read_from(moment, &shown, false, painter, &mut found);
+                if self.values_explain(moment, &shown, &found, painter) {
+                    readings.copy_from_slice(&found);
+                    return true;
+                }
+            }
+        }
+        false
+    }
+
     /// Whether readings explain the picture when scales that repeat are read a repetition or more further: outlines look
     /// the same in all of them, and words tell which it is. The readings are moved to the one whose words match best, and
     /// followed from there.
@@ -377,6 +414,7 @@ impl RegionExaminer<'_> {
             }
             if self.values_explain(moment, inputs, readings, painter)
                 || self.hidden_explain(moment, inputs, readings, painter)
+                || self.tolerances_explain(moment, inputs, readings, painter)
                 || self.repeats_explain(moment, inputs, readings, painter)
             {
                 return Some(Explanation::Values);
