@@ -18,6 +18,7 @@ pub mod plots;
 pub mod records;
 pub mod results;
 pub mod run;
+mod sight;
 pub mod statistics;
 pub mod stretch;
 pub mod summary;

@@ -14,6 +14,7 @@ use crate::judge::event::Event;
 use crate::judge::region::RegionVerdict;
 use crate::recording::Recording;
 use crate::reference::painter::Painter;
+use crate::reference::parts::Freedom;
 
 /// One capture with what is known of it.
 #[derive(Clone, Copy)]
@@ -91,6 +92,7 @@ impl<'a> Stretch<'a> {
         let mut examined = Vec::with_capacity(frames.len());
         let mut verdicts = Vec::with_capacity(frames.len());
         let mut runs = Vec::with_capacity(onsets.len());
+        let freedoms: Vec<Vec<Freedom>> = run.examiners().map(|e| e.freedoms().to_vec()).collect();
         for (k, frame) in frames.iter().enumerate() {
             if onsets.contains(&k) {
                 runs.push((k, run.clone()));
@@ -110,7 +112,7 @@ impl<'a> Stretch<'a> {
             .map(|(onset, run)| {
                 let count = subject.definition().regions().len();
                 let moves = (0..count)
-                    .map(|k| moves(frames, &examined, &verdicts, onset, k))
+                    .map(|k| moves(frames, &examined, &verdicts, &freedoms[k], onset, k))
                     .collect();
                 Moment { onset, run, moves }
             })
@@ -126,9 +128,10 @@ impl<'a> Stretch<'a> {
         })
     }
 
-    /// The clip of a fault that begins at `onset`.
+    /// The clip of a fault that begins at `onset` and lasts so long.
     #[must_use]
-    pub const fn clip(&self, onset: usize) -> Clip<'a> {
+    pub fn clip(&self, onset: usize, duration_s: f64) -> Clip<'a> {
+        let end_s = self.frames[onset].time_s + duration_s - 1e-6;
         Clip {
             subject: self.material.subject,
             recording: self.material.recording,
@@ -136,6 +139,7 @@ impl<'a> Stretch<'a> {
             offset_s: self.material.offset_s,
             frames: self.frames,
             onset,
+            end: self.frames.partition_point(|f| f.time_s < end_s),
         }
     }
 }
@@ -146,6 +150,7 @@ fn moves(
     frames: &[CapturedFrame],
     examined: &[Examined],
     verdicts: &[Vec<RegionVerdict>],
+    freedoms: &[Freedom],
     onset: usize,
     k: usize,
 ) -> bool {
@@ -161,7 +166,8 @@ fn moves(
                 .iter()
                 .find(|before| before.freedom == now.freedom)
                 .is_some_and(|before| {
-                    (now.expected - before.expected).abs() * now.px_per_unit >= MOTION_PX
+                    let moved = freedoms[now.freedom].difference(now.expected, before.expected);
+                    moved.abs() * now.px_per_unit >= MOTION_PX
                 })
         })
     })

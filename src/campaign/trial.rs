@@ -6,6 +6,7 @@ use image::RgbImage;
 use super::nearness::Nearness;
 use super::plan::{Onset, Plan};
 use super::records::{Outcome, Outcomes, TrialRecord, Why, letter};
+use super::sight::{Sight, VISIBLE_LEVELS, VISIBLE_PX, is_shown, is_visible, sight};
 use super::stretch::{Moment, Stretch};
 use super::trials::{Trial, seed_of};
 use crate::capture::CapturedFrame;
@@ -17,18 +18,14 @@ use crate::definition::model::Hazard;
 use crate::evidence::measurements::{Header, Measured};
 use crate::evidence::pictures;
 use crate::evidence::records::rounded;
-use crate::inject::{self, Clip, Delivery, Fault, Group, Injector, Method, Model, Target, paint};
+use crate::inject::{self, Clip, Delivery, Fault, Group, Injector, Method, Target, paint};
 use crate::judge::event::{Action, Event, name};
 use crate::judge::region::RegionVerdict;
-use crate::judge::verdict;
+use crate::judge::verdict::{self, Verdict};
 use crate::picture::{Picture, Rect};
 use crate::recording::inputs::Inputs;
 use crate::reference::painter::Painter;
 
-/// Luma pixels that must change, and by how many levels, for a fault to be visible.
-const VISIBLE_PX: u64 = 12;
-/// See [`VISIBLE_PX`].
-const VISIBLE_LEVELS: u8 = 24;
 /// Time after the end of a fault in which it may still be raised, s.
 pub const AFTER_S: f64 = 0.6;
 /// Space round the place of a fault in its picture, px.
@@ -55,7 +52,7 @@ pub fn run(plan: &Plan, stretch: &Stretch, trial: &Trial) -> Option<Done> {
     (0..count)
         .map(|k| &stretch.moments[(first + k) % count])
         .find_map(|moment| {
-            let clip = stretch.clip(moment.onset);
+            let clip = stretch.clip(moment.onset, spec.duration_s);
             let until_s = clip.frames[moment.onset].time_s + spec.duration_s;
             if clip.frames.last()?.time_s < until_s {
                 return None;
@@ -86,111 +83,6 @@ pub fn run(plan: &Plan, stretch: &Stretch, trial: &Trial) -> Option<Done> {
         })
 }
 
-/// Whether the target's region is on the page that is due, from the onset until `until_s`.
-fn is_shown(clip: &Clip, target: Target, until_s: f64) -> bool {
-    target.region.is_none_or(|k| {
-        let span_s = [clip.frames[clip.onset].time_s, until_s];
-        let [from_s, to_s] = span_s.map(|s| s + clip.offset_s - clip.profile.latency_s);
-        let due = clip.recording.pages_due(from_s, to_s);
-        clip.definition().pages_of(k).contains_all(due)
-    })
-}
-
-/// Whether a fault that begins at this moment, and lasts so long, can be seen.
-fn is_visible(
-    model: &dyn Model,
-    clip: &Clip,
-    moment: &Moment,
-    fault: &Fault,
-    duration_s: f64,
-) -> bool {
-    if model.about().needs_motion {
-        return match fault.target.region {
-            Some(k) => moment.moves[k],
-            None => moment.moves.iter().any(|m| *m),
-        };
-    }
-    let usual = model
-        .about()
-        .axis
-        .map_or(fault.size, |a| a.usual.max(fault.size));
-    let usual = Fault {
-        size: usual,
-        ..fault.clone()
-    };
-    let Some(mut injector) = model.prepare(clip, &usual) else {
-        return false;
-    };
-    let at = if model.about().grows {
-        let middle_s = clip.frames[clip.onset].time_s + duration_s / 2.0;
-        clip.frames.partition_point(|f| f.time_s < middle_s)
-    } else {
-        clip.onset
-    };
-    let clean = &clip.frames[at];
-    let mut frame = clean.clone();
-    if injector.apply(clip, at, &mut frame) == Delivery::Lost {
-        return true;
-    }
-    frame.time_s != clean.time_s
-        || model.about().group == Group::Signal
-        || paint::differing_px(
-            &clean.picture,
-            &frame.picture,
-            clip.area(fault.target),
-            VISIBLE_LEVELS,
-        ) >= VISIBLE_PX
-}
-
-/// Whether what a fault changes is there to be seen for less than it takes to confirm one: it need not be raised. What the display
-/// showed at any age that is permitted is no change. `injector` is its own.
-fn is_brief(clip: &Clip, fault: &Fault, end_s: f64, injector: &mut dyn Injector) -> bool {
-    let area = clip.area(fault.target);
-    let frames = || (clip.onset..clip.frames.len()).map(|k| &clip.frames[k]);
-    let lasting_s = |k: usize| {
-        let next = clip.frames.get(k + 1);
-        next.map_or(0.0, |f| f.time_s - clip.frames[k].time_s)
-    };
-    let definition = clip.definition();
-    let struck = || {
-        let all = 0..definition.regions().len();
-        all.filter(|k| fault.target.region.is_none_or(|r| r == *k))
-    };
-    let needed_s = struck().map(|k| {
-        let r = &definition.regions()[k];
-        let often_s = r
-            .confirm_frames
-            .map(|[k, _]| f64::from(k) * lasting_s(clip.onset));
-        (r.confirm_ms() / 1000.0).min(often_s.unwrap_or(f64::INFINITY))
-    });
-    let needed_s = needed_s.fold(f64::INFINITY, f64::min);
-    let oldest_s = struck().map(|k| definition.max_latency_s(k));
-    let permitted_s = oldest_s.fold(f64::INFINITY, f64::min) - clip.profile.latency_s;
-    // Until the last of the frames that show it so far, and until the next: one is there from its first frame to its last.
-    let (mut shown_s, mut there_s) = (None, 0.0);
-    let mut frame = CapturedFrame::new();
-    for (k, clean) in (clip.onset..).zip(frames()) {
-        let is_long = shown_s.is_some_and(|s| s >= needed_s - 1e-6);
-        if clean.time_s >= end_s - 1e-6 || is_long {
-            break;
-        }
-        frame.clone_from(clean);
-        let is_lost = injector.apply(clip, k, &mut frame) == Delivery::Lost;
-        let permitted = clip.frames[..=k].iter().rev();
-        let mut permitted =
-            permitted.take_while(|f| f.time_s >= clean.time_s - permitted_s.max(0.0) - 1e-6);
-        let is_there = is_lost
-            || frame.time_s != clean.time_s
-            || permitted.all(|f| paint::differs(&f.picture, &frame.picture, area, VISIBLE_LEVELS));
-        if is_there {
-            shown_s = Some(there_s);
-            there_s += lasting_s(k);
-        }
-    }
-    // What is never there to be seen is another matter.
-    shown_s.is_some_and(|s| s < needed_s - 1e-6)
-}
-
 /// Regions that are examined from the onset on, of so many: those that the fault strikes. Their pixels may be the
 /// clean ones for a while (a readout that stands still before its value changes), but what is told later rests
 /// on when they were last looked at.
@@ -212,7 +104,7 @@ fn carry_out(
 ) -> Done {
     let spec = &plan.fault[trial.spec];
     let definition = stretch.material.subject.definition();
-    let clip = stretch.clip(moment.onset);
+    let clip = stretch.clip(moment.onset, spec.duration_s);
     let areas: Vec<Rect> = (0..definition.regions().len())
         .map(|k| {
             clip.area(Target {
@@ -336,13 +228,15 @@ fn carry_out(
     let model = inject::model(fault.kind);
     let permitted = model.and_then(|m| m.permitted(&clip, fault.target));
     let own = model.and_then(|m| m.prepare(&clip, fault));
-    let is_brief =
-        !is_of_chain && own.is_some_and(|mut own| is_brief(&clip, fault, end_s, &mut *own));
+    let sight = match own {
+        Some(mut own) if !is_of_chain => sight(&clip, fault, end_s, &mut *own),
+        _ => Sight::default(),
+    };
     let scene = Scene {
         definition,
         fault,
         permitted,
-        is_brief,
+        sight,
         is_harmless: trial.is_twin,
         is_changed: &is_changed,
         is_seen: &is_seen,
@@ -384,7 +278,7 @@ fn carry_out(
         size: axis.map(|_| rounded(fault.size)),
         unit: axis.map(|a| a.unit.to_owned()),
         permitted: permitted.map(rounded),
-        is_brief,
+        is_brief: sight.is_brief,
         look: inject::model(fault.kind)
             .and_then(|m| m.about().looks.get(fault.look))
             .map(|l| (*l).to_owned()),
@@ -446,8 +340,7 @@ struct Scene<'a> {
     fault: &'a Fault,
     /// Size up to which it is permitted.
     permitted: Option<f64>,
-    /// What it changes is there for less than it takes to confirm it.
-    is_brief: bool,
+    sight: Sight,
     is_harmless: bool,
     /// By region: any pixel differs.
     is_changed: &'a [bool],
@@ -513,12 +406,31 @@ impl Scene<'_> {
         self.is_changed.iter().filter(|c| **c).count()
     }
 
+    /// The classes that are right, where those of its kind are `usual`: what stands as it did before is frozen to one who sees the
+    /// pictures alone, and a list that stands still hides the alerts that come on.
+    fn classes(&self, usual: &[Verdict]) -> Vec<Verdict> {
+        let mut classes = usual.to_vec();
+        if !usual.is_empty() && self.sight.stands {
+            let region = self.fault.target.region;
+            let mut symbols = region
+                .into_iter()
+                .flat_map(|k| &self.definition.regions()[k].symbol);
+            classes.push(Verdict::Frozen);
+            if symbols.any(|s| s.alerts().next().is_some()) {
+                classes.push(Verdict::Misleading);
+            }
+            classes.sort_unstable();
+            classes.dedup();
+        }
+        classes
+    }
+
     fn outcome(&self) -> Outcome {
         let model = inject::model(self.fault.kind);
         let classes = if self.is_harmless {
-            &[]
+            Vec::new()
         } else {
-            model.map_or(&[][..], |m| m.classes(self.fault))
+            self.classes(model.map_or(&[], |m| m.classes(self.fault)))
         };
         let is_chain = !self.is_harmless && model.is_some_and(|m| m.is_of_chain(self.fault));
         let is_harmless = classes.is_empty() && !is_chain;
@@ -608,7 +520,7 @@ impl Scene<'_> {
                 } else {
                     Why::UncheckedArea
                 }
-            } else if self.is_brief {
+            } else if self.sight.is_brief {
                 Why::TooBrief
             } else if self.letters.chars().any(|l| "kglfm".contains(l)) {
                 Why::Persistence

@@ -119,6 +119,7 @@ fn draw_all(arguments: &Arguments, out: &Path) -> Result<(), Failure> {
             offset_s: settled.offset_s,
             frames: &frames,
             onset,
+            end: frames.len(),
         };
         for (model, row) in MODELS.iter().zip(&mut rows) {
             if row.is_none() {

@@ -141,6 +141,8 @@ pub struct Clip<'a> {
     pub frames: &'a [CapturedFrame],
     /// Index into `frames` of the first faulty frame; at least one frame is before it.
     pub onset: usize,
+    /// One past the last faulty frame.
+    pub end: usize,
 }
 
 impl<'a> Clip<'a> {

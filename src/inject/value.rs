@@ -58,20 +58,29 @@ pub fn due_values(clip: &Clip, channel: ChannelId) -> Vec<Option<f64>> {
         .collect()
 }
 
-/// The error that `wrong` makes in every frame from the onset on in which the channel has a value, in tolerances.
+/// The error that `wrong` makes in every faulty frame in which the channel has a value, in tolerances.
 #[must_use]
 pub fn errors(clip: &Clip, fault: &Fault, channel: ChannelId, wrong: &Wrong) -> Vec<f64> {
     let Some(tolerance) = clip.tolerance(fault.target) else {
         return Vec::new();
     };
     let due = due_values(clip, channel);
-    (clip.onset..clip.frames.len())
+    (clip.onset..clip.end)
         .filter_map(|k| {
             let v = due[k]?;
             let wanted = in_range(clip, channel, wrong(clip, k, v));
             Some(distance(clip, channel, wanted, v) / tolerance)
         })
         .collect()
+}
+
+/// Whether the channel can have the value.
+#[must_use]
+pub fn is_possible(clip: &Clip, channel: ChannelId, value: f64) -> bool {
+    let (_, model) = &clip.definition().channels()[channel.0];
+    let turns = model.interpolation == Interpolation::Angular;
+    let mut range = model.range.into_iter();
+    turns || range.all(|[low, high]| (low..=high).contains(&value))
 }
 
 /// How far two values of a channel are apart.

@@ -370,7 +370,7 @@ fn quick_is_as_full(bench: Bench, onset: usize, kinds: &[(&str, Option<&str>, f6
     let stretch = Stretch::check(material, &frames, &[onset]).expect("the chain stays");
     assert!(stretch.events.is_empty(), "{:?}", stretch.events);
     let moment = &stretch.moments[0];
-    let clip = stretch.clip(onset);
+    let clip = stretch.clip(onset, f64::INFINITY);
     let areas: Vec<_> = (0..bench.definition.regions().len())
         .map(|k| {
             clip.area(Target {

@@ -277,6 +277,7 @@ fn a_campaign_puts_up_the_other_page() {
         offset_s: 0.0,
         frames: &captured,
         onset,
+        end: captured.len(),
     };
     let model = inject::model("wrong_page").expect("there is the kind");
     let mut looks = model.about().looks.iter();

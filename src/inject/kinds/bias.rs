@@ -1,4 +1,4 @@
-//! A value is shown with an offset.
+//! A value is shown with an offset, to the side on which the channel can have it.
 
 use super::super::{About, Axis, Clip, Fault, Group, Injector, Model, TOLERANCES, Target, value};
 use super::{channels, sign};
@@ -47,6 +47,9 @@ impl Model for Bias {
     fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
         let channel = fault.target.channel?;
         let amount = fault.size * clip.tolerance(fault.target)? * sign(fault.seed);
+        let due = value::due_values(clip, channel)[clip.onset]?;
+        let mut sides = [amount, -amount].into_iter();
+        let amount = sides.find(|a| value::is_possible(clip, channel, due + a))?;
         value::shown(clip, fault, channel, Box::new(move |_, _, v| v + amount))
     }
 }

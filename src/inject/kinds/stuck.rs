@@ -1,6 +1,6 @@
 //! A value stays what it was at the onset while the rest of the region goes on.
 //!
-//! Nothing is made where the value does not move by [`LEAST_TOLERANCES`] tolerances within the clip.
+//! Nothing is made where the value does not move by [`LEAST_TOLERANCES`] tolerances meanwhile.
 
 use super::super::value::Wrong;
 use super::super::{About, Clip, Fault, Group, Injector, Model, Target, value};

@@ -83,6 +83,7 @@ fn clip() -> Clip<'static> {
         offset_s: bench.recording.span_s().0,
         frames: &bench.frames,
         onset: ONSET,
+        end: bench.frames.len(),
     }
 }
 
