@@ -463,7 +463,7 @@ impl<'d> RegionExaminer<'d> {
     }
 
     /// Reads the picture: from what is due, or, while it shows something else, from what was shown in the frame before. What is
-    /// lost then is looked for from what is due, and far away now and then.
+    /// lost then is looked for from what is due, and far away: at first, when what was explained no longer is, and now and then.
     fn read(
         &mut self,
         moment: &Moment,
@@ -472,14 +472,16 @@ impl<'d> RegionExaminer<'d> {
         agrees: bool,
         painter: &mut Painter,
     ) -> Vec<Option<Fitted>> {
-        let scan = !agrees && self.troubled.is_due(moment, SCAN_EVERY_S);
-        if agrees || scan {
+        let is_explained = self.troubled.lasts() && !self.unexplained.lasts();
+        let is_due = !is_explained && self.troubled.is_due(moment, SCAN_EVERY_S);
+        if agrees || is_due {
             self.has_lost_track = false;
         }
         let mut followed = Vec::new();
-        if !agrees && !scan && self.read_from_last(captured, inputs, painter, &mut followed) {
+        if !agrees && !is_due && self.read_from_last(captured, inputs, painter, &mut followed) {
             return followed;
         }
+        let scan = !agrees && (is_due || is_explained);
         let mut readings = Vec::new();
         self.reader.read(
             captured,
