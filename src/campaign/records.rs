@@ -45,7 +45,7 @@ pub struct TrialRecord {
     /// Size up to which the definition permits it there; from twice that on it must be found.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub permitted: Option<f64>,
-    /// What it changes is there for less than it takes to confirm a fault: it need not be raised.
+    /// What it changes beyond what is permitted is there for less than it takes to confirm a fault: it need not be raised.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub is_brief: bool,
     /// Look, where the kind has several.

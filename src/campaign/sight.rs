@@ -4,8 +4,9 @@
 use super::stretch::Moment;
 use crate::capture::CapturedFrame;
 use crate::inject::{Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
+use crate::judge::persistence::KOfN;
 
-/// Luma pixels that must change, and by how many levels, for a fault to be visible.
+/// Pixels that must change, and by how many levels, for a fault to be visible.
 pub(super) const VISIBLE_PX: u64 = 12;
 /// See [`VISIBLE_PX`].
 pub(super) const VISIBLE_LEVELS: u8 = 24;
@@ -68,69 +69,75 @@ pub(super) fn is_visible(
 /// What the pictures of a fault are to one who does not know of it.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Sight {
-    /// What it changes is there for less than it takes to confirm a fault: it need not be raised.
+    /// What it changes beyond what is permitted is there for less than it takes to confirm a fault: it need not be raised.
     pub is_brief: bool,
     /// For as long as it can be seen, its place stands as it did just before it began. Nobody can tell it from a place that
     /// stands still.
     pub stands: bool,
 }
 
-/// What can be seen of a fault until `end_s`. What the display showed at any age that is permitted is no change. `injector` is its
-/// own.
-pub(super) fn sight(clip: &Clip, fault: &Fault, end_s: f64, injector: &mut dyn Injector) -> Sight {
+/// What can be seen of a fault until `end_s`. What the display showed at any age that is permitted is no change, nor is what the same
+/// fault shows at the size that is permitted. Both are made by injectors of their own.
+pub(super) fn sight(
+    clip: &Clip,
+    fault: &Fault,
+    end_s: f64,
+    injector: &mut dyn Injector,
+    mut permitted: Option<Box<dyn Injector>>,
+) -> Sight {
     let area = clip.area(fault.target);
-    let frames = || (clip.onset..clip.frames.len()).map(|k| &clip.frames[k]);
-    let lasting_s = |k: usize| {
-        let next = clip.frames.get(k + 1);
-        next.map_or(0.0, |f| f.time_s - clip.frames[k].time_s)
-    };
     let definition = clip.definition();
-    let struck = || {
-        let all = 0..definition.regions().len();
-        all.filter(|k| fault.target.region.is_none_or(|r| r == *k))
-    };
-    let needed_s = struck().map(|k| {
-        let r = &definition.regions()[k];
-        let often_s = r
-            .confirm_frames
-            .map(|[k, _]| f64::from(k) * lasting_s(clip.onset));
-        (r.confirm_ms() / 1000.0).min(often_s.unwrap_or(f64::INFINITY))
-    });
-    let needed_s = needed_s.fold(f64::INFINITY, f64::min);
-    let oldest_s = struck().map(|k| definition.max_latency_s(k));
-    let permitted_s = oldest_s.fold(f64::INFINITY, f64::min) - clip.profile.latency_s;
+    let regions = definition.regions().iter().enumerate();
+    let struck = regions.filter(|(k, _)| fault.target.region.is_none_or(|r| r == *k));
+    let oldest_s = struck.clone().map(|(k, _)| definition.max_latency_s(k));
+    let newest_s = oldest_s.fold(f64::INFINITY, f64::min) - clip.profile.latency_s;
+    let mut confirming: Vec<(f64, Option<KOfN>)> = struck
+        .map(|(_, r)| {
+            let often = r.confirm_frames.and_then(KOfN::checked);
+            (r.confirm_ms() / 1000.0, often)
+        })
+        .collect();
     let differ = |a: &CapturedFrame, b: &CapturedFrame| {
-        paint::differs(&a.picture, &b.picture, area, VISIBLE_LEVELS)
+        paint::differing_samples(&a.picture, &b.picture, area, VISIBLE_LEVELS) >= VISIBLE_PX
     };
     let before = &clip.frames[clip.onset - 1];
-    let stands_as = |a: &CapturedFrame, b: &CapturedFrame| {
-        paint::differing_px(&a.picture, &b.picture, area, VISIBLE_LEVELS) < VISIBLE_PX
-    };
-    // Until the last of the frames that show it so far, and until the next: one is there from its first frame to its last.
-    let (mut shown_s, mut there_s) = (None, 0.0);
+    let (mut since_s, mut is_confirmed, mut is_seen) = (None, false, false);
     let mut stands = true;
-    let mut frame = CapturedFrame::new();
-    for (k, clean) in (clip.onset..).zip(frames()) {
-        let is_long = shown_s.is_some_and(|s| s >= needed_s - 1e-6);
-        if clean.time_s >= end_s - 1e-6 || (is_long && !stands) {
+    let (mut frame, mut other) = (CapturedFrame::new(), CapturedFrame::new());
+    for (k, clean) in clip.frames.iter().enumerate().skip(clip.onset) {
+        if clean.time_s >= end_s - 1e-6 || (is_confirmed && !stands) {
             break;
         }
         frame.clone_from(clean);
         let is_lost = injector.apply(clip, k, &mut frame) == Delivery::Lost;
-        let permitted = clip.frames[..=k].iter().rev();
-        let mut permitted =
-            permitted.take_while(|f| f.time_s >= clean.time_s - permitted_s.max(0.0) - 1e-6);
-        let is_there =
-            is_lost || frame.time_s != clean.time_s || permitted.all(|f| differ(f, &frame));
+        let mut is_there = is_lost || frame.time_s != clean.time_s;
+        if !is_there {
+            let recent = clip.frames[..=k].iter().rev();
+            let mut recent =
+                recent.take_while(|f| f.time_s >= clean.time_s - newest_s.max(0.0) - 1e-6);
+            is_there = recent.all(|f| differ(f, &frame));
+        }
+        if let Some(permitted) = permitted.as_mut().filter(|_| is_there && !is_lost) {
+            other.clone_from(clean);
+            permitted.apply(clip, k, &mut other);
+            is_there = !paint::is_same(&other.picture, &frame.picture, area);
+        }
         if is_there {
-            shown_s = Some(there_s);
-            there_s += lasting_s(k);
-            stands &= is_lost || stands_as(before, &frame);
+            is_seen = true;
+            stands &= is_lost || !differ(before, &frame);
+            since_s.get_or_insert(clean.time_s);
+        } else {
+            since_s = None;
+        }
+        // A fault is there from its first frame to its last.
+        let lasted_s = since_s.map(|since_s| clean.time_s - since_s);
+        for (needed_s, often) in &mut confirming {
+            is_confirmed |= lasted_s.is_some_and(|s| s >= *needed_s - 1e-6);
+            is_confirmed |= often.as_mut().is_some_and(|often| often.push(is_there));
         }
     }
-    // What is never there to be seen is another matter.
     Sight {
-        is_brief: shown_s.is_some_and(|s| s < needed_s - 1e-6),
-        stands: stands && shown_s.is_some(),
+        is_brief: !is_confirmed,
+        stands: stands && is_seen,
     }
 }

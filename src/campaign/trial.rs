@@ -227,9 +227,16 @@ fn carry_out(
         .collect();
     let model = inject::model(fault.kind);
     let permitted = model.and_then(|m| m.permitted(&clip, fault.target));
-    let own = model.and_then(|m| m.prepare(&clip, fault));
-    let sight = match own {
-        Some(mut own) if !is_of_chain => sight(&clip, fault, end_s, &mut *own),
+    let own = |fault: &Fault| model.and_then(|m| m.prepare(&clip, fault));
+    let smaller = permitted.filter(|size| *size < fault.size);
+    let smaller = smaller.and_then(|size| {
+        own(&Fault {
+            size,
+            ..fault.clone()
+        })
+    });
+    let sight = match own(fault) {
+        Some(mut own) if !is_of_chain => sight(&clip, fault, end_s, &mut *own, smaller),
         _ => Sight::default(),
     };
     let scene = Scene {
@@ -386,7 +393,8 @@ impl Scene<'_> {
     /// regions in which a fault of the whole frame can be seen count as the whole frame.
     fn is_in_place(&self, event: &Event) -> bool {
         if event.regions == ["*"] {
-            return self.fault.target.region.is_none() || self.touched() > 1;
+            let is_all = self.definition.regions().len() == 1;
+            return self.fault.target.region.is_none() || self.touched() > 1 || is_all;
         }
         match self.fault.target.region {
             Some(k) => event.regions.contains(&self.definition.regions()[k].id),
@@ -504,6 +512,7 @@ impl Scene<'_> {
     fn why(&self, result: Outcomes) -> Option<Why> {
         let model = inject::model(self.fault.kind);
         let region = self.fault.target.region;
+        let is_small = self.permitted.is_some_and(|p| self.fault.size <= p);
         let share = |c: char| {
             let count = self.letters.chars().filter(|l| *l == c).count();
             count as f64 / self.letters.len().max(1) as f64
@@ -520,11 +529,11 @@ impl Scene<'_> {
                 } else {
                     Why::UncheckedArea
                 }
-            } else if self.sight.is_brief {
+            } else if self.sight.is_brief && !is_small {
                 Why::TooBrief
             } else if self.letters.chars().any(|l| "kglfm".contains(l)) {
                 Why::Persistence
-            } else if self.permitted.is_some_and(|p| self.fault.size <= p) {
+            } else if is_small {
                 Why::WithinTolerance
             } else if share('b') > 0.5 && model.is_some_and(|m| m.about().needs_motion) {
                 Why::Blind

@@ -216,30 +216,28 @@ pub fn is_same(a: &Picture, b: &Picture, area: Rect) -> bool {
     })
 }
 
-/// Whether any sample of luma or colour in `area` differs by more than `levels`.
-#[must_use]
-pub fn differs(a: &Picture, b: &Picture, area: Rect, levels: u8) -> bool {
-    (0..3).any(|plane| {
-        let part = plane_area(a, plane, area);
-        let (x, right) = (part.x as usize, part.right() as usize);
-        (part.y as usize..part.bottom() as usize).any(|y| {
-            let [a, b] = [a, b].map(|p| &p.planes()[plane].row(y)[x..right]);
-            a.iter().zip(b).any(|(a, b)| a.abs_diff(*b) > levels)
-        })
-    })
-}
-
 /// Luma pixels of `area` that differ by more than `levels`.
 #[must_use]
 pub fn differing_px(a: &Picture, b: &Picture, area: Rect, levels: u8) -> u64 {
-    let part = plane_area(a, 0, area);
+    differing_in(0, a, b, area, levels)
+}
+
+/// Samples of luma and colour in `area` that differ by more than `levels`.
+#[must_use]
+pub fn differing_samples(a: &Picture, b: &Picture, area: Rect, levels: u8) -> u64 {
+    (0..3)
+        .map(|plane| differing_in(plane, a, b, area, levels))
+        .sum()
+}
+
+fn differing_in(plane: usize, a: &Picture, b: &Picture, area: Rect, levels: u8) -> u64 {
+    let part = plane_area(a, plane, area);
     let (x, right) = (part.x as usize, part.right() as usize);
     (part.y as usize..part.bottom() as usize)
         .map(|y| {
-            let rows = a.planes()[0].row(y)[x..right]
-                .iter()
-                .zip(&b.planes()[0].row(y)[x..right]);
-            rows.filter(|(a, b)| a.abs_diff(**b) > levels).count() as u64
+            let [a, b] = [a, b].map(|p| &p.planes()[plane].row(y)[x..right]);
+            let differing = a.iter().zip(b).filter(|(a, b)| a.abs_diff(**b) > levels);
+            differing.count() as u64
         })
         .sum()
 }

@@ -14,7 +14,7 @@ use std::process::{Command, Stdio};
 use std::thread::sleep;
 use std::time::Duration;
 
-use crate::bench::{Bench, Files, Ran, all_bytes, inputs_until, y4m};
+use crate::bench::{Bench, Files, Ran, all_bytes, inputs_until, small_head, y4m};
 
 const SECONDS: f64 = 14.0;
 
@@ -463,4 +463,64 @@ fn from_which_size_on_a_fault_must_be_raised_follows_from_what_is_permitted() {
         told.clone().any(|n| n.contains("moved below 2 px")),
         "{notes:?}"
     );
+}
+
+const CHANGES: &str = r#"
+[plan]
+name = "one change"
+display = "display.toml"
+seed = 5
+lead_s = 0.5
+stretch_s = 3.0
+onsets_per_stretch = 40
+
+[[capture]]
+file = "clip.y4m"
+inputs = "inputs.csv"
+
+[[fault]]
+kind = "older_data"
+sizes = [0.6]
+repeats = 3
+duration_s = 1.5
+"#;
+
+/// Data that are late of a number that changes once show what a number shows that stands still. Before (639a65b) to call it frozen
+/// was wrong.
+#[test]
+fn late_data_of_one_change_may_be_called_frozen() {
+    const SHORT_S: f64 = 5.0;
+    let head = small_head(
+        "count = { column = \"count\", unit = \"ft\", interpolation = \"hold\" }",
+        "",
+    );
+    let display = format!(
+        "{head}\nkind = \"readout\"\nchannel = \"count\"\nposition = [80, 80]\nfont = \"mono\"\nsize = 34\ncolor = \"white\"\n"
+    );
+    let rows = (0..=SHORT_S as usize * 10)
+        .map(|k| format!("{},{}\n", k as f64 / 10.0, if k < 34 { 120 } else { 340 }));
+    let inputs = format!("t_s,count\n{}", rows.collect::<String>());
+    let bench = Bench::small(&display, &inputs);
+    let files = Files::new();
+    files.write("display.toml", display.as_bytes());
+    files.write("inputs.csv", inputs.as_bytes());
+    files.write("clip.y4m", &y4m(&bench.frames(None)));
+    files.write("plan.toml", CHANGES.as_bytes());
+    let ran = campaign(&files, "out", "2");
+    assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
+    let trials = files.text("out/trials.jsonl");
+    let trials: Vec<serde_json::Value> = (trials.lines())
+        .map(|l| serde_json::from_str(l).expect("each line is JSON"))
+        .collect();
+    assert!(!trials.is_empty());
+    for t in &trials {
+        let outcome = &t["outcome"];
+        assert_eq!(outcome["class"], "frozen", "{t}");
+        assert_eq!(
+            outcome["expected"],
+            serde_json::json!(["late", "frozen"]),
+            "{t}"
+        );
+        assert_eq!(outcome["result"], "detected", "{t}");
+    }
 }

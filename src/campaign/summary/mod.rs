@@ -358,7 +358,8 @@ fn small(records: &[TrialRecord]) -> Option<String> {
     (!words.is_empty()).then(|| format!("need not be raised, being small: {}", words.join(", ")))
 }
 
-/// Faults that need not be raised since what they change is there for less than it takes to confirm them, in words.
+/// Faults that need not be raised since what they change beyond what is permitted is there for less than it takes to confirm them,
+/// in words.
 fn brief(records: &[TrialRecord]) -> Option<String> {
     let mut kinds: BTreeMap<&str, u64> = BTreeMap::new();
     let faults = records
@@ -373,7 +374,7 @@ fn brief(records: &[TrialRecord]) -> Option<String> {
         .collect();
     (!words.is_empty()).then(|| {
         format!(
-            "need not be raised, being there for less than it takes to confirm them: {}",
+            "need not be raised, showing no more than is permitted, or for less than it takes to confirm them: {}",
             words.join(", ")
         )
     })

@@ -44,6 +44,11 @@ impl Model for Drift {
     fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
         let channel = fault.target.channel?;
         let rate = fault.size * clip.tolerance(fault.target)? * sign(fault.seed);
+        let last = clip.end - 1;
+        let due = value::due_values(clip, channel)[last]?;
+        let off = |rate: f64| rate * clip.since_onset_s(last);
+        let mut sides = [rate, -rate].into_iter();
+        let rate = sides.find(|r| value::is_possible(clip, channel, due + off(*r)))?;
         let wrong = move |clip: &Clip, k: usize, v: f64| v + rate * clip.since_onset_s(k);
         value::shown(clip, fault, channel, Box::new(wrong))
     }

@@ -9,6 +9,7 @@ use proptest::prelude::*;
 use super::super::Method;
 use super::*;
 use crate::capture::profile::Profile;
+use crate::definition::model::Interpolation;
 use crate::demo::unit::{Plan, Unit};
 use crate::demo::{DISPLAY, chain, scenario};
 use crate::picture::{Picture, Rect, Subsampling};
@@ -207,6 +208,48 @@ fn every_kind_changes_its_area_only_and_the_same_way_every_time() {
         }
     }
     assert!(never_made.is_empty(), "never made: {never_made:?}");
+}
+
+/// Before (639a65b) half a tolerance more than all the time that there is was shown, which no input gives.
+#[test]
+fn a_bias_goes_to_the_side_that_its_channel_can_have() {
+    let (clip, model) = (clip(), super::super::model("bias").unwrap());
+    let mut tried = 0;
+    for target in model.targets(clip.subject) {
+        let (tolerance, channel) = (clip.tolerance(target), target.channel.unwrap());
+        let (_, model_of_channel) = &clip.definition().channels()[channel.0];
+        if model_of_channel.interpolation == Interpolation::Angular {
+            continue;
+        }
+        let range = model_of_channel.range;
+        let due = super::super::value::due_values(&clip, channel)[clip.onset];
+        let (Some(tolerance), Some([low, high]), Some(due)) = (tolerance, range, due) else {
+            continue;
+        };
+        // Beyond its end on one side.
+        let amount = (due - low).min(high - due) + tolerance;
+        let shown = |seed| {
+            let mut fault = usual(model, target, 0, seed);
+            fault.size = amount / tolerance;
+            let mut injector = model.prepare(&clip, &fault)?;
+            Some(faulty(&clip, &mut *injector, clip.onset).0.picture)
+        };
+        let is_possible = due + amount <= high || due - amount >= low;
+        let (one, other) = (shown(0), shown(1));
+        assert_eq!(
+            [one.is_some(), other.is_some()],
+            [is_possible; 2],
+            "{target:?}"
+        );
+        let (Some(one), Some(other)) = (one, other) else {
+            continue;
+        };
+        // Each has its own noise.
+        let area = clip.area(target);
+        assert_eq!(paint::differing_px(&one, &other, area, 40), 0, "{target:?}");
+        tried += 1;
+    }
+    assert!(tried > 3, "{tried}");
 }
 
 #[test]
