@@ -10,6 +10,7 @@ use crate::judge::persistence::KOfN;
 pub(super) const VISIBLE_PX: u64 = 12;
 /// See [`VISIBLE_PX`].
 pub(super) const VISIBLE_LEVELS: u8 = 24;
+
 /// Whether the target's region is on the page that is due, from the onset until `until_s`.
 pub(super) fn is_shown(clip: &Clip, target: Target, until_s: f64) -> bool {
     target.region.is_none_or(|k| {
