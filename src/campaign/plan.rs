@@ -95,6 +95,10 @@ pub struct CaptureSource {
     /// Further tables of the recording by the names that the definition has for them, relative to the plan.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub tables: BTreeMap<String, PathBuf>,
+    /// Results of a check of another display by the same recording, relative to the plan: what both show is compared, as by
+    /// `check --beside`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub beside: Option<PathBuf>,
     /// Recording time = capture time + this, s.
     #[serde(default)]
     pub offset_s: f64,

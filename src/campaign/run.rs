@@ -24,6 +24,7 @@ use super::window::Window;
 use crate::capture::profile::Profile;
 use crate::capture::{CapturedFrame, ReadAhead};
 use crate::check::alerts::ExercisedAlerts;
+use crate::check::beside::{Beside, BesideError};
 use crate::check::place::Place;
 use crate::check::{self, Offset};
 use crate::definition::Definition;
@@ -55,6 +56,9 @@ pub enum Error {
     /// A recording.
     #[error(transparent)]
     Recording(#[from] crate::recording::Error),
+    /// What another display showed.
+    #[error(transparent)]
+    Beside(#[from] BesideError),
     /// A profile.
     #[error(transparent)]
     Profile(#[from] crate::capture::profile::Error),
@@ -117,6 +121,7 @@ pub struct Prepared {
     folder: PathBuf,
     definition: Definition,
     recordings: Vec<Recording>,
+    beside: Vec<Option<Arc<Beside>>>,
     trials: Trials,
     campaign: String,
     ffmpeg: String,
@@ -206,6 +211,12 @@ impl Prepared {
                 Recording::load_all(&files, &definition, missing)
             })
             .collect::<Result<Vec<_>, _>>()?;
+        let beside = plan.capture.iter().zip(&recordings).map(|(c, recording)| {
+            let results = c.beside.as_ref().map(|b| folder.join(b));
+            let load = |path: PathBuf| Beside::load(&path, &definition, recording).map(Arc::new);
+            results.map(load).transpose()
+        });
+        let beside = beside.collect::<Result<Vec<_>, _>>()?;
         let drawing = Drawing::new(&definition);
         let judged: Vec<Vec<bool>> = recordings
             .iter()
@@ -221,12 +232,15 @@ impl Prepared {
                 path.map(|p| Profile::read(&p)).transpose()
             })
             .collect::<Result<Vec<_>, _>>()?;
-        let campaign = digest(&plan, &definition, &recordings);
+        let others = recordings.iter().flat_map(Recording::files);
+        let others = others.chain(beside.iter().flatten().flat_map(|b| b.files()));
+        let campaign = digest(&plan, &definition, others);
         Ok(Self {
             plan,
             folder,
             definition,
             recordings,
+            beside,
             trials,
             campaign,
             ffmpeg: ffmpeg.to_owned(),
@@ -278,6 +292,7 @@ impl Prepared {
         let files = files
             .chain(self.definition.contents().iter().map(|f| &f.file))
             .chain(self.recordings.iter().flat_map(Recording::files))
+            .chain(self.beside.iter().flatten().flat_map(|b| b.files()))
             .chain(self.profiles.iter().flatten().map(|(_, file)| file));
         let captures = self.plan.capture.iter();
         let captures = captures.map(|c| self.folder.join(&c.file));
@@ -303,6 +318,9 @@ impl Prepared {
             }
             for (_, file) in self.recordings[k].table_contents() {
                 inputs.add_file("table", file)?;
+            }
+            for file in self.beside[k].iter().flat_map(|b| b.files()) {
+                inputs.add_file("beside", file)?;
             }
             if let Some((_, file)) = &self.profiles[k] {
                 inputs.add_file("profile", file)?;
@@ -547,6 +565,7 @@ impl Prepared {
             recording: &self.recordings[0],
             profile: &profile,
             offset_s: source.offset_s,
+            beside: self.beside[0].as_ref(),
         };
         let begun_s = clock();
         let mut window = Window::default();
@@ -648,6 +667,7 @@ impl Prepared {
             recording: &self.recordings[at.capture],
             profile: &profile,
             offset_s: source.offset_s,
+            beside: self.beside[at.capture].as_ref(),
         };
         let mut reader = self.open(source)?;
         let mut window = Window::default();
@@ -912,9 +932,13 @@ fn clean_measured(stretch: &Stretch, capture: usize, onsets_s: [f64; 2]) -> Meas
     measured
 }
 
-/// A digest of all that decides the results, captures left aside (they may be large): another plan,
-/// display or recording is another campaign.
-fn digest(plan: &Plan, definition: &Definition, recordings: &[Recording]) -> String {
+/// A digest of all that decides the results, captures left aside (they may be large): another plan, display, recording or display
+/// beside it (`others`) is another campaign.
+fn digest<'f>(
+    plan: &Plan,
+    definition: &Definition,
+    others: impl Iterator<Item = &'f FileContent>,
+) -> String {
     let mut plan = plan.clone();
     // More time does not make it another campaign.
     plan.plan.budget_s = None;
@@ -923,7 +947,7 @@ fn digest(plan: &Plan, definition: &Definition, recordings: &[Recording]) -> Str
     let text = |value: serde_json::Result<String>| value.unwrap_or_default();
     add(text(serde_json::to_string(&plan)).as_bytes());
     add(text(serde_json::to_string(definition.file())).as_bytes());
-    for file in recordings.iter().flat_map(Recording::files) {
+    for file in others {
         add(file.content.sha256.as_bytes());
     }
     format!(

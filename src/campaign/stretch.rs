@@ -1,10 +1,13 @@
 //! A stretch of clean video: checked once, with the moments kept at which faults begin.
 
+use std::sync::Arc;
+
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{RngCore, SeedableRng};
 
 use crate::capture::CapturedFrame;
 use crate::capture::profile::Profile;
+use crate::check::beside::Beside;
 use crate::check::run::{Examined, Run};
 use crate::evidence::measurements::Header;
 use crate::examine::comparison::ChainLook;
@@ -27,6 +30,8 @@ pub struct Material<'a> {
     pub profile: &'a Profile,
     /// Recording time = capture time + this, s.
     pub offset_s: f64,
+    /// What another display showed of the same recording.
+    pub beside: Option<&'a Arc<Beside>>,
 }
 
 /// Motion in the second after the onset that shows a standstill, px.
@@ -77,6 +82,7 @@ impl<'a> Stretch<'a> {
             recording,
             profile,
             offset_s,
+            beside,
         } = material;
         let mut run = Run::new(
             subject.definition(),
@@ -88,6 +94,9 @@ impl<'a> Stretch<'a> {
             profile.latency_s,
             Painter::new(),
         );
+        if let Some(beside) = beside {
+            run.compare_with(Arc::clone(beside));
+        }
         let header = Header::of(subject.definition(), &run);
         let mut examined = Vec::with_capacity(frames.len());
         let mut verdicts = Vec::with_capacity(frames.len());
@@ -105,7 +114,9 @@ impl<'a> Stretch<'a> {
                 findings: found.findings.clone(),
                 has_ink: run.ink(),
             });
-            verdicts.push(run.judge(frame, found)?);
+            let judged = run.judge(frame, found)?;
+            run.compare(frame, &judged);
+            verdicts.push(judged);
         }
         let moments = runs
             .into_iter()

@@ -12,13 +12,15 @@ use super::trials::{Trial, seed_of};
 use crate::capture::CapturedFrame;
 use crate::chain::register::FrameReference;
 use crate::check::Error as CheckError;
-use crate::check::run::Known;
+use crate::check::run::{Known, Run};
 use crate::definition::Definition;
 use crate::definition::model::Hazard;
 use crate::evidence::measurements::{Header, Measured};
 use crate::evidence::pictures;
 use crate::evidence::records::rounded;
-use crate::inject::{self, Clip, Delivery, Fault, Group, Injector, Method, Target, paint};
+use crate::inject::{
+    self, Clip, Delivery, Fault, Group, Injector, Method, Model, Target, Watch, paint,
+};
 use crate::judge::event::{Action, Event, name};
 use crate::judge::region::RegionVerdict;
 use crate::judge::verdict::{self, Verdict};
@@ -57,7 +59,9 @@ pub fn run(plan: &Plan, stretch: &Stretch, trial: &Trial) -> Option<Done> {
             if clip.frames.last()?.time_s < until_s {
                 return None;
             }
-            if !is_shown(&clip, trial.fault.target, until_s) {
+            if !is_shown(&clip, trial.fault.target, until_s)
+                || !is_compared(stretch, &clip, trial, until_s)
+            {
                 return None;
             }
             if spec.onset == Onset::Visible
@@ -76,10 +80,14 @@ pub fn run(plan: &Plan, stretch: &Stretch, trial: &Trial) -> Option<Done> {
             } else {
                 (trial.fault.clone(), None)
             };
-            let injector = inject::model(fault.kind)?.prepare(&clip, &fault)?;
-            Some(carry_out(
-                plan, stretch, moment, trial, &fault, change, injector,
-            ))
+            let model = inject::model(fault.kind)?;
+            let put_in = PutIn {
+                model,
+                injector: model.prepare(&clip, &fault)?,
+                fault: &fault,
+                change,
+            };
+            Some(carry_out(plan, stretch, moment, trial, put_in))
         })
 }
 
@@ -93,15 +101,51 @@ pub fn struck(target: Target, count: usize) -> Vec<bool> {
         .collect()
 }
 
+/// Whether what stands beside it shows the channel of a fault that needs that, from the onset until `until_s`.
+fn is_compared(stretch: &Stretch, clip: &Clip, trial: &Trial, until_s: f64) -> bool {
+    let watch = inject::model(trial.fault.kind).map(|m| m.about().watch);
+    watch != Some(Watch::Beside)
+        || (stretch.material.beside.zip(trial.fault.target.channel)).is_some_and(|(b, channel)| {
+            let span_s = [clip.frames[clip.onset].time_s, until_s].map(|s| s + clip.offset_s);
+            b.shows(&clip.definition().channels()[channel.0].0, span_s)
+        })
+}
+
+/// The check of a moment, that watches besides what a fault of this kind needs.
+fn begun<'a>(moment: &Moment<'a>, model: &dyn Model, clip: &Clip, fault: &Fault) -> Run<'a> {
+    let mut check = moment.run.clone();
+    if model.about().watch == Watch::Reversion {
+        check.expect_reversions();
+    }
+    match model.lean(clip, fault) {
+        Some(lean) => check.lean_beside(&lean.channel, lean.by),
+        None => check.compare_no_more(),
+    }
+    check
+}
+
+/// What is put into a clip.
+struct PutIn<'a> {
+    model: &'a dyn Model,
+    injector: Box<dyn Injector>,
+    fault: &'a Fault,
+    /// What it is in words, where it is a harmless change.
+    change: Option<&'static str>,
+}
+
 fn carry_out(
     plan: &Plan,
     stretch: &Stretch,
     moment: &Moment,
     trial: &Trial,
-    fault: &Fault,
-    change: Option<&'static str>,
-    mut injector: Box<dyn Injector>,
+    put_in: PutIn,
 ) -> Done {
+    let PutIn {
+        model,
+        mut injector,
+        fault,
+        change,
+    } = put_in;
     let spec = &plan.fault[trial.spec];
     let definition = stretch.material.subject.definition();
     let clip = stretch.clip(moment.onset, spec.duration_s);
@@ -115,7 +159,8 @@ fn carry_out(
         .collect();
     let onset_s = clip.frames[moment.onset].time_s;
     let end_s = onset_s + spec.duration_s;
-    let mut check = moment.run.clone();
+    let watch = model.about().watch;
+    let mut check = begun(moment, model, &clip, fault);
     let mut is_examined = struck(fault.target, areas.len());
     let mut is_changed = vec![false; areas.len()];
     let mut is_seen = is_changed.clone();
@@ -136,13 +181,20 @@ fn carry_out(
     let mut chain_s = None;
     let mut chain_frame = None;
     let mut raised_s = None;
-    let is_of_chain =
-        !trial.is_twin && inject::model(fault.kind).is_some_and(|m| m.is_of_chain(fault));
+    let is_of_chain = !trial.is_twin && model.is_of_chain(fault);
+    // A page that is not due was not looked at where nothing was wrong.
+    if watch == Watch::Reversion {
+        is_examined.fill(true);
+    }
+    let is_raised = |check: &Run| match watch {
+        Watch::Place => !check.raised().is_empty(),
+        watch => check.events().iter().any(|e| watch.raises(e)),
+    };
     for k in moment.onset..clip.frames.len() {
         let clean = &clip.frames[k];
         let is_faulty = clean.time_s < end_s - 1e-6;
         // What is raised by the end of the fault is told; only what is not may still be.
-        let is_told = trial.is_twin || !check.raised().is_empty();
+        let is_told = trial.is_twin || is_raised(&check);
         if clean.time_s > end_s + AFTER_S || (!is_faulty && is_told) {
             break;
         }
@@ -199,7 +251,10 @@ fn carry_out(
                 check.judge(&frame, examined)
             });
         match judged {
-            Ok(verdicts) => told.take(frame.time_s, &verdicts, is_faulty),
+            Ok(verdicts) => {
+                check.compare(&frame, &verdicts);
+                told.take(frame.time_s, &verdicts, is_faulty);
+            }
             Err(CheckError::Chain { since_frame, .. }) => {
                 chain_s = Some(frame.time_s);
                 chain_frame = since_frame;
@@ -218,16 +273,21 @@ fn carry_out(
         }
     }
     told.measured.keep(&is_changed);
+    let is_struck_alone = |e: &Event| {
+        let struck = fault.target.region.map(|k| &definition.regions()[k].id);
+        e.regions.iter().all(|id| Some(id) == struck)
+    };
     let events: Vec<Event> = check
         .events()
         .into_iter()
+        // What calls for a reversion has to be raised first, and is another matter.
+        .filter(|e| watch != Watch::Reversion || watch.raises(e) || !is_struck_alone(e))
         .filter(|e| e.detected_s >= onset_s - 1e-6)
         // As the check itself: what another chain shows is no fault of the display.
         .filter(|e| chain_frame.is_none_or(|f| e.first_frame < f))
         .collect();
-    let model = inject::model(fault.kind);
-    let permitted = model.and_then(|m| m.permitted(&clip, fault.target));
-    let own = |fault: &Fault| model.and_then(|m| m.prepare(&clip, fault));
+    let permitted = model.permitted(&clip, fault.target);
+    let own = |fault: &Fault| model.prepare(&clip, fault);
     let smaller = permitted.filter(|size| *size < fault.size);
     let smaller = smaller.and_then(|size| {
         own(&Fault {
@@ -241,6 +301,7 @@ fn carry_out(
     };
     let scene = Scene {
         definition,
+        model,
         fault,
         permitted,
         sight,
@@ -263,12 +324,12 @@ fn carry_out(
             Some(miss_picture(&clip, *k, picture, fault.target))
         }
     };
-    let model = inject::model(trial.fault.kind);
-    let axis = inject::model(fault.kind).and_then(|m| m.about().axis);
+    let planned = inject::model(trial.fault.kind);
+    let axis = model.about().axis;
     let record = TrialRecord {
         trial: trial.number,
         kind: trial.fault.kind.to_owned(),
-        group: match model.map(|m| m.about().group) {
+        group: match planned.map(|m| m.about().group) {
             Some(Group::Value) => "value",
             Some(Group::Signal) => "signal",
             _ => "picture",
@@ -286,9 +347,7 @@ fn carry_out(
         unit: axis.map(|a| a.unit.to_owned()),
         permitted: permitted.map(rounded),
         is_brief: sight.is_brief,
-        look: inject::model(fault.kind)
-            .and_then(|m| m.about().looks.get(fault.look))
-            .map(|l| (*l).to_owned()),
+        look: (model.about().looks.get(fault.look)).map(|l| (*l).to_owned()),
         change: change.map(str::to_owned),
         method: fault.method,
         seed: fault.seed,
@@ -344,6 +403,7 @@ impl Told<'_> {
 /// What is true, and what was raised.
 struct Scene<'a> {
     definition: &'a Definition,
+    model: &'a dyn Model,
     fault: &'a Fault,
     /// Size up to which it is permitted.
     permitted: Option<f64>,
@@ -392,6 +452,10 @@ impl Scene<'_> {
     /// An event is in place when it names the region, or the whole frame where the fault strikes that; half of the
     /// regions in which a fault of the whole frame can be seen count as the whole frame.
     fn is_in_place(&self, event: &Event) -> bool {
+        let watch = self.model.about().watch;
+        if watch == Watch::Reversion {
+            return watch.raises(event);
+        }
         if event.regions == ["*"] {
             let is_all = self.definition.regions().len() == 1;
             return self.fault.target.region.is_none() || self.touched() > 1 || is_all;
@@ -434,13 +498,12 @@ impl Scene<'_> {
     }
 
     fn outcome(&self) -> Outcome {
-        let model = inject::model(self.fault.kind);
         let classes = if self.is_harmless {
             Vec::new()
         } else {
-            self.classes(model.map_or(&[], |m| m.classes(self.fault)))
+            self.classes(self.model.classes(self.fault))
         };
-        let is_chain = !self.is_harmless && model.is_some_and(|m| m.is_of_chain(self.fault));
+        let is_chain = !self.is_harmless && self.model.is_of_chain(self.fault);
         let is_harmless = classes.is_empty() && !is_chain;
         let mut expected: Vec<String> = classes.iter().map(|c| name(*c).to_owned()).collect();
         if is_chain {
@@ -460,7 +523,7 @@ impl Scene<'_> {
         let right: Vec<&Event> = in_place
             .iter()
             .copied()
-            .filter(|e| classes.contains(&e.class))
+            .filter(|e| classes.contains(&e.class) && self.model.about().watch.raises(e))
             .collect();
         let told = earliest(&right).or_else(|| earliest(&in_place));
         let elsewhere = earliest(&self.events.iter().collect::<Vec<_>>());
@@ -510,7 +573,7 @@ impl Scene<'_> {
     }
 
     fn why(&self, result: Outcomes) -> Option<Why> {
-        let model = inject::model(self.fault.kind);
+        let model = self.model;
         let region = self.fault.target.region;
         let is_small = self.permitted.is_some_and(|p| self.fault.size <= p);
         let share = |c: char| {
@@ -535,12 +598,12 @@ impl Scene<'_> {
                 Why::Persistence
             } else if is_small {
                 Why::WithinTolerance
-            } else if share('b') > 0.5 && model.is_some_and(|m| m.about().needs_motion) {
+            } else if share('b') > 0.5 && model.about().needs_motion {
                 Why::Blind
             } else if region.is_some() && self.changed_px == 0 && self.nearness.frames_off == 0 {
                 // Not in the first frame, nor so that it was seen in a later one.
                 Why::NothingChanged
-            } else if model.is_some_and(|m| m.is_of_chain(self.fault)) {
+            } else if model.is_of_chain(self.fault) {
                 Why::ChainNotRecognised
             } else {
                 self.nearness.why()

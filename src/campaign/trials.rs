@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::plan::{FaultSpec, Plan, unknown};
 use crate::definition::Definition;
 use crate::examine::subject::Subject;
-use crate::inject::{self, Fault, Method, Model, Target};
+use crate::inject::{self, Fault, Method, Model, Target, Watch};
 use crate::recording::Recording;
 use crate::recording::inputs::{Inputs, Value};
 
@@ -135,6 +135,10 @@ impl Trials {
             };
             let first_place = all.places.len();
             for (capture, judged) in judged.iter().enumerate() {
+                let is_alone = plan.capture[capture].beside.is_none();
+                if is_alone && model.about().watch == Watch::Beside {
+                    continue;
+                }
                 for (k, (target, _)) in spec.targets.iter().enumerate() {
                     if !target.region.is_none_or(|r| judged[r]) {
                         continue;
@@ -162,9 +166,18 @@ impl Trials {
                 )));
             }
             if all.places.len() == first_place {
-                return Err(place(
-                    "it has no place on this display with these recordings; leave it out, or name other regions or channels".into(),
-                ));
+                let needed = match model.about().watch {
+                    Watch::Place => "name other regions or channels",
+                    Watch::Reversion => {
+                        "use a display that has a page with a `reversion`, and regions whose faults call for it"
+                    }
+                    Watch::Beside => {
+                        "say in a [[capture]] what stands beside it: `beside = \"RESULTS\"`"
+                    }
+                };
+                return Err(place(format!(
+                    "it has no place on this display with these recordings; leave it out, or {needed}"
+                )));
             }
             all.specs.push(spec);
         }

@@ -166,6 +166,20 @@ impl Beside {
         }
     }
 
+    /// Whether it showed `channel` throughout, from recording time `from_s` to `to_s`.
+    #[must_use]
+    pub fn shows(&self, channel: &str, [from_s, to_s]: [f64; 2]) -> bool {
+        let Some(track) = self.shown.get(channel) else {
+            return false;
+        };
+        let [from, to] = [from_s, to_s].map(|t| track.partition_point(|s| s.time_s < t));
+        let gaps = track[from..to].windows(2);
+        let mut gaps = gaps.map(|w| w[1].time_s - w[0].time_s);
+        let ends = [from_s, to_s].map(|t| self.at(channel, t));
+        // Frames come as they may.
+        ends.iter().all(Option::is_some) && gaps.all(|gap_s| gap_s <= 2.0 * self.interval_s)
+    }
+
     /// What it showed of `channel` nearest to recording time `time_s`, where that is within a frame of it.
     fn at(&self, channel: &str, time_s: f64) -> Option<Shown> {
         let track = self.shown.get(channel)?;
@@ -220,6 +234,8 @@ pub(super) struct Comparison<'d> {
     pairs: Vec<Pair>,
     events: Vec<Event>,
     last_time_s: f64,
+    /// What the other counts to show more, by channel, in the unit of each.
+    lean: BTreeMap<String, f64>,
 }
 
 impl<'d> Comparison<'d> {
@@ -243,7 +259,13 @@ impl<'d> Comparison<'d> {
             pairs,
             events: Vec::new(),
             last_time_s: 0.0,
+            lean: BTreeMap::new(),
         }
+    }
+
+    /// From now on the other counts to show so much more of `channel`.
+    pub(super) fn lean(&mut self, channel: &str, by: f64) {
+        self.lean.insert(channel.to_owned(), by);
     }
 
     /// Takes a frame; its recording time is its capture time plus `offset_s`, and the frame before was `interval_s` earlier. True
@@ -307,7 +329,10 @@ impl<'d> Comparison<'d> {
             .map(|(_, r)| r)
             .min_by(|a, b| a.standard_error.total_cmp(&b.standard_error))?;
         let time_s = frame.time_s + offset_s;
-        let other = self.beside.at(&pair.channel, time_s)?;
+        let mut other = self.beside.at(&pair.channel, time_s)?;
+        let lean = self.lean.get(&pair.channel).unwrap_or(&0.0);
+        other.displayed += lean;
+        other.error += lean;
         let channel = self.definition.channel(&pair.channel);
         let is_angle =
             self.definition.channels()[channel.0].1.interpolation == Interpolation::Angular;

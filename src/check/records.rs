@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::beside::Comparison;
 use super::place::LEAST_SEEN;
 use super::resolved;
 use super::run::{Run, UNCHECKED, key, whole};
@@ -179,16 +180,11 @@ impl Run<'_> {
         let span_s = self
             .last_time_s
             .map(|last| [rounded(self.first_time_s), rounded(last)]);
-        let mut events = self.log.clone().finish();
+        let mut events = self.events();
         if let Some(watch) = &mut self.reversion {
             watch.finish();
-            events.extend(watch.events());
         }
-        if let Some(beside) = self.beside.take() {
-            notes.push(beside.note());
-            events.extend(beside.finish());
-        }
-        events.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s));
+        notes.extend(self.beside.iter().map(Comparison::note));
         // What another chain shows is no fault of the display.
         if let Some(Error::Chain {
             since_frame: Some(since_frame),
@@ -202,9 +198,6 @@ impl Run<'_> {
             if !events.iter().any(|e| e.action == Action::Revert) {
                 self.reverted_at_s = None;
             }
-        }
-        for event in &mut events {
-            event.things = self.things(event);
         }
         let mut by_class: BTreeMap<String, u64> = BTreeMap::new();
         for e in &events {

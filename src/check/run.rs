@@ -9,7 +9,7 @@ use rayon::prelude::*;
 use crate::capture::CapturedFrame;
 use crate::definition::Definition;
 use crate::definition::pages::PageSet;
-use crate::evidence::records::thousandths;
+use crate::evidence::records::{FrameRecord, thousandths};
 use crate::examine::blank;
 use crate::examine::comparison::{ChainLook, Difference};
 use crate::examine::place;
@@ -236,8 +236,29 @@ impl<'d> Run<'d> {
     }
 
     /// From now on what is shown is compared with what another display showed.
-    pub(super) fn compare_with(&mut self, beside: Arc<Beside>) {
+    pub fn compare_with(&mut self, beside: Arc<Beside>) {
         self.beside = Some(Comparison::new(self.definition, beside));
+    }
+
+    /// From now on the display that it is compared with counts to show `by` more of `channel`.
+    pub fn lean_beside(&mut self, channel: &str, by: f64) {
+        self.beside.iter_mut().for_each(|b| b.lean(channel, by));
+    }
+
+    /// From now on it is compared with no other display.
+    pub fn compare_no_more(&mut self) {
+        self.beside = None;
+    }
+
+    /// Compares what a frame shows, that was just judged, with what another display showed, where there is one. True when an event
+    /// is raised.
+    pub fn compare(&mut self, frame: &CapturedFrame, verdicts: &[RegionVerdict]) -> bool {
+        self.beside.is_some() && self.compare_record(&self.record(frame, verdicts))
+    }
+
+    fn compare_record(&mut self, record: &FrameRecord) -> bool {
+        let times = (self.offset_s, self.interval_s);
+        (self.beside.as_mut()).is_some_and(|b| b.push(record, self.recording, times))
     }
 
     /// Whether it was to be compared with another display, and never could be.
@@ -302,9 +323,7 @@ impl<'d> Run<'d> {
             }
         }
         let record = self.record(frame, &verdicts);
-        let times = (self.offset_s, self.interval_s);
-        let splits = (self.beside.as_mut()).is_some_and(|b| b.push(&record, self.recording, times));
-        if splits {
+        if self.compare_record(&record) {
             let due = self.due(frame);
             self.apart.get_or_insert(snapshot(frame, due));
         }
@@ -633,6 +652,9 @@ impl<'d> Run<'d> {
     #[must_use]
     pub fn events(&self) -> Vec<Event> {
         let mut events = self.log.clone().finish();
+        events.extend(self.reversion.iter().flat_map(ReversionWatch::events));
+        events.extend(self.beside.clone().into_iter().flat_map(Comparison::finish));
+        events.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s));
         for event in &mut events {
             event.things = self.things(event);
         }

@@ -66,30 +66,39 @@ impl Chain {
         rng.set_stream(index.wrapping_add(1));
         let [red, green, blue] = rgb.planes();
         let [luma, cb, cr] = out.planes_mut();
+        let mut row = Vec::with_capacity(width);
         for y in 0..height {
-            let mut noise = self.noise(&mut rng);
             let colours = red.row(y).iter().zip(green.row(y)).zip(blue.row(y));
-            for (level, ((&r, &g), &b)) in luma.row_mut(y).iter_mut().zip(colours) {
-                *level = rounded(LUMA.of(r.into(), g.into(), b.into(), 1) + noise());
-            }
+            row.clear();
+            row.extend(colours.map(|((&r, &g), &b)| LUMA.of::<1>(r.into(), g.into(), b.into())));
+            self.put(&row, &mut rng, luma.row_mut(y));
         }
+        let mut sums = [(); 3].map(|()| Vec::with_capacity(width.div_ceil(2)));
         for (plane, weights) in [(cb, &CB), (cr, &CR)] {
             for y in 0..plane.height() {
-                let mut noise = self.noise(&mut rng);
-                for (x, level) in plane.row_mut(y).iter_mut().enumerate() {
-                    let [r, g, b, count] = sum_of_four([red, green, blue], x, y);
-                    *level = rounded(weights.of(r, g, b, count) + noise());
+                for (sums, plane) in sums.iter_mut().zip([red, green, blue]) {
+                    sum_of_four(plane, y, sums);
                 }
+                let [r, g, b] = &sums;
+                let colours = r.iter().zip(g).zip(b);
+                row.clear();
+                row.extend(colours.map(|((&r, &g), &b)| weights.of::<4>(r, g, b)));
+                self.put(&row, &mut rng, plane.row_mut(y));
             }
         }
     }
 
-    /// Noise of one row: the pool from a random place on.
-    fn noise(&self, rng: &mut ChaCha8Rng) -> impl FnMut() -> i32 {
-        let mut at = rng.next_u32() as usize;
-        move || {
-            at = at.wrapping_add(1);
-            self.pool[at % POOL]
+    /// Writes a row of levels, times [`ONE`], with its noise: the pool from a random place on.
+    fn put(&self, mut row: &[i32], rng: &mut ChaCha8Rng, mut out: &mut [u8]) {
+        let mut at = (rng.next_u32() as usize).wrapping_add(1) % POOL;
+        while !out.is_empty() {
+            let count = out.len().min(POOL - at);
+            let (now, rest) = out.split_at_mut(count);
+            let noise = &self.pool[at..at + count];
+            for ((out, level), noise) in now.iter_mut().zip(row).zip(noise) {
+                *out = rounded(level + noise);
+            }
+            (out, row, at) = (rest, &row[count..], 0);
         }
     }
 }
@@ -141,9 +150,9 @@ const CR: Weights = Weights {
 };
 
 impl Weights {
-    /// The level times [`ONE`] of the mean of `count` colours whose sum is given.
-    const fn of(&self, r: i32, g: i32, b: i32, count: i32) -> i32 {
-        (self.r * r + self.g * g + self.b * b) / count + self.zero
+    /// The level times [`ONE`] of the mean of `COUNT` colours whose sum is given.
+    const fn of<const COUNT: i32>(&self, r: i32, g: i32, b: i32) -> i32 {
+        (self.r * r + self.g * g + self.b * b) / COUNT + self.zero
     }
 }
 
@@ -151,22 +160,17 @@ fn rounded(level: i32) -> u8 {
     ((level + ONE / 2) >> 16).clamp(0, 255) as u8
 }
 
-/// Sums over the pixels that colour sample (`x`, `y`) stands for, and how many they are: at an
-/// odd edge there are fewer than four.
-fn sum_of_four(planes: [&Plane; 3], x: usize, y: usize) -> [i32; 4] {
-    let (width, height) = (planes[0].width(), planes[0].height());
-    let (x_end, y_end) = ((2 * x + 2).min(width), (2 * y + 2).min(height));
-    let mut sums = [0; 4];
-    for row in 2 * y..y_end {
-        for (sum, plane) in sums.iter_mut().zip(planes) {
-            *sum += plane.row(row)[2 * x..x_end]
-                .iter()
-                .map(|&v| i32::from(v))
-                .sum::<i32>();
-        }
-    }
-    sums[3] = ((x_end - 2 * x) * (y_end - 2 * y)) as i32;
-    sums
+/// Sums over the four pixels that each colour sample of row `y` stands for. Pixels at an odd edge count for those beyond it.
+fn sum_of_four(plane: &Plane, y: usize, sums: &mut Vec<i32>) {
+    let [above, below] = [2 * y, 2 * y + 1].map(|row| plane.row(row.min(plane.height() - 1)));
+    let sum = |pair: &[u8]| i32::from(pair[0]) + i32::from(pair[pair.len() - 1]);
+    sums.clear();
+    sums.extend(
+        above
+            .chunks(2)
+            .zip(below.chunks(2))
+            .map(|(a, b)| sum(a) + sum(b)),
+    );
 }
 
 #[cfg(test)]

@@ -17,12 +17,14 @@ pub mod redraw;
 pub mod value;
 
 mod kinds;
+mod page;
 
 use crate::capture::CapturedFrame;
 use crate::capture::profile::Profile;
 use crate::definition::Definition;
 use crate::examine::comparison::{ChainLook, captured_area};
 use crate::examine::subject::Subject;
+use crate::judge::event::{AsAWhole, Event};
 use crate::judge::verdict::Verdict;
 use crate::picture::Rect;
 use crate::recording::Recording;
@@ -232,6 +234,38 @@ pub trait Injector: Send {
     fn apply(&mut self, clip: &Clip, k: usize, frame: &mut CapturedFrame) -> Delivery;
 }
 
+/// What else has to be watched so that a fault is told, and which events tell it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Watch {
+    /// Nothing: its place is wrong by itself.
+    Place,
+    /// Whether the display reverts for it.
+    Reversion,
+    /// What the display beside it shows.
+    Beside,
+}
+
+impl Watch {
+    /// Whether `event` is one that this watch alone raises.
+    #[must_use]
+    pub fn raises(self, event: &Event) -> bool {
+        match self {
+            Self::Place => !Self::Reversion.raises(event) && !Self::Beside.raises(event),
+            Self::Reversion => event.as_a_whole == Some(AsAWhole::NotReverted),
+            Self::Beside => (event.worst_error.as_ref()).is_some_and(|e| e.display.is_some()),
+        }
+    }
+}
+
+/// What the display beside the one that is struck shows wrong meanwhile.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Lean {
+    /// Channel.
+    pub channel: String,
+    /// What it shows more than it did, in the channel's unit.
+    pub by: f64,
+}
+
 /// What is always true of a kind.
 #[derive(Clone, Copy, Debug)]
 pub struct About {
@@ -251,6 +285,8 @@ pub struct About {
     pub grows: bool,
     /// Wrong values can be taken from other moments of the capture.
     pub has_donor: bool,
+    /// What has to be watched for it.
+    pub watch: Watch,
 }
 
 impl About {
@@ -266,6 +302,7 @@ impl About {
             needs_motion: false,
             grows: false,
             has_donor: false,
+            watch: Watch::Place,
         }
     }
 }
@@ -292,6 +329,10 @@ pub trait Model: Sync {
     /// about the chain.
     fn is_of_chain(&self, _: &Fault) -> bool {
         false
+    }
+    /// What the display beside it shows wrong while it lasts. Of kinds that [`Watch::Beside`] tells.
+    fn lean(&self, _: &Clip, _: &Fault) -> Option<Lean> {
+        None
     }
     /// The nearest harmless change, which must not be raised.
     fn twin(&self, clip: &Clip, fault: &Fault) -> Option<(Fault, &'static str)>;

@@ -575,6 +575,13 @@ pub fn of_inputs(command: &str) -> Vec<&str> {
     ]
 }
 
+/// The trials that a campaign carried out into `out`.
+pub fn trials(files: &Files, out: &str) -> Vec<serde_json::Value> {
+    let lines = files.text(&format!("{out}/trials.jsonl"));
+    let read = |line| serde_json::from_str(line).expect("a record");
+    lines.lines().map(read).collect()
+}
+
 /// How a run ended.
 #[derive(Debug)]
 pub struct Ran {

@@ -4,7 +4,7 @@ use framevouch::demo::faults::Kind;
 use framevouch::judge::verdict::Verdict;
 use framevouch::picture::Picture;
 
-use crate::bench::{Bench, Files, Ran, all_bytes, inputs_until, y4m};
+use crate::bench::{Bench, Files, Ran, all_bytes, inputs_until, trials, y4m};
 
 const LENGTH_S: f64 = 2.4;
 /// What the definition allows torque to be off by, %.
@@ -183,5 +183,71 @@ fn halves_in_each_others_place_are_named() {
         (1.5..1.7).contains(&event.onset_s) && event.regions.len() > 3,
         "{}",
         checked.told()
+    );
+}
+
+const CAMPAIGN: &str = r#"
+[plan]
+name = "splits"
+display = "display.toml"
+lead_s = 1.6
+stretch_s = 2.0
+
+[[capture]]
+file = "clip.y4m"
+inputs = "inputs.csv"
+beside = "other"
+
+[[fault]]
+kind = "split"
+channels = ["torque"]
+duration_s = 0.8
+repeats = 4
+twins = true
+"#;
+
+/// Before (dee8bf1) a campaign knew one display alone.
+#[test]
+fn a_campaign_tries_splits() {
+    let length_s = 6.0;
+    let files = Files::new();
+    files.write("inputs.csv", inputs_until(length_s).as_bytes());
+    let bench = Bench::engine_strip(length_s);
+    files.write("clip.y4m", &y4m(&bench.frames(None)));
+    let alone = check(&files, "clip.y4m", "other", &[]);
+    assert_eq!(alone.status, 0, "{}", alone.stderr);
+    files.write("plan.toml", CAMPAIGN.as_bytes());
+    let campaign = |out: &str| files.run(&["campaign", "--plan", "plan.toml", "--out", out]);
+    let ran = campaign("tried");
+    assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
+    let tried = trials(&files, "tried");
+    for t in &tried {
+        let is_apart = t["look"] == "apart";
+        let result = if is_apart { "detected" } else { "quiet" };
+        assert_eq!(t["outcome"]["result"], result, "{t:#}");
+        if is_apart {
+            assert_eq!(
+                t["outcome"]["worst_error"]["display"], "Engine strip",
+                "{t:#}"
+            );
+        }
+    }
+    assert!(tried.iter().any(|t| t["look"] == "apart"), "{tried:#?}");
+    assert!(tried.iter().any(|t| t["look"] == "alike"), "{tried:#?}");
+    // What stood beside it goes into the evidence.
+    let verified = files.run(&["verify", "tried"]);
+    assert_eq!(verified.status, 0, "{}", verified.stderr);
+    assert!(files.text("tried/manifest.json").contains("\"beside\""));
+    // With nothing beside it there is nothing to split from.
+    files.write(
+        "plan.toml",
+        CAMPAIGN.replace("beside =", "# beside =").as_bytes(),
+    );
+    let refused = campaign("refused");
+    assert_eq!(refused.status, 2, "{}", refused.stdout);
+    assert!(
+        refused.stderr.contains("what stands beside it"),
+        "{}",
+        refused.stderr
     );
 }

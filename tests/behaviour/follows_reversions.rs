@@ -6,8 +6,8 @@ use framevouch::demo::faults::Kind;
 use framevouch::judge::verdict::Verdict;
 use framevouch::picture::Picture;
 
-use crate::bench::{Bench, Checked, RATE_HZ};
-use crate::turns_pages::{PAGES, read, with_pages};
+use crate::bench::{Bench, Checked, Files, RATE_HZ, trials, y4m};
+use crate::turns_pages::{PAGES, inputs, read, with_pages};
 
 const LENGTH_S: f64 = 4.0;
 /// The torque is wrong from here on, s; 300 ms later that is confirmed.
@@ -319,5 +319,66 @@ fn a_reversion_by_night_puts_up_its_page_in_the_colours_of_the_night() {
         reversion.up_at_s.is_none(),
         "{reversion}\n{}",
         checked.told()
+    );
+}
+
+const CAMPAIGN: &str = r#"
+[plan]
+name = "reversions"
+display = "display.toml"
+lead_s = 1.6
+stretch_s = 2.0
+
+[[capture]]
+file = "clip.y4m"
+inputs = "inputs.csv"
+
+[[fault]]
+kind = "no_reversion"
+duration_s = 1.2
+repeats = 6
+twins = true
+
+[[fault]]
+kind = "wrong_page"
+looks = ["reverted"]
+duration_s = 0.8
+repeats = 2
+"#;
+
+/// Before (dee8bf1) no kind of fault had to do with reversions, and trials did not wait for them.
+#[test]
+fn a_campaign_tries_reversions_that_come_late_or_never_or_without_cause() {
+    let length_s = 8.0;
+    let bench = with_pages(definition(""), length_s, &[]);
+    let files = Files::new();
+    let display = toml::to_string(bench.definition.file()).expect("a definition can be written");
+    files.write("display.toml", display.as_bytes());
+    files.write("inputs.csv", inputs(length_s, &[]).as_bytes());
+    files.write("clip.y4m", &y4m(&bench.frames(None)));
+    files.write("plan.toml", CAMPAIGN.as_bytes());
+    let ran = files.run(&["campaign", "--plan", "plan.toml", "--out", "tried"]);
+    assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
+    let tried = trials(&files, "tried");
+    let mut looks = std::collections::BTreeMap::new();
+    for t in &tried {
+        let look = t["look"].as_str().expect("it has looks");
+        *looks.entry(look).or_insert(0) += 1;
+        let is_right = look == "in time";
+        let result = if is_right { "quiet" } else { "detected" };
+        assert_eq!(t["outcome"]["result"], result, "{t:#}");
+        if matches!(look, "late" | "never") {
+            // Once the time is over that the page may take after the fault was confirmed.
+            let took_ms = t["outcome"]["detection_ms"].as_f64().expect("a time");
+            let due_ms = (CONFIRM_S + WITHIN_S) * 1000.0;
+            assert!((due_ms - 40.0..due_ms + 130.0).contains(&took_ms), "{t:#}");
+            // What the page of the reversion has.
+            let regions = serde_json::json!(["rotor", "summary"]);
+            assert_eq!(t["outcome"]["regions"], regions, "{t:#}");
+        }
+    }
+    assert_eq!(
+        looks.keys().copied().collect::<Vec<_>>(),
+        ["in time", "late", "never", "reverted"]
     );
 }

@@ -14,7 +14,7 @@ use std::process::{Command, Stdio};
 use std::thread::sleep;
 use std::time::Duration;
 
-use crate::bench::{Bench, Files, Ran, all_bytes, inputs_until, small_head, y4m};
+use crate::bench::{Bench, Files, Ran, all_bytes, inputs_until, small_head, trials, y4m};
 
 const SECONDS: f64 = 14.0;
 
@@ -125,12 +125,8 @@ fn a_campaign_is_the_same_however_it_is_run_and_tuning_follows_from_it() {
         assert_eq!(harmless["raised"]["k"], 0, "{harmless:#}");
     }
     // Small errors are missed, large ones found, and every miss says why.
-    let trials = files.text("one/trials.jsonl");
-    let bias: Vec<serde_json::Value> = trials
-        .lines()
-        .map(|l| serde_json::from_str(l).expect("a record"))
-        .filter(|t: &serde_json::Value| t["kind"] == "bias")
-        .collect();
+    let mut bias = trials(&files, "one");
+    bias.retain(|t| t["kind"] == "bias");
     for t in &bias {
         let is_found = t["outcome"]["result"] == "detected";
         let size = t["size"].as_f64().expect("a size");
@@ -366,6 +362,7 @@ fn quick_is_as_full(bench: Bench, onset: usize, kinds: &[(&str, Option<&str>, f6
         recording: &bench.recording,
         profile: &profile,
         offset_s: 0.0,
+        beside: None,
     };
     let stretch = Stretch::check(material, &frames, &[onset]).expect("the chain stays");
     assert!(stretch.events.is_empty(), "{:?}", stretch.events);

@@ -119,7 +119,7 @@ pub fn with_pages(definition: Definition, length_s: f64, turns: &[(f64, &str)]) 
 }
 
 /// The first `length_s` of the scenario with the page that is chosen.
-fn inputs(length_s: f64, turns: &[(f64, &str)]) -> String {
+pub fn inputs(length_s: f64, turns: &[(f64, &str)]) -> String {
     let mut csv = String::new();
     for (k, line) in inputs_until(length_s).lines().enumerate() {
         let time_s: f64 = line.split(',').next().unwrap_or("").parse().unwrap_or(-1.0);

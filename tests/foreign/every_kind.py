@@ -7,7 +7,8 @@ from pathlib import Path
 
 KINDS = Path(__file__).parents[2] / "src/inject/kinds"
 # Faults that show only after a while last longer, s.
-DURATIONS_S = {"freeze": 1.5, "stuck": 1.5, "older_data": 2.5, "drift": 2.0, "hold_and_jump": 2.0, "dropped_frames": 2.0}
+DURATIONS_S = {"freeze": 1.5, "stuck": 1.5, "older_data": 2.5, "drift": 2.0, "hold_and_jump": 2.0, "dropped_frames": 2.0,
+               "no_reversion": 2.0}
 # Channels whose curve rises from nothing to all within a few hundredths of the tolerance.
 STEEP = ["altitude", "pitch", "collective", "rotor_speed", "engine_speed"]
 # Channels that one of the captures alone holds, or that find few moments.
@@ -21,6 +22,8 @@ def main():
     parser.add_argument("--capture", type=Path, nargs=2, action="append", required=True, metavar=("VIDEO", "CSV"))
     parser.add_argument("--offset", type=float, default=0.0, help="recording time of the captures' first frame, s")
     parser.add_argument("--table", action="append", default=[], metavar="NAME=CSV", help="a further table of the recordings")
+    parser.add_argument("--beside", type=Path, nargs="+", default=[], metavar="RESULTS",
+                        help="for each capture, a check of another display by the same recording")
     parser.add_argument("--without", nargs="+", default=[], metavar="KIND", help="kinds that are left out")
     parser.add_argument("--no-twins", action="store_true", help="no harmless changes")
     parser.add_argument("--repeats", type=int, default=2)
@@ -34,13 +37,18 @@ def plan(args):
     """The lines of the plan."""
     yield "limit_ms = { hazardous = 500, major = 1000, minor = 2000 }"
     yield f'[plan]\nname = "every kind everywhere"\ndisplay = "{args.display.resolve()}"\nseed = {args.seed}'
-    for video, inputs in args.capture:
+    for k, (video, inputs) in enumerate(args.capture):
         yield f'[[capture]]\nfile = "{video.resolve()}"\ninputs = "{inputs.resolve()}"\nallow_missing = true'
         yield f"offset_s = {args.offset}"
+        if args.beside:
+            yield f'beside = "{args.beside[k].resolve()}"'
         for name, path in (table.split("=", 1) for table in args.table):
             yield f'tables.{name} = "{Path(path).resolve()}"'
     twins = "" if args.no_twins else "twins = true"
-    for kind in sorted(path.stem for path in KINDS.glob("*.rs") if path.stem not in ("mod", "tests", *args.without)):
+    without = ["mod", "tests", *args.without, *([] if args.beside else ["split"])]
+    if not any("reversion" in page for page in tomllib.loads(args.display.read_text()).get("page", [])):
+        without.append("no_reversion")
+    for kind in sorted(path.stem for path in KINDS.glob("*.rs") if path.stem not in without):
         if kind == "bias":
             yield fault(kind, args.repeats, 0.8, "sizes = { from = 0.25, to = 4.0, count = 9, log = true }")
             # About the tolerance, where the curve rises.

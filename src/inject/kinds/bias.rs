@@ -45,11 +45,17 @@ impl Model for Bias {
     }
 
     fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
-        let channel = fault.target.channel?;
-        let amount = fault.size * clip.tolerance(fault.target)? * sign(fault.seed);
-        let due = value::due_values(clip, channel)[clip.onset]?;
-        let mut sides = [amount, -amount].into_iter();
-        let amount = sides.find(|a| value::is_possible(clip, channel, due + a))?;
-        value::shown(clip, fault, channel, Box::new(move |_, _, v| v + amount))
+        let amount = offset(clip, fault)?;
+        let wrong = Box::new(move |_: &Clip, _, v| v + amount);
+        value::shown(clip, fault, fault.target.channel?, wrong)
     }
+}
+
+/// How much more is shown, in the channel's unit: to the side that the seed says, or to the other where the channel cannot have that.
+pub(super) fn offset(clip: &Clip, fault: &Fault) -> Option<f64> {
+    let channel = fault.target.channel?;
+    let amount = fault.size * clip.tolerance(fault.target)? * sign(fault.seed);
+    let due = value::due_values(clip, channel)[clip.onset]?;
+    let mut sides = [amount, -amount].into_iter();
+    sides.find(|a| value::is_possible(clip, channel, due + a))
 }

@@ -18,6 +18,7 @@ mod matrix_change;
 mod mirrored;
 mod missing_symbol;
 mod moved;
+mod no_reversion;
 mod noise;
 mod older_data;
 mod range_change;
@@ -25,6 +26,7 @@ mod reordered_frames;
 mod repeated_frames;
 mod scaled;
 mod sign;
+mod split;
 mod stuck;
 mod stuck_bit;
 mod swapped_channel;
@@ -72,6 +74,7 @@ pub const MODELS: &[&dyn Model] = &[
     &alert_order::AlertOrder,
     &wrong_unit::WrongUnit,
     &wrong_page::WrongPage,
+    &no_reversion::NoReversion,
     &wrong_flag::WrongFlag,
     &bias::Bias,
     &gain::Gain,
@@ -79,6 +82,7 @@ pub const MODELS: &[&dyn Model] = &[
     &drift::Drift,
     &sign::Sign,
     &swapped_channel::SwappedChannel,
+    &split::Split,
     &older_data::OlderData,
     &noise::Noise,
     &lost_lines::LostLines,

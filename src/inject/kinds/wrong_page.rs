@@ -1,27 +1,32 @@
 //! The display shows another page than the one that is due: one that the definition has, or, where it has none, one that
-//! lays the same contents out in another way, its halves having changed places. What counts is the same: much ink, all
-//! of it readable, none of it where it should be.
+//! lays the same contents out in another way, its halves having changed places; or it has reverted without a cause. What
+//! counts is the same: much ink, all of it readable, none of it where it should be.
 
-use super::super::paint::Noise;
-use super::super::redraw::{blurred, taps};
-use super::super::{About, Clip, Delivery, Fault, Group, Injector, Model, Target, paint};
-use super::{ONE_FRAME, WHOLE, briefly, is_brief, lasting};
+use super::super::{About, Clip, Delivery, Fault, Group, Injector, Model, Target, page, paint};
+use super::{ONE_FRAME, WHOLE, briefly, from_seed, is_brief, lasting};
 use crate::capture::CapturedFrame;
-use crate::chain::register::FrameReference;
 use crate::definition::Definition;
+use crate::definition::pages::Page;
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
 use crate::picture::Rect;
 use crate::recording::inputs::Inputs;
-use crate::reference::painter::Painter;
 
 /// Index of the look in which top and bottom have changed places.
 const UP_AND_DOWN: usize = 1;
-/// Index of the look in which another page of the definition is shown.
+/// Index of the look in which another page of the definition is shown, that some inputs would make due.
 const OTHER_PAGE: usize = 2;
+/// Index of the look in which the display has reverted without a cause.
+const REVERTED: usize = 3;
 
 const ABOUT: About = About {
-    looks: &["left and right", "up and down", "another page", ONE_FRAME],
+    looks: &[
+        "left and right",
+        "up and down",
+        "another page",
+        "reverted",
+        ONE_FRAME,
+    ],
     ..About::new(
         "wrong_page",
         Group::Picture,
@@ -42,7 +47,12 @@ impl Model for WrongPage {
     }
 
     fn has_look(&self, definition: &Definition, _: Target, look: usize) -> bool {
-        look != OTHER_PAGE || definition.pages().len() > 1
+        let mut pages = definition.pages().iter();
+        match look {
+            OTHER_PAGE => pages.filter(|page| is_by_inputs(page)).count() > 1,
+            REVERTED => pages.any(is_of_reversion),
+            _ => true,
+        }
     }
 
     fn classes(&self, fault: &Fault) -> &'static [Verdict] {
@@ -58,66 +68,32 @@ impl Model for WrongPage {
     }
 
     fn prepare(&self, clip: &Clip, fault: &Fault) -> Option<Box<dyn Injector>> {
-        let injector: Box<dyn Injector> = if fault.look == OTHER_PAGE {
-            Box::new(OtherPage::new(clip, fault.seed)?)
-        } else {
-            Box::new(Paging(fault.look))
+        let injector = match fault.look {
+            OTHER_PAGE => other_page(clip, fault.seed, is_by_inputs)?,
+            REVERTED => other_page(clip, fault.seed, is_of_reversion)?,
+            look => Box::new(Paging(look)),
         };
         Some(lasting(self, fault, injector))
     }
 }
 
-/// Another page of the definition, drawn for the inputs that are due, with the chain's blur and noise.
-struct OtherPage {
-    page: usize,
-    seed: u64,
-    inputs: Inputs,
-    painter: Painter,
+fn is_by_inputs(page: &Page) -> bool {
+    !page.is_for_reversion_only()
 }
 
-impl OtherPage {
-    /// `None` when there is no other page than the one that is due at the onset.
-    fn new(clip: &Clip, seed: u64) -> Option<Self> {
-        let mut inputs = Inputs::default();
-        clip.inputs(clip.onset, &mut inputs);
-        let pages = 0..clip.definition().pages().len();
-        let others: Vec<usize> = pages.filter(|page| *page != inputs.page).collect();
-        let page = *others.get(seed as usize % others.len().max(1))?;
-        Some(Self {
-            page,
-            seed,
-            inputs,
-            painter: Painter::new(),
-        })
-    }
+const fn is_of_reversion(page: &Page) -> bool {
+    page.reversion.is_some()
 }
 
-impl Injector for OtherPage {
-    fn apply(&mut self, clip: &Clip, k: usize, frame: &mut CapturedFrame) -> Delivery {
-        clip.inputs(k, &mut self.inputs);
-        self.inputs.page = self.page;
-        let (profile, look) = (clip.profile, clip.chain().look);
-        let reference = FrameReference::draw(
-            clip.subject,
-            &self.inputs,
-            &look,
-            (profile.subsampling, profile.siting),
-            (profile.width, profile.height),
-            &mut self.painter,
-        );
-        let drawn = reference.picture(frame.picture.encoding());
-        let mut noise = Noise::new(self.seed, clip.frames[k].index);
-        for (plane, from) in drawn.planes().iter().enumerate() {
-            let blur = taps(profile, plane);
-            let to = &mut frame.picture.planes_mut()[plane];
-            for y in 0..from.height() {
-                for (x, level) in to.row_mut(y).iter_mut().enumerate() {
-                    *level = noise.on(blurred(from, x, y, blur), profile.noise[plane]);
-                }
-            }
-        }
-        Delivery::Sent
-    }
+/// One of the pages that are `wanted`, by the seed. `None` when there is none but the one that is due at the onset.
+fn other_page(clip: &Clip, seed: u64, wanted: fn(&Page) -> bool) -> Option<Box<dyn Injector>> {
+    let mut inputs = Inputs::default();
+    clip.inputs(clip.onset, &mut inputs);
+    let pages = clip.definition().pages().iter().enumerate();
+    let others = pages.filter(|(k, page)| *k != inputs.page && wanted(page));
+    let others: Vec<usize> = others.map(|(k, _)| k).collect();
+    let page = *from_seed(&others, seed).next()?;
+    Some(Box::new(page::Page::new(page, seed)))
 }
 
 struct Paging(usize);
