@@ -14,7 +14,7 @@ use crate::evidence::measurements::{self, Header, MEASUREMENTS_FILE, Measured, R
 use crate::evidence::result_name::{BadName, ResultName};
 use crate::evidence::results_folder::{self, ResultsFolder};
 use crate::files::Content;
-use crate::inject::TOLERANCES;
+use crate::inject::{self, TOLERANCES, Watch};
 
 /// Strengths of one region in one clip.
 #[derive(Clone, Debug, PartialEq)]
@@ -224,7 +224,9 @@ impl Material {
         let is_small =
             trial.unit.as_deref() == Some(TOLERANCES) && trial.size.unwrap_or(0.0) < least_size;
         let is_of_chain = trial.outcome.expected.iter().any(|e| e == "chain");
-        if is_of_chain || (is_small && !trial.is_twin) {
+        let watch = inject::model(&trial.kind).map_or(Watch::Place, |m| m.about().watch);
+        // What another watch tells no threshold decides.
+        if is_of_chain || watch != Watch::Place || (is_small && !trial.is_twin) {
             return;
         }
         let is_harmless = trial.outcome.expected.is_empty();

@@ -1,9 +1,7 @@
 //! Two displays show a value each a little off, within its tolerance, and to different sides: what they show splits by more than one
 //! of them may be off.
 
-use super::super::{
-    About, Axis, Clip, Fault, Group, Injector, Lean, Model, TOLERANCES, Target, Watch,
-};
+use super::super::{About, Axis, Clip, Fault, Group, Injector, Lean, Model, Target, Watch};
 use super::{bias, channels, that_shows};
 use crate::examine::subject::Subject;
 use crate::judge::verdict::Verdict;
@@ -14,7 +12,8 @@ const ALIKE: usize = 1;
 const ABOUT: About = About {
     axis: Some(Axis {
         what: "difference between the two displays, of which each has half",
-        unit: TOLERANCES,
+        // Of one tolerance is permitted, and of twice that much each would be wrong by itself.
+        unit: "tolerance apart",
         usual: 1.6,
         range: [0.0, 1.8],
     }),
