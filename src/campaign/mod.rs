@@ -10,6 +10,7 @@
 //! *What it cannot see*: a fault that was there before the stretch began, or that a codec would have
 //! changed; see [`crate::inject`].
 
+pub mod clean;
 pub mod division;
 pub mod nearness;
 pub mod parts;

@@ -12,8 +12,8 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
+use super::clean::StretchRecord;
 use super::records::TRIALS_FILE;
-use super::run::StretchRecord;
 use super::trial;
 use super::trials::Done;
 use crate::evidence::measurements::{Blocks, Header, MEASUREMENTS_FILE, Measured};

@@ -1,6 +1,8 @@
 //! One trial: a fault is put in at a moment of a stretch, and what the check says of it is held against
 //! what is true.
 
+use std::sync::Arc;
+
 use image::RgbImage;
 
 use super::nearness::Nearness;
@@ -12,6 +14,7 @@ use super::trials::{Trial, seed_of};
 use crate::capture::CapturedFrame;
 use crate::chain::register::FrameReference;
 use crate::check::Error as CheckError;
+use crate::check::beside::Beside;
 use crate::check::run::{Known, Run};
 use crate::definition::Definition;
 use crate::definition::model::Hazard;
@@ -25,7 +28,7 @@ use crate::judge::event::{Action, Event, name};
 use crate::judge::region::RegionVerdict;
 use crate::judge::verdict::{self, Verdict};
 use crate::picture::{Picture, Rect};
-use crate::recording::inputs::Inputs;
+use crate::recording::inputs::{ChannelId, Inputs};
 use crate::reference::painter::Painter;
 
 /// Time after the end of a fault in which it may still be raised, s.
@@ -60,7 +63,7 @@ pub fn run(plan: &Plan, stretch: &Stretch, trial: &Trial) -> Option<Done> {
                 return None;
             }
             if !is_shown(&clip, trial.fault.target, until_s)
-                || !is_compared(stretch, &clip, trial, until_s)
+                || !is_compared(model, stretch, &clip, trial.fault.target, until_s)
             {
                 return None;
             }
@@ -102,24 +105,36 @@ pub fn struck(target: Target, count: usize) -> Vec<bool> {
 }
 
 /// Whether what stands beside it shows the channel of a fault that needs that, from the onset until `until_s`.
-fn is_compared(stretch: &Stretch, clip: &Clip, trial: &Trial, until_s: f64) -> bool {
-    let watch = inject::model(trial.fault.kind).map(|m| m.about().watch);
-    watch != Some(Watch::Beside)
-        || (stretch.material.beside.zip(trial.fault.target.channel)).is_some_and(|(b, channel)| {
-            let span_s = [clip.frames[clip.onset].time_s, until_s].map(|s| s + clip.offset_s);
-            b.shows(&clip.definition().channels()[channel.0].0, span_s)
-        })
+fn is_compared(
+    model: &dyn Model,
+    stretch: &Stretch,
+    clip: &Clip,
+    target: Target,
+    until_s: f64,
+) -> bool {
+    let is_shown = |(beside, channel): (&Arc<Beside>, ChannelId)| {
+        let span_s = [clip.frames[clip.onset].time_s, until_s].map(|s| s + clip.offset_s);
+        beside.shows(&clip.definition().channels()[channel.0].0, span_s)
+    };
+    model.about().watch != Watch::Beside
+        || (stretch.material.beside.zip(target.channel)).is_some_and(is_shown)
 }
 
 /// The check of a moment, that watches besides what a fault of this kind needs.
-fn begun<'a>(moment: &Moment<'a>, model: &dyn Model, clip: &Clip, fault: &Fault) -> Run<'a> {
+fn begun<'a>(
+    moment: &Moment<'a>,
+    stretch: &Stretch<'a>,
+    model: &dyn Model,
+    clip: &Clip,
+    fault: &Fault,
+) -> Run<'a> {
     let mut check = moment.run.clone();
+    check.compare_no_more();
     if model.about().watch == Watch::Reversion {
         check.expect_reversions();
     }
-    match model.lean(clip, fault) {
-        Some(lean) => check.lean_beside(&lean.channel, lean.by),
-        None => check.compare_no_more(),
+    if let Some((beside, lean)) = stretch.material.beside.zip(model.lean(clip, fault)) {
+        check.compare_with(Arc::new(beside.leaning(&lean.channel, lean.by)));
     }
     check
 }
@@ -160,7 +175,7 @@ fn carry_out(
     let onset_s = clip.frames[moment.onset].time_s;
     let end_s = onset_s + spec.duration_s;
     let watch = model.about().watch;
-    let mut check = begun(moment, model, &clip, fault);
+    let mut check = begun(moment, stretch, model, &clip, fault);
     let mut is_examined = struck(fault.target, areas.len());
     let mut is_changed = vec![false; areas.len()];
     let mut is_seen = is_changed.clone();
@@ -188,14 +203,14 @@ fn carry_out(
     }
     let is_raised = |check: &Run| match watch {
         Watch::Place => !check.raised().is_empty(),
-        watch => check.events().iter().any(|e| watch.raises(e)),
+        watch => check.events().iter().any(|e| watch.tells(e)),
     };
     for k in moment.onset..clip.frames.len() {
         let clean = &clip.frames[k];
         let is_faulty = clean.time_s < end_s - 1e-6;
         // What is raised by the end of the fault is told; only what is not may still be.
-        let is_told = trial.is_twin || is_raised(&check);
-        if clean.time_s > end_s + AFTER_S || (!is_faulty && is_told) {
+        let is_told = || trial.is_twin || is_raised(&check);
+        if clean.time_s > end_s + AFTER_S || (!is_faulty && is_told()) {
             break;
         }
         frame.clone_from(clean);
@@ -281,7 +296,7 @@ fn carry_out(
         .events()
         .into_iter()
         // What calls for a reversion has to be raised first, and is another matter.
-        .filter(|e| watch != Watch::Reversion || watch.raises(e) || !is_struck_alone(e))
+        .filter(|e| watch != Watch::Reversion || watch.tells(e) || !is_struck_alone(e))
         .filter(|e| e.detected_s >= onset_s - 1e-6)
         // As the check itself: what another chain shows is no fault of the display.
         .filter(|e| chain_frame.is_none_or(|f| e.first_frame < f))
@@ -454,7 +469,7 @@ impl Scene<'_> {
     fn is_in_place(&self, event: &Event) -> bool {
         let watch = self.model.about().watch;
         if watch == Watch::Reversion {
-            return watch.raises(event);
+            return watch.tells(event);
         }
         if event.regions == ["*"] {
             let is_all = self.definition.regions().len() == 1;
@@ -523,7 +538,7 @@ impl Scene<'_> {
         let right: Vec<&Event> = in_place
             .iter()
             .copied()
-            .filter(|e| classes.contains(&e.class) && self.model.about().watch.raises(e))
+            .filter(|e| classes.contains(&e.class) && self.model.about().watch.tells(e))
             .collect();
         let told = earliest(&right).or_else(|| earliest(&in_place));
         let elsewhere = earliest(&self.events.iter().collect::<Vec<_>>());

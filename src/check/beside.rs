@@ -166,6 +166,24 @@ impl Beside {
         }
     }
 
+    /// As if it had shown `by` more of `channel`, and nothing else.
+    #[must_use]
+    pub fn leaning(&self, channel: &str, by: f64) -> Self {
+        let lean = |s: &Shown| Shown {
+            displayed: s.displayed + by,
+            error: s.error + by,
+            ..*s
+        };
+        let track = self.shown.get_key_value(channel);
+        let track = track.map(|(name, track)| (name.clone(), track.iter().map(lean).collect()));
+        Self {
+            shown: track.into_iter().collect(),
+            name: self.name.clone(),
+            interval_s: self.interval_s,
+            files: Vec::new(),
+        }
+    }
+
     /// Whether it showed `channel` throughout, from recording time `from_s` to `to_s`.
     #[must_use]
     pub fn shows(&self, channel: &str, [from_s, to_s]: [f64; 2]) -> bool {
@@ -234,8 +252,6 @@ pub(super) struct Comparison<'d> {
     pairs: Vec<Pair>,
     events: Vec<Event>,
     last_time_s: f64,
-    /// What the other counts to show more, by channel, in the unit of each.
-    lean: BTreeMap<String, f64>,
 }
 
 impl<'d> Comparison<'d> {
@@ -259,13 +275,7 @@ impl<'d> Comparison<'d> {
             pairs,
             events: Vec::new(),
             last_time_s: 0.0,
-            lean: BTreeMap::new(),
         }
-    }
-
-    /// From now on the other counts to show so much more of `channel`.
-    pub(super) fn lean(&mut self, channel: &str, by: f64) {
-        self.lean.insert(channel.to_owned(), by);
     }
 
     /// Takes a frame; its recording time is its capture time plus `offset_s`, and the frame before was `interval_s` earlier. True
@@ -329,10 +339,7 @@ impl<'d> Comparison<'d> {
             .map(|(_, r)| r)
             .min_by(|a, b| a.standard_error.total_cmp(&b.standard_error))?;
         let time_s = frame.time_s + offset_s;
-        let mut other = self.beside.at(&pair.channel, time_s)?;
-        let lean = self.lean.get(&pair.channel).unwrap_or(&0.0);
-        other.displayed += lean;
-        other.error += lean;
+        let other = self.beside.at(&pair.channel, time_s)?;
         let channel = self.definition.channel(&pair.channel);
         let is_angle =
             self.definition.channels()[channel.0].1.interpolation == Interpolation::Angular;

@@ -240,11 +240,6 @@ impl<'d> Run<'d> {
         self.beside = Some(Comparison::new(self.definition, beside));
     }
 
-    /// From now on the display that it is compared with counts to show `by` more of `channel`.
-    pub fn lean_beside(&mut self, channel: &str, by: f64) {
-        self.beside.iter_mut().for_each(|b| b.lean(channel, by));
-    }
-
     /// From now on it is compared with no other display.
     pub fn compare_no_more(&mut self) {
         self.beside = None;

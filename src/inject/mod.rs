@@ -246,11 +246,11 @@ pub enum Watch {
 }
 
 impl Watch {
-    /// Whether `event` is one that this watch alone raises.
+    /// Whether `event` may tell a fault for which this is watched.
     #[must_use]
-    pub fn raises(self, event: &Event) -> bool {
+    pub fn tells(self, event: &Event) -> bool {
         match self {
-            Self::Place => !Self::Reversion.raises(event) && !Self::Beside.raises(event),
+            Self::Place => true,
             Self::Reversion => event.as_a_whole == Some(AsAWhole::NotReverted),
             Self::Beside => (event.worst_error.as_ref()).is_some_and(|e| e.display.is_some()),
         }

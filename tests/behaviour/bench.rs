@@ -575,6 +575,13 @@ pub fn of_inputs(command: &str) -> Vec<&str> {
     ]
 }
 
+/// A plan of a campaign on the clip, of which `more` is said, with the faults `faults`.
+pub fn plan(more: &str, faults: &str) -> String {
+    let head = "[plan]\nname = \"clip\"\ndisplay = \"display.toml\"\nlead_s = 1.6\nstretch_s = 2.0";
+    let capture = "[[capture]]\nfile = \"clip.y4m\"\ninputs = \"inputs.csv\"";
+    format!("{head}\n{capture}\n{more}\n{faults}")
+}
+
 /// The trials that a campaign carried out into `out`.
 pub fn trials(files: &Files, out: &str) -> Vec<serde_json::Value> {
     let lines = files.text(&format!("{out}/trials.jsonl"));

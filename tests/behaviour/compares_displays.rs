@@ -4,7 +4,7 @@ use framevouch::demo::faults::Kind;
 use framevouch::judge::verdict::Verdict;
 use framevouch::picture::Picture;
 
-use crate::bench::{Bench, Files, Ran, all_bytes, inputs_until, trials, y4m};
+use crate::bench::{Bench, Files, Ran, all_bytes, inputs_until, plan, trials, y4m};
 
 const LENGTH_S: f64 = 2.4;
 /// What the definition allows torque to be off by, %.
@@ -186,18 +186,7 @@ fn halves_in_each_others_place_are_named() {
     );
 }
 
-const CAMPAIGN: &str = r#"
-[plan]
-name = "splits"
-display = "display.toml"
-lead_s = 1.6
-stretch_s = 2.0
-
-[[capture]]
-file = "clip.y4m"
-inputs = "inputs.csv"
-beside = "other"
-
+const SPLITS: &str = r#"
 [[fault]]
 kind = "split"
 channels = ["torque"]
@@ -216,7 +205,7 @@ fn a_campaign_tries_splits() {
     files.write("clip.y4m", &y4m(&bench.frames(None)));
     let alone = check(&files, "clip.y4m", "other", &[]);
     assert_eq!(alone.status, 0, "{}", alone.stderr);
-    files.write("plan.toml", CAMPAIGN.as_bytes());
+    files.write("plan.toml", plan("beside = \"other\"", SPLITS).as_bytes());
     let campaign = |out: &str| files.run(&["campaign", "--plan", "plan.toml", "--out", out]);
     let ran = campaign("tried");
     assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
@@ -239,10 +228,7 @@ fn a_campaign_tries_splits() {
     assert_eq!(verified.status, 0, "{}", verified.stderr);
     assert!(files.text("tried/manifest.json").contains("\"beside\""));
     // With nothing beside it there is nothing to split from.
-    files.write(
-        "plan.toml",
-        CAMPAIGN.replace("beside =", "# beside =").as_bytes(),
-    );
+    files.write("plan.toml", plan("", SPLITS).as_bytes());
     let refused = campaign("refused");
     assert_eq!(refused.status, 2, "{}", refused.stdout);
     assert!(

@@ -6,7 +6,7 @@ use framevouch::demo::faults::Kind;
 use framevouch::judge::verdict::Verdict;
 use framevouch::picture::Picture;
 
-use crate::bench::{Bench, Checked, Files, RATE_HZ, trials, y4m};
+use crate::bench::{Bench, Checked, Files, RATE_HZ, plan, trials, y4m};
 use crate::turns_pages::{PAGES, inputs, read, with_pages};
 
 const LENGTH_S: f64 = 4.0;
@@ -322,17 +322,7 @@ fn a_reversion_by_night_puts_up_its_page_in_the_colours_of_the_night() {
     );
 }
 
-const CAMPAIGN: &str = r#"
-[plan]
-name = "reversions"
-display = "display.toml"
-lead_s = 1.6
-stretch_s = 2.0
-
-[[capture]]
-file = "clip.y4m"
-inputs = "inputs.csv"
-
+const REVERSIONS: &str = r#"
 [[fault]]
 kind = "no_reversion"
 duration_s = 1.2
@@ -356,7 +346,7 @@ fn a_campaign_tries_reversions_that_come_late_or_never_or_without_cause() {
     files.write("display.toml", display.as_bytes());
     files.write("inputs.csv", inputs(length_s, &[]).as_bytes());
     files.write("clip.y4m", &y4m(&bench.frames(None)));
-    files.write("plan.toml", CAMPAIGN.as_bytes());
+    files.write("plan.toml", plan("", REVERSIONS).as_bytes());
     let ran = files.run(&["campaign", "--plan", "plan.toml", "--out", "tried"]);
     assert_eq!(ran.status, 0, "{}{}", ran.stdout, ran.stderr);
     let tried = trials(&files, "tried");

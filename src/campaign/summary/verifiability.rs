@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::SizeCurve;
-use crate::campaign::run::StretchRecord;
+use crate::campaign::clean::StretchRecord;
 use crate::campaign::statistics::detection::Detection;
 use crate::definition::Definition;
 use crate::definition::model::Symbol;

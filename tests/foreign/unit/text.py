@@ -8,6 +8,7 @@ import hashlib
 import math
 import os
 import struct
+import sys
 import tempfile
 from pathlib import Path
 
@@ -37,6 +38,8 @@ DEJAVU = Path("/usr/share/fonts/truetype/dejavu")
 
 def find_fonts():
     """Tells fontconfig of the fonts; has to come before the first word is drawn."""
+    if not FONTS.is_dir():
+        sys.exit(f"the unit's fonts are not in {FONTS}: run it from its place in the tree")
     # A folder for each place that the fonts come from: checkouts beside each other do not share one.
     place = hashlib.sha256(str(FONTS).encode()).hexdigest()[:12]
     folder = Path(tempfile.gettempdir()) / f"unit-fonts-{os.getuid()}-{place}"
