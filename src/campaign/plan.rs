@@ -158,7 +158,8 @@ fn default_repeats() -> u32 {
 pub enum Onset {
     /// Only where it can be seen: at its usual size it changes at least 12 pixels by more than 24 levels
     /// in the first frame; one that needs motion, only where what it strikes moves 3 px or changes its
-    /// text in the second that follows.
+    /// text in the second that follows, and leaves its tolerance where the recording's rows lie too far
+    /// apart to say when it moved.
     #[default]
     Visible,
     /// At any moment.

@@ -13,12 +13,9 @@ pub(super) const VISIBLE_LEVELS: u8 = 24;
 
 /// Whether the target's region is on the page that is due, from the onset until `until_s`.
 pub(super) fn is_shown(clip: &Clip, target: Target, until_s: f64) -> bool {
-    target.region.is_none_or(|k| {
-        let span_s = [clip.frames[clip.onset].time_s, until_s];
-        let [from_s, to_s] = span_s.map(|s| s + clip.offset_s - clip.profile.latency_s);
-        let due = clip.recording.pages_due(from_s, to_s);
-        clip.definition().pages_of(k).contains_all(due)
-    })
+    let onset_s = clip.frames[clip.onset].time_s;
+    let mut region = target.region.into_iter();
+    region.all(|k| clip.is_on_page(k, onset_s, until_s))
 }
 
 /// Whether a fault that begins at this moment, and lasts so long, can be seen.
@@ -72,13 +69,13 @@ pub(super) fn is_visible(
 pub(super) struct Sight {
     /// What it changes beyond what is permitted is there for less than it takes to confirm a fault: it need not be raised.
     pub is_brief: bool,
-    /// For as long as it can be seen, its place stands as it did just before it began. Nobody can tell it from a place that
-    /// stands still.
+    /// For as long as it can be seen, its place stands as it did when it was last right. Nobody can tell it from a place that stands
+    /// still.
     pub stands: bool,
 }
 
-/// What can be seen of a fault until `end_s`. What the display showed at any age that is permitted is no change, nor is what the same
-/// fault shows at the size that is permitted. Both are made by injectors of their own.
+/// What can be seen of a fault until `end_s`. What the display showed at any age that is permitted is no change, nor is what of the
+/// fault itself is permitted. Both are made by injectors of their own.
 pub(super) fn sight(
     clip: &Clip,
     fault: &Fault,
@@ -101,7 +98,7 @@ pub(super) fn sight(
     let differ = |a: &CapturedFrame, b: &CapturedFrame| {
         paint::differing_samples(&a.picture, &b.picture, area, VISIBLE_LEVELS) >= VISIBLE_PX
     };
-    let before = &clip.frames[clip.onset - 1];
+    let mut last_right = clip.frames[clip.onset - 1].clone();
     let (mut since_s, mut is_confirmed, mut is_seen) = (None, false, false);
     let mut stands = true;
     let (mut frame, mut other) = (CapturedFrame::new(), CapturedFrame::new());
@@ -114,8 +111,10 @@ pub(super) fn sight(
         let mut is_there = is_lost || frame.time_s != clean.time_s;
         if !is_there {
             let recent = clip.frames[..=k].iter().rev();
-            let mut recent =
-                recent.take_while(|f| f.time_s >= clean.time_s - newest_s.max(0.0) - 1e-6);
+            // As a check takes it: a picture is of its time to half a frame.
+            let half_s = (clean.time_s - clip.frames[k - 1].time_s) / 2.0;
+            let oldest_s = clean.time_s - newest_s.max(0.0) - half_s;
+            let mut recent = recent.take_while(|f| f.time_s >= oldest_s - 1e-6);
             is_there = recent.all(|f| differ(f, &frame));
         }
         if let Some(permitted) = permitted.as_mut().filter(|_| is_there && !is_lost) {
@@ -125,10 +124,11 @@ pub(super) fn sight(
         }
         if is_there {
             is_seen = true;
-            stands &= is_lost || !differ(before, &frame);
+            stands &= is_lost || !differ(&last_right, &frame);
             since_s.get_or_insert(clean.time_s);
         } else {
             since_s = None;
+            last_right.clone_from(&frame);
         }
         // A fault is there from its first frame to its last.
         let lasted_s = since_s.map(|since_s| clean.time_s - since_s);

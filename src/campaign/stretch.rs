@@ -1,5 +1,6 @@
 //! A stretch of clean video: checked once, with the moments kept at which faults begin.
 
+use std::ops::Range;
 use std::sync::Arc;
 
 use rand_chacha::ChaCha8Rng;
@@ -12,7 +13,7 @@ use crate::check::run::{Examined, Run};
 use crate::evidence::measurements::Header;
 use crate::examine::comparison::ChainLook;
 use crate::examine::subject::Subject;
-use crate::inject::Clip;
+use crate::inject::{self, Clip, Target};
 use crate::judge::event::Event;
 use crate::judge::region::RegionVerdict;
 use crate::recording::Recording;
@@ -118,12 +119,18 @@ impl<'a> Stretch<'a> {
             run.compare(frame, &judged);
             verdicts.push(judged);
         }
+        let clean = Clean {
+            material,
+            frames,
+            examined: &examined,
+            verdicts: &verdicts,
+        };
         let moments = runs
             .into_iter()
             .map(|(onset, run)| {
-                let count = subject.definition().regions().len();
-                let moves = (0..count)
-                    .map(|k| moves(frames, &examined, &verdicts, &freedoms[k], onset, k))
+                let freedoms = freedoms.iter().enumerate();
+                let moves = freedoms
+                    .map(|(k, freedoms)| clean.moves(freedoms, onset, k))
                     .collect();
                 Moment { onset, run, moves }
             })
@@ -155,33 +162,66 @@ impl<'a> Stretch<'a> {
     }
 }
 
-/// Whether a standstill of region `k` from `onset` on would show within a second: a symbol moves far enough,
-/// or, where nothing continuous is read, what is drawn changes.
-fn moves(
-    frames: &[CapturedFrame],
-    examined: &[Examined],
-    verdicts: &[Vec<RegionVerdict>],
-    freedoms: &[Freedom],
-    onset: usize,
-    k: usize,
-) -> bool {
-    let begin_s = frames[onset].time_s;
-    let end = frames.partition_point(|f| f.time_s <= begin_s + MOTION_S);
-    let first = &verdicts[onset - 1][k].readings;
-    if first.is_empty() {
-        return (onset..end).any(|i| !examined[i].findings[k].is_unchanged);
-    }
-    verdicts[onset..end].iter().any(|v| {
-        v[k].readings.iter().any(|now| {
-            first
-                .iter()
-                .find(|before| before.freedom == now.freedom)
-                .is_some_and(|before| {
-                    let moved = freedoms[now.freedom].difference(now.expected, before.expected);
-                    moved.abs() * now.px_per_unit >= MOTION_PX
-                })
+/// What was found in frames without faults.
+struct Clean<'a> {
+    material: Material<'a>,
+    frames: &'a [CapturedFrame],
+    examined: &'a [Examined],
+    verdicts: &'a [Vec<RegionVerdict>],
+}
+
+impl Clean<'_> {
+    /// Whether a standstill of region `k` from `onset` on would show within a second: a symbol moves far enough,
+    /// or, where nothing continuous is read, what is drawn changes.
+    fn moves(&self, freedoms: &[Freedom], onset: usize, k: usize) -> bool {
+        let begin_s = self.frames[onset].time_s;
+        let end = self
+            .frames
+            .partition_point(|f| f.time_s <= begin_s + MOTION_S);
+        let first = &self.verdicts[onset - 1][k].readings;
+        if first.is_empty() {
+            return (onset..end).any(|i| !self.examined[i].findings[k].is_unchanged);
+        }
+        let definition = self.material.subject.definition();
+        first.iter().any(|before| {
+            let freedom = &freedoms[before.freedom];
+            // Where the recording does not say when a value moved, it has to leave its tolerance.
+            let least = if self.is_timed(freedom, onset..end, k) {
+                0.0
+            } else {
+                let target = Target {
+                    region: Some(k),
+                    channel: Some(freedom.channel),
+                    symbol: None,
+                };
+                inject::tolerance(definition, target).unwrap_or(0.0)
+            };
+            let later = self.verdicts[onset..end].iter();
+            let mut later = later.flat_map(|v| &v[k].readings);
+            later.any(|now| {
+                let moved = freedom.difference(now.expected, before.expected).abs();
+                now.freedom == before.freedom
+                    && moved * now.px_per_unit >= MOTION_PX
+                    && moved >= least
+            })
         })
-    })
+    }
+
+    /// Whether the recording tells how the channel of a freedom of region `k` moves in such frames.
+    fn is_timed(&self, freedom: &Freedom, frames: Range<usize>, k: usize) -> bool {
+        let Material {
+            subject,
+            recording,
+            profile,
+            offset_s,
+            ..
+        } = self.material;
+        let dense_s = subject.definition().max_latency_s(k);
+        let mut times_s = self.frames[frames].iter().map(|f| f.time_s);
+        times_s.all(|s| {
+            recording.doubt(freedom.channel, s + offset_s - profile.latency_s, dense_s) <= 0.0
+        })
+    }
 }
 
 /// `count` frames of `from..to` at which faults begin, rising; fewer where there are fewer.

@@ -302,16 +302,11 @@ fn carry_out(
         .filter(|e| chain_frame.is_none_or(|f| e.first_frame < f))
         .collect();
     let permitted = model.permitted(&clip, fault.target);
-    let own = |fault: &Fault| model.prepare(&clip, fault);
-    let smaller = permitted.filter(|size| *size < fault.size);
-    let smaller = smaller.and_then(|size| {
-        own(&Fault {
-            size,
-            ..fault.clone()
-        })
-    });
-    let sight = match own(fault) {
-        Some(mut own) if !is_of_chain => sight(&clip, fault, end_s, &mut *own, smaller),
+    let sight = match model.prepare(&clip, fault) {
+        Some(mut own) if !is_of_chain => {
+            let harmless = what_is_permitted(model, &clip, fault, permitted);
+            sight(&clip, fault, end_s, &mut *own, harmless)
+        }
         _ => Sight::default(),
     };
     let scene = Scene {
@@ -379,6 +374,25 @@ fn carry_out(
         measured: told.measured,
         picture,
     }
+}
+
+/// What of a fault is permitted: its values as far as they are within their tolerance, or the same at its `permitted` size.
+fn what_is_permitted(
+    model: &dyn Model,
+    clip: &Clip,
+    fault: &Fault,
+    permitted: Option<f64>,
+) -> Option<Box<dyn Injector>> {
+    let mut own = model.prepare(clip, fault)?;
+    if own.keep_within(clip) {
+        return Some(own);
+    }
+    let size = permitted.filter(|size| *size < fault.size)?;
+    let smaller = Fault {
+        size,
+        ..fault.clone()
+    };
+    model.prepare(clip, &smaller)
 }
 
 /// The picture of a trial that was missed, from the folder of results.

@@ -171,6 +171,14 @@ impl<'a> Clip<'a> {
         self.recording.inputs_at(self.due_time_s(k), out);
     }
 
+    /// Whether region `k` is on all pages that are due from `from_s` to `to_s` (capture time, s).
+    #[must_use]
+    pub fn is_on_page(&self, k: usize, from_s: f64, to_s: f64) -> bool {
+        let [from_s, to_s] = [from_s, to_s].map(|s| s + self.offset_s - self.profile.latency_s);
+        let due = self.recording.pages_due(from_s, to_s);
+        self.definition().pages_of(k).contains_all(due)
+    }
+
     /// Pixels of the target in the capture: its region, or the whole frame.
     #[must_use]
     pub fn area(&self, target: Target) -> Rect {
@@ -232,6 +240,11 @@ pub trait Injector: Send {
     /// Turns frame `k` of the clip, which is at or after its onset, into what the faulty display shows.
     /// `frame` holds the clean frame.
     fn apply(&mut self, clip: &Clip, k: usize, frame: &mut CapturedFrame) -> Delivery;
+    /// From now on shows no value that is off by more than its tolerance: what of the fault is permitted. False where what it shows is
+    /// no value.
+    fn keep_within(&mut self, _: &Clip) -> bool {
+        false
+    }
 }
 
 /// What else has to be watched so that a fault is told, and which events tell it.

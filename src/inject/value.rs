@@ -4,6 +4,7 @@ use super::redraw::Redraw;
 use super::{Clip, Delivery, Fault, Injector, Method, paint};
 use crate::capture::CapturedFrame;
 use crate::definition::model::Interpolation;
+use crate::judge::constants::LONGEST_DELAY_S;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
 
 /// Share of a tolerance that a donor's value may be off by.
@@ -27,17 +28,26 @@ pub fn shown(
     match fault.method {
         Method::Redraw => Some(Box::new(Redrawn {
             redraw: Redraw::new(clip, region, None, fault.seed),
+            fault: fault.clone(),
             channel,
             wrong,
+            is_within: false,
         })),
         Method::Donor => {
             let allowed = DONOR_SHARE * clip.tolerance(fault.target)?;
+            // A page that has just been turned may still stand there.
+            let turn_s = clip.definition().max_latency_s(region);
+            let offered = due.iter().zip(clip.frames).map(|(due, frame)| {
+                due.filter(|_| clip.is_on_page(region, frame.time_s - turn_s, frame.time_s))
+            });
             let donor = Donor {
                 fault: fault.clone(),
                 channel,
+                offered: offered.collect(),
                 due,
                 wrong,
                 allowed,
+                within: None,
             };
             // Whether the capture has the value at all is asked where the fault begins.
             donor.nearest(clip, clip.onset)?;
@@ -83,14 +93,28 @@ pub fn is_possible(clip: &Clip, channel: ChannelId, value: f64) -> bool {
     turns || range.all(|[low, high]| (low..=high).contains(&value))
 }
 
+/// How much more `a` is than `b`, the short way round.
+fn difference(clip: &Clip, channel: ChannelId, a: f64, b: f64) -> f64 {
+    let (_, model) = &clip.definition().channels()[channel.0];
+    match model.interpolation {
+        Interpolation::Angular => (a - b + 180.0).rem_euclid(360.0) - 180.0,
+        Interpolation::Linear | Interpolation::Hold | Interpolation::Text => a - b,
+    }
+}
+
 /// How far two values of a channel are apart.
 fn distance(clip: &Clip, channel: ChannelId, a: f64, b: f64) -> f64 {
-    let (_, model) = &clip.definition().channels()[channel.0];
-    let d = (a - b).abs();
-    match model.interpolation {
-        Interpolation::Angular => d.min(360.0 - d),
-        Interpolation::Linear | Interpolation::Hold | Interpolation::Text => d,
+    difference(clip, channel, a, b).abs()
+}
+
+/// What is nearest to `value` within the tolerance of `due`.
+fn within_tolerance(clip: &Clip, fault: &Fault, channel: ChannelId, value: f64, due: f64) -> f64 {
+    let tolerance = clip.tolerance(fault.target).unwrap_or(0.0);
+    let off = difference(clip, channel, value, due);
+    if off.abs() <= tolerance {
+        return value;
     }
+    in_range(clip, channel, due + tolerance.copysign(off))
 }
 
 /// `value` in the range that the channel counts in.
@@ -107,19 +131,32 @@ fn in_range(clip: &Clip, channel: ChannelId, value: f64) -> f64 {
 
 struct Redrawn {
     redraw: Redraw,
+    fault: Fault,
     channel: ChannelId,
     wrong: Wrong,
+    is_within: bool,
 }
 
 impl Injector for Redrawn {
     fn apply(&mut self, clip: &Clip, k: usize, frame: &mut CapturedFrame) -> Delivery {
-        let (channel, wrong) = (self.channel, &self.wrong);
+        let (channel, wrong, is_within) = (self.channel, &self.wrong, self.is_within);
+        let fault = &self.fault;
         self.redraw.apply(clip, k, &mut frame.picture, |inputs| {
             if let Value::Number(v) = &mut inputs.values[channel.0] {
-                *v = in_range(clip, channel, wrong(clip, k, *v));
+                let shown = in_range(clip, channel, wrong(clip, k, *v));
+                *v = if is_within {
+                    within_tolerance(clip, fault, channel, shown, *v)
+                } else {
+                    shown
+                };
             }
         });
         Delivery::Sent
+    }
+
+    fn keep_within(&mut self, _: &Clip) -> bool {
+        self.is_within = true;
+        true
     }
 }
 
@@ -127,8 +164,12 @@ struct Donor {
     fault: Fault,
     channel: ChannelId,
     due: Vec<Option<f64>>,
+    /// By frame: its due value, where its picture has the region.
+    offered: Vec<Option<f64>>,
     wrong: Wrong,
     allowed: f64,
+    /// Draws what is within the tolerance over what a donor shows.
+    within: Option<Redraw>,
 }
 
 impl Donor {
@@ -138,7 +179,11 @@ impl Donor {
         let due = self.due[k]?;
         let wanted = in_range(clip, self.channel, (self.wrong)(clip, k, due));
         let distance = |v: f64| distance(clip, self.channel, v, wanted);
-        let candidates = self.due.iter().enumerate();
+        // What was shown a moment ago is late, and no wrong value.
+        let oldest_s = clip.frames[k].time_s - LONGEST_DELAY_S;
+        let recent = clip.frames.partition_point(|f| f.time_s < oldest_s)..k;
+        let candidates = self.offered.iter().enumerate();
+        let candidates = candidates.filter(|(i, _)| !recent.contains(i));
         let (best, off, _) = candidates
             .filter_map(|(i, v)| Some((i, distance((*v)?), i.abs_diff(k))))
             .min_by(|a, b| a.1.total_cmp(&b.1).then(a.2.cmp(&b.2)))?;
@@ -153,7 +198,22 @@ impl Injector for Donor {
         if let Some(donor) = donor {
             let area = clip.area(self.fault.target);
             paint::copy(&clip.frames[donor].picture, &mut frame.picture, area);
+            if let (Some(redraw), Some(due)) = (&mut self.within, self.due[k]) {
+                let (fault, channel) = (&self.fault, self.channel);
+                redraw.apply(clip, donor, &mut frame.picture, |inputs| {
+                    if let Value::Number(v) = &mut inputs.values[channel.0] {
+                        *v = within_tolerance(clip, fault, channel, *v, due);
+                    }
+                });
+            }
         }
         Delivery::Sent
+    }
+
+    fn keep_within(&mut self, clip: &Clip) -> bool {
+        let seed = self.fault.seed;
+        let region = self.fault.target.region;
+        self.within = region.map(|region| Redraw::new(clip, region, None, seed));
+        self.within.is_some()
     }
 }

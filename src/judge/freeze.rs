@@ -23,6 +23,8 @@ pub struct FreezeTest {
     alarm: f64,
     sum: f64,
     hold_px: f64,
+    /// The span when the sum began.
+    from_px: [f64; 2],
     count: f64,
     since_s: f64,
     last_s: f64,
@@ -44,6 +46,7 @@ impl FreezeTest {
             alarm,
             sum: 0.0,
             hold_px: 0.0,
+            from_px: [0.0; 2],
             count: 0.0,
             since_s: 0.0,
             last_s: 0.0,
@@ -55,9 +58,9 @@ impl FreezeTest {
     /// Takes the reading at `time_s`, its error, and the span of inputs that a live display may show, in px on
     /// one unwrapped axis.
     pub fn push(&mut self, time_s: f64, reading_px: f64, span_px: [f64; 2], sigma_px: f64) {
-        let outside = (span_px[0] - reading_px)
-            .max(reading_px - span_px[1])
-            .max(0.0);
+        let [below, above] = [span_px[0] - reading_px, reading_px - span_px[1]];
+        let [rose, fell] = [span_px[0] - self.from_px[0], self.from_px[1] - span_px[1]];
+        let outside = below.min(rose).max(above.min(fell)).max(0.0);
         let held = reading_px - self.hold_px;
         let worth = worth(time_s - self.last_s);
         self.last_s = time_s;
@@ -68,8 +71,9 @@ impl FreezeTest {
         let jumps = held.abs() > HELD_BACK_PX + SIGMAS * sigma_px;
         if !self.is_armed || sum <= 0.0 || jumps {
             self.sum = 0.0;
-            self.is_armed = outside <= sigma_px;
+            self.is_armed = below.max(above) <= sigma_px;
             self.hold_px = reading_px;
+            self.from_px = span_px;
             self.count = 1.0;
             self.since_s = time_s;
         } else {
@@ -201,6 +205,19 @@ mod tests {
                 test.push(k as f64, at, [at - 1.0, at + 1.0], SIGMA_PX);
                 prop_assert!(!test.is_frozen());
             }
+        }
+    }
+
+    /// Before (a021fe0) a value off by half of its tolerance, on a scale on which that is less than a pixel, was called frozen.
+    #[test]
+    fn a_small_offset_is_not_frozen() {
+        let mut test = FreezeTest::default();
+        for k in 0..50 {
+            let due = 0.002 * f64::from(k);
+            let off = if k < 10 { 0.05 } else { 0.55 };
+            let span = [due - 0.02, due + 0.01];
+            test.push(f64::from(k) * 0.04, due + off, span, SIGMA_PX);
+            assert!(!test.is_frozen(), "frame {k}");
         }
     }
 

@@ -212,6 +212,20 @@ fn a_needle_that_stands_beside_digits_that_move_is_frozen() {
     assert_eq!(event["class"], "frozen", "{event:#}");
 }
 
+/// Before (a021fe0) it was called frozen: it does stand still.
+#[test]
+fn a_needle_that_jumps_away_and_stands_there_is_misleading() {
+    let input = |t: f64| 60.0 + 10.0 * t;
+    let jumps = |t: f64| if t < 1.5 { input(t - 0.04) } else { 20.0 };
+    let (files, _) = check(DIAL, input, jumps, jumps);
+    let events = events(&files);
+    let [event] = &events[..] else {
+        panic!("{events:#?}");
+    };
+    assert_eq!(event["class"], "misleading", "{event:#}");
+    assert_eq!(event["worst_error"]["displayed"], 20.0, "{event:#}");
+}
+
 /// A number below the dial.
 const BELOW: &str = r#"
 [[region]]

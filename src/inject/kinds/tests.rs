@@ -170,6 +170,33 @@ fn a_fault_of_size_zero_changes_nothing() {
     }
 }
 
+/// Kept within its tolerance a value that is five tolerances off is one tolerance off, and one that is half a tolerance off is as it
+/// was.
+#[test]
+fn a_value_kept_within_its_tolerance_is_what_is_permitted() {
+    let clip = clip();
+    let model = &bias::Bias as &'static dyn Model;
+    let mut kept = 0;
+    for target in model.targets(clip.subject) {
+        let at = |size: f64, is_kept: bool| {
+            let fault = Fault {
+                size,
+                ..usual(model, target, 0, 1)
+            };
+            let mut injector = model.prepare(&clip, &fault)?;
+            assert!(!is_kept || injector.keep_within(&clip), "{fault:?}");
+            Some(faulty(&clip, injector.as_mut(), ONSET + 3).0)
+        };
+        let (Some(five), Some(within)) = (at(5.0, false), at(5.0, true)) else {
+            continue;
+        };
+        assert!(at(1.0, false) == Some(within.clone()), "{target:?}");
+        assert!(at(0.5, true) == at(0.5, false), "{target:?}");
+        kept += usize::from(within != five);
+    }
+    assert!(kept > 0);
+}
+
 #[test]
 fn every_kind_changes_its_area_only_and_the_same_way_every_time() {
     let clip = clip();

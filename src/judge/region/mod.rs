@@ -316,6 +316,9 @@ impl RegionJudge {
                 }
             }
         };
+        // What jumped away before it stood is not held.
+        let frozen = frozen.filter(|_| verdict != Verdict::Misleading);
+        since_s = since_s.filter(|_| verdict != Verdict::Misleading);
         // Where a budget decides, neither a delay nor a standstill that readings tell of is a fault before its test says so.
         let is_told = !matches!(findings.explanation, Explanation::Nothing { .. })
             && frozen.is_none()
@@ -686,10 +689,12 @@ impl RegionJudge {
         }
     }
 
-    /// Old data on a display that moves slowly look held at first: the story decides once it is clear.
+    /// Old data on a display that moves slowly look held at first: the story decides once it is clear. What jumped away before it
+    /// stood is wrong.
     fn held_or_late(&mut self, moment: &Moment, company: &Company) -> Verdict {
         match self.told(moment, company) {
             Verdict::Late => Verdict::Late,
+            Verdict::Misleading if self.has_jumped => Verdict::Misleading,
             _ => Verdict::Frozen,
         }
     }
