@@ -57,6 +57,15 @@ impl Division {
         (share as u32).min(self.of - 1) + 1
     }
 
+    /// The first stretch of `capture` that shard `number` or a later one has; the last, where none has any.
+    #[must_use]
+    pub fn first(&self, capture: usize, number: u32) -> usize {
+        let (_, load) = self.captures[capture];
+        let mut all = 0..load.stretches;
+        let first = all.find(|stretch| self.owner(capture, *stretch) >= number);
+        first.unwrap_or(load.stretches.saturating_sub(1))
+    }
+
     /// Numbers of the first and the last shard that have a stretch of `capture`.
     #[must_use]
     pub fn owners(&self, capture: usize) -> (u32, u32) {
@@ -100,6 +109,7 @@ mod tests {
             (4, 4)
         );
         assert_eq!(division.owners(0), (1, 4));
+        assert_eq!([1, 2, 4, 5].map(|n| division.first(0, n)), [0, 2, 6, 7]);
         // Fewer stretches than shards: some have none.
         let division = Division::new(5, [load(2, 1.0)]);
         assert_eq!((division.owner(0, 0), division.owner(0, 1)), (2, 4));

@@ -567,6 +567,11 @@ impl Prepared {
     }
 
     fn open(&self, source: &CaptureSource) -> Result<ReadAhead, Error> {
+        self.open_from(source, 0)
+    }
+
+    /// Opens a capture of which stretches from `first` on are looked at.
+    fn open_from(&self, source: &CaptureSource, first: usize) -> Result<ReadAhead, Error> {
         let options = crate::capture::OpenOptions {
             // A profile may have the display in a part of the picture.
             size: (source.profile.is_none()).then(|| self.definition.size()),
@@ -575,6 +580,9 @@ impl Prepared {
             ..Default::default()
         };
         let capture = crate::capture::Capture::open(&self.folder.join(&source.file), &options)?;
+        // With its lead a stretch begins so long after the first frame; times are told apart to a microsecond.
+        let begin_s = first as f64 * self.plan.plan.stretch_s;
+        let capture = capture.with_pictures_from(begin_s - 2e-6);
         let ahead = ReadAhead::start(capture, ReadAhead::DEPTH_DEFAULT);
         Ok(ahead.stopped_by(Arc::clone(&self.stop)))
     }
@@ -640,9 +648,13 @@ impl Prepared {
             offset_s: source.offset_s,
             beside: self.beside[at.capture].as_ref(),
         };
-        let mut reader = self.open(source)?;
-        let mut window = Window::default();
         let division = walk.division.clone();
+        let mut first = at.stretch;
+        if let (Some(shard), Some(division)) = (self.shard, &division) {
+            first = first.max(division.first(at.capture, shard.number()));
+        }
+        let mut reader = self.open_from(source, first)?;
+        let mut window = Window::default();
         let mut next = 0;
         loop {
             let filled = window.fill(&mut |f| reader.next_into(f), next, &self.plan)?;

@@ -77,6 +77,14 @@ pub(super) trait Source: Send {
     fn hint_on_no_frames(&self) -> &'static str;
     /// Reads frame `index` into `frame`: time, CRC and picture. `Ok(false)` at a clean end.
     fn read(&mut self, index: u64, frame: &mut CapturedFrame) -> Result<bool, Error>;
+    /// When frame `index` is shown, s, where that is known before it is read.
+    fn time_s(&self, _index: u64) -> Option<f64> {
+        None
+    }
+    /// Reads frame `index`, of which [`Source::time_s`] tells the time, and does not decode it.
+    fn pass(&mut self, _index: u64) -> Result<(), Error> {
+        Ok(())
+    }
     /// How a waiting read can be ended.
     fn stopper(&self) -> Stopper;
     /// See [`Capture::contents`].
@@ -95,6 +103,7 @@ pub struct Capture {
     whole: CapturedFrame,
     next_index: u64,
     last_time_s: f64,
+    pictures_from_s: f64,
     state: State,
 }
 
@@ -154,8 +163,19 @@ impl Capture {
             whole: CapturedFrame::new(),
             next_index: 0,
             last_time_s: f64::NEG_INFINITY,
+            pictures_from_s: f64::NEG_INFINITY,
             state: State::Running,
         }
+    }
+
+    /// Frames that are shown earlier than so long after the first one, s, come with their times and, where times are known before a
+    /// picture is decoded, without their pictures: those in the way of what somebody is to look at. What their files held is
+    /// told all the same.
+    #[must_use]
+    pub fn with_pictures_from(mut self, after_first_s: f64) -> Self {
+        let first_s = self.source.time_s(0);
+        self.pictures_from_s = first_s.map_or(f64::NEG_INFINITY, |s| s + after_first_s);
+        self
     }
 
     /// What is known of the capture beforehand.
@@ -222,6 +242,12 @@ impl Capture {
     }
 
     fn read_halved(&mut self, index: u64, frame: &mut CapturedFrame) -> Result<bool, Error> {
+        let time_s = self.source.time_s(index);
+        if let Some(time_s) = time_s.filter(|t| *t < self.pictures_from_s) {
+            self.source.pass(index)?;
+            frame.time_s = time_s;
+            return Ok(true);
+        }
         if self.source.info().subsampling == Subsampling::Both {
             return self.source.read(index, frame);
         }

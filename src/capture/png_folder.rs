@@ -347,6 +347,15 @@ impl Source for PngFolder {
         "a folder must hold files named *.png"
     }
 
+    fn time_s(&self, index: u64) -> Option<f64> {
+        let at = usize::try_from(index).ok()?;
+        self.files.get(at).map(|(_, time_s)| *time_s)
+    }
+
+    fn pass(&mut self, index: u64) -> Result<(), Error> {
+        self.load(usize::try_from(index).unwrap_or(usize::MAX))
+    }
+
     fn read(&mut self, index: u64, frame: &mut CapturedFrame) -> Result<bool, Error> {
         let at = usize::try_from(index).unwrap_or(usize::MAX);
         let Some(&(_, time_s)) = self.files.get(at) else {
@@ -691,6 +700,32 @@ mod tests {
             assert_eq!(frame.crc32, crc32fast::hash(&[100; 12]), "{color:?}");
             assert!(!capture.next_into(&mut frame).unwrap());
         }
+    }
+
+    #[test]
+    fn what_is_passed_over_has_its_time_and_vouches_for_its_file_and_is_not_decoded() {
+        let folder = TempDir::new().unwrap();
+        (0..4).for_each(|k| grey_frame(&folder, &format!("f{k}.png"), 10 * k));
+        std::fs::write(folder.path().join("f1.png"), b"not a picture").unwrap();
+        let options = OpenOptions {
+            fps: Some(10.0),
+            ..OpenOptions::default()
+        };
+        let open = || Capture::open(folder.path(), &options).unwrap();
+        let mut capture = open().with_pictures_from(0.2 - 1e-6);
+        let mut frame = CapturedFrame::new();
+        for k in 0..4u8 {
+            assert!(capture.next_into(&mut frame).unwrap());
+            assert_eq!(
+                (frame.index, frame.time_s),
+                (u64::from(k), f64::from(k) / 10.0)
+            );
+            if k >= 2 {
+                assert_eq!(frame.picture.planes()[0].at(0, 0), 10 * k);
+            }
+        }
+        assert!(!capture.next_into(&mut frame).unwrap());
+        assert_eq!(capture.contents().unwrap(), open().contents().unwrap());
     }
 
     #[test]

@@ -6,6 +6,7 @@ use crate::capture::CapturedFrame;
 use crate::definition::model::Interpolation;
 use crate::judge::constants::LONGEST_DELAY_S;
 use crate::recording::inputs::{ChannelId, Inputs, Value};
+use crate::reference::scale::half_turn;
 
 /// Share of a tolerance that a donor's value may be off by.
 const DONOR_SHARE: f64 = 0.25;
@@ -23,18 +24,18 @@ pub fn shown(
     wrong: Wrong,
 ) -> Option<Box<dyn Injector>> {
     let region = fault.target.region?;
+    let tolerance = clip.tolerance(fault.target);
     let due = due_values(clip, channel);
     due[clip.onset]?;
     match fault.method {
         Method::Redraw => Some(Box::new(Redrawn {
             redraw: Redraw::new(clip, region, None, fault.seed),
-            fault: fault.clone(),
             channel,
             wrong,
+            tolerance: tolerance.unwrap_or(0.0),
             is_within: false,
         })),
         Method::Donor => {
-            let allowed = DONOR_SHARE * clip.tolerance(fault.target)?;
             // A page that has just been turned may still stand there.
             let turn_s = clip.definition().max_latency_s(region);
             let offered = due.iter().zip(clip.frames).map(|(due, frame)| {
@@ -46,7 +47,7 @@ pub fn shown(
                 offered: offered.collect(),
                 due,
                 wrong,
-                allowed,
+                tolerance: tolerance?,
                 within: None,
             };
             // Whether the capture has the value at all is asked where the fault begins.
@@ -97,7 +98,7 @@ pub fn is_possible(clip: &Clip, channel: ChannelId, value: f64) -> bool {
 fn difference(clip: &Clip, channel: ChannelId, a: f64, b: f64) -> f64 {
     let (_, model) = &clip.definition().channels()[channel.0];
     match model.interpolation {
-        Interpolation::Angular => (a - b + 180.0).rem_euclid(360.0) - 180.0,
+        Interpolation::Angular => half_turn(a - b),
         Interpolation::Linear | Interpolation::Hold | Interpolation::Text => a - b,
     }
 }
@@ -107,9 +108,8 @@ fn distance(clip: &Clip, channel: ChannelId, a: f64, b: f64) -> f64 {
     difference(clip, channel, a, b).abs()
 }
 
-/// What is nearest to `value` within the tolerance of `due`.
-fn within_tolerance(clip: &Clip, fault: &Fault, channel: ChannelId, value: f64, due: f64) -> f64 {
-    let tolerance = clip.tolerance(fault.target).unwrap_or(0.0);
+/// What is nearest to `value` and no further than `tolerance` from `due`.
+fn nearest_within(clip: &Clip, channel: ChannelId, value: f64, due: f64, tolerance: f64) -> f64 {
     let off = difference(clip, channel, value, due);
     if off.abs() <= tolerance {
         return value;
@@ -131,24 +131,20 @@ fn in_range(clip: &Clip, channel: ChannelId, value: f64) -> f64 {
 
 struct Redrawn {
     redraw: Redraw,
-    fault: Fault,
     channel: ChannelId,
     wrong: Wrong,
+    tolerance: f64,
     is_within: bool,
 }
 
 impl Injector for Redrawn {
     fn apply(&mut self, clip: &Clip, k: usize, frame: &mut CapturedFrame) -> Delivery {
-        let (channel, wrong, is_within) = (self.channel, &self.wrong, self.is_within);
-        let fault = &self.fault;
+        let (channel, wrong) = (self.channel, &self.wrong);
+        let tolerance = self.is_within.then_some(self.tolerance);
         self.redraw.apply(clip, k, &mut frame.picture, |inputs| {
             if let Value::Number(v) = &mut inputs.values[channel.0] {
                 let shown = in_range(clip, channel, wrong(clip, k, *v));
-                *v = if is_within {
-                    within_tolerance(clip, fault, channel, shown, *v)
-                } else {
-                    shown
-                };
+                *v = tolerance.map_or(shown, |t| nearest_within(clip, channel, shown, *v, t));
             }
         });
         Delivery::Sent
@@ -167,7 +163,7 @@ struct Donor {
     /// By frame: its due value, where its picture has the region.
     offered: Vec<Option<f64>>,
     wrong: Wrong,
-    allowed: f64,
+    tolerance: f64,
     /// Draws what is within the tolerance over what a donor shows.
     within: Option<Redraw>,
 }
@@ -187,7 +183,7 @@ impl Donor {
         let (best, off, _) = candidates
             .filter_map(|(i, v)| Some((i, distance((*v)?), i.abs_diff(k))))
             .min_by(|a, b| a.1.total_cmp(&b.1).then(a.2.cmp(&b.2)))?;
-        (off <= self.allowed).then_some(best)
+        (off <= DONOR_SHARE * self.tolerance).then_some(best)
     }
 }
 
@@ -199,10 +195,10 @@ impl Injector for Donor {
             let area = clip.area(self.fault.target);
             paint::copy(&clip.frames[donor].picture, &mut frame.picture, area);
             if let (Some(redraw), Some(due)) = (&mut self.within, self.due[k]) {
-                let (fault, channel) = (&self.fault, self.channel);
+                let (channel, tolerance) = (self.channel, self.tolerance);
                 redraw.apply(clip, donor, &mut frame.picture, |inputs| {
                     if let Value::Number(v) = &mut inputs.values[channel.0] {
-                        *v = within_tolerance(clip, fault, channel, *v, due);
+                        *v = nearest_within(clip, channel, *v, due, tolerance);
                     }
                 });
             }

@@ -466,7 +466,7 @@ fn a_frame_is_in_the_recording_as_far_as_its_clock_tells() {
 fn a_picture_that_is_not_the_display_never_agrees() {
     /// Level of a frame at a column and a line.
     type Pattern = fn(usize, usize, usize) -> u8;
-    let mut bench = Bench::of(framevouch::demo::DISPLAY, 1.2);
+    let mut bench = Bench::engine_strip(1.2);
     bench.plan.rate = (25, 2);
     let good = bench.frames(None);
     let patterns: [(&str, Pattern); 4] = [

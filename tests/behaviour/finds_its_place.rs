@@ -17,43 +17,66 @@ fn bench() -> Bench {
     bench
 }
 
+/// Samples of a pixel each way.
+const SAMPLES: usize = 2;
+
 /// Each picture as a camera or a scaler sees it that brings the display to `geometry` in frames of `size`: means of 2 x 2
 /// samples a pixel, each between its four neighbours.
-fn seen(frames: &[Picture], geometry: &Geometry, size: (usize, usize)) -> Vec<Picture> {
-    frames
-        .iter()
-        .map(|f| seen_picture(f, geometry, size))
-        .collect()
-}
-
-fn seen_picture(frame: &Picture, geometry: &Geometry, (width, height): (usize, usize)) -> Picture {
+fn seen(frames: &[Picture], geometry: &Geometry, (width, height): (usize, usize)) -> Vec<Picture> {
     let black = [16, 128, 128];
-    let mut out = Picture::filled(width, height, frame.encoding(), frame.subsampling(), black);
-    let own = (frame.width() as f64, frame.height() as f64);
-    for (k, (plane, from)) in out.planes_mut().iter_mut().zip(frame.planes()).enumerate() {
-        // Colour planes have a sample for two by two pixels; between two rows and two columns here.
-        let step = if k == 0 { 1.0 } else { 2.0 };
-        let samples = 2;
-        for y in 0..plane.height() {
-            for (x, level) in plane.row_mut(y).iter_mut().enumerate() {
-                let mut sum = 0.0;
-                for (i, j) in (0..samples).flat_map(|i| (0..samples).map(move |j| (i, j))) {
-                    let within = |at: usize, part: i32| {
-                        step * (at as f64 + (f64::from(part) + 0.5) / f64::from(samples))
-                    };
-                    let p = back(geometry, within(x, i), within(y, j));
-                    let is_inside = (0.0..own.0).contains(&p.x) && (0.0..own.1).contains(&p.y);
-                    sum += if is_inside {
-                        level_at(from, p.x / step - 0.5, p.y / step - 0.5)
-                    } else {
-                        f64::from(black[k])
-                    };
+    let like = &frames[0];
+    let blank = Picture::filled(width, height, like.encoding(), like.subsampling(), black);
+    let own = (like.width() as f64, like.height() as f64);
+    // Colour planes have a sample for two by two pixels; between two rows and two columns here.
+    let steps = [1.0, 2.0, 2.0];
+    // Where the samples of each plane lie on the display is the same in all frames.
+    let planes = blank.planes().iter().zip(steps);
+    let from: Vec<Vec<Option<Point>>> = planes
+        .map(|(plane, step)| samples_of(plane, step, geometry, own))
+        .collect();
+    let seen = |frame: &Picture| {
+        let mut out = blank.clone();
+        for (k, plane) in out.planes_mut().iter_mut().enumerate() {
+            let level = |p: &Option<Point>| {
+                p.map_or(f64::from(black[k]), |p| {
+                    let plane = &frame.planes()[k];
+                    level_at(plane, p.x / steps[k] - 0.5, p.y / steps[k] - 0.5)
+                })
+            };
+            let (width, mut samples) = (plane.width(), from[k].chunks(SAMPLES * SAMPLES));
+            for y in 0..plane.height() {
+                for (to, pixel) in plane
+                    .row_mut(y)
+                    .iter_mut()
+                    .zip(samples.by_ref().take(width))
+                {
+                    let sum: f64 = pixel.iter().map(level).sum();
+                    *to = (sum / pixel.len() as f64).round() as u8;
                 }
-                *level = (sum / f64::from(samples * samples)).round() as u8;
             }
         }
+        out
+    };
+    frames.iter().map(seen).collect()
+}
+
+/// Where each sample of a plane lies on the display, pixel by pixel; none beside it.
+fn samples_of(
+    plane: &Plane,
+    step: f64,
+    geometry: &Geometry,
+    own: (f64, f64),
+) -> Vec<Option<Point>> {
+    let within = |at: usize, part: usize| step * (at as f64 + (part as f64 + 0.5) / SAMPLES as f64);
+    let mut samples = Vec::new();
+    for (y, x) in (0..plane.height()).flat_map(|y| (0..plane.width()).map(move |x| (y, x))) {
+        for (i, j) in (0..SAMPLES).flat_map(|i| (0..SAMPLES).map(move |j| (i, j))) {
+            let p = back(geometry, within(x, i), within(y, j));
+            let is_inside = (0.0..own.0).contains(&p.x) && (0.0..own.1).contains(&p.y);
+            samples.push(is_inside.then_some(p));
+        }
     }
-    out
+    samples
 }
 
 /// Where on the display a place of the picture lies: the geometry solved by Newton's method, without its own inverse.

@@ -7,7 +7,7 @@ use framevouch::recording::{MissingColumns, Recording};
 
 use crate::bench::{Bench, Checked, inputs_until};
 
-const LENGTH_S: f64 = 4.4;
+const LENGTH_S: f64 = 4.0;
 /// Data are invalid from here on, s.
 const ONSET_S: f64 = 2.4;
 /// No channel of the demo has it in its range.

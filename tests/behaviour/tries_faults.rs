@@ -16,7 +16,7 @@ use std::time::Duration;
 
 use crate::bench::{Bench, Files, Ran, all_bytes, inputs_until, small_head, trials, y4m};
 
-const SECONDS: f64 = 14.0;
+const SECONDS: f64 = 10.0;
 
 const PLAN: &str = r#"
 limit_ms = { hazardous = 1000, major = 1000, minor = 2000 }

@@ -197,6 +197,31 @@ fn a_value_kept_within_its_tolerance_is_what_is_permitted() {
     assert!(kept > 0);
 }
 
+/// All frames before the onset are younger than a display may be late: a donor among them would be late, and not wrong.
+#[test]
+fn a_donor_is_not_of_the_last_moments() {
+    let clip = clip();
+    let model = &bias::Bias as &'static dyn Model;
+    let mut made = 0;
+    for target in model.targets(clip.subject) {
+        let fault = Fault {
+            size: 1.0,
+            method: Method::Donor,
+            ..usual(model, target, 0, 1)
+        };
+        let Some(mut injector) = model.prepare(&clip, &fault) else {
+            continue;
+        };
+        let (shown, _) = faulty(&clip, injector.as_mut(), ONSET);
+        let area = clip.area(target);
+        let is_of = |f: &CapturedFrame| paint::is_same(&f.picture, &shown.picture, area);
+        assert!(!clip.frames[..=ONSET].iter().any(is_of), "{target:?}");
+        assert!(clip.frames[ONSET..].iter().any(is_of), "{target:?}");
+        made += 1;
+    }
+    assert!(made > 0);
+}
+
 #[test]
 fn every_kind_changes_its_area_only_and_the_same_way_every_time() {
     let clip = clip();
